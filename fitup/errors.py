@@ -1,0 +1,104 @@
+"""Every error a user can meet: one small tree, each with where, found, allowed, what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+EXIT_OK = 0
+EXIT_BAD_INPUT = 2
+EXIT_OUTSIDE = 3
+EXIT_REFUSED = 4
+EXIT_INTERRUPTED = 130
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with the input, told in one line.
+
+    Parameters
+    ----------
+    file : str
+        File as the user named it, relative to the job folder.
+    found, allowed, do : str
+        What stands there, what may stand there, what to do about it.
+    row : int, optional
+        Row in the file, the header being row 1.
+    column : str, optional
+        Column or key.
+
+    Examples
+    --------
+    >>> print(Problem("jacks.csv", "'abc'", "a number of millimetres", "give the free stroke",
+    ...               row=7, column="stroke_mm"))
+    jacks.csv, row 7, stroke_mm: found 'abc'; allowed: a number of millimetres; give the free stroke
+    """
+
+    file: str
+    found: str
+    allowed: str
+    do: str
+    row: int | None = None
+    column: str | None = None
+
+    def __str__(self) -> str:
+        where = self.file
+        if self.row is not None:
+            where += f", row {self.row}"
+        if self.column is not None:
+            where += f", {self.column}"
+        return f"{where}: found {self.found}; allowed: {self.allowed}; {self.do}"
+
+
+class FitupError(Exception):
+    """Root of all errors meant for the user: printed as text, never as a traceback."""
+
+    exit_code = EXIT_BAD_INPUT
+
+
+class InputError(FitupError):
+    """The job folder or a file in it cannot be used; carries every problem found."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+
+class SurveyRefused(FitupError):
+    """The survey holds a likely blunder or compares what cannot be compared."""
+
+    def __init__(self, findings: Iterable[str]) -> None:
+        self.findings = tuple(findings)
+        super().__init__("\n".join(self.findings))
+
+
+class StructureError(FitupError):
+    """The supports as described cannot hold a segment, or an influence table does not fit."""
+
+
+class NoSafeOrder(FitupError):
+    """No order of moves keeps every state inside its limits."""
+
+    exit_code = EXIT_OUTSIDE
+
+
+class NoPlan(FitupError):
+    """No choice of packs keeps the hard limits, let alone the tolerances."""
+
+    exit_code = EXIT_OUTSIDE
+
+
+class OutsideTolerance(FitupError):
+    """The best plan still leaves a check outside its tolerance; move sheets are not printed."""
+
+    exit_code = EXIT_OUTSIDE
+
+
+class CertificateRefused(FitupError):
+    """The second recomputation does not agree with what would be printed."""
+
+    exit_code = EXIT_REFUSED
+
+    def __init__(self, disagreements: Iterable[str]) -> None:
+        self.disagreements = tuple(disagreements)
+        super().__init__("\n".join(self.disagreements))

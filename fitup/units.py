@@ -1,0 +1,149 @@
+"""The only place a unit is converted. Inside, everything is SI: m, rad, N, Pa, K.
+
+A unit travels in the column name: ``stroke_mm``, ``capacity_kip``. Exact factors are those of
+NIST SP 811 (2008), Appendix B: 1 ft = 0.3048 m, 1 US survey foot = 1200/3937 m,
+1 lbf = 4.4482216152605 N, 1 psi = 6894.757293168 Pa (from lbf/in2).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+_LBF: Final = 4.4482216152605
+_INCH: Final = 0.0254
+
+#: dimension -> suffix -> factor to SI
+FACTORS: Final[dict[str, dict[str, float]]] = {
+    "length": {
+        "m": 1.0,
+        "mm": 1e-3,
+        "cm": 1e-2,
+        "in": _INCH,
+        "ft": 0.3048,
+        "ftUS": 1200.0 / 3937.0,
+    },
+    "force": {"N": 1.0, "kN": 1e3, "MN": 1e6, "lbf": _LBF, "kip": 1e3 * _LBF},
+    "stiffness": {"N_per_m": 1.0, "kN_per_mm": 1e6, "kip_per_in": 1e3 * _LBF / _INCH},
+    "area": {"m2": 1.0, "cm2": 1e-4, "mm2": 1e-6, "in2": _INCH**2},
+    "pressure": {"Pa": 1.0, "MPa": 1e6, "bar": 1e5, "psi": _LBF / _INCH**2},
+    "angle": {"rad": 1.0, "deg": math.pi / 180.0, "gon": math.pi / 200.0},
+    "slope": {"ratio": 1.0, "pct": 1e-2, "mm_per_m": 1e-3, "in_per_ft": _INCH / 0.3048},
+    "expansion": {"per_C": 1.0, "per_F": 1.8},
+    "temperature_step": {"C": 1.0, "F": 1.0 / 1.8},
+    "time": {"h": 3600.0, "min": 60.0},
+}
+TEMPERATURES: Final = ("C", "F")
+
+
+def suffixes(dimension: str) -> tuple[str, ...]:
+    """Return the unit suffixes a column of this dimension may carry."""
+    if dimension == "temperature":
+        return TEMPERATURES
+    return tuple(FACTORS[dimension])
+
+
+def to_si(value: float, dimension: str, suffix: str) -> float:
+    """Convert a number in the unit of a column's suffix to SI (temperature to kelvin).
+
+    Raises
+    ------
+    KeyError
+        If the suffix is not a unit of the dimension.
+
+    Examples
+    --------
+    >>> to_si(150.0, "length", "mm")
+    0.15
+    >>> round(to_si(250.0, "force", "kip"))
+    1112055
+    """
+    if dimension == "temperature":
+        return {"C": value + 273.15, "F": (value - 32.0) / 1.8 + 273.15}[suffix]
+    return value * FACTORS[dimension][suffix]
+
+
+def from_si(value: float, dimension: str, suffix: str) -> float:
+    """Convert an SI number to the unit of a suffix.
+
+    Examples
+    --------
+    >>> round(from_si(293.15, "temperature", "F"), 9)
+    68.0
+    """
+    if dimension == "temperature":
+        return {"C": value - 273.15, "F": (value - 273.15) * 1.8 + 32.0}[suffix]
+    return value / FACTORS[dimension][suffix]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How one dimension is printed: suffix of the column, word on paper, decimals."""
+
+    dimension: str
+    suffix: str
+    word: str
+    decimals: int
+
+    def number(self, si: float) -> float:
+        """Return the number to print, rounded; never minus zero."""
+        return round(from_si(si, self.dimension, self.suffix), self.decimals) + 0.0
+
+    def back(self, printed: float) -> float:
+        """Return the SI value of a printed number."""
+        return to_si(printed, self.dimension, self.suffix)
+
+    @property
+    def half_step(self) -> float:
+        """Half of the last printed digit, in SI units (kelvin for a temperature)."""
+        dimension = "temperature_step" if self.dimension == "temperature" else self.dimension
+        return to_si(0.5 * 10.0**-self.decimals, dimension, self.suffix)
+
+    def text(self, si: float, *, unit: bool = True) -> str:
+        """Return the printed number with its decimals and, unless told not to, its unit."""
+        body = f"{self.number(si):.{self.decimals}f}"
+        return f"{body} {self.word}" if unit else body
+
+
+@dataclass(frozen=True, slots=True)
+class DisplayUnits:
+    """The set of units one job is printed in; one unit per quantity, never a mixture."""
+
+    name: str
+    coordinate: Shown
+    move: Shown
+    plate: Shown
+    force: Shown
+    pressure: Shown
+    slope: Shown
+    temperature: Shown
+    area: Shown
+    stiffness: Shown
+
+
+METRIC: Final = DisplayUnits(
+    "metric",
+    coordinate=Shown("length", "m", "m", 4),
+    move=Shown("length", "mm", "mm", 1),
+    plate=Shown("length", "mm", "mm", 2),
+    force=Shown("force", "kN", "kN", 0),
+    pressure=Shown("pressure", "bar", "bar", 0),
+    slope=Shown("slope", "mm_per_m", "mm/m", 2),
+    temperature=Shown("temperature", "C", "°C", 1),
+    area=Shown("area", "cm2", "cm²", 1),
+    stiffness=Shown("stiffness", "kN_per_mm", "kN/mm", 0),
+)
+US: Final = DisplayUnits(
+    "US",
+    coordinate=Shown("length", "ft", "ft", 4),
+    move=Shown("length", "in", "in", 3),
+    plate=Shown("length", "in", "in", 4),
+    force=Shown("force", "kip", "kip", 1),
+    pressure=Shown("pressure", "psi", "psi", 0),
+    slope=Shown("slope", "in_per_ft", "in/ft", 4),
+    temperature=Shown("temperature", "F", "°F", 1),
+    area=Shown("area", "in2", "in²", 2),
+    stiffness=Shown("stiffness", "kip_per_in", "kip/in", 0),
+)
+DISPLAY: Final = {"metric": METRIC, "US": US}
