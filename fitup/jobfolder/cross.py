@@ -1,0 +1,259 @@
+"""What one table says of another: names that must exist, faces, jacks, loads, stock."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+
+import numpy as np
+
+from fitup.errors import Problem
+from fitup.jobfolder.table import Row
+from fitup.model import Job, Seat
+
+#: how far a pair's design points may miss the nominal opening, or be out of line, by design
+FACE_FIT = 0.005
+
+
+def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Problem]) -> None:
+    """Add to ``problems`` everything that is wrong between tables."""
+    _names(job, tables, problems)
+    _joints(job, tables["joints.csv"], problems)
+    _pairs(job, tables["pairs.csv"], problems)
+    _seats(job, tables["seats.csv"], problems)
+    _plates(job, tables["seats.csv"], problems)
+    _limits(job, tables.get("limits.csv", []), problems)
+    _excluded(job, problems)
+
+
+def _names(job: Job, tables: Mapping[str, list[Row]], problems: list[Problem]) -> None:
+    references = [
+        ("points.csv", "segment", job.segments, "segments.csv"),
+        ("joints.csv", "back", job.segments, "segments.csv"),
+        ("joints.csv", "ahead", job.segments, "segments.csv"),
+        ("pairs.csv", "joint", job.joints, "joints.csv"),
+        ("pairs.csv", "back_point", job.points, "points.csv"),
+        ("pairs.csv", "ahead_point", job.points, "points.csv"),
+        ("seats.csv", "segment", job.segments, "segments.csv"),
+        ("jacks.csv", "seat", job.seats, "seats.csv"),
+        ("aims.csv", "joint", job.joints, "joints.csv"),
+        ("aims.csv", "pair", job.pairs, "pairs.csv"),
+        ("readings.csv", "pair", job.pairs, "pairs.csv"),
+    ]
+    # a name that failed to read in its own table has been reported there already
+    broken = {p.file for p in problems}
+    for table, column, known, home in references:
+        for row in tables.get(table, []):
+            name = row[column]
+            if name is not None and name not in known and home not in broken:
+                problems.append(
+                    row.problem(
+                        column, f"'{name}'", f"an id of {home}", "correct it or add it there"
+                    )
+                )
+
+
+def _joints(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+    used = Counter(p.joint for p in job.pairs.values())
+    for row in rows:
+        joint = job.joints.get(row["id"])
+        if joint is None:
+            continue
+        if joint.back == joint.ahead:
+            problems.append(
+                row.problem("ahead", "the back segment again", "another segment", "correct it")
+            )
+        if used[joint.id] == 0:
+            problems.append(
+                row.problem(
+                    "id", "a joint without pairs", "at least one pair", "add rows to pairs.csv"
+                )
+            )
+
+
+def _pairs(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+    for row in rows:
+        joint = job.joints.get(row["joint"])
+        back, ahead = job.points.get(row["back_point"]), job.points.get(row["ahead_point"])
+        if joint is None or back is None or ahead is None:
+            continue
+        if back.id == ahead.id:
+            problems.append(
+                row.problem(
+                    "ahead_point",
+                    "the back point again: a pair with one point",
+                    "a point on the ahead face",
+                    "name the other point",
+                )
+            )
+            continue
+        if back.segment == joint.ahead and ahead.segment == joint.back:
+            problems.append(
+                row.problem(
+                    "back_point",
+                    f"a point of {back.segment}, which is the ahead segment: faces swapped",
+                    f"a point of {joint.back}",
+                    "exchange back_point and ahead_point, or back and ahead in joints.csv",
+                )
+            )
+            continue
+        for column, point, segment in (
+            ("back_point", back, joint.back),
+            ("ahead_point", ahead, joint.ahead),
+        ):
+            if point.segment != segment:
+                problems.append(
+                    row.problem(
+                        column,
+                        f"'{point.id}' of segment {point.segment}",
+                        f"a point of {segment}",
+                        "correct it",
+                    )
+                )
+        _face(row, joint.axes_in_grid @ (ahead.design - back.design), problems)
+
+
+def _face(row: Row, across: np.ndarray, problems: list[Problem]) -> None:
+    gap, sideways, up = (float(v) for v in across)
+    opening = row["opening"]
+    if gap < -0.001 and opening > 0.001:
+        problems.append(
+            row.problem(
+                "ahead_point",
+                f"an ahead point {-gap:.3f} m behind its back point (faces or azimuth turned)",
+                "an ahead point ahead of its back point",
+                "check the points and the azimuth in joints.csv",
+            )
+        )
+    elif abs(gap - opening) > FACE_FIT:
+        problems.append(
+            row.problem(
+                "opening",
+                f"{opening:.3f} m, but the design points are {gap:.3f} m apart along the joint",
+                f"within {FACE_FIT} m of each other",
+                "check opening, points and azimuth",
+            )
+        )
+    elif max(abs(sideways), abs(up)) > FACE_FIT:
+        problems.append(
+            row.problem(
+                "ahead_point",
+                f"design points {abs(sideways):.3f} m sideways and {abs(up):.3f} m in height apart",
+                f"within {FACE_FIT} m of each other",
+                "pair the points that must meet",
+            )
+        )
+
+
+def _seats(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+    served = {j.seat for j in job.jacks.values()}
+    for row in rows:
+        seat = job.seats.get(row["id"])
+        if seat is None:
+            continue
+        if seat.id not in served and not seat.hold:
+            problems.append(
+                row.problem(
+                    "id",
+                    f"seat {seat.id} without a jack",
+                    "a jack in jacks.csv, or hold = yes",
+                    "add the jack or hold the seat",
+                )
+            )
+        _present_load(job, seat, row, problems)
+
+
+def _present_load(job: Job, seat: Seat, row: Row, problems: list[Problem]) -> None:
+    now = seat.reaction_now
+    if now is None:
+        return
+    capacity = sum(j.capacity for j in job.jacks_at(seat.id))
+    if capacity and now > capacity:
+        problems.append(
+            row.problem(
+                "reaction_now",
+                f"{now / 1e3:.0f} kN on jacks of {capacity / 1e3:.0f} kN in all",
+                "a present load below the jacks' capacity",
+                "more or larger jacks at this seat",
+            )
+        )
+    if not seat.reaction_least <= now <= seat.reaction_most:
+        problems.append(
+            row.problem(
+                "reaction_now",
+                f"{now / 1e3:.0f} kN, outside the seat's own limits",
+                f"{seat.reaction_least / 1e3:.0f} to {seat.reaction_most / 1e3:.0f} kN",
+                "check the reading and the limits",
+            )
+        )
+
+
+def _plates(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+    for row in rows:
+        seat = job.seats.get(row["id"])
+        if seat is None or seat.held_by == "nut":
+            continue
+        missing = [m for m in seat.pack if m not in job.plates]
+        for mark in dict.fromkeys(missing):
+            problems.append(
+                row.problem(
+                    "pack",
+                    f"plate '{mark}'",
+                    "marks of plates.csv",
+                    "add the mark there (count 0 if none is loose)",
+                )
+            )
+        if missing:
+            continue
+        if len(seat.pack) > seat.most_plates:
+            problems.append(
+                row.problem(
+                    "pack", f"{len(seat.pack)} plates", f"at most {seat.most_plates}", "correct one"
+                )
+            )
+        height = job.pack_height(seat.pack)
+        if not seat.pack_least - 1e-9 <= height <= seat.pack_most + 1e-9:
+            problems.append(
+                row.problem(
+                    "pack",
+                    f"a pack of {height * 1e3:.2f} mm",
+                    f"{seat.pack_least * 1e3:.2f} to {seat.pack_most * 1e3:.2f} mm",
+                    "check the plates and the pack limits",
+                )
+            )
+
+
+def _limits(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+    for row in rows:
+        limit = job.limits.get(row["id"])
+        if limit is None:
+            continue
+        wanted = 2 if limit.kind == "difference" else 4
+        if len(set(limit.seats)) != wanted or len(limit.seats) != wanted:
+            problems.append(
+                row.problem(
+                    "seats", f"'{' '.join(limit.seats)}'", f"{wanted} different seats", "correct it"
+                )
+            )
+        for name in limit.seats:
+            if name not in job.seats:
+                problems.append(
+                    row.problem(
+                        "seats", f"'{name}'", "ids of seats.csv", "correct it or add it there"
+                    )
+                )
+
+
+def _excluded(job: Job, problems: list[Problem]) -> None:
+    known = set(job.points) | {r.id for r in job.readings}
+    for name in job.excluded:
+        if name not in known:
+            problems.append(
+                Problem(
+                    "job.toml",
+                    f"'{name}'",
+                    "an id of points.csv or readings.csv",
+                    "correct it; a name that is not there excludes nothing",
+                    column=f"exclude.{name}",
+                )
+            )

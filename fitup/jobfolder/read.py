@@ -1,0 +1,390 @@
+"""Read a whole job folder and check it, listing all problems at once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+
+from fitup.errors import InputError, Problem
+from fitup.frames import heading, joint_axes, left_of
+from fitup.jobfolder.cross import cross_check
+from fitup.jobfolder.schema import TABLES
+from fitup.jobfolder.settings import FILE, Settings, read_settings
+from fitup.jobfolder.table import Row, read_table
+from fitup.model import (
+    LENGTHS,
+    SIDES,
+    Aim,
+    CheckPoint,
+    Jack,
+    Job,
+    Joint,
+    Limit,
+    Pair,
+    Plate,
+    Reading,
+    Seat,
+    Segment,
+)
+
+Item = TypeVar("Item")
+_UP = np.array([0.0, 0.0, 1.0])
+
+
+def read_job(folder: Path | str) -> Job:
+    """Read, check and return the job in a folder.
+
+    Parameters
+    ----------
+    folder : path
+        Folder with ``job.toml`` and the tables (docs/job-folder.md).
+
+    Returns
+    -------
+    Job
+        In SI units.
+
+    Raises
+    ------
+    InputError
+        With every problem found in any file, each with file, row, column, what was found, what
+        is allowed and what to do.
+    """
+    root = Path(folder)
+    try:
+        present = {entry.name for entry in root.iterdir()}
+    except NotADirectoryError:
+        raise InputError(
+            [Problem(str(root), "a file", "a job folder", "name the folder")]
+        ) from None
+    except FileNotFoundError:
+        raise InputError(
+            [
+                Problem(
+                    str(root), "no such folder", "a job folder", "make one with: fitup start FOLDER"
+                )
+            ]
+        ) from None
+    except PermissionError:
+        raise InputError(
+            [Problem(str(root), "no permission to read", "a readable folder", "ask for access")]
+        ) from None
+    problems: list[Problem] = []
+    settings = read_settings(root, problems)
+    tables = {
+        name: read_table(root / name, name, columns, problems)
+        for name, (columns, required) in TABLES.items()
+        if required or name in present
+    }
+    job = _build(settings, tables, problems)
+    cross_check(job, tables, problems)
+    _check_files(root, job, problems)
+    if problems:
+        raise InputError(problems)
+    return replace(job, digest=digest_files(root, job))
+
+
+def _unique(
+    rows: list[Row], problems: list[Problem], make: Callable[[Row], Item | None]
+) -> dict[str, Item]:
+    result: dict[str, Item] = {}
+    first: dict[str, int] = {}
+    for row in rows:
+        name = row["id"] if "id" in row.values else row["mark"]
+        column = "id" if "id" in row.values else "mark"
+        if name in first:
+            problems.append(
+                row.problem(
+                    column,
+                    f"'{name}' again (first in row {first[name]})",
+                    f"each {column} once",
+                    "rename or delete one",
+                )
+            )
+            continue
+        first[name] = row.number
+        item = make(row)
+        if item is not None:
+            result[name] = item
+    return result
+
+
+def _build(settings: Settings, tables: dict[str, list[Row]], problems: list[Problem]) -> Job:
+    segments = _unique(tables["segments.csv"], problems, lambda r: _segment(r, problems))
+    pairs = _unique(tables["pairs.csv"], problems, _pair)
+    return Job(
+        name=settings.name,
+        units="US" if settings.units == "US" else "metric",
+        grid=settings.grid,
+        reference_temperature=settings.reference_temperature,
+        segments=segments,
+        points=_unique(
+            tables["points.csv"],
+            problems,
+            lambda r: CheckPoint(
+                r["id"], r["segment"], np.array([r["E"], r["N"], r["H"]]), r["watched"]
+            ),
+        ),
+        joints=_unique(tables["joints.csv"], problems, lambda r: _joint(r, problems)),
+        pairs=pairs,
+        seats=_unique(tables["seats.csv"], problems, lambda r: _seat(r, segments, problems)),
+        jacks=_unique(tables["jacks.csv"], problems, _jack),
+        plates=_unique(tables["plates.csv"], problems, _plate),
+        limits=_unique(tables.get("limits.csv", []), problems, _limit),
+        tolerances=settings.tolerances,
+        aims=tuple(
+            a for a in (_aim(r, problems) for r in tables.get("aims.csv", [])) if a is not None
+        ),
+        epochs=settings.epochs,
+        readings=tuple(
+            _unique(
+                tables.get("readings.csv", []), problems, lambda r: _reading(r, pairs, problems)
+            ).values()
+        ),
+        excluded=settings.excluded,
+        influence_table=settings.influence_table,
+        gates=settings.gates,
+        working=settings.working,
+        wishes=settings.wishes,
+    )
+
+
+def _segment(row: Row, problems: list[Problem]) -> Segment:
+    fixed = [row["fixed_E"], row["fixed_N"], row["fixed_H"]]
+    given = [f for f in fixed if f is not None]
+    if (row["expansion"] is not None) != (len(given) == 3) or len(given) not in (0, 3):
+        problems.append(
+            row.problem(
+                "expansion",
+                "expansion and fixed point not both whole",
+                "expansion with fixed_E, fixed_N, fixed_H, or none of them",
+                "fill or clear all four",
+            )
+        )
+    odd = set(row["held"]) - {"along", "across", "turn"}
+    if odd:
+        problems.append(
+            row.problem("held", f"'{' '.join(sorted(odd))}'", "along, across, turn", "correct it")
+        )
+    return Segment(
+        row["id"],
+        row["azimuth"],
+        row["weight"],
+        np.array([row["centre_E"], row["centre_N"], row["centre_H"]]),
+        frozenset(row["held"]),
+        row["expansion"],
+        np.array(fixed) if len(given) == 3 else None,
+    )
+
+
+def _joint(row: Row, problems: list[Problem]) -> Joint:
+    fall, side = row["crossfall"], row["falls_to"]
+    if (fall == 0.0) != (side == "level"):
+        problems.append(
+            row.problem(
+                "falls_to",
+                f"'{side}' with a crossfall of {fall:g}",
+                "level with 0, else left or right",
+                "correct one of them",
+            )
+        )
+    # rising to the left is positive inside
+    signed = fall if side == "right" else -fall
+    axes = joint_axes(row["azimuth"], row["grade"], signed)
+    return Joint(row["id"], row["back"], row["ahead"], axes, row["least_opening"])
+
+
+def _pair(row: Row) -> Pair:
+    return Pair(
+        row["id"], row["joint"], row["back_point"], row["ahead_point"], row["opening"], row["place"]
+    )
+
+
+def _direction(row: Row, segment: Segment | None, problems: list[Problem]) -> Any:
+    word = row["pushes"]
+    axis = [row["axis_E"], row["axis_N"], row["axis_H"]]
+    if word == "axis":
+        if any(a is None for a in axis) or not np.linalg.norm(np.array(axis, dtype=float)) > 0.0:
+            problems.append(
+                row.problem(
+                    "pushes", "axis without axis_E, axis_N, axis_H", "all three", "fill them in"
+                )
+            )
+            return _UP
+        vector = np.array(axis, dtype=float)
+        return vector / np.linalg.norm(vector)
+    azimuth = 0.0 if segment is None else segment.azimuth
+    return {
+        "up": _UP,
+        "ahead": heading(azimuth),
+        "back": -heading(azimuth),
+        "left": left_of(azimuth),
+        "right": -left_of(azimuth),
+    }[word]
+
+
+def _seat(row: Row, segments: dict[str, Segment], problems: list[Problem]) -> Seat:
+    nut = row["held_by"] == "nut"
+    most = row["pack_most"]
+    if nut and row["pack"]:
+        problems.append(
+            row.problem("pack", "plates at a seat held by a nut", "empty", "clear it or use packs")
+        )
+    if not nut and most is None:
+        problems.append(
+            row.problem("pack_most", "an empty cell", "a height", "give the greatest pack height")
+        )
+    if nut and (row["raise_most"] is None or row["lower_most"] is None):
+        problems.append(
+            row.problem(
+                "raise_most", "a nut seat without travel", "raise_most and lower_most", "give both"
+            )
+        )
+    if most is not None and most < row["pack_least"]:
+        problems.append(
+            row.problem("pack_most", f"{most:g} m below pack_least", "not below it", "correct one")
+        )
+    if row["reaction_most"] <= row["reaction_least"]:
+        problems.append(
+            row.problem(
+                "reaction_most", "not above reaction_least", "above reaction_least", "correct one"
+            )
+        )
+    word = row["pushes"]
+    side = {"up": "lift", "ahead": "along", "back": "along", "left": "across", "right": "across"}
+    return Seat(
+        id=row["id"],
+        segment=row["segment"],
+        position=np.array([row["E"], row["N"], row["H"]]),
+        direction=_direction(row, segments.get(row["segment"]), problems),
+        pushes=word,
+        stiffness=row["stiffness"],
+        held_by=row["held_by"],
+        pack=tuple(row["pack"]),
+        pack_least=row["pack_least"],
+        pack_most=0.0 if most is None else most,
+        most_plates=row["most_plates"],
+        bedding=row["bedding"],
+        reaction_least=row["reaction_least"],
+        reaction_most=row["reaction_most"],
+        reaction_now=row["reaction_now"],
+        breakaway=row["breakaway"],
+        raise_most=row["raise_most"],
+        lower_most=row["lower_most"],
+        group=row["group"] or f"{row['segment']}-{side.get(word, row['id'])}",
+        hold=row["hold"],
+    )
+
+
+def _jack(row: Row) -> Jack:
+    return Jack(
+        row["id"],
+        row["seat"],
+        row["capacity"],
+        row["ram_area"],
+        row["stroke"],
+        row["stroke_used"],
+        row["resolution"],
+        row["lock_nut"],
+    )
+
+
+def _plate(row: Row) -> Plate:
+    return Plate(
+        row["mark"],
+        row["nominal"],
+        row["measured"],
+        row["count"],
+        row["length"],
+        row["width"],
+        row["spread"],
+    )
+
+
+def _limit(row: Row) -> Limit:
+    return Limit(row["id"], row["kind"], row["seats"], row["most"])
+
+
+def _aim(row: Row, problems: list[Problem]) -> Aim | None:
+    quantity, treat = row["quantity"], row["treat"]
+    length = quantity in LENGTHS
+    amount, other = (row["amount"], row["angle"]) if length else (row["angle"], row["amount"])
+    column = "amount" if length else "angle"
+    if amount is None or other is not None:
+        problems.append(
+            row.problem(
+                column,
+                "amount and angle do not fit the quantity",
+                f"{column} alone for {quantity}",
+                "move the number",
+            )
+        )
+        return None
+    sign = 1.0
+    if treat == "preset":
+        words = SIDES[quantity]
+        if row["side"] not in words:
+            problems.append(
+                row.problem("side", f"'{row['side'] or ''}'", " or ".join(words), "say which way")
+            )
+            return None
+        sign = 1.0 if row["side"] == words[0] else -1.0
+    return Aim(row["joint"], row["pair"], quantity, treat, sign * amount, row["reason"])
+
+
+def _reading(row: Row, pairs: dict[str, Pair], problems: list[Problem]) -> Reading | None:
+    quantity = row["quantity"]
+    words: tuple[str, ...] = ("opening",) if quantity == "gap" else SIDES[quantity]
+    if row["side"] not in words:
+        problems.append(
+            row.problem("side", f"'{row['side']}'", " or ".join(words), "say which way")
+        )
+        return None
+    pair = pairs.get(row["pair"])
+    value = row["value"]
+    if quantity == "gap":
+        value -= 0.0 if pair is None else pair.opening
+    elif row["side"] == words[-1]:
+        value = -value
+    return Reading(row["id"], row["pair"], quantity, value, row["u"], row["how"])
+
+
+def _check_files(root: Path, job: Job, problems: list[Problem]) -> None:
+    named = [(e.file, f"survey {i}.file") for i, e in enumerate(job.epochs, 1)]
+    if job.influence_table:
+        named.append((job.influence_table, "influence.table"))
+    for name, key in named:
+        if Path(name).is_absolute() or ".." in Path(name).parts:
+            problems.append(
+                Problem(FILE, f"'{name}'", "a file inside the job folder", "copy it in", column=key)
+            )
+        elif not (root / name).is_file():
+            problems.append(
+                Problem(
+                    FILE,
+                    f"'{name}', which is not there",
+                    "a file in the job folder",
+                    "add it",
+                    column=key,
+                )
+            )
+
+
+def digest_files(root: Path, job: Job) -> str:
+    """Return the SHA-256 over the names and bytes of every input file of a job."""
+    names = [FILE, *TABLES, *(e.file for e in job.epochs)]
+    if job.influence_table:
+        names.append(job.influence_table)
+    state = hashlib.sha256()
+    for name in sorted(set(names)):
+        path = root / name
+        if path.is_file():
+            content = path.read_bytes()
+            state.update(f"{name}\0{len(content)}\0".encode())
+            state.update(content)
+    return state.hexdigest()

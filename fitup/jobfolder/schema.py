@@ -1,0 +1,218 @@
+"""The tables of a job folder, column by column.
+
+The manual (docs/job-folder.md) is checked against this file.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from fitup.jobfolder.table import Column
+from fitup.model import QUANTITIES
+
+SEGMENTS: Final = (
+    Column("id", "id", "the name painted on the segment"),
+    Column("azimuth", "angle", "the direction of increasing station, clockwise from north"),
+    Column("weight", "force", "the weight of the segment with all that is fixed to it", above=0.0),
+    Column("centre_E", "length", "the easting of the centre of gravity"),
+    Column("centre_N", "length", "the northing of the centre of gravity"),
+    Column("centre_H", "length", "the height of the centre of gravity"),
+    Column(
+        "held",
+        "ids",
+        "motions in plan held by friction or guides: along, across, turn",
+        required=False,
+        default=(),
+    ),
+    Column(
+        "expansion", "expansion", "the thermal expansion coefficient", required=False, least=0.0
+    ),
+    Column("fixed_E", "length", "the easting of the thermal fixed point", required=False),
+    Column("fixed_N", "length", "the northing of the thermal fixed point", required=False),
+    Column("fixed_H", "length", "the height of the thermal fixed point", required=False),
+)
+POINTS: Final = (
+    Column("id", "id", "the name of the point, as the survey uses it"),
+    Column("segment", "id", "the segment it is on"),
+    Column("E", "length", "the design easting at this stage"),
+    Column("N", "length", "the design northing at this stage"),
+    Column("H", "length", "the design height at this stage"),
+    Column(
+        "watched",
+        "yesno",
+        "yes to check its level and line too (points of pairs always are)",
+        required=False,
+        default=False,
+    ),
+)
+JOINTS: Final = (
+    Column("id", "id", "the name of the joint"),
+    Column("back", "id", "the segment with the lower station"),
+    Column("ahead", "id", "the segment with the higher station"),
+    Column("azimuth", "angle", "the direction of increasing station, clockwise from north"),
+    Column(
+        "grade", "slope", "the rise going ahead, falling ahead is negative", least=-0.5, most=0.5
+    ),
+    Column("crossfall", "slope", "the slope across, without a sign", least=0.0, most=0.5),
+    Column("falls_to", "word", "the side the crossfall falls to", words=("left", "right", "level")),
+    Column(
+        "least_opening",
+        "length",
+        "the clear opening that must remain in every state",
+        required=False,
+    ),
+)
+PAIRS: Final = (
+    Column("id", "id", "the name of the pair"),
+    Column("joint", "id", "the joint it belongs to"),
+    Column("back_point", "id", "the check point on the back face"),
+    Column("ahead_point", "id", "the check point on the ahead face"),
+    Column("opening", "length", "the nominal opening at the reference temperature"),
+    Column("place", "text", "where it is across the deck, e.g. LEFT"),
+)
+SEATS: Final = (
+    Column("id", "id", "the name painted at the seat"),
+    Column("segment", "id", "the segment it holds"),
+    Column("E", "length", "its easting"),
+    Column("N", "length", "its northing"),
+    Column("H", "length", "its height"),
+    Column(
+        "pushes",
+        "word",
+        "the direction in which it pushes the segment",
+        words=("up", "ahead", "back", "left", "right", "axis"),
+    ),
+    Column("axis_E", "number", "its direction, easting part, where pushes is axis", required=False),
+    Column(
+        "axis_N", "number", "its direction, northing part, where pushes is axis", required=False
+    ),
+    Column("axis_H", "number", "its direction, upward part, where pushes is axis", required=False),
+    Column("stiffness", "stiffness", "its stiffness in that direction", above=0.0),
+    Column("held_by", "word", "what holds it after the move", words=("packs", "nut")),
+    Column(
+        "pack",
+        "ids",
+        "the marks of the plates in place, bottom to top, e.g. P20+P10+P3",
+        required=False,
+        default=(),
+    ),
+    Column("pack_least", "length", "the least pack height", required=False, default=0.0, least=0.0),
+    Column("pack_most", "length", "the greatest pack height", required=False, least=0.0),
+    Column(
+        "most_plates",
+        "count",
+        "the most plates in a pack",
+        required=False,
+        default=5,
+        least=1,
+        most=12,
+    ),
+    Column(
+        "bedding",
+        "length",
+        "the height a new pack loses when loaded",
+        required=False,
+        default=0.0,
+        least=0.0,
+        most=0.01,
+    ),
+    Column("reaction_least", "force", "the least bearing (below zero: may pull)"),
+    Column("reaction_most", "force", "the greatest reaction"),
+    Column("reaction_now", "force", "the measured present reaction", required=False),
+    Column(
+        "breakaway",
+        "force",
+        "the extra jack load that starts a slide",
+        required=False,
+        default=0.0,
+        least=0.0,
+    ),
+    Column(
+        "raise_most", "length", "the most it may go its way from now", required=False, least=0.0
+    ),
+    Column("lower_most", "length", "the most it may go back from now", required=False, least=0.0),
+    Column(
+        "group", "id", "the name shared by seats that move together", required=False, default=""
+    ),
+    Column("hold", "yesno", "yes to leave this seat as it is", required=False, default=False),
+)
+JACKS: Final = (
+    Column("id", "id", "the number painted on the jack"),
+    Column("seat", "id", "the seat it moves"),
+    Column("capacity", "force", "its rated capacity", above=0.0),
+    Column("ram_area", "area", "its effective ram area", above=0.0),
+    Column("stroke", "length", "its full stroke", above=0.0),
+    Column(
+        "stroke_used",
+        "length",
+        "the stroke already out when it touches",
+        required=False,
+        default=0.0,
+        least=0.0,
+    ),
+    Column("resolution", "length", "the least movement it can be set to", above=0.0),
+    Column("lock_nut", "yesno", "whether it has a lock nut"),
+)
+PLATES: Final = (
+    Column("mark", "id", "the mark stamped on the plate"),
+    Column("nominal", "length", "the nominal thickness", above=0.0, most=0.5),
+    Column("measured", "length", "the measured thickness", above=0.0, most=0.5),
+    Column("count", "count", "how many are loose in the store", least=0, most=10000),
+    Column("length", "length", "the plan length", above=0.0),
+    Column("width", "length", "the plan width", above=0.0),
+    Column(
+        "spread",
+        "length",
+        "the standard uncertainty of one plate's thickness",
+        required=False,
+        default=0.0,
+        least=0.0,
+    ),
+)
+LIMITS: Final = (
+    Column("id", "id", "a name for the limit"),
+    Column("kind", "word", "what is limited", words=("difference", "warp")),
+    Column("seats", "ids", "two seats (difference) or four (warp), separated by spaces"),
+    Column("most", "length", "the greatest value either way", above=0.0),
+)
+AIMS: Final = (
+    Column("joint", "id", "the joint"),
+    Column("pair", "id", "the pair; empty for all pairs of the joint", required=False),
+    Column("quantity", "word", "which check", words=QUANTITIES[:6]),
+    Column(
+        "treat",
+        "word",
+        "preset (aim at it), leave (do not work on it, keep within), tolerance (its own)",
+        words=("preset", "leave", "tolerance"),
+    ),
+    Column("amount", "length", "the amount of a length, without a sign", required=False, least=0.0),
+    Column(
+        "angle", "slope", "the amount of a kink or twist, without a sign", required=False, least=0.0
+    ),
+    Column(
+        "side", "text", "for a preset: which way, in the words of the joint table", required=False
+    ),
+    Column("reason", "text", "why, and who says so"),
+)
+READINGS: Final = (
+    Column("id", "id", "a name for the reading"),
+    Column("pair", "id", "the pair it was taken at"),
+    Column("quantity", "word", "what was read", words=("gap", "step", "offset")),
+    Column("value", "length", "the amount, without a sign", least=0.0),
+    Column("side", "text", "for step and offset: which way; for gap: 'opening'"),
+    Column("u", "length", "the standard uncertainty of the reading", above=0.0),
+    Column("how", "text", "the tool, e.g. straightedge and feeler"),
+)
+#: file -> (columns, required)
+TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
+    "segments.csv": (SEGMENTS, True),
+    "points.csv": (POINTS, True),
+    "joints.csv": (JOINTS, True),
+    "pairs.csv": (PAIRS, True),
+    "seats.csv": (SEATS, True),
+    "jacks.csv": (JACKS, True),
+    "plates.csv": (PLATES, True),
+    "limits.csv": (LIMITS, False),
+    "aims.csv": (AIMS, False),
+    "readings.csv": (READINGS, False),
+}

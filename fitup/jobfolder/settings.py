@@ -1,0 +1,323 @@
+"""Read ``job.toml``: name, units, tolerances, gates, how the crew works, wishes, surveys."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any, Final, cast
+
+from fitup import units
+from fitup.errors import InputError, Problem
+from fitup.jobfolder.textfile import read_text
+from fitup.model import LENGTHS, QUANTITIES, Epoch, Gates, Quantity, Tolerance, Wishes, Working
+
+FILE: Final = "job.toml"
+_GATES: Final = {
+    "hours_apart": "time",
+    "temperature_apart": "temperature_step",
+    "temperature_off": "temperature_step",
+    "deck_load_apart": "force",
+    "deviation_most": "length",
+}
+_WORKING: Final = {
+    "insertion": "length",
+    "lift_step": "length",
+    "follow_up": "length",
+    "jack_reserve": "",
+    "move_band": "length",
+    "load_band": "",
+}
+_WISHES: Final = {
+    "worst_ratio_goal": "",
+    "squares_slack": "",
+    "squares_slack_floor": "",
+    "time_limit": "time_s",
+}
+_TOP: Final = (
+    "name",
+    "units",
+    "grid",
+    "reference_temperature",
+    "tolerance",
+    "gates",
+    "working",
+    "wishes",
+    "exclude",
+    "influence",
+    "survey",
+)
+
+
+@dataclass(slots=True)
+class Settings:
+    """What ``job.toml`` says, in SI."""
+
+    name: str = ""
+    units: str = "metric"
+    grid: str = ""
+    reference_temperature: float = math.nan
+    tolerances: dict[Quantity, Tolerance] = field(default_factory=dict)
+    gates: Gates = Gates()
+    working: Working = Working()
+    wishes: Wishes = Wishes()
+    excluded: dict[str, str] = field(default_factory=dict)
+    influence_table: str | None = None
+    epochs: tuple[Epoch, ...] = ()
+
+
+class _Reader:
+    """Collects problems while it looks keys up in nested tables of a TOML document."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        self.problems = problems
+
+    def complain(self, key: str, found: str, allowed: str, do: str) -> None:
+        self.problems.append(Problem(FILE, found, allowed, do, column=key))
+
+    def unknown(self, where: str, table: Mapping[str, Any], allowed: list[str]) -> None:
+        for key in table:
+            if key in allowed:
+                continue
+            near = difflib.get_close_matches(key, allowed, n=1, cutoff=0.5)
+            advice = f"did you mean {near[0]}?" if near else "delete it or correct its name"
+            self.complain(f"{where}{key}", "an unknown key", ", ".join(allowed), advice)
+
+    def number(
+        self, where: str, table: Mapping[str, Any], name: str, dimension: str, needed: bool = False
+    ) -> float | None:
+        """Find ``name`` with any unit suffix of its dimension and return it in SI."""
+        names = spellings(name, dimension)
+        present = [n for n in names if n in table]
+        if len(present) > 1:
+            self.complain(
+                f"{where}{present[1]}", "the same value in two units", "one unit", "delete one"
+            )
+            return None
+        if not present:
+            if name in table and name not in names:
+                self.complain(
+                    f"{where}{name}", "no unit", "one of: " + ", ".join(names), "add the unit"
+                )
+            elif needed:
+                self.complain(
+                    f"{where}{names[0]}", "no such key", "one of: " + ", ".join(names), "add it"
+                )
+            return None
+        key = present[0]
+        value = table[key]
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int | float)
+            or not math.isfinite(value)
+        ):
+            self.complain(f"{where}{key}", repr(value), "a finite number", "correct it")
+            return None
+        suffix = key[len(name) + 1 :]
+        if dimension in units.FACTORS or dimension == "temperature":
+            return units.to_si(float(value), dimension, suffix)
+        return float(value)
+
+    def text(self, where: str, table: Mapping[str, Any], name: str, needed: bool = True) -> str:
+        value = table.get(name)
+        if value is None and not needed:
+            return ""
+        if not isinstance(value, str) or not value.strip():
+            found = "no such key" if value is None else repr(value)
+            self.complain(f"{where}{name}", found, "a text in quotes", "add it")
+            return ""
+        return value.strip()
+
+
+def spellings(name: str, dimension: str) -> list[str]:
+    """Return the keys under which a value of a dimension may stand."""
+    if dimension == "time":
+        return [f"{name}_h", f"{name}_min"]
+    if dimension == "time_s":
+        return [f"{name}_s"]
+    if dimension in units.FACTORS or dimension == "temperature":
+        return [f"{name}_{s}" for s in units.suffixes(dimension)]
+    return [name]
+
+
+def read_settings(folder: Path, problems: list[Problem]) -> Settings:
+    """Read and check ``job.toml``; what is wrong is added to ``problems``."""
+    settings = Settings()
+    try:
+        document = tomllib.loads(read_text(folder / FILE, FILE))
+    except InputError as error:
+        problems.extend(error.problems)
+        return settings
+    except tomllib.TOMLDecodeError as error:
+        problems.append(Problem(FILE, f"broken TOML ({error})", "TOML 1.0", "correct the line"))
+        return settings
+    reader = _Reader(problems)
+    top = [*_TOP[:3], *spellings("reference_temperature", "temperature"), *_TOP[4:]]
+    bare = "reference_temperature"
+    reader.unknown("", {k: v for k, v in document.items() if k != bare}, top)
+    settings.name = reader.text("", document, "name")
+    settings.grid = reader.text("", document, "grid")
+    settings.units = reader.text("", document, "units")
+    if settings.units and settings.units not in units.DISPLAY:
+        reader.complain("units", repr(settings.units), "metric or US", "choose what is printed")
+    value = reader.number("", document, bare, "temperature", needed=True)
+    settings.reference_temperature = math.nan if value is None else value
+    settings.tolerances = _tolerances(reader, _table(reader, document, "tolerance"))
+    settings.gates = _record(reader, Gates, _GATES, document, "gates")
+    settings.working = _record(reader, Working, _WORKING, document, "working")
+    settings.wishes = _record(reader, Wishes, _WISHES, document, "wishes")
+    settings.excluded = _excluded(reader, _table(reader, document, "exclude"))
+    influence = _table(reader, document, "influence")
+    reader.unknown("influence.", influence, ["table"])
+    if influence:
+        settings.influence_table = reader.text("influence.", influence, "table") or None
+    settings.epochs = _epochs(reader, document.get("survey"))
+    return settings
+
+
+def _table(reader: _Reader, document: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    table = document.get(key, {})
+    if not isinstance(table, dict):
+        reader.complain(key, repr(table), f"a table [{key}]", "see the template")
+        return {}
+    return table
+
+
+def _tolerances(reader: _Reader, table: Mapping[str, Any]) -> dict[Quantity, Tolerance]:
+    if not table:
+        reader.complain(
+            "tolerance", "no tolerances", "at least [tolerance.step] or [tolerance.gap]", "add them"
+        )
+    result: dict[Quantity, Tolerance] = {}
+    reader.unknown("tolerance.", table, list(QUANTITIES))
+    for quantity in QUANTITIES:
+        entry = table.get(quantity)
+        if entry is None:
+            continue
+        where = f"tolerance.{quantity}."
+        if not isinstance(entry, dict):
+            reader.complain(
+                where[:-1], repr(entry), "a table with value and source", "see the template"
+            )
+            continue
+        dimension = "length" if quantity in LENGTHS else "slope"
+        reader.unknown(where, entry, [*spellings("value", dimension), "value", "source", "weight"])
+        value = reader.number(where, entry, "value", dimension, needed=True)
+        source = reader.text(where, entry, "source")
+        weight = reader.number(where, entry, "weight", "")
+        weight = 1.0 if weight is None else weight
+        if value is not None and value <= 0.0:
+            reader.complain(f"{where}value", f"{value:g}", "above zero", "correct it")
+        elif weight < 0.0:
+            reader.complain(f"{where}weight", f"{weight:g}", "not below zero", "correct it")
+        elif value is not None and source:
+            result[quantity] = Tolerance(value, source, weight)
+    return result
+
+
+def _record(
+    reader: _Reader,
+    kind: type[Any],
+    dimensions: Mapping[str, str],
+    document: Mapping[str, Any],
+    key: str,
+) -> Any:
+    table = _table(reader, document, key)
+    allowed = [s for n, d in dimensions.items() for s in spellings(n, d)]
+    reader.unknown(f"{key}.", {k: v for k, v in table.items() if k not in dimensions}, allowed)
+    given: dict[str, float] = {}
+    for name in (f.name for f in fields(kind)):
+        value = reader.number(f"{key}.", table, name, dimensions[name])
+        if value is None:
+            continue
+        least = 1.0 if name == "jack_reserve" else 0.0
+        if value < least or (name in ("lift_step", "time_limit") and value == 0.0):
+            reader.complain(f"{key}.{name}", f"{value:g}", f"at least {least:g}", "correct it")
+            continue
+        given[name] = value
+    return kind(**given)
+
+
+def _excluded(reader: _Reader, table: Mapping[str, Any]) -> dict[str, str]:
+    result: dict[str, str] = {}
+    for key, reason in table.items():
+        if not isinstance(reason, str) or not reason.strip():
+            reader.complain(
+                f"exclude.{key}", repr(reason), "the reason and who decided", "write it down"
+            )
+        else:
+            result[key] = reason.strip()
+    return result
+
+
+def _epochs(reader: _Reader, entries: object) -> tuple[Epoch, ...]:
+    if entries is None:
+        reader.complain("survey", "no survey", "[[survey]] with file, taken, ...", "add one")
+        return ()
+    if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+        reader.complain("survey", "not a list of tables", "[[survey]]", "use double brackets")
+        return ()
+    epochs = [_epoch(reader, f"survey {i}.", entry) for i, entry in enumerate(entries, 1)]
+    return tuple(e for e in epochs if e is not None)
+
+
+def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | None:
+    named = [
+        "file",
+        "taken",
+        *spellings("steel_temperature", "temperature"),
+        *spellings("deck_load", "force"),
+        *spellings("u", "length"),
+        "unit",
+        "order",
+        "decimal",
+    ]
+    bare = ("steel_temperature", "deck_load", "u")
+    reader.unknown(where, {k: v for k, v in entry.items() if k not in bare}, named)
+    file = reader.text(where, entry, "file")
+    taken = entry.get("taken")
+    if not isinstance(taken, dt.datetime):
+        found = "no such key" if taken is None else repr(taken)
+        reader.complain(
+            f"{where}taken", found, "a date and time such as 2031-04-02T04:10:00", "write it down"
+        )
+        return None
+    temperature = reader.number(where, entry, "steel_temperature", "temperature", needed=True)
+    load = reader.number(where, entry, "deck_load", "force", needed=True)
+    u = reader.number(where, entry, "u", "length")
+    if u is not None and u <= 0.0:
+        reader.complain(f"{where}u", f"{u:g}", "above zero", "give the standard uncertainty")
+        return None
+    unit = entry.get("unit")
+    if unit is not None and unit not in units.FACTORS["length"]:
+        allowed = ", ".join(units.suffixes("length"))
+        reader.complain(f"{where}unit", repr(unit), allowed, "name the unit of the list")
+        return None
+    order = entry.get("order")
+    if order is not None and not (
+        isinstance(order, list) and all(isinstance(o, str) for o in order)
+    ):
+        reader.complain(
+            f"{where}order", repr(order), 'a list such as ["id", "N", "E", "H"]', "correct it"
+        )
+        return None
+    decimal = entry.get("decimal")
+    if decimal not in (None, ".", ","):
+        reader.complain(f"{where}decimal", repr(decimal), '"." or ","', "correct it")
+        return None
+    if not file or temperature is None or load is None:
+        return None
+    return Epoch(
+        file,
+        taken.replace(tzinfo=None).isoformat(timespec="minutes"),
+        temperature,
+        load,
+        u,
+        cast("str | None", unit),
+        None if order is None else tuple(order),
+        decimal,
+    )

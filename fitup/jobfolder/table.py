@@ -1,0 +1,370 @@
+"""A CSV table whose columns carry their units: header and cells checked, values in SI.
+
+The columns of every table are declared in :mod:`fitup.jobfolder.schema`; this module knows how
+to read any of them and how to say what is wrong.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from fitup import units
+from fitup.errors import InputError, Problem
+from fitup.jobfolder.textfile import read_text
+
+Bounds = tuple[float | None, float | None]
+_YES = {"yes": True, "no": False}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One declared column.
+
+    Parameters
+    ----------
+    name : str
+        Name without unit.
+    kind : str
+        ``text``, ``id``, ``ids`` (separated by spaces or +), ``yesno``, ``count``, ``number``,
+        ``word`` or a dimension of :mod:`fitup.units`.
+    meaning : str
+        What it is, for the manual and for messages.
+    required : bool
+        The column must stand in the header and every cell must be filled.
+    default : object
+        Value of an empty cell or a missing column that is not required.
+    words : tuple of str
+        Allowed words of kind ``word``.
+    least, most : float, optional
+        Bounds in SI.
+    above : float, optional
+        The value must be greater than this.
+    """
+
+    name: str
+    kind: str
+    meaning: str
+    required: bool = True
+    default: Any = None
+    words: tuple[str, ...] = ()
+    least: float | None = None
+    most: float | None = None
+    above: float | None = None
+
+    @property
+    def has_unit(self) -> bool:
+        """True when the column name must end in a unit."""
+        return self.kind in units.FACTORS or self.kind == "temperature"
+
+    def names(self) -> tuple[str, ...]:
+        """Return every spelling the header may use."""
+        if not self.has_unit:
+            return (self.name,)
+        return tuple(f"{self.name}_{s}" for s in units.suffixes(self.kind))
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row in SI, with its place in the file."""
+
+    file: str
+    number: int
+    values: Mapping[str, Any]
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> Any:
+        return self.values[name]
+
+    def problem(self, column: str, found: str, allowed: str, do: str) -> Problem:
+        """Return a problem at this row, the column named as the header spells it."""
+        return Problem(
+            self.file, found, allowed, do, row=self.number, column=self.headers.get(column, column)
+        )
+
+
+def parse_number(text: str, decimal_comma: bool = False) -> float:
+    """Return a finite number.
+
+    Raises
+    ------
+    ValueError
+        If the text is not one finite decimal number.
+    """
+    body = text.strip()
+    if decimal_comma:
+        if "." in body:
+            raise ValueError(text)
+        body = body.replace(",", ".")
+    if "_" in body:
+        raise ValueError(text)
+    value = float(body)
+    if not math.isfinite(value):
+        raise ValueError(text)
+    return value
+
+
+def _bounds_text(column: Column, suffix: str | None) -> str:
+    def show(si: float) -> str:
+        value = si if suffix is None else units.from_si(si, column.kind, suffix)
+        return f"{value:g}"
+
+    unit = "" if suffix is None else f" {suffix}"
+    if column.above is not None:
+        return f"a number above {show(column.above)}{unit}"
+    if column.least is not None and column.most is not None:
+        return f"a number from {show(column.least)} to {show(column.most)}{unit}"
+    if column.least is not None:
+        return f"a number not below {show(column.least)}{unit}"
+    if column.most is not None:
+        return f"a number not above {show(column.most)}{unit}"
+    return f"a number{unit}"
+
+
+def _cell(column: Column, suffix: str | None, text: str, decimal_comma: bool) -> Any:
+    """Convert one filled cell; raise ValueError with what is allowed."""
+    if column.kind in ("text",):
+        return text
+    if column.kind == "id":
+        if any(c in text for c in " \t+/,;"):
+            raise ValueError("an id without spaces, '+', '/', ',' or ';'")
+        return text
+    if column.kind == "ids":
+        return tuple(text.replace("+", " ").split())
+    if column.kind == "yesno":
+        if text.lower() not in _YES:
+            raise ValueError("yes or no")
+        return _YES[text.lower()]
+    if column.kind == "word":
+        if text.lower() not in column.words:
+            raise ValueError("one of: " + ", ".join(column.words))
+        return text.lower()
+    allowed = _bounds_text(column, suffix)
+    if column.kind == "count":
+        allowed = allowed.replace("a number", "a whole number")
+    try:
+        value = parse_number(text, decimal_comma)
+    except ValueError:
+        raise ValueError(allowed) from None
+    if column.kind == "count":
+        if value != int(value):
+            raise ValueError(allowed)
+        value = int(value)
+    elif suffix is not None:
+        value = units.to_si(value, column.kind, suffix)
+    if column.least is not None and value < column.least - 1e-12:
+        raise ValueError(allowed)
+    if column.most is not None and value > column.most + 1e-12:
+        raise ValueError(allowed)
+    if column.above is not None and value <= column.above:
+        raise ValueError(allowed)
+    return value
+
+
+def _match_header(
+    columns: tuple[Column, ...], header: list[str], shown: str, problems: list[Problem]
+) -> dict[str, tuple[int, str | None]]:
+    """Find each declared column in the header: name -> (position, unit suffix)."""
+    place: dict[str, tuple[int, str | None]] = {}
+    spelled = {name: c for c in columns for name in c.names()}
+    for position, title in enumerate(header):
+        if title == "":
+            continue
+        column = spelled.get(title)
+        if column is not None:
+            if column.name in place:
+                problems.append(
+                    Problem(
+                        shown,
+                        f"column {column.name} given twice",
+                        "each column once",
+                        "delete one of them",
+                        row=1,
+                        column=title,
+                    )
+                )
+                continue
+            suffix = title[len(column.name) + 1 :] if column.has_unit else None
+            place[column.name] = (position, suffix)
+            continue
+        bare = next((c for c in columns if c.name == title or title.startswith(c.name + "_")), None)
+        if bare is not None and bare.has_unit:
+            found = f"'{title}' without a unit" if bare.name == title else f"'{title}'"
+            problems.append(
+                Problem(
+                    shown,
+                    found,
+                    "one of: " + ", ".join(bare.names()),
+                    "write the unit into the column name",
+                    row=1,
+                    column=title,
+                )
+            )
+            place[bare.name] = (-1, None)
+            continue
+        near = difflib.get_close_matches(title, spelled, n=1, cutoff=0.6)
+        problems.append(
+            Problem(
+                shown,
+                f"unknown column '{title}'",
+                ", ".join(c.names()[0] for c in columns) + ", or a column that starts with 'note'",
+                f"did you mean {near[0]}?" if near else "rename it note_... or delete it",
+                row=1,
+                column=title,
+            )
+        ) if not title.lower().startswith("note") else None
+    for column in columns:
+        if column.required and column.name not in place:
+            problems.append(
+                Problem(
+                    shown,
+                    "no such column",
+                    "one of: " + ", ".join(column.names()),
+                    f"add it: {column.meaning}",
+                    row=1,
+                    column=column.names()[0],
+                )
+            )
+    return place
+
+
+def read_table(
+    path: Path,
+    shown: str,
+    columns: tuple[Column, ...],
+    problems: list[Problem],
+) -> list[Row]:
+    """Read a table, adding every problem found to ``problems``.
+
+    Parameters
+    ----------
+    path : Path
+    shown : str
+        Name of the file in messages.
+    columns : tuple of Column
+    problems : list of Problem
+        Filled with what is wrong; rows that are wrong are left out of the result.
+
+    Returns
+    -------
+    list of Row
+        Values in SI.
+    """
+    try:
+        text = read_text(path, shown)
+    except InputError as error:
+        problems.extend(error.problems)
+        return []
+    lines = text.splitlines()
+    first = next((ln for ln in lines if ln.strip() and not ln.lstrip().startswith("#")), "")
+    delimiter = ";" if first.count(";") > first.count(",") else ","
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows: list[tuple[int, list[str]]] = []
+    try:
+        for cells in reader:
+            stripped = [c.strip() for c in cells]
+            if not any(stripped) or stripped[0].startswith("#"):
+                continue
+            rows.append((reader.line_num, stripped))
+    except csv.Error as error:
+        problems.append(
+            Problem(
+                shown,
+                f"broken CSV ({error})",
+                "one record a line",
+                "look for an unclosed quote or a cut-off file",
+                row=reader.line_num,
+            )
+        )
+        return []
+    if not rows:
+        problems.append(Problem(shown, "no header", "a header and rows", "see the template"))
+        return []
+    header = rows[0][1]
+    place = _match_header(columns, header, shown, problems)
+    convert = _row_converter(columns, place, header, shown, problems, delimiter == ";")
+    result = [convert(number, cells) for number, cells in rows[1:]]
+    return [row for row in result if row is not None]
+
+
+def _row_converter(
+    columns: tuple[Column, ...],
+    place: dict[str, tuple[int, str | None]],
+    header: list[str],
+    shown: str,
+    problems: list[Problem],
+    decimal_comma_allowed: bool,
+) -> Callable[[int, list[str]], Row | None]:
+    headers = {name: header[at] for name, (at, _) in place.items() if at >= 0}
+
+    def convert(number: int, cells: list[str]) -> Row | None:
+        if len(cells) != len(header):
+            surplus = [c for c in cells[len(header) :] if c]
+            if len(cells) < len(header) or surplus:
+                problems.append(
+                    Problem(
+                        shown,
+                        f"{len(cells)} cells",
+                        f"{len(header)} cells as in the header",
+                        "a comma too many or too few, or a cut-off file",
+                        row=number,
+                    )
+                )
+                return None
+        good = True
+        values: dict[str, Any] = {}
+        for column in columns:
+            position, suffix = place.get(column.name, (-1, None))
+            text = cells[position] if position >= 0 else ""
+            if text == "":
+                if column.required and column.name in place:
+                    if position >= 0:
+                        problems.append(
+                            Problem(
+                                shown,
+                                "an empty cell",
+                                _allowed(column, suffix),
+                                f"give {column.meaning}",
+                                row=number,
+                                column=header[position],
+                            )
+                        )
+                    good = False
+                elif column.required:
+                    good = False
+                values[column.name] = column.default
+                continue
+            try:
+                comma = decimal_comma_allowed and "," in text
+                values[column.name] = _cell(column, suffix, text, comma)
+            except ValueError as error:
+                problems.append(
+                    Problem(
+                        shown,
+                        f"'{text}'",
+                        str(error),
+                        f"give {column.meaning}",
+                        row=number,
+                        column=header[position],
+                    )
+                )
+                good = False
+        return Row(shown, number, values, headers) if good else None
+
+    return convert
+
+
+def _allowed(column: Column, suffix: str | None) -> str:
+    if column.kind == "word":
+        return "one of: " + ", ".join(column.words)
+    if column.kind == "yesno":
+        return "yes or no"
+    if column.kind in ("text", "id", "ids"):
+        return "a text"
+    return _bounds_text(column, suffix)
