@@ -1,0 +1,332 @@
+"""Read a coordinate list as crews send it, say how it was understood, and guess nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from fitup.errors import InputError, Problem
+from fitup.jobfolder.textfile import read_text
+from fitup.model import Epoch
+from fitup.survey.columns import UNIT_WORDS, Columns, find_columns, whole_rows
+from fitup.survey.layout import (
+    COORDINATES,
+    DELIMITERS,
+    UNCERTAINTIES,
+    Line,
+    cut_lines,
+    find_mark,
+    read_number,
+)
+from fitup.survey.points import CoordinateList, SurveyedPoint
+from fitup.units import METRIC, Shown, to_si
+
+#: a stated standard uncertainty above this says that a unit was mixed up [m]
+UNCERTAINTY_MOST: Final = 0.1
+#: after so many problems the rest are only counted
+MOST_PROBLEMS: Final = 50
+_MEANING: Final = {
+    "id": "the name of the point",
+    "E": "the easting",
+    "N": "the northing",
+    "H": "the height",
+    "u": "the standard uncertainty",
+    "uE": "the standard uncertainty of the easting",
+    "uN": "the standard uncertainty of the northing",
+    "uH": "the standard uncertainty of the height",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _List:
+    """What is needed to read the rows of one list."""
+
+    shown: str
+    delimiter: str
+    columns: Columns
+    mark: str
+    declared: bool
+    whole: bool
+    """The file ends with a line end."""
+
+
+def read_coordinates(
+    path: Path,
+    epoch: Epoch,
+    epoch_index: int,
+    known: Collection[str],
+    shown_in: Shown = METRIC.move,
+) -> CoordinateList:
+    """Read one coordinate list.
+
+    Parameters
+    ----------
+    path : Path
+        The file; messages call it ``epoch.file``.
+    epoch : Epoch
+        What ``job.toml`` declares of it: unit, order, decimal mark, uncertainty.
+    epoch_index : int
+        Its place in ``Job.epochs``.
+    known : collection of str
+        Ids of ``points.csv``; other points are kept aside and named.
+    shown_in : Shown
+        How an uncertainty is printed.
+
+    Returns
+    -------
+    CoordinateList
+        Positions and standard uncertainties in metres.
+
+    Raises
+    ------
+    InputError
+        With every problem found.
+    """
+    shown, key = epoch.file, f"survey {epoch_index + 1}"
+    text = read_text(path, shown)
+    problems: list[Problem] = []
+    lines, delimiter, comments = cut_lines(text, shown, problems)
+    columns = find_columns(lines, epoch, key, problems)
+    if columns is None:
+        raise InputError(problems)
+    rows = whole_rows(lines[columns.first_row :], columns, epoch, delimiter, text, problems)
+    mark = _decimal_mark(rows, columns, epoch, key, problems)
+    if mark is None:
+        raise InputError(problems)
+    how = _List(shown, delimiter, columns, mark, epoch.decimal is not None, text[-1] in "\r\n")
+    common = _common_uncertainty(how, epoch, key, problems)
+    read = [_point(how, row, common, epoch_index, problems) for row in rows]
+    if not how.whole:
+        _check_end(how, rows, problems)
+    points = _known_once(how, [p for p in read if p is not None], set(known), problems)
+    if not problems and not points:
+        problems.append(
+            Problem(
+                shown,
+                f"{len(rows)} points, none of them in points.csv",
+                "the point names of points.csv",
+                "is this the right file, and the right column for the names?",
+            )
+        )
+    if problems:
+        raise InputError(_capped(shown, problems))
+    unused = tuple(dict.fromkeys(i for i in (_id(how, row) for row in rows) if i not in known))
+    said = _understood(how, rows, comments, unused, known, epoch, shown_in)
+    return CoordinateList(shown, tuple(points), unused, said)
+
+
+def _id(how: _List, row: Line) -> str:
+    return row.cells[how.columns.at["id"]]
+
+
+def _decimal_mark(
+    rows: list[Line], columns: Columns, epoch: Epoch, key: str, problems: list[Problem]
+) -> str | None:
+    cells = [
+        (row.number, columns.title[name], row.cells[at])
+        for row in rows
+        for name, at in columns.at.items()
+        if name != "id"
+    ]
+    mark = find_mark(cells, epoch.decimal, epoch.file, key)
+    if isinstance(mark, Problem):
+        problems.append(mark)
+        return None
+    return mark
+
+
+def _common_uncertainty(
+    how: _List, epoch: Epoch, key: str, problems: list[Problem]
+) -> float | None:
+    if how.columns.uncertainties:
+        return None
+    u = epoch.uncertainty
+    if u is None:
+        problems.append(
+            Problem(
+                how.shown,
+                "no standard uncertainty",
+                "a column u_mm (or uE_mm, uN_mm, uH_mm), or u_mm in job.toml",
+                f"add u_mm to this survey in job.toml ({key})",
+            )
+        )
+    elif not 0.0 < u <= UNCERTAINTY_MOST:
+        problems.append(
+            Problem(
+                "job.toml",
+                f"a standard uncertainty of {u:g} m",
+                f"above 0, at most {UNCERTAINTY_MOST:g} m",
+                "check its unit",
+                column=f"{key}.u",
+            )
+        )
+    return u
+
+
+def _point(
+    how: _List, row: Line, common: float | None, epoch_index: int, problems: list[Problem]
+) -> SurveyedPoint | None:
+    name = _id(how, row)
+    before = len(problems)
+    if not name:
+        problems.append(_cell_problem(how, row, "id", "an empty cell", "a point name"))
+    values = [_length(how, row, column, problems) for column in COORDINATES]
+    if how.columns.uncertainties == ("u",):
+        u = [_uncertainty(how, row, "u", problems)] * 3
+    elif how.columns.uncertainties:
+        u = [_uncertainty(how, row, column, problems) for column in UNCERTAINTIES]
+    else:
+        u = [common] * 3
+    if len(problems) > before or None in u:
+        return None
+    return SurveyedPoint(
+        name, np.array(values, dtype=float), np.array(u, dtype=float), epoch_index, row.number
+    )
+
+
+def _length(how: _List, row: Line, column: str, problems: list[Problem]) -> float | None:
+    text = row.cells[how.columns.at[column]]
+    if not text:
+        problems.append(_cell_problem(how, row, column, "an empty cell", "a number"))
+        return None
+    value = read_number(text, how.mark, how.declared)
+    if value is None:
+        allowed = "a finite number"
+        if read_number(text, "," if how.mark == "." else ".") is not None:
+            allowed += f" with a decimal {'point' if how.mark == '.' else 'comma'}"
+        problems.append(_cell_problem(how, row, column, f"'{text}'", allowed))
+        return None
+    return to_si(value, "length", how.columns.unit[column])
+
+
+def _uncertainty(how: _List, row: Line, column: str, problems: list[Problem]) -> float | None:
+    value = _length(how, row, column, problems)
+    if value is None or 0.0 < value <= UNCERTAINTY_MOST:
+        return value
+    allowed = f"above 0, at most {UNCERTAINTY_MOST:g} m"
+    text = row.cells[how.columns.at[column]]
+    problems.append(_cell_problem(how, row, column, f"'{text}'", allowed))
+    return None
+
+
+def _cell_problem(how: _List, row: Line, column: str, found: str, allowed: str) -> Problem:
+    return Problem(
+        how.shown,
+        found,
+        allowed,
+        f"give {_MEANING[column]}, or delete the row",
+        row=row.number,
+        column=how.columns.title[column],
+    )
+
+
+def _check_end(how: _List, rows: list[Line], problems: list[Problem]) -> None:
+    """Refuse a last number shorter than all above it in a file that ends without a line end."""
+    if len(rows) < 3:
+        return
+    at = len(rows[-1].cells) - 1
+    texts = [row.cells[at] for row in rows if len(row.cells) == at + 1]
+    names = {position: name for name, position in how.columns.at.items() if name != "id"}
+    if at not in names or len(texts) != len(rows):
+        return
+    decimals = [len(t.partition(how.mark)[2]) for t in texts]
+    if decimals[-1] < decimals[0] and set(decimals[:-1]) == {decimals[0]}:
+        problems.append(
+            Problem(
+                how.shown,
+                f"'{texts[-1]}', with {decimals[-1]} decimals where all rows above have "
+                f"{decimals[0]}, and no line end",
+                "a whole last line",
+                "the file looks cut off: send it again, or end the line if it is right",
+                row=rows[-1].number,
+                column=how.columns.title[names[at]],
+            )
+        )
+
+
+def _known_once(
+    how: _List, points: list[SurveyedPoint], known: set[str], problems: list[Problem]
+) -> list[SurveyedPoint]:
+    first: dict[str, SurveyedPoint] = {}
+    for point in points:
+        if point.id not in known:
+            continue
+        if point.id in first:
+            problems.append(
+                Problem(
+                    how.shown,
+                    f"'{point.id}' again (first in row {first[point.id].row})",
+                    "each point once",
+                    "keep the row that is right and delete the other",
+                    row=point.row,
+                    column=how.columns.title["id"],
+                )
+            )
+        else:
+            first[point.id] = point
+    return list(first.values())
+
+
+def _capped(shown: str, problems: list[Problem]) -> list[Problem]:
+    if len(problems) <= MOST_PROBLEMS:
+        return problems
+    rest = Problem(
+        shown, f"{len(problems) - MOST_PROBLEMS} more problems", "none", "correct these first"
+    )
+    return [*problems[:MOST_PROBLEMS], rest]
+
+
+def _understood(
+    how: _List,
+    rows: list[Line],
+    comments: int,
+    unused: tuple[str, ...],
+    known: Collection[str],
+    epoch: Epoch,
+    shown_in: Shown,
+) -> tuple[str, ...]:
+    columns = how.columns
+    count = sum(_id(how, row) in set(unused) for row in rows)
+    aside = ""
+    if count:
+        verb = "is" if len(unused) == 1 else "are"
+        aside = f", {count} not used ({', '.join(unused)} {verb} not in points.csv)"
+    points = "1 point" if len(rows) == 1 else f"{len(rows)} points"
+    lines = [f"{how.shown}: {points} read{aside}"]
+    alike = {k.casefold(): k for k in known}
+    lines += [
+        f"not used: '{name}' is written '{alike[name.casefold()]}' in points.csv; names must be "
+        "written alike"
+        for name in unused
+        if name.casefold() in alike
+    ]
+    lines.append(f"order: {', '.join(columns.order)} ({columns.source})")
+    lines.append(f"unit: {UNIT_WORDS[columns.unit['E']]} ({columns.unit_source})")
+    lines.append(f"delimiter: {DELIMITERS[how.delimiter]}, {_mark_said(how, rows)}")
+    if columns.uncertainties:
+        said = "from the list, point by point"
+        if epoch.uncertainty is not None:
+            said += f"; {shown_in.text(epoch.uncertainty)} of job.toml is not used"
+    else:
+        said = f"{shown_in.text(epoch.uncertainty or 0.0)} for every coordinate (job.toml)"
+    lines.append(f"standard uncertainty: {said}")
+    if columns.ignored:
+        lines.append(f"columns not used: {', '.join(columns.ignored)}")
+    if comments:
+        lines.append(f"comment lines passed over: {comments}")
+    return tuple(lines)
+
+
+def _mark_said(how: _List, rows: list[Line]) -> str:
+    other = "," if how.mark == "." else "."
+    used = [row.cells[at] for row in rows for name, at in how.columns.at.items() if name != "id"]
+    said = f"decimal mark: {'point' if how.mark == '.' else 'comma'}"
+    if how.declared:
+        said += " (declared in job.toml)"
+    if any(other in text for text in used):
+        said += f", thousands set apart by {'commas' if other == ',' else 'points'}"
+    return said

@@ -1,0 +1,197 @@
+"""What may have gone wrong in the survey of a segment, each as changed coordinates to be tried."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, combinations, permutations
+from typing import Final
+
+import numpy as np
+
+from fitup.errors import SurveyRefused
+from fitup.frames import Array
+from fitup.survey.columns import UNIT_WORDS
+from fitup.survey.pose import fit_pose, require_three
+from fitup.units import FACTORS
+
+AXES: Final = ("easting", "northing", "height")
+#: standard uncertainty of a coordinate that is set free [m]: as good as not observed
+FREE: Final = 1e3
+#: three-cycles of labels are tried up to this many points
+MOST_FOR_CYCLES: Final = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Observed:
+    """A segment's points as surveyed: design, surveyed and uncertainty are (k, 3) [m]."""
+
+    segment: str
+    ids: tuple[str, ...]
+    design: Array
+    surveyed: Array
+    u: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Hypothesis:
+    """What might have happened: ``if {what} ...; {do}``."""
+
+    what: str
+    do: str
+    observed: Observed
+    released: int = 0
+    """How many observations it gives up."""
+
+
+def families(observed: Observed, others: Sequence[Observed]) -> Iterator[Iterator[Hypothesis]]:
+    """Yield families of hypotheses, those that give up the fewest observations first."""
+    yield chain(
+        _exchanged(observed), _axes(observed), _units(observed), _other_segment(observed, others)
+    )
+    yield _cycled(observed)
+    yield _unit_of_one(observed)
+    yield _one_height(observed)
+    yield _one_left_out(observed)
+
+
+def _exchanged(o: Observed) -> Iterator[Hypothesis]:
+    for i, j in combinations(range(len(o.ids)), 2):
+        order = list(range(len(o.ids)))
+        order[i], order[j] = j, i
+        yield Hypothesis(
+            f"targets {o.ids[i]} and {o.ids[j]} are exchanged",
+            "correct the list, or exclude both points in job.toml [exclude]",
+            _relabelled(o, order),
+        )
+
+
+def _cycled(o: Observed) -> Iterator[Hypothesis]:
+    if len(o.ids) > MOST_FOR_CYCLES:
+        return
+    for trio in combinations(range(len(o.ids)), 3):
+        for first, second in permutations(trio[1:]):
+            order = list(range(len(o.ids)))
+            order[trio[0]], order[first], order[second] = first, second, trio[0]
+            a, b, c = o.ids[trio[0]], o.ids[first], o.ids[second]
+            yield Hypothesis(
+                f"the targets listed as {b}, {c}, {a} are really {a}, {b}, {c}",
+                "correct the list, or exclude the three points in job.toml [exclude]",
+                _relabelled(o, order),
+            )
+
+
+def _relabelled(o: Observed, order: list[int]) -> Observed:
+    return replace(o, surveyed=o.surveyed[order], u=o.u[order])
+
+
+def _axes(o: Observed) -> Iterator[Hypothesis]:
+    yield Hypothesis(
+        "easting and northing are exchanged",
+        "correct the header of the list, or its order in job.toml",
+        replace(o, surveyed=o.surveyed[:, [1, 0, 2]], u=o.u[:, [1, 0, 2]]),
+    )
+    for axis, word in enumerate(AXES):
+        sign = np.ones(3)
+        sign[axis] = -1.0
+        yield Hypothesis(
+            f"the {word}s run the wrong way (mirrored)",
+            "correct their signs in the list",
+            replace(o, surveyed=o.surveyed * sign),
+        )
+
+
+def _ratios() -> Iterator[tuple[str, str, float]]:
+    lengths = FACTORS["length"]
+    for read, meant in permutations(lengths, 2):
+        yield read, meant, lengths[meant] / lengths[read]
+
+
+def _units(o: Observed) -> Iterator[Hypothesis]:
+    for read, meant, ratio in _ratios():
+        yield Hypothesis(
+            f"the unit of the coordinates is {UNIT_WORDS[meant]}, not {UNIT_WORDS[read]},",
+            "correct the unit in the header of the list or in job.toml",
+            replace(o, surveyed=o.surveyed * ratio),
+        )
+
+
+def _other_segment(o: Observed, others: Sequence[Observed]) -> Iterator[Hypothesis]:
+    """Each surveyed point taken for the nearest design point of one other segment."""
+    for other in others:
+        if len(other.ids) < len(o.ids):
+            continue
+        apart = np.linalg.norm(o.surveyed[:, None, :] - other.design[None, :, :], axis=2)
+        nearest = apart.argmin(axis=1)
+        if len(set(nearest.tolist())) == len(o.ids):
+            yield Hypothesis(
+                f"these are the targets of segment {other.segment}",
+                "correct the point names in the list",
+                replace(o, design=other.design[nearest]),
+            )
+
+
+def _set_free(o: Observed, point: int, axis: int) -> Observed:
+    """Give up one coordinate: design plus the usual deviation stands in, without weight."""
+    surveyed, u = o.surveyed.copy(), o.u.copy()
+    rest = np.arange(len(o.ids)) != point
+    surveyed[point, axis] = o.design[point, axis] + np.median((o.surveyed - o.design)[rest, axis])
+    u[point, axis] = FREE
+    return replace(o, surveyed=surveyed, u=u)
+
+
+def _predicted(o: Observed, point: int, axis: int) -> float | None:
+    """Where the other coordinates put one coordinate [m]."""
+    free = _set_free(o, point, axis)
+    try:
+        pose = fit_pose(free.segment, free.ids, free.design, free.surveyed, free.u)
+    except SurveyRefused:
+        return None
+    return float(pose.design2site.apply(o.design)[point, axis])
+
+
+def _unit_of_one(o: Observed) -> Iterator[Hypothesis]:
+    for point, name in enumerate(o.ids):
+        for axis, word in enumerate(AXES):
+            there, found = _predicted(o, point, axis), float(o.surveyed[point, axis])
+            if there is None or abs(there) < 1.0:
+                continue
+            for read, meant, ratio in _ratios():
+                # a first sieve; the tests decide
+                if abs(found * ratio - there) > 20.0 * o.u[point, axis]:
+                    continue
+                surveyed = o.surveyed.copy()
+                surveyed[point, axis] = found * ratio
+                yield Hypothesis(
+                    f"the unit of the {word} of {name} is {UNIT_WORDS[meant]}, not "
+                    f"{UNIT_WORDS[read]},",
+                    "correct this one number in the list",
+                    replace(o, surveyed=surveyed),
+                )
+
+
+def _one_height(o: Observed) -> Iterator[Hypothesis]:
+    for point, name in enumerate(o.ids):
+        yield Hypothesis(
+            f"the height of {name} alone is wrong",
+            "check its prism or target height and correct the list, or exclude the point in "
+            "job.toml [exclude]",
+            _set_free(o, point, 2),
+            released=1,
+        )
+
+
+def _one_left_out(o: Observed) -> Iterator[Hypothesis]:
+    for point, name in enumerate(o.ids):
+        rest = [i for i in range(len(o.ids)) if i != point]
+        ids = tuple(o.ids[i] for i in rest)
+        try:
+            require_three(o.segment, ids, o.design[rest])
+        except SurveyRefused:
+            continue
+        yield Hypothesis(
+            f"target {name} alone is wrong",
+            "measure it again, or exclude it in job.toml [exclude]",
+            Observed(o.segment, ids, o.design[rest], o.surveyed[rest], o.u[rest]),
+            released=3,
+        )

@@ -1,0 +1,185 @@
+"""Where a segment lies: the weighted rigid fit of its design points onto the surveyed ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from fitup.errors import SurveyRefused
+from fitup.frames import Array, Motion, displacement_rows, rotation
+from fitup.survey.points import Pose
+
+#: points count as lying in a line when their spread across it is below this share of its length
+IN_LINE: Final = 0.01
+#: share of a coordinate's own error that must show in its residual to be checked by it
+CHECKABLE: Final = 1e-6
+_MOST_STEPS: Final = 200
+
+
+def fit_pose(segment_id: str, ids: Sequence[str], design: Array, surveyed: Array, u: Array) -> Pose:
+    """Fit shift and turn of a segment by weighted least squares, without a change of scale.
+
+    The start is the closed solution by singular values with its guard against a mirror image
+    (Kabsch 1976; Umeyama 1991); Gauss-Newton steps then take the weight of every coordinate.
+
+    Parameters
+    ----------
+    segment_id : str
+        Named in messages.
+    ids : sequence of str
+        Names of the k points.
+    design, surveyed : Array (k, 3)
+        Design and surveyed coordinates in the grid [m].
+    u : Array (k, 3)
+        Standard uncertainties of the surveyed coordinates [m].
+
+    Returns
+    -------
+    Pose
+        With covariance from the stated uncertainties.
+
+    Raises
+    ------
+    SurveyRefused
+        With fewer than three points, or points in a line.
+
+    Examples
+    --------
+    >>> design = np.array([[0.0, 0, 0], [10, 0, 0], [0, 4, 0]])
+    >>> pose = fit_pose("A1", ["1", "2", "3"], design, design + 0.01, np.full((3, 3), 0.002))
+    >>> pose.design2site.shift.round(6).tolist()
+    [0.01, 0.01, 0.01]
+    """
+    require_three(segment_id, ids, design)
+    centre = design.mean(axis=0)
+    # positions about the centre keep the digits that grid coordinates of millions would lose
+    arms, found = design - centre, surveyed - centre
+    turn, shift = closed_fit(arms, found, 1.0 / (u**2).mean(axis=1))
+    turn, shift = _settle(segment_id, arms, found, u, turn, shift)
+    rows = displacement_rows(arms @ turn.T, np.zeros(3))
+    whitened = rows / u.reshape(-1, 1)
+    covariance: Array = np.linalg.inv(whitened.T @ whitened).astype(np.float64)
+    residuals = found - shift - arms @ turn.T
+    redundancy = 3 * len(ids) - 6
+    return Pose(
+        segment=segment_id,
+        design2site=Motion(turn, shift, centre),
+        covariance=covariance,
+        points=tuple(ids),
+        residuals=residuals,
+        gain=covariance @ (rows / u.reshape(-1, 1) ** 2).T,
+        ratio=float(np.abs(_standardise(residuals, u, rows, covariance)).max()),
+        variance_factor=float(((residuals / u) ** 2).sum() / redundancy),
+        redundancy=redundancy,
+    )
+
+
+def standardised_residuals(pose: Pose, design: Array, u: Array) -> Array:
+    """Residuals (k, 3) over their own standard uncertainty; zero where nothing checks them.
+
+    The standard uncertainty of a residual is the root of the diagonal of ``V - J C J'`` with V
+    the covariance of the coordinates, J the rows of the motion and C its covariance.
+
+    Parameters
+    ----------
+    pose : Pose
+    design, u : Array (k, 3)
+        As given to :func:`fit_pose` [m].
+    """
+    motion = pose.design2site
+    rows = displacement_rows((design - motion.centre) @ motion.turn.T, np.zeros(3))
+    return _standardise(pose.residuals, u, rows, pose.covariance)
+
+
+def require_three(segment_id: str, ids: Sequence[str], design: Array) -> None:
+    """Refuse fewer than three points, or points in a line.
+
+    Raises
+    ------
+    SurveyRefused
+        Naming the segment and what is missing.
+    """
+    names = ", ".join(ids) if len(ids) else "none"
+    if len(ids) < 3:
+        raise SurveyRefused(
+            [
+                f"segment {segment_id}: {len(ids)} surveyed points ({names}); its place needs at "
+                "least 3, not in a line; survey more of its points"
+            ]
+        )
+    spread = np.linalg.svd(design - design.mean(axis=0), compute_uv=False)
+    if spread[1] <= IN_LINE * spread[0]:
+        raise SurveyRefused(
+            [
+                f"segment {segment_id}: the surveyed points ({names}) lie in a line, so nothing "
+                "says how the segment is turned about it; survey a point beside the line"
+            ]
+        )
+
+
+def closed_fit(arms: Array, found: Array, weights: Array) -> tuple[Array, Array]:
+    """Turn and shift that carry ``arms`` onto ``found`` with one weight a point.
+
+    A mirror image is answered by the best proper rotation, never by a reflection.
+
+    Parameters
+    ----------
+    arms, found : Array (k, n)
+        Points in n dimensions [m].
+    weights : Array (k,)
+
+    Returns
+    -------
+    turn : Array (n, n)
+    shift : Array (n,)
+        ``found`` is near ``turn @ arm + shift``.
+    """
+    share = weights / weights.sum()
+    mean_arm, mean_found = share @ arms, share @ found
+    product = ((found - mean_found).T * share) @ (arms - mean_arm)
+    left, _, right = np.linalg.svd(product)
+    guard = np.ones(len(product))
+    guard[-1] = np.sign(np.linalg.det(left @ right))
+    turn = (left * guard) @ right
+    return turn, mean_found - turn @ mean_arm
+
+
+def _settle(
+    segment_id: str, arms: Array, found: Array, u: Array, turn: Array, shift: Array
+) -> tuple[Array, Array]:
+    """Gauss-Newton steps, each halved until it keeps a quarter of the promised descent."""
+
+    def cost(a_turn: Array, a_shift: Array) -> float:
+        return float((((found - a_shift - arms @ a_turn.T) / u) ** 2).sum())
+
+    small = 1e-13 * max(1.0, float(np.abs(found).max()))
+    reach = max(1.0, float(np.abs(arms).max()))
+    now = cost(turn, shift)
+    for _ in range(_MOST_STEPS):
+        rows = displacement_rows(arms @ turn.T, np.zeros(3)) / u.reshape(-1, 1)
+        residuals = ((found - shift - arms @ turn.T) / u).ravel()
+        step: Array = np.linalg.lstsq(rows, residuals, rcond=None)[0].astype(np.float64)
+        promised = 0.5 * float(((rows @ step) ** 2).sum())
+        while True:
+            trial_turn, trial_shift = rotation(step[3:]) @ turn, shift + step[:3]
+            if np.abs(step[:3]).max() <= small and np.abs(step[3:]).max() * reach <= small:
+                return trial_turn, trial_shift
+            after = cost(trial_turn, trial_shift)
+            if after <= now - promised:
+                break
+            step, promised = 0.5 * step, 0.5 * promised
+        turn, shift, now = trial_turn, trial_shift, after
+    raise SurveyRefused(
+        [f"segment {segment_id}: no rigid motion fits its points; check the coordinate list"]
+    )
+
+
+def _standardise(residuals: Array, u: Array, rows: Array, covariance: Array) -> Array:
+    own = u.ravel() ** 2
+    left = own - np.einsum("ij,jk,ik->i", rows, covariance, rows)
+    checked = left > CHECKABLE * own
+    result = np.zeros(residuals.size)
+    result[checked] = residuals.ravel()[checked] / np.sqrt(left[checked])
+    return result.reshape(residuals.shape)

@@ -1,0 +1,244 @@
+"""Bring all coordinate lists of a job together into one survey that may be believed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from fitup.errors import InputError, Problem, SurveyRefused
+from fitup.frames import heading, left_of, rotation_vector
+from fitup.model import Epoch, Job, Segment
+from fitup.survey.blunders import explain
+from fitup.survey.coordinates import read_coordinates
+from fitup.survey.gates import gate_problems
+from fitup.survey.hypotheses import Observed
+from fitup.survey.points import CoordinateList, Pose, Survey, SurveyedPoint
+from fitup.survey.pose import fit_pose, require_three
+from fitup.survey.temperature import to_reference
+from fitup.units import DISPLAY, DisplayUnits, Shown
+
+
+def read_survey(folder: Path, job: Job) -> Survey:
+    """Read the coordinate lists of all epochs in a job folder and reduce them.
+
+    Raises
+    ------
+    InputError
+        With every problem of every list.
+    SurveyRefused
+        With every finding, when the lists can be read but not believed.
+    """
+    lists: list[CoordinateList] = []
+    problems: list[Problem] = []
+    for index, epoch in enumerate(job.epochs):
+        try:
+            lists.append(
+                read_coordinates(
+                    folder / epoch.file, epoch, index, job.points.keys(), DISPLAY[job.units].move
+                )
+            )
+        except InputError as error:
+            problems.extend(error.problems)
+    if problems:
+        raise InputError(problems)
+    return reduce_survey(job, lists)
+
+
+def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
+    """Check the lists against the job, take temperature out, and fit every segment.
+
+    Parameters
+    ----------
+    job : Job
+    lists : sequence of CoordinateList
+        One for each epoch; only points of ``job.points``.
+
+    Returns
+    -------
+    Survey
+        Points at the reference temperature, a pose for every segment, and what was understood.
+
+    Raises
+    ------
+    SurveyRefused
+        With all findings at once: missing or doubled points, unlike epochs, likely mistakes.
+    """
+    units = DISPLAY[job.units]
+    said = [line for one in lists for line in one.understood]
+    findings = [
+        f"job.toml, exclude.{name}: not an id of points.csv or readings.csv; correct it"
+        for name in job.excluded
+        if name not in job.points and name not in {r.id for r in job.readings}
+    ]
+    taken = [point for one in lists for point in one.points]
+    said += [
+        f"{p.id} left out ({_file(job, p)}, row {p.row}): {job.excluded[p.id]}"
+        for p in taken
+        if p.id in job.excluded
+    ]
+    by_segment = _sort_out(job, [p for p in taken if p.id not in job.excluded])
+    findings += _epoch_findings(job, by_segment)
+    if findings:
+        # poses of mixed epochs would only add findings that mean nothing
+        raise SurveyRefused(findings)
+    epoch_of = {name: job.epochs[points[0].epoch] for name, points in by_segment.items()}
+    at_reference = {
+        name: [_at_reference(job, point, epoch_of[name]) for point in points]
+        for name, points in by_segment.items()
+    }
+    observed = {name: _observed(job, name, points) for name, points in at_reference.items()}
+    findings += gate_problems(job, epoch_of)
+    findings += _mistakes(job, list(observed.values()))
+    if findings:
+        raise SurveyRefused(findings)
+    poses = {name: fit_pose(name, o.ids, o.design, o.surveyed, o.u) for name, o in observed.items()}
+    said += [_expansion_said(job, name, epoch, units) for name, epoch in epoch_of.items()]
+    said += [pose_said(pose, job.segments[name], units) for name, pose in poses.items()]
+    return Survey(
+        points={p.id: p for points in at_reference.values() for p in points},
+        poses=poses,
+        epoch_of=epoch_of,
+        understood=tuple(line for line in said if line),
+    )
+
+
+def _file(job: Job, point: SurveyedPoint) -> str:
+    return job.epochs[point.epoch].file
+
+
+def _sort_out(job: Job, points: Sequence[SurveyedPoint]) -> dict[str, list[SurveyedPoint]]:
+    """Points of every segment in the order of ``points.csv``, whatever the order of the lists."""
+    place = {name: i for i, name in enumerate(job.points)}
+    result: dict[str, list[SurveyedPoint]] = {name: [] for name in job.segments}
+    for point in sorted(points, key=lambda p: (place[p.id], p.epoch, p.row)):
+        result[job.points[point.id].segment].append(point)
+    return result
+
+
+def _epoch_findings(job: Job, by_segment: Mapping[str, Sequence[SurveyedPoint]]) -> list[str]:
+    findings: list[str] = []
+    for name, points in by_segment.items():
+        epochs = sorted({p.epoch for p in points})
+        if len(epochs) > 1:
+            findings.append(_mixed(job, name, points, epochs))
+            continue
+        ids = [p.id for p in points]
+        try:
+            require_three(name, ids, np.array([job.points[i].design for i in ids]).reshape(-1, 3))
+        except SurveyRefused as refused:
+            findings.extend(refused.findings)
+    return findings
+
+
+def _mixed(job: Job, segment: str, points: Sequence[SurveyedPoint], epochs: list[int]) -> str:
+    """Say how the points of one segment come from more than one epoch."""
+    files = " and ".join(job.epochs[i].file for i in epochs)
+    places: dict[str, list[SurveyedPoint]] = {}
+    for point in points:
+        places.setdefault(point.id, []).append(point)
+    doubled = {name: found for name, found in places.items() if len(found) > 1}
+    if len(doubled) >= 3 or len(doubled) == len(places):
+        return f"segment {segment} surveyed twice ({files}): keep one [[survey]] of it"
+    if doubled:
+        name, found = next(iter(doubled.items()))
+        rows = " and ".join(f"{_file(job, p)} row {p.row}" for p in found)
+        return (
+            f"segment {segment}: point {name} in two lists ({rows}); delete it from one of them, "
+            "or exclude it in job.toml [exclude]"
+        )
+    return (
+        f"segment {segment}: surveyed partly in {files}; all points of a segment must come from "
+        "one epoch; survey it again in one go, or exclude the points of one list in job.toml "
+        "[exclude]"
+    )
+
+
+def _at_reference(job: Job, point: SurveyedPoint, epoch: Epoch) -> SurveyedPoint:
+    place = job.points[point.id]
+    position = to_reference(
+        point.position,
+        place.design,
+        job.segments[place.segment],
+        epoch.temperature,
+        job.reference_temperature,
+    )
+    return replace(point, position=position)
+
+
+def _observed(job: Job, segment: str, points: Sequence[SurveyedPoint]) -> Observed:
+    return Observed(
+        segment,
+        tuple(p.id for p in points),
+        np.array([job.points[p.id].design for p in points]),
+        np.array([p.position for p in points]),
+        np.array([p.uncertainty for p in points]),
+    )
+
+
+def _mistakes(job: Job, observed: Sequence[Observed]) -> list[str]:
+    lines: list[str] = []
+    for one in observed:
+        others = [other for other in observed if other is not one]
+        try:
+            lines += explain(one, others, job.gates.deviation_most, DISPLAY[job.units])
+        except SurveyRefused as refused:
+            lines += refused.findings
+    # a shift common to all segments is found at each of them and told once
+    return list(dict.fromkeys(lines))
+
+
+def _expansion_said(job: Job, name: str, epoch: Epoch, units: DisplayUnits) -> str:
+    segment = job.segments[name]
+    if segment.expansion is None:
+        return ""
+    return (
+        f"segment {name}: brought from {units.temperature.text(epoch.temperature)} to "
+        f"{units.temperature.text(job.reference_temperature)} by free expansion about its fixed "
+        "point"
+    )
+
+
+def pose_said(pose: Pose, segment: Segment, units: DisplayUnits) -> str:
+    """Tell in one line how well a segment fits and where it lies.
+
+    Parameters
+    ----------
+    pose : Pose
+    segment : Segment
+        Its azimuth says what is ahead and left.
+    units : DisplayUnits
+    """
+    point, _ = np.unravel_index(np.abs(pose.residuals).argmax(), pose.residuals.shape)
+    worst = float(np.abs(pose.residuals).max())
+    axes = np.array([heading(segment.azimuth), left_of(segment.azimuth), [0.0, 0.0, 1.0]])
+    along, left, up = (float(v) for v in axes @ pose.design2site.shift)
+    roll, pitch, yaw = (float(v) for v in axes @ rotation_vector(pose.design2site.turn))
+    # right-handed about ahead, left, up: ahead end down, left edge up, head to the left
+    places = [
+        _worded(units.move, along, "{} ahead", "{} back"),
+        _worded(units.move, left, "{} left", "{} right"),
+        _worded(units.move, up, "{} high", "{} low"),
+    ]
+    turns = [
+        _worded(units.slope, -pitch, "ahead end high {}", "ahead end low {}"),
+        _worded(units.slope, roll, "left edge high {}", "right edge high {}"),
+        _worded(units.slope, yaw, "turned left {}", "turned right {}"),
+    ]
+    where = ", ".join(p for p in places if p) or "on its design"
+    turned = ", ".join(t for t in turns if t) or "not turned"
+    # three points fit in height whatever they are: a wrong one tilts the segment unseen
+    unchecked = " (three: nothing checks their heights)" if len(pose.points) == 3 else ""
+    return (
+        f"segment {pose.segment}: {len(pose.points)} points{unchecked}, largest residual "
+        f"{units.move.text(worst)} at {pose.points[int(point)]}; its middle lies {where}; {turned}"
+    )
+
+
+def _worded(shown: Shown, value: float, with_it: str, against_it: str) -> str:
+    """Return an amount in the words of its side; nothing where the printed amount is zero."""
+    if shown.number(value) == 0.0:
+        return ""
+    return (with_it if value > 0.0 else against_it).format(shown.text(abs(value)))
