@@ -1,0 +1,134 @@
+"""Which checks a job has, and how each depends on points and turns.
+
+Signs (docs/signs.md), with pB and pA the back and ahead points of a pair and a, l, u the joint
+axes: gap = a.(pA - pB) - opening; offset = l.(pA - pB); step = u.(pA - pB). With w the turn of
+the ahead segment less that of the back segment, both from the design: kink in grade = -l.w,
+kink in plan = u.w, twist = a.w.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fitup.frames import Array, heading, left_of
+from fitup.model import Aim, Check, Job, Joint, Pair, Quantity
+
+#: quantity of a pair -> row of the joint axes
+PAIR_AXIS: Final[dict[Quantity, int]] = {"gap": 0, "step": 2, "offset": 1}
+#: quantities of a single point: height, across and along the segment
+POINT_QUANTITIES: Final[tuple[Quantity, ...]] = ("level", "line", "station")
+#: quantity of a joint -> (row of the joint axes, sign)
+TURN_AXIS: Final[dict[Quantity, tuple[int, float]]] = {
+    "kink_grade": (1, -1.0),
+    "kink_plan": (2, 1.0),
+    "twist": (0, 1.0),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A check is ``constant + sum points . p + sum turns . w`` over its points and segments."""
+
+    points: Mapping[str, Array]
+    """Point -> row (3,) that multiplies its position [m]."""
+    turns: Mapping[str, Array]
+    """Segment -> row (3,) that multiplies its turn from the design [rad]."""
+    constant: float
+
+
+def checks_of(job: Job) -> tuple[Check, ...]:
+    """Return all checks of a job, joint by joint, in the order of its files."""
+    result: list[Check] = []
+    for joint in job.joints.values():
+        for pair in job.pairs_of(joint.id):
+            result += [_check(job, joint.id, pair, q) for q in PAIR_AXIS]
+        result += [_check(job, joint.id, None, q) for q in TURN_AXIS]
+    for joint in job.joints.values():
+        for pair in job.pairs_of(joint.id):
+            for point in (pair.back_point, pair.ahead_point):
+                result += [_point_check(job, joint.id, point, q) for q in POINT_QUANTITIES]
+    paired = {name for p in job.pairs.values() for name in (p.back_point, p.ahead_point)}
+    for watched in job.points.values():
+        if watched.watched and watched.id not in paired:
+            result += [_point_check(job, "", watched.id, q) for q in POINT_QUANTITIES]
+    return tuple({check.id: check for check in result}.values())
+
+
+def _point_check(job: Job, joint: str, point: str, quantity: Quantity) -> Check:
+    tolerance = job.tolerances.get(quantity)
+    return Check(
+        id=f"{quantity}/{point}",
+        quantity=quantity,
+        joint=joint,
+        pair=None,
+        point=point,
+        target=0.0,
+        tolerance=None if tolerance is None else tolerance.value,
+        weight=1.0 if tolerance is None else tolerance.weight,
+        source="" if tolerance is None else tolerance.source,
+    )
+
+
+def _check(job: Job, joint: str, pair: Pair | None, quantity: Quantity) -> Check:
+    tolerance = job.tolerances.get(quantity)
+    value = None if tolerance is None else tolerance.value
+    weight = 1.0 if tolerance is None else tolerance.weight
+    source = "" if tolerance is None else tolerance.source
+    target, leave, reasons = 0.0, None, []
+    for aim in job.aims:
+        if not _meant(aim, joint, pair, quantity):
+            continue
+        reasons.append(aim.reason)
+        if aim.treat == "preset":
+            target = aim.amount
+        elif aim.treat == "leave":
+            leave = aim.amount
+        else:
+            value, source = aim.amount, aim.reason
+    name = f"{joint}/{quantity}" if pair is None else f"{joint}/{pair.id}/{quantity}"
+    return Check(
+        id=name,
+        quantity=quantity,
+        joint=joint,
+        pair=None if pair is None else pair.id,
+        point=None,
+        target=target,
+        tolerance=None if leave is not None else value,
+        weight=weight,
+        source=source,
+        leave_within=leave,
+        reason="; ".join(reasons),
+    )
+
+
+def _meant(aim: Aim, joint: str, pair: Pair | None, quantity: Quantity) -> bool:
+    if aim.joint != joint or aim.quantity != quantity:
+        return False
+    return aim.pair is None or (pair is not None and aim.pair == pair.id)
+
+
+def parts_of(job: Job, check: Check) -> Part:
+    """Return how a check depends on points and turns."""
+    if check.point is not None:
+        point = job.points[check.point]
+        azimuth = job.segments[point.segment].azimuth
+        row = {
+            "level": np.array([0.0, 0.0, 1.0]),
+            "line": left_of(azimuth),
+            "station": heading(azimuth),
+        }[check.quantity]
+        return Part({check.point: row}, {}, -float(row @ point.design))
+    joint: Joint = job.joints[check.joint]
+    axes = joint.axes_in_grid
+    if check.pair is not None:
+        pair = job.pairs[check.pair]
+        row = axes[PAIR_AXIS[check.quantity]]
+        constant = -pair.opening if check.quantity == "gap" else 0.0
+        return Part({pair.ahead_point: row, pair.back_point: -row}, {}, constant)
+    axis, sign = TURN_AXIS[check.quantity]
+    row = sign * axes[axis]
+    return Part({}, {joint.ahead: row, joint.back: -row}, 0.0)

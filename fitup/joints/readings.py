@@ -1,0 +1,51 @@
+"""Steps, gaps and offsets read directly at the joint, combined with the coordinates."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from fitup.errors import SurveyRefused
+from fitup.model import CheckState, Job
+
+#: a reading further off than this many standard uncertainties contradicts the coordinates
+#: (two-sided 0.1 %, the alpha0 of Baarda's B-method, 3.29)
+CONTRADICTION: Final = 3.2905
+
+
+def combine_readings(job: Job, state: CheckState) -> CheckState:
+    """Return the state updated by the direct readings, each with its own uncertainty.
+
+    The update is the best linear unbiased combination: y + K (z - H y), K = P H' (H P H' + V)^-1.
+
+    Raises
+    ------
+    SurveyRefused
+        If readings contradict the coordinates; all of them are named.
+    """
+    used = [r for r in job.readings if r.id not in job.excluded]
+    if not used:
+        return state
+    index = {check.id: i for i, check in enumerate(state.checks)}
+    rows = [index[f"{job.pairs[r.pair].joint}/{r.pair}/{r.quantity}"] for r in used]
+    covariance = state.covariance
+    innovation = np.array([r.value for r in used]) - state.values[rows]
+    total = covariance[np.ix_(rows, rows)] + np.diag([r.uncertainty**2 for r in used])
+    spread = np.sqrt(np.diag(total))
+    findings = [
+        f"reading {r.id} ({r.quantity} at {r.pair} by {r.how}) is {abs(d) * 1e3:.1f} mm off the "
+        f"coordinates, {abs(d) / s:.1f} standard uncertainties (at most {CONTRADICTION:.2f}); "
+        f"read it again, or exclude {r.id} in job.toml [exclude] with the reason"
+        for r, d, s in zip(used, innovation, spread, strict=True)
+        if abs(d) > CONTRADICTION * s
+    ]
+    if findings:
+        raise SurveyRefused(findings)
+    gain = np.linalg.solve(total, covariance[rows]).T
+    keep = np.eye(len(state.values))
+    keep[:, rows] -= gain
+    # Joseph's form stays symmetric and positive
+    noise = gain * np.array([r.uncertainty for r in used])
+    updated = keep @ covariance @ keep.T + noise @ noise.T
+    return CheckState(state.checks, state.values + gain @ innovation, updated)

@@ -1,0 +1,84 @@
+"""The vector of checks y0 with its covariance, from points and poses."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fitup.frames import Array, rotation_vector, skew
+from fitup.joints.checks import checks_of, parts_of
+from fitup.joints.readings import combine_readings
+from fitup.model import CheckState, Job
+from fitup.survey.points import Survey
+
+
+def joint_state(job: Job, survey: Survey) -> CheckState:
+    """Return every check as surveyed, direct readings at the joint combined in.
+
+    A check point that was surveyed counts where it was found; one that was not is carried by
+    its segment's pose, with the covariance that this route really has.
+
+    Parameters
+    ----------
+    job : Job
+    survey : Survey
+        Points and poses at the reference temperature.
+
+    Returns
+    -------
+    CheckState
+        Values [m or m/m] and covariance.
+
+    Raises
+    ------
+    SurveyRefused
+        If a direct reading contradicts the coordinates.
+    """
+    checks = checks_of(job)
+    columns = {name: 3 * i for i, name in enumerate(survey.points)}
+    values = np.zeros(len(checks))
+    jacobian = np.zeros((len(checks), 3 * len(columns)))
+    for i, check in enumerate(checks):
+        part = parts_of(job, check)
+        values[i] = part.constant
+        for name, row in part.points.items():
+            position, rows = _position(job, survey, columns, name)
+            values[i] += float(row @ position)
+            jacobian[i] += row @ rows
+        for name, row in part.turns.items():
+            pose = survey.poses[name]
+            values[i] += float(row @ rotation_vector(pose.design2site.turn))
+            jacobian[i] += row @ _spread(survey, columns, name)[3:]
+    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
+    scaled = jacobian * spread
+    return combine_readings(job, CheckState(checks, values, scaled @ scaled.T))
+
+
+def position_of(job: Job, survey: Survey, name: str) -> Array:
+    """Return where a check point is (3,) [m]: as surveyed, or carried by its segment's pose."""
+    if name in survey.points:
+        return survey.points[name].position
+    point = job.points[name]
+    return survey.poses[point.segment].design2site.apply(point.design)
+
+
+def _position(job: Job, survey: Survey, columns: dict[str, int], name: str) -> tuple[Array, Array]:
+    """Position (3,) of a check point and its Jacobian (3, 3 k) by all surveyed coordinates."""
+    position = position_of(job, survey, name)
+    if name in survey.points:
+        rows = np.zeros((3, 3 * len(columns)))
+        rows[:, columns[name] : columns[name] + 3] = np.eye(3)
+        return position, rows
+    segment = job.points[name].segment
+    motion = survey.poses[segment].design2site
+    gain = _spread(survey, columns, segment)
+    lever = position - motion.centre - motion.shift
+    return position, gain[:3] - skew(lever) @ gain[3:]
+
+
+def _spread(survey: Survey, columns: dict[str, int], segment: str) -> Array:
+    """Spread a pose's gain (6, 3 k) over the columns of all surveyed points."""
+    pose = survey.poses[segment]
+    full = np.zeros((6, 3 * len(columns)))
+    for i, name in enumerate(pose.points):
+        full[:, columns[name] : columns[name] + 3] = pose.gain[:, 3 * i : 3 * i + 3]
+    return full
