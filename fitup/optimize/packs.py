@@ -1,0 +1,139 @@
+"""Every pack a seat may hold: whole plates from the stock, within the rules of the seat."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.model import Plate, Seat
+
+#: two packs whose settings differ by less than this are one setting [m]
+SAME_SETTING = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One possible state of a seat: move [m], plates used, and what it costs to get there."""
+
+    setting: float
+    marks: tuple[str, ...]
+    """Finished pack, bottom to top; the present pack when nothing is done."""
+    disturbed: bool
+    plates_changed: int
+
+    @property
+    def work(self) -> tuple[int, int, int]:
+        """Seats disturbed, plates that go in or out, plates in the new pack."""
+        return (int(self.disturbed), self.plates_changed, len(self.marks) * self.disturbed)
+
+
+def stack_order(marks: Sequence[str], plates: Mapping[str, Plate]) -> tuple[str, ...]:
+    """Return a pack bottom to top: thickest at the bottom, next on top, thin ones between.
+
+    Thin plates between thick ones stay flat and in place (common practice, no source).
+
+    Examples
+    --------
+    >>> kinds = (("P20", 0.02), ("P5", 0.005), ("P1", 0.001))
+    >>> p = {m: Plate(m, t, t, 9, 0.2, 0.2) for m, t in kinds}
+    >>> stack_order(["P1", "P20", "P5"], p)
+    ('P20', 'P1', 'P5')
+    """
+    ordered = sorted(marks, key=lambda m: (-plates[m].measured, m))
+    if len(ordered) < 3:
+        return tuple(ordered)
+    return (ordered[0], *ordered[2:], ordered[1])
+
+
+def stay(seat: Seat) -> Choice:
+    """Return the choice of leaving a seat as it is."""
+    return Choice(0.0, seat.pack, False, 0)
+
+
+def pack_choices(
+    seat: Seat,
+    plates: Mapping[str, Plate],
+    available: Mapping[str, int],
+    window: tuple[float, float],
+) -> tuple[Choice, ...]:
+    """Return every choice of a shimmed seat whose move lies in a window, lowest first.
+
+    Parameters
+    ----------
+    seat : Seat
+    plates : mapping of mark to Plate
+    available : mapping of mark to int
+        Most plates of each mark one pack could use.
+    window : (float, float)
+        Least and greatest move [m].
+
+    Returns
+    -------
+    tuple of Choice
+        Sorted by setting, then by marks; the present pack is offered only as 'stay'.
+    """
+    marks = sorted(available, key=lambda m: (-plates[m].measured, m))
+    now = sum(plates[m].measured for m in seat.pack)
+    present = Counter(seat.pack)
+    lowest = max(seat.pack_least, window[0] + now + seat.bedding) - SAME_SETTING
+    highest = min(seat.pack_most, window[1] + now + seat.bedding) + SAME_SETTING
+    result = [stay(seat)] if window[0] <= 0.0 <= window[1] else []
+    if seat.hold:
+        return tuple(result)
+
+    def grow(start: int, chosen: list[str], height: float) -> None:
+        if chosen and lowest <= height <= highest:
+            counts = Counter(chosen)
+            if counts != present:
+                changed = (counts - present).total() + (present - counts).total()
+                setting = height - now - seat.bedding
+                result.append(Choice(setting, tuple(chosen), True, changed))
+        if len(chosen) == seat.most_plates:
+            return
+        for i in range(start, len(marks)):
+            mark = marks[i]
+            taller = height + plates[mark].measured
+            if taller > highest or chosen.count(mark) >= available[mark]:
+                continue
+            # the tallest pack still possible with this plate as the thickest that follows
+            if taller + (seat.most_plates - len(chosen) - 1) * plates[mark].measured < lowest:
+                continue
+            grow(i, [*chosen, mark], taller)
+
+    grow(0, [], 0.0)
+    return tuple(
+        Choice(
+            c.setting,
+            stack_order(c.marks, plates) if c.disturbed else c.marks,
+            c.disturbed,
+            c.plates_changed,
+        )
+        for c in sorted(result, key=lambda c: (c.setting, c.marks))
+    )
+
+
+def nut_choices(seat: Seat, resolution: float, window: tuple[float, float]) -> tuple[Choice, ...]:
+    """Return the settings of a lock-nut seat: whole steps of its resolution in a window."""
+    if seat.hold:
+        return (stay(seat),)
+    first = int(np.ceil((window[0] - SAME_SETTING) / resolution))
+    last = int(np.floor((window[1] + SAME_SETTING) / resolution))
+    return tuple(
+        Choice(k * resolution, (), k != 0, 0)
+        for k in range(min(first, 0), max(last, 0) + 1)
+        if first <= k <= last
+    )
+
+
+def plate_counts(choices: Sequence[Choice], marks: Sequence[str]) -> Array:
+    """Return how many plates of each mark every choice uses (k, t)."""
+    column = {m: i for i, m in enumerate(marks)}
+    counts = np.zeros((len(choices), len(marks)), dtype=np.int64)
+    for i, choice in enumerate(choices):
+        for mark in choice.marks:
+            counts[i, column[mark]] += 1
+    return counts

@@ -1,0 +1,124 @@
+"""From a job, its checks and its influence to a plan: packs, stages, proof, and why not."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import asdict, replace
+
+import numpy as np
+
+from fitup.errors import NoSafeOrder
+from fitup.frames import Array
+from fitup.model import CheckState, Influence, Job, Obstacle, Plan, SeatPlan
+from fitup.optimize.packs import Choice
+from fitup.optimize.problem import FitProblem, build_problem
+from fitup.optimize.stages import order_stages
+from fitup.optimize.whynot import find_obstacles
+from fitup.optimize.wishes import Chosen, choose
+
+Report = Callable[[str], None]
+
+
+def make_plan(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    report: Report = lambda line: None,
+) -> Plan:
+    """Return the plan of a job.
+
+    Parameters
+    ----------
+    job : Job
+    state : CheckState
+        Checks as surveyed.
+    influence : Influence
+        From rigid segments or a table; nothing here can tell which.
+    report : callable
+        Told in a line what is being done, for long work.
+
+    Returns
+    -------
+    Plan
+        The same for the same job, byte for byte.
+
+    Raises
+    ------
+    NoPlan
+        If no choice of whole plates keeps the hard limits.
+    NoSafeOrder
+        If no order of stages keeps every limit on the way.
+    """
+    problem, chosen, seats = _choose(job, state, influence, True, report)
+    report("order of stages")
+    try:
+        stages = order_stages(job, state, influence, seats)
+    except NoSafeOrder:
+        # plates that only later stages set free may be what forbids every order
+        problem, chosen, seats = _choose(job, state, influence, False, report)
+        stages = order_stages(job, state, influence, seats)
+    inside = chosen.worst <= 1.0 + 1e-9
+    obstacles: tuple[Obstacle, ...] = ()
+    if not inside:
+        settings = problem.settings(chosen.pick)
+        obstacles = find_obstacles(job, state, influence, problem, settings, report)
+    plan = Plan(
+        seats=seats,
+        stages=stages,
+        wishes=chosen.wishes,
+        method=chosen.method,
+        ideal=tuple(float(v) for v in chosen.ideal),
+        inside=inside,
+        obstacles=obstacles,
+    )
+    return replace(plan, id=plan_id(job, plan))
+
+
+def _choose(
+    job: Job, state: CheckState, influence: Influence, restock: bool, report: Report
+) -> tuple[FitProblem, Chosen, tuple[SeatPlan, ...]]:
+    problem = build_problem(job, state, influence, restock=restock)
+    chosen = choose(problem, job.wishes, report)
+    return problem, chosen, _seat_plans(job, problem, chosen.pick)
+
+
+def _seat_plans(job: Job, problem: FitProblem, pick: Array) -> tuple[SeatPlan, ...]:
+    return tuple(
+        _seat_plan(job, name, own[int(k)])
+        for name, own, k in zip(problem.seats, problem.choices, pick, strict=True)
+    )
+
+
+def _seat_plan(job: Job, name: str, choice: Choice) -> SeatPlan:
+    now = job.seats[name].pack
+    new = choice.marks if choice.disturbed else now
+    out, put_in = Counter(now) - Counter(new), Counter(new) - Counter(now)
+    return SeatPlan(
+        seat=name,
+        out=_in_order(now, out),
+        put_in=_in_order(new, put_in),
+        build_up=new,
+        setting=float(np.round(choice.setting, 9)) + 0.0,
+        disturbed=choice.disturbed,
+    )
+
+
+def _in_order(pack: tuple[str, ...], wanted: Counter[str]) -> tuple[str, ...]:
+    """Return the wanted plates in the order in which they stand in a pack."""
+    left = Counter(wanted)
+    result = []
+    for mark in pack:
+        if left[mark] > 0:
+            left[mark] -= 1
+            result.append(mark)
+    return tuple(result)
+
+
+def plan_id(job: Job, plan: Plan) -> str:
+    """Return a hash over what a plan says and everything it was computed from."""
+    content = {"seats": [asdict(s) for s in plan.seats], "stages": [asdict(s) for s in plan.stages]}
+    body = json.dumps(content, sort_keys=True)
+    return hashlib.sha256(f"{job.digest}\0{body}".encode()).hexdigest()

@@ -1,0 +1,127 @@
+"""A safe order: groups of seats move one after the other, no state on the way breaks a limit.
+
+The seats of a group rise together to their new setting plus a common clearance, the packs are
+changed, and all come down together by that clearance onto the new packs. Every jack travels in
+proportion, so a state on the way is a mixture of the states at its ends; limits are linear, so
+only the ends need checking - and the path does too, as printed, by ``certify``.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from fitup.errors import NoSafeOrder
+from fitup.frames import Array
+from fitup.model import CheckState, Influence, Job, SeatPlan, Stage
+from fitup.optimize.problem import LimitRow, limit_rows
+
+#: beyond this many groups orders are not all tried, only the file's and its rotations
+_ALL_ORDERS = 6
+_CARE = 1e-9
+
+
+def order_stages(
+    job: Job, state: CheckState, influence: Influence, seats: Sequence[SeatPlan]
+) -> tuple[Stage, ...]:
+    """Return the stages of a plan in the first order of the file that is safe throughout.
+
+    Raises
+    ------
+    NoSafeOrder
+        If every order breaks a limit; names the limit that the best order breaks.
+    """
+    groups: dict[str, list[int]] = {}
+    for i, seat in enumerate(seats):
+        groups.setdefault(job.seats[seat.seat].group, []).append(i)
+    moved = {g: own for g, own in groups.items() if any(seats[i].disturbed for i in own)}
+    wide = np.tile([-10.0, 10.0], (len(seats), 1))
+    limits = limit_rows(job, state, influence, wide)
+    furthest: tuple[int, str] = (-1, "")
+    for order in _orders(list(moved)):
+        stages = _stages(job, seats, [(g, moved[g]) for g in order])
+        reached, reason = _first_fault(job, limits, seats, stages)
+        if not reason:
+            return stages
+        furthest = max(furthest, (reached, reason), key=lambda item: item[0])
+    raise NoSafeOrder(
+        f"no order of stages keeps every limit on the way: {furthest[1]}; "
+        f"name smaller groups in seats.csv, or free that limit"
+    )
+
+
+def _orders(groups: list[str]) -> Iterator[tuple[str, ...]]:
+    if len(groups) <= _ALL_ORDERS:
+        yield from itertools.permutations(groups)
+        return
+    for k in range(len(groups)):
+        yield tuple(groups[k:] + groups[:k])
+
+
+def _stages(
+    job: Job, seats: Sequence[SeatPlan], order: Sequence[tuple[str, list[int]]]
+) -> tuple[Stage, ...]:
+    result = []
+    for number, (group, own) in enumerate(order, 1):
+        moving = [i for i in own if not job.seats[seats[i].seat].hold]
+        settings = np.array([seats[i].setting for i in moving])
+        packs = any(job.seats[seats[i].seat].held_by == "packs" for i in moving)
+        # clear of the new packs, and of the old ones where a seat goes down
+        clear = job.working.insertion + max(0.0, float(-settings.min())) if packs else 0.0
+        raised = settings + clear
+        step = job.working.lift_step
+        rises = max(1, math.ceil(float(np.abs(raised).max()) / step - _CARE))
+        falls = math.ceil(clear / step - _CARE)
+        result.append(
+            Stage(
+                number,
+                group,
+                tuple(seats[i].seat for i in moving),
+                tuple(tuple((raised * k / rises).tolist()) for k in range(1, rises + 1)),
+                tuple(tuple((raised - clear * k / falls).tolist()) for k in range(1, falls + 1)),
+            )
+        )
+    return tuple(result)
+
+
+def _first_fault(
+    job: Job,
+    limits: tuple[Array, Array, tuple[LimitRow, ...]],
+    seats: Sequence[SeatPlan],
+    stages: Sequence[Stage],
+) -> tuple[int, str]:
+    """Return how many stages are safe and what is wrong in the next, empty when nothing is."""
+    column = {s.seat: i for i, s in enumerate(seats)}
+    plan = {s.seat: s for s in seats}
+    x = np.zeros(len(seats))
+    loose = Counter({m: p.count for m, p in job.plates.items()})
+    for done, stage in enumerate(stages):
+        own = [column[s] for s in stage.seats]
+        for readings in (stage.up[-1], stage.down[-1] if stage.down else stage.up[-1]):
+            x[own] = readings
+            fault = _fault(limits, x, set(stage.seats))
+            if fault:
+                return done, f"stage {stage.number} ({stage.group}): {fault}"
+        loose.update(Counter(m for s in stage.seats for m in plan[s].out))
+        loose.subtract(Counter(m for s in stage.seats for m in plan[s].put_in))
+        short = [m for m, k in loose.items() if k < 0]
+        if short:
+            return done, f"stage {stage.number} ({stage.group}): no plate {short[0]} is free then"
+    return len(stages), ""
+
+
+def _fault(limits: tuple[Array, Array, tuple[LimitRow, ...]], x: Array, moving: set[str]) -> str:
+    L, b, labels = limits
+    over = L @ x - b - _CARE * np.maximum(1.0, np.abs(b))
+    for i in np.flatnonzero(over > 0.0):
+        label = labels[i]
+        if label.kind in ("leave", "stroke"):
+            continue
+        if label.kind == "jack" and label.subject not in moving:
+            continue
+        return label.text
+    return ""

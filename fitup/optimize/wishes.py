@@ -1,0 +1,272 @@
+"""The order of wishes: every check inside, then least squares, then least work - each proven.
+
+1. The worst ratio of deviation to tolerance comes down to the job's goal, or to the least there is.
+2. Within that, the weighted sum of squared ratios is the least there is.
+3. Within a stated slack of that, the fewest seats are disturbed, then the fewest plates handled,
+   then the fewest plates stand in new packs; the least squares decide among equals.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitup.errors import NoPlan
+from fitup.frames import Array
+from fitup.model import Wishes, WishResult
+from fitup.optimize.improve import Work, improve
+from fitup.optimize.problem import FitProblem
+from fitup.optimize.relax import Relaxed, least_squares, least_worst, reach
+from fitup.optimize.rings import cluster_tree, search_rings
+from fitup.optimize.search import Goal, SearchResult, Space, search
+
+Report = Callable[[str], None]
+
+#: how far a value may pass a bound found by floating-point means
+_CARE = 1e-9
+_STARTS = 8
+#: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
+_PRICE = np.array([1.0e4, 1.0e2, 1.0])
+_EDGE = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """A pick (n,) of choices, how each wish came out, and the ideal settings (n,) [m]."""
+
+    pick: Array
+    wishes: tuple[WishResult, ...]
+    ideal: Array
+    method: str
+    worst: float
+
+
+def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: None) -> Chosen:
+    """Choose packs in the order of wishes.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    wishes : Wishes
+    report : callable
+        Told in a line what is being done.
+
+    Returns
+    -------
+    Chosen
+
+    Raises
+    ------
+    NoPlan
+        If no choice keeps the hard limits and the stock.
+    """
+    deadline = time.monotonic() + wishes.time_limit
+    report("continuous optimum")
+    loosest = least_worst(problem)
+    goal = wishes.worst_ratio_goal
+    pick, first = _worst(problem, loosest, goal, deadline, report)
+    cap = max(goal, problem.worst_ratio(problem.settings(pick))) * (1.0 + _CARE)
+    pick, second, ideal = _squares(problem, pick, cap, deadline, report)
+    pick, third = _work(problem, wishes, pick, cap, ideal, second, report)
+    return Chosen(
+        pick,
+        (first, second, *third),
+        ideal,
+        _method(problem),
+        problem.worst_ratio(problem.settings(pick)),
+    )
+
+
+def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | None:
+    """Return a pick whose every ratio is within the goal, if one is easily found."""
+    try:
+        start = least_squares(problem, goal)
+    except NoPlan:
+        return None
+    if start is None:
+        return None
+    space = space_of(problem, start.x, goal)
+    return improve(space, squares_goal(problem), starts)[0]
+
+
+def _method(problem: FitProblem) -> str:
+    packs = sum(len(c) for c in problem.choices)
+    return (
+        f"exact search in rings over {len(problem.seats)} seats with {packs} possible packs and "
+        f"settings, clusters of seats matched through a k-d tree; start from the continuous "
+        f"optimum improved two seats at a time"
+    )
+
+
+def space_of(
+    problem: FitProblem, ideal: Array, cap: float | None, work: tuple[int, int, int] | None = None
+) -> Space:
+    """Return what may be chosen, with every ratio within ``cap`` and work within ``work``."""
+    L, b = problem.L, problem.b
+    if cap is not None:
+        L = np.vstack([L, problem.F, -problem.F])
+        b = np.r_[b, cap + problem.g, cap - problem.g]
+    size = np.abs(L).max(axis=1, initial=0.0)
+    size = np.where(size > 0.0, size, 1.0)
+    uses, capacity = list(problem.counts), problem.stock
+    if work is not None:
+        uses = [
+            np.hstack([u, np.array([c.work for c in own], dtype=np.int64).reshape(-1, 3)])
+            for u, own in zip(uses, problem.choices, strict=True)
+        ]
+        capacity = np.r_[capacity, np.array(work, dtype=np.int64)]
+    values = [np.array([c.setting for c in own]) for own in problem.choices]
+    return Space(values, uses, capacity, L / size[:, None], b / size, ideal)
+
+
+def squares_goal(problem: FitProblem) -> Goal:
+    """Return the weighted least squares of the ratios."""
+    root = np.sqrt(problem.weights)
+    return Goal("squares", problem.F * root[:, None], problem.g * root, problem.F, problem.g)
+
+
+def _worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
+    """The worst ratio, bounded by squares under the multipliers of the continuous problem.
+
+    A small equal share for every check keeps directions bounded that the multipliers do not see.
+    """
+    share = 0.9 * relaxed.multipliers + 0.1 / max(1, len(problem.g))
+    root = np.sqrt(share)
+    return Goal("worst", problem.F * root[:, None], problem.g * root, problem.F, problem.g)
+
+
+def _worst(
+    problem: FitProblem, relaxed: Relaxed, goal: float, deadline: float, report: Report
+) -> tuple[Array, WishResult]:
+    report("first wish: every check inside")
+    if relaxed.value <= goal:
+        pick = attainable(problem, goal, _STARTS)
+        if pick is not None:
+            value = problem.worst_ratio(problem.settings(pick))
+            text = f"every check within {goal:.2f} of its tolerance"
+            return pick, WishResult("worst ratio", value, min(value, relaxed.value), True, text)
+    aim = _worst_goal(problem, relaxed)
+    start = _any_pick(problem, relaxed, aim, deadline)
+    score = problem.worst_ratio(problem.settings(start))
+    space = space_of(problem, relaxed.x, None)
+    found = _ring_search(problem, space, aim, score, deadline)
+    pick = start if found.pick is None else found.pick
+    value = problem.worst_ratio(problem.settings(pick))
+    lower = max(found.lower, relaxed.value) if not found.proven else value
+    met = value <= goal
+    if met:
+        text = f"every check within {goal:.2f} of its tolerance"
+    else:
+        text = f"a worst ratio of {goal:.2f} cannot be reached; this is the nearest"
+        if not found.proven:
+            text = f"a worst ratio of {goal:.2f} was not reached; no plan is below the lower bound"
+    return pick, WishResult("worst ratio", value, min(lower, value), met or found.proven, text)
+
+
+def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, deadline: float) -> Array:
+    """Return some pick that keeps limits and stock, as good as is easily found."""
+    space = space_of(problem, relaxed.x, None)
+    picks = [improve(space, goal, _STARTS)[0] for goal in (aim, squares_goal(problem))]
+    ready = [p for p in picks if p is not None]
+    if ready:
+        return min(ready, key=lambda p: problem.worst_ratio(problem.settings(p)))
+    found = search(space, squares_goal(problem), first_only=True, deadline=deadline)
+    if found.pick is not None:
+        return found.pick
+    if found.proven:
+        raise NoPlan("no choice of whole plates keeps all hard limits and the stock")
+    raise NoPlan("no choice of whole plates that keeps all limits was found in the time allowed")
+
+
+def _ring_search(
+    problem: FitProblem, space: Space, goal: Goal, best: float, deadline: float
+) -> SearchResult:
+    groups = [np.array(c, dtype=np.int64) for c in problem.clusters if c]
+    tree = cluster_tree(goal, groups)
+    return search_rings(space, goal, tree, best=best, deadline=deadline)
+
+
+def _squares(
+    problem: FitProblem, pick: Array, cap: float, deadline: float, report: Report
+) -> tuple[Array, WishResult, Array]:
+    report("second wish: least squares")
+    relaxed = least_squares(problem, cap)
+    ideal = problem.settings(pick) if relaxed is None else relaxed.x
+    space, goal = space_of(problem, ideal, cap), squares_goal(problem)
+    start, value = improve(space, goal, _STARTS)
+    if start is None or problem.squares(problem.settings(pick)) < value:
+        start, value = pick, problem.squares(problem.settings(pick))
+    found = _ring_search(problem, space, goal, value, deadline)
+    if found.pick is not None:
+        start, value = found.pick, problem.squares(problem.settings(found.pick))
+    bound = found.lower if relaxed is None else max(found.lower, relaxed.value * (1.0 - 1e-6))
+    lower = value if found.proven else min(value, bound)
+    text = f"least sum of squared ratios with every ratio within {cap:.2f}"
+    return start, WishResult("least squares", value, lower, found.proven, text), ideal
+
+
+def _work(
+    problem: FitProblem,
+    wishes: Wishes,
+    pick: Array,
+    cap: float,
+    ideal: Array,
+    squares: WishResult,
+    report: Report,
+) -> tuple[Array, tuple[WishResult, ...]]:
+    """Find less work within the slack, and bound from below what any plan must do."""
+    report("third wish: least work")
+    slack = max(wishes.squares_slack * squares.upper, wishes.squares_slack_floor)
+    allowed = squares.upper + slack
+    near = within(problem, reach(problem, cap, allowed))
+    space, goal = space_of(near, ideal, cap), squares_goal(problem)
+    prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
+    begin = _same_pick(problem, near, pick)
+    better, _ = improve(space, goal, _STARTS, spread=1e-3, work=Work(prices, allowed), begin=begin)
+    if better is not None:
+        # among plans of this work the least squares decide
+        work = near.work(better)
+        exact = space_of(near, ideal, cap, work)
+        finer, _ = improve(exact, goal, 2, begin=better)
+        begin = better if finer is None else finer
+    done = near.work(begin)
+    least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(done))]
+    names = ("seats disturbed", "plates handled", "plates in new packs")
+    text = f"with the sum of squares at most {allowed:.3f}"
+    results = []
+    open_before = False
+    for name, upper, lower in zip(names, done, least, strict=True):
+        # a bound on a later count holds whatever the earlier ones are
+        proven = upper == lower and not open_before
+        open_before = open_before or not proven
+        results.append(WishResult(name, upper, lower, proven, text))
+    return _same_pick(near, problem, begin), tuple(results)
+
+
+def within(problem: FitProblem, windows: Array) -> FitProblem:
+    """Return the problem with only the choices whose settings lie in the windows (n, 2)."""
+    keep = [
+        [k for k, c in enumerate(own) if low - _EDGE <= c.setting <= high + _EDGE]
+        for own, (low, high) in zip(problem.choices, windows, strict=True)
+    ]
+    return replace(
+        problem,
+        choices=tuple(
+            tuple(own[k] for k in kept) for own, kept in zip(problem.choices, keep, strict=True)
+        ),
+        counts=tuple(u[kept] for u, kept in zip(problem.counts, keep, strict=True)),
+        windows=windows,
+    )
+
+
+def _same_pick(source: FitProblem, target: FitProblem, pick: Array) -> Array:
+    """Return the pick of the same choices where they have other numbers."""
+    return np.array(
+        [
+            theirs.index(own[k])
+            for own, theirs, k in zip(source.choices, target.choices, pick, strict=True)
+        ]
+    )
