@@ -1,0 +1,151 @@
+"""What the certificate states: every number a person will act on, recomputed, in SI."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class CheckFact:
+    """One check before and after, with what it should become."""
+
+    id: str
+    quantity: str
+    joint: str
+    place: str
+    """Pair and place, or the point, or empty for the whole joint."""
+    before: float
+    after: float
+    uncertainty: float
+    """Standard uncertainty of ``after``, from survey, plates and jacks."""
+    target: float
+    tolerance: float | None
+    inside: bool | None
+    """None where there is no tolerance."""
+    leave_within: float | None
+    reason: str
+    is_length: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SeatFact:
+    """One seat: pack now and new [m], move [m], reactions [N]."""
+
+    seat: str
+    segment: str
+    pushes: str
+    held_by: str
+    pack_now: tuple[str, ...]
+    out: tuple[str, ...]
+    put_in: tuple[str, ...]
+    build_up: tuple[str, ...]
+    height_now: float
+    height_new: float
+    bedding: float
+    setting: float
+    ideal: float
+    disturbed: bool
+    reaction_before: float
+    reaction_after: float
+    reaction_least: float
+    reaction_most: float
+
+
+@dataclass(frozen=True, slots=True)
+class JackFact:
+    """One jack in one stage.
+
+    ``up`` and ``down`` are the readings [m] on its scale after each increment, zero being where
+    it touches; loads [N] are its own share; ``load_stop`` and ``pressure_stop`` say stop.
+    """
+
+    jack: str
+    seat: str
+    pushes: str
+    up: tuple[float, ...]
+    down: tuple[float, ...]
+    load_start: float
+    load_raised: float
+    load_most: float
+    load_stop: float
+    capacity: float
+    ram_area: float
+    stroke_free: float
+    lock_nut: bool
+
+    @property
+    def pressure_start(self) -> float:
+        """Gauge pressure when it takes the load [Pa]."""
+        return self.load_start / self.ram_area
+
+    @property
+    def pressure_raised(self) -> float:
+        """Gauge pressure in the raised state [Pa]."""
+        return self.load_raised / self.ram_area
+
+    @property
+    def pressure_stop(self) -> float:
+        """Gauge pressure at which work stops [Pa]."""
+        return self.load_stop / self.ram_area
+
+
+@dataclass(frozen=True, slots=True)
+class StageFact:
+    """One stage: who moves, and what every check reads when it is done."""
+
+    number: int
+    group: str
+    segment: str
+    seats: tuple[str, ...]
+    jacks: tuple[JackFact, ...]
+    expected: tuple[tuple[str, float], ...]
+    """Check id -> value after the stage."""
+
+
+@dataclass(frozen=True, slots=True)
+class StockFact:
+    """One mark: loose before, taken, given back, loose after."""
+
+    mark: str
+    nominal: float
+    measured: float
+    before: int
+    taken: int
+    returned: int
+    after: int
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """The second, plain recomputation of a plan; without it no sheet is printed."""
+
+    plan_id: str
+    checks: tuple[CheckFact, ...]
+    seats: tuple[SeatFact, ...]
+    stages: tuple[StageFact, ...]
+    stock: tuple[StockFact, ...]
+    statements: tuple[str, ...]
+    """What was recomputed and found to hold, a line each."""
+    inside: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedNumber:
+    """One rounded number that a person acts on, as it stands on paper, back in SI.
+
+    Keys a sheet set uses::
+
+        ("jack", stage, jack, "up" | "down", i)
+        ("jack", stage, jack, "load_start" | "load_raised" | "load_stop")
+        ("jack", stage, jack, "pressure_start" | "pressure_raised" | "pressure_stop")
+        ("seat", seat, "height_now" | "height_new" | "move")
+        ("plate", mark, "measured")
+        ("check", id, "before" | "after")
+        ("stage", stage, id, "expect" | "from" | "to")   # from, to: expect -/+ working.move_band
+        ("survey", file, "steel_from" | "steel_to")      # epoch -/+ gates.temperature_apart
+    """
+
+    key: tuple[str | int, ...]
+    value_si: float
+    half_step: float
+    """Half of the last printed digit: how far the exact value may lie from the printed one."""
