@@ -1,0 +1,311 @@
+"""From a job, its survey, plan and certificate to the sheet model."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+
+from fitup.certify.facts import Certificate, CheckFact, SeatFact
+from fitup.model import SIDES, Epoch, Job, Plan, WishResult
+from fitup.sheets.cautions import STRIP, cautions
+from fitup.sheets.model import (
+    Across,
+    CheckLine,
+    Header,
+    JointSheet,
+    Number,
+    ObstacleLine,
+    PlateLine,
+    ProofLine,
+    SeatCard,
+    SheetSet,
+    StockLine,
+    ValidFor,
+    rounded,
+)
+from fitup.sheets.places import place_words, plan_segments
+from fitup.sheets.stages import build_stages, quantity_of
+from fitup.sheets.words import (
+    NAMES,
+    move_words,
+    plain_words,
+    shown_for,
+    thickness_error,
+    value_words,
+)
+from fitup.survey.points import Survey
+from fitup.units import DISPLAY
+
+NOT_APPROVED = "NOT APPROVED - for review"
+
+
+def build_sheets(
+    job: Job, survey: Survey, plan: Plan, certificate: Certificate, *, status: str = NOT_APPROVED
+) -> SheetSet:
+    """Round a certified plan once, into everything that is printed.
+
+    Parameters
+    ----------
+    job, survey, plan, certificate
+        All in SI; the certificate's numbers are the ones printed.
+    status : str
+        Line on every page; says so while there is no valid approval.
+
+    Raises
+    ------
+    ValueError
+        If the certificate was not made for this plan.
+    """
+    if certificate.plan_id != plan.id:
+        raise ValueError(
+            f"certificate is for plan {certificate.plan_id!r}, plan is {plan.id!r}; certify again"
+        )
+    header = _header(job, survey, plan, status)
+    cards = tuple(_card(job, fact) for fact in certificate.seats)
+    return SheetSet(
+        header=header,
+        inside=plan.inside and certificate.inside,
+        joints=_joints(job, certificate),
+        stages=build_stages(job, certificate, header, cards),
+        seats=cards,
+        stock=_stock(job, certificate),
+        method=plan.method,
+        proof=tuple(_proof(wish) for wish in plan.wishes),
+        obstacles=tuple(
+            ObstacleLine(o.what, o.change, "tried: it works" if o.verified else "not tried")
+            for o in plan.obstacles
+        ),
+        understood=survey.understood,
+        statements=certificate.statements,
+        segments=plan_segments(job, {c.seat: c.move.words for c in cards if c.disturbed}),
+        cautions=cautions(job),
+        caution_strip=STRIP,
+    )
+
+
+def check_code(plan_id: str) -> str:
+    """Return the first eight characters of a plan id, grouped for reading aloud.
+
+    Examples
+    --------
+    >>> check_code("3f2a90bc77d1")
+    '3f2a-90bc'
+    """
+    return f"{plan_id[:4]}-{plan_id[4:8]}"
+
+
+def _header(job: Job, survey: Survey, plan: Plan, status: str) -> Header:
+    units = DISPLAY[job.units]
+    paper: Literal["a4", "us-letter"] = "a4" if job.units == "metric" else "us-letter"
+    return Header(
+        job=job.name,
+        plan_id=plan.id,
+        check_code=check_code(plan.id),
+        status=status,
+        paper=paper,
+        length_unit=units.move.word,
+        force_unit=units.force.word,
+        pressure_unit=units.pressure.word,
+        reference=rounded(job.reference_temperature, units.temperature),
+        inputs=job.digest,
+        valid=_valid(job, survey),
+    )
+
+
+def _valid(job: Job, survey: Survey) -> tuple[ValidFor, ...]:
+    """Return the surveys the plan rests on; steel may differ by the gate between two sides."""
+    segments: dict[str, list[str]] = {}
+    epochs: dict[str, Epoch] = {}
+    for segment, epoch in survey.epoch_of.items():
+        segments.setdefault(epoch.file, []).append(segment)
+        epochs[epoch.file] = epoch
+    shown = DISPLAY[job.units]
+    band = job.gates.temperature_apart
+    return tuple(
+        ValidFor(
+            file=file,
+            taken=epoch.taken.replace("T", " "),
+            segments=tuple(segments[file]),
+            steel=rounded(epoch.temperature, shown.temperature),
+            steel_from=rounded(epoch.temperature - band, shown.temperature),
+            steel_to=rounded(epoch.temperature + band, shown.temperature),
+            deck_load=rounded(epoch.deck_load, shown.force),
+        )
+        for file, epoch in epochs.items()
+    )
+
+
+def _joints(job: Job, certificate: Certificate) -> tuple[JointSheet, ...]:
+    out = []
+    for name in dict.fromkeys(fact.joint for fact in certificate.checks):
+        facts = [fact for fact in certificate.checks if fact.joint == name]
+        lines = tuple(_check(job, fact) for fact in facts)
+        joint = job.joints.get(name)
+        if joint is None:
+            out.append(JointSheet(name or "levels and lines", "", "", lines, ()))
+        else:
+            across = _across(job, name, facts, lines)
+            out.append(JointSheet(name, joint.back, joint.ahead, lines, across))
+    return tuple(out)
+
+
+def _check(job: Job, fact: CheckFact) -> CheckLine:
+    units = DISPLAY[job.units]
+    quantity = quantity_of(fact)
+    shown = shown_for(quantity, units)
+    aim = rounded(fact.target, shown)
+    tolerance = None if fact.tolerance is None else rounded(fact.tolerance, shown)
+    source = job.tolerances[quantity].source if quantity in job.tolerances else ""
+    note = fact.reason
+    aimed = "design" if aim.value == 0.0 else plain_words(quantity, aim)
+    if fact.leave_within is not None:
+        aimed = f"left, within {rounded(fact.leave_within, shown).full}"
+    return CheckLine(
+        id=fact.id,
+        quantity=quantity,
+        what=NAMES[quantity],
+        place=fact.place or "whole joint",
+        before=value_words(quantity, fact.before, units, fact.target),
+        after=value_words(quantity, fact.after, units, fact.target),
+        aim=aimed,
+        uncertainty=rounded(fact.uncertainty, shown),
+        tolerance=tolerance,
+        source=source if fact.tolerance is not None else "",
+        verdict=_verdict(fact),
+        note=note,
+        share_before=_share(fact, fact.before),
+        share_after=_share(fact, fact.after),
+        positive_means=SIDES[quantity][0],
+    )
+
+
+def _verdict(fact: CheckFact) -> str:
+    if fact.leave_within is not None:
+        return "left" if abs(fact.after - fact.target) <= fact.leave_within else "OUTSIDE"
+    return {True: "inside", False: "OUTSIDE", None: "reported only"}[fact.inside]
+
+
+def _share(fact: CheckFact, value: float) -> float | None:
+    """Return the distance from the aim as a share of the tolerance, or of what may be left."""
+    limit = fact.tolerance if fact.leave_within is None else fact.leave_within
+    return None if not limit else abs(value - fact.target) / limit
+
+
+def _across(
+    job: Job, joint: str, facts: list[CheckFact], lines: tuple[CheckLine, ...]
+) -> tuple[Across, ...]:
+    """Return the pairs of a joint for its section figure, from LEFT to RIGHT."""
+    left_axis = job.joints[joint].axes_in_grid[1]
+    pairs = [
+        p
+        for p in job.pairs_of(joint)
+        if all(f"{joint}/{p.id}/{q}" in {f.id for f in facts} for q in ("step", "offset", "gap"))
+    ]
+    if not pairs:
+        return ()
+    where = np.array([job.points[p.back_point].design @ left_axis for p in pairs])
+    where -= (where.max() + where.min()) / 2.0
+    fact = {f.id: f for f in facts}
+    line = {entry.id: entry for entry in lines}
+    out = []
+    for pair, left in zip(pairs, where, strict=True):
+        step, offset, gap = (f"{joint}/{pair.id}/{q}" for q in ("step", "offset", "gap"))
+        out.append(
+            Across(
+                place=pair.place or pair.id,
+                left=float(left),
+                step=(fact[step].before, fact[step].after),
+                offset=(fact[offset].before, fact[offset].after),
+                gap=(fact[gap].before, fact[gap].after),
+                labels=(
+                    (line[step].before.words, line[offset].before.words, line[gap].before.words),
+                    (line[step].after.words, line[offset].after.words, line[gap].after.words),
+                ),
+            )
+        )
+    return tuple(sorted(out, key=lambda a: -a.left))
+
+
+def _plates(job: Job, marks: tuple[str, ...]) -> tuple[PlateLine, ...]:
+    shown = DISPLAY[job.units].plate
+    return tuple(PlateLine(m, rounded(job.plates[m].measured, shown)) for m in marks)
+
+
+def _card(job: Job, fact: SeatFact) -> SeatCard:
+    units = DISPLAY[job.units]
+    needed = fact.height_now + fact.ideal + (fact.bedding if fact.disturbed else 0.0)
+    plan_size, contact = _bearing_area(job, fact)
+    return SeatCard(
+        seat=fact.seat,
+        segment=fact.segment,
+        place=place_words(job, job.seats[fact.seat]),
+        pushes=fact.pushes,
+        held_by=fact.held_by,
+        disturbed=fact.disturbed,
+        move=move_words(fact.pushes, fact.setting, units),
+        pack_now=_plates(job, fact.pack_now),
+        out=_plates(job, fact.out),
+        put_in=_plates(job, fact.put_in),
+        build_up=_plates(job, fact.build_up),
+        height_now=rounded(fact.height_now, units.plate),
+        height_new=rounded(fact.height_new, units.plate),
+        needed=rounded(needed, units.plate),
+        error=thickness_error(fact.height_new - needed, units),
+        count=len(fact.build_up),
+        most_plates=job.seats[fact.seat].most_plates,
+        bedding=rounded(fact.bedding, units.move),
+        insertion=rounded(job.working.insertion, units.move),
+        plan_size=plan_size,
+        contact=contact,
+        reaction_before=rounded(fact.reaction_before, units.force),
+        reaction_after=rounded(fact.reaction_after, units.force),
+        reaction_least=rounded(fact.reaction_least, units.force),
+        reaction_most=rounded(fact.reaction_most, units.force),
+    )
+
+
+def _bearing_area(job: Job, fact: SeatFact) -> tuple[str, Number | None]:
+    """Return the plan size of the smallest plate of a pack and the pressure on it."""
+    units = DISPLAY[job.units]
+    plates = [job.plates[m] for m in fact.build_up]
+    if not plates:
+        return "", None
+    smallest = min(plates, key=lambda p: p.length * p.width)
+    sides = (f"{units.move.number(v):g}" for v in (smallest.length, smallest.width))
+    area = smallest.length * smallest.width
+    pressure = rounded(max(fact.reaction_after, 0.0) / area, units.pressure) if area else None
+    return f"{' x '.join(sides)} {units.move.word}", pressure
+
+
+def _stock(job: Job, certificate: Certificate) -> tuple[StockLine, ...]:
+    shown = DISPLAY[job.units].plate
+    return tuple(
+        StockLine(
+            mark=s.mark,
+            nominal=rounded(s.nominal, shown),
+            measured=rounded(s.measured, shown),
+            before=s.before,
+            taken=s.taken,
+            returned=s.returned,
+            after=s.after,
+        )
+        for s in certificate.stock
+    )
+
+
+def _proof(wish: WishResult) -> ProofLine:
+    gap = wish.upper - wish.lower
+    return ProofLine(
+        wish=wish.wish,
+        plan=_plain(wish.upper),
+        bound=_plain(wish.lower),
+        gap=_plain(max(gap, 0.0)),
+        proven="proven" if wish.proven else "not proven",
+        text=wish.text,
+    )
+
+
+def _plain(value: float) -> str:
+    return f"{value:.4g}" if math.isfinite(value) else "none found"

@@ -1,0 +1,67 @@
+"""Cautions that go on every sheet, in the crew's words."""
+
+from __future__ import annotations
+
+from fitup.model import Job
+from fitup.sheets.model import rounded
+from fitup.units import DISPLAY
+
+#: at the foot of every page
+STRIP = (
+    "AID TO A COMPETENT ENGINEER ONLY: local codes, the project specification and licensed "
+    "practice govern. Nobody works or reaches under a load that stands on jacks alone: packs or "
+    "lock nuts follow the lift. STOP when a movement or pressure band is passed. Plates go in by "
+    "tool, never by hand. Valid only for the survey, steel temperature and loads stated."
+)
+
+
+def cautions(job: Job) -> tuple[str, ...]:
+    """Return the full list of cautions with the job's own follow-up distance."""
+    follow = rounded(job.working.follow_up, DISPLAY[job.units].move)
+    return (
+        "This sheet is an aid to a competent engineer. Local codes, the project specification "
+        "and licensed practice govern, and come before anything printed here.",
+        "Nobody works, stands or reaches under a load that is held by jacks alone. Packs or lock "
+        f"nuts follow the load at once, never more than {follow.full} behind.",
+        "Movement governs; pressure is the alarm. STOP when either passes its limit. Equal "
+        "pressure does not mean equal movement.",
+        "One person calls the moves. Anybody may call STOP, and everybody stops.",
+        "Nobody under the deck, or in line with jacks, hoses, bars or wedges, while pressure is "
+        "on or changing.",
+        "Plates are slid with push tools. No hand or foot goes into a pack gap, ever.",
+        "No jack goes past its marked capacity or its positive stop. Jacks stand plumb on a firm, "
+        "level, non-slip base under a stiffened point of the deck; gauges are in calibration.",
+        "Jacks of different ram area never share one line without separate flow control.",
+        "Pump power or a hose lost: lock nuts down and packs up first, think afterwards.",
+        "Never let a ram all the way in under load. After a shock, a crack, a bang or a dial that "
+        "runs backwards: stop, make safe, inspect, call the engineer.",
+        "The plan holds for the survey, steel temperature and deck loads stated, and for nothing "
+        "else. If one of them has changed, ask the engineer before the first stroke.",
+    )
+
+
+def conditions(valid: tuple[str, ...], exclusion: str) -> tuple[str, ...]:
+    """Return the lines to tick before a stage starts; ``valid`` from the header's surveys."""
+    return (
+        *valid,
+        "No crane, truck or stored material has moved on the deck since the survey.",
+        "Present and named: jacking supervisor (the one who calls), pump hands, shim hands, dial "
+        "readers, surveyor, engineer for the hold point, safety watch.",
+        exclusion,
+        "Jack ids painted on the jacks agree with this sheet; gauges and dials read; lock nuts "
+        "run free; plates laid out by mark and measured again.",
+        "Everything that could hold the deck (bolts, keys, bars, tacks) is free as the engineer "
+        "ordered.",
+    )
+
+
+#: what the crew does when a band is passed
+BAND_PASSED = (
+    "STOP all pumps. Hold the valves shut. Say it on the radio: jack id and reading.",
+    "Lock nuts down, packs up to the load. Do not lower to 'put it right'.",
+    "Write the reading of every jack and every gauge in the boxes.",
+    "Call the engineer. Go on only with the engineer's name and time in the hold box.",
+)
+
+#: who must sign the hold point after a stage
+HOLD = "Nobody goes on to the next stage until the engineer has read the checks and signed."

@@ -1,0 +1,414 @@
+"""The sheet model: every number already rounded, every direction already a word.
+
+The only place a printed number is rounded is :func:`rounded`. Renderers take these values as
+they are, so paper, tables and certificate cannot drift apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from fitup.certify.facts import PrintedNumber
+from fitup.units import Shown
+
+Key = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number as it is printed: rounded, with its unit, and its SI value after rounding."""
+
+    value: float
+    decimals: int
+    unit: str
+    suffix: str
+    si: float
+    half_step: float
+
+    @property
+    def size(self) -> str:
+        """Return the magnitude without unit, for use beside a word that says the side."""
+        return f"{abs(self.value):.{self.decimals}f}"
+
+    @property
+    def text(self) -> str:
+        """Return the number without unit; below zero it is said in a word, not by a sign."""
+        return f"minus {self.size}" if self.value < 0.0 else self.size
+
+    @property
+    def full(self) -> str:
+        """Return the number with its unit."""
+        return f"{self.text} {self.unit}"
+
+    def printed(self, *key: str | int) -> PrintedNumber:
+        """Return this number under a key, for the certificate to compare."""
+        return PrintedNumber(key, self.si, self.half_step)
+
+
+def rounded(si: float, shown: Shown) -> Number:
+    """Round an SI value to what is printed.
+
+    Examples
+    --------
+    >>> from fitup.units import METRIC
+    >>> rounded(0.01604, METRIC.move).full
+    '16.0 mm'
+    """
+    value = shown.number(si)
+    return Number(
+        value, shown.decimals, shown.word, shown.suffix, shown.back(value), shown.half_step
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Worded:
+    """A value with its side in words; ``size`` of the number goes with ``side``."""
+
+    words: str
+    side: str
+    number: Number
+
+
+@dataclass(frozen=True, slots=True)
+class ValidFor:
+    """One survey the plan rests on, and the steel temperatures between which it holds."""
+
+    file: str
+    taken: str
+    segments: tuple[str, ...]
+    steel: Number
+    steel_from: Number
+    steel_to: Number
+    deck_load: Number
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What stands on every page."""
+
+    job: str
+    plan_id: str
+    check_code: str
+    status: str
+    paper: Literal["a4", "us-letter"]
+    length_unit: str
+    force_unit: str
+    pressure_unit: str
+    reference: Number
+    inputs: str
+    """SHA-256 over all input files."""
+    valid: tuple[ValidFor, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """One check before and after."""
+
+    id: str
+    quantity: str
+    what: str
+    place: str
+    before: Worded
+    after: Worded
+    aim: str
+    uncertainty: Number
+    tolerance: Number | None
+    source: str
+    verdict: str
+    note: str
+    share_before: float | None
+    """Distance from the aim over the tolerance, for the figure."""
+    share_after: float | None
+    positive_means: str
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """One pair of a joint for the section figure: place left of the centre [m], values [m]."""
+
+    place: str
+    left: float
+    step: tuple[float, float]
+    """Before and after; ahead high is positive."""
+    offset: tuple[float, float]
+    gap: tuple[float, float]
+    labels: tuple[tuple[str, str, str], tuple[str, str, str]]
+    """Before and after: words of step, offset and gap."""
+
+
+@dataclass(frozen=True, slots=True)
+class JointSheet:
+    """One joint, or the levels and lines that belong to no joint."""
+
+    id: str
+    back: str
+    ahead: str
+    lines: tuple[CheckLine, ...]
+    across: tuple[Across, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlateLine:
+    """A plate of a pack with its measured thickness."""
+
+    mark: str
+    thickness: Number
+
+
+@dataclass(frozen=True, slots=True)
+class SeatCard:
+    """One seat of the shim schedule and of the move sheet."""
+
+    seat: str
+    segment: str
+    place: str
+    pushes: str
+    held_by: str
+    disturbed: bool
+    move: Worded
+    """``RAISE 16.0 mm`` or ``stays``."""
+    pack_now: tuple[PlateLine, ...]
+    out: tuple[PlateLine, ...]
+    put_in: tuple[PlateLine, ...]
+    build_up: tuple[PlateLine, ...]
+    height_now: Number
+    height_new: Number
+    needed: Number
+    error: Worded
+    count: int
+    most_plates: int
+    bedding: Number
+    insertion: Number
+    plan_size: str
+    contact: Number | None
+    """Pressure on the smallest plate of the pack."""
+    reaction_before: Number
+    reaction_after: Number
+    reaction_least: Number
+    reaction_most: Number
+
+
+@dataclass(frozen=True, slots=True)
+class RamReading:
+    """A reading on a jack's scale, and the side of the START mark in words."""
+
+    side: str
+    number: Number
+
+
+@dataclass(frozen=True, slots=True)
+class JackLine:
+    """One jack in one stage."""
+
+    jack: str
+    seat: str
+    place: str
+    out_word: str
+    """The move when the ram goes out: RAISE, PUSH AHEAD ..."""
+    in_word: str
+    up: tuple[RamReading, ...]
+    down: tuple[RamReading, ...]
+    load_start: Number
+    load_raised: Number
+    load_stop: Number
+    pressure_start: Number
+    pressure_raised: Number
+    pressure_stop: Number
+    capacity: Number
+    stroke_free: Number
+    lock_nut: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a check reads when the stage is done, and the band outside which work stops."""
+
+    id: str
+    what: str
+    place: str
+    expect: Worded
+    low: Worded
+    high: Worded
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A symbol on a sketch with its label beside it; millimetres from the top left."""
+
+    x: float
+    y: float
+    shape: Literal["up", "ahead", "back", "left", "right"]
+    works: bool
+    label_y: float
+    side: Literal["left", "right"]
+    title: str
+    move: str
+    jacks: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """Plan of one segment, ahead at the top, LEFT on the left, not to scale [mm]."""
+
+    width: float
+    height: float
+    deck: tuple[float, float, float, float]
+    """x, y, width, height of the deck."""
+    marks: tuple[Mark, ...]
+    back: str
+    ahead: str
+
+
+@dataclass(frozen=True, slots=True)
+class StageSheet:
+    """One stage of work, ready for the crew."""
+
+    number: int
+    of: int
+    group: str
+    segment: str
+    sheet: str
+    """Joint or area whose move sheet carries this stage, and no other."""
+    moves: tuple[str, ...]
+    """Seat by seat: ``KD8-BL LOWER 17.8 mm``."""
+    seats: tuple[str, ...]
+    sketch: Sketch
+    conditions: tuple[str, ...]
+    jacks: tuple[JackLine, ...]
+    cards: tuple[SeatCard, ...]
+    expected: tuple[Expected, ...]
+    move_band: Number
+    load_band: str
+    follow_up: Number
+
+
+@dataclass(frozen=True, slots=True)
+class StockLine:
+    """One mark of plate through the whole plan."""
+
+    mark: str
+    nominal: Number
+    measured: Number
+    before: int
+    taken: int
+    returned: int
+    after: int
+
+
+@dataclass(frozen=True, slots=True)
+class ProofLine:
+    """How one wish came out."""
+
+    wish: str
+    plan: str
+    bound: str
+    gap: str
+    proven: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ObstacleLine:
+    """What stands in the way, the smallest change that frees it, and whether it was tried."""
+
+    what: str
+    change: str
+    tried: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSeat:
+    """A seat in the plan figure, in grid metres turned so that ahead is to the right."""
+
+    seat: str
+    ahead: float
+    left: float
+    pushes: str
+    disturbed: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSegment:
+    """A segment in the plan figure: its corners (ahead, left) [m] and its seats."""
+
+    segment: str
+    corners: tuple[tuple[float, float], ...]
+    seats: tuple[PlanSeat, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSet:
+    """Everything that is printed for one plan."""
+
+    header: Header
+    inside: bool
+    joints: tuple[JointSheet, ...]
+    stages: tuple[StageSheet, ...]
+    seats: tuple[SeatCard, ...]
+    stock: tuple[StockLine, ...]
+    method: str
+    proof: tuple[ProofLine, ...]
+    obstacles: tuple[ObstacleLine, ...]
+    understood: tuple[str, ...]
+    statements: tuple[str, ...]
+    segments: tuple[PlanSegment, ...]
+    cautions: tuple[str, ...]
+    caution_strip: str
+
+    @property
+    def sheets(self) -> tuple[str, ...]:
+        """Return the joints or areas that have a move sheet, in order of work."""
+        return tuple(dict.fromkeys(stage.sheet for stage in self.stages))
+
+    def printed(self) -> tuple[PrintedNumber, ...]:
+        """Return every rounded number a person acts on, for the certificate to compare."""
+        return (
+            *self._of_stages(),
+            *self._of_seats(),
+            *self._of_checks(),
+            *(line.measured.printed("plate", line.mark, "measured") for line in self.stock),
+            *self._of_surveys(),
+        )
+
+    def _of_stages(self) -> Iterator[PrintedNumber]:
+        for stage in self.stages:
+            for jack in stage.jacks:
+                yield from _of_jack(jack, stage.number)
+            for line in stage.expected:
+                key = ("stage", stage.number, line.id)
+                yield line.expect.number.printed(*key, "expect")
+                yield line.low.number.printed(*key, "from")
+                yield line.high.number.printed(*key, "to")
+
+    def _of_seats(self) -> Iterator[PrintedNumber]:
+        for card in self.seats:
+            yield card.height_now.printed("seat", card.seat, "height_now")
+            yield card.height_new.printed("seat", card.seat, "height_new")
+            yield card.move.number.printed("seat", card.seat, "move")
+
+    def _of_checks(self) -> Iterator[PrintedNumber]:
+        for joint in self.joints:
+            for line in joint.lines:
+                yield line.before.number.printed("check", line.id, "before")
+                yield line.after.number.printed("check", line.id, "after")
+
+    def _of_surveys(self) -> Iterator[PrintedNumber]:
+        for survey in self.header.valid:
+            yield survey.steel_from.printed("survey", survey.file, "steel_from")
+            yield survey.steel_to.printed("survey", survey.file, "steel_to")
+
+
+def _of_jack(jack: JackLine, stage: int) -> Iterator[PrintedNumber]:
+    key = ("jack", stage, jack.jack)
+    for way, readings in (("up", jack.up), ("down", jack.down)):
+        for i, reading in enumerate(readings):
+            yield reading.number.printed(*key, way, i)
+    for name in ("load_start", "load_raised", "load_stop"):
+        number: Number = getattr(jack, name)
+        yield number.printed(*key, name)
+    for name in ("pressure_start", "pressure_raised", "pressure_stop"):
+        number = getattr(jack, name)
+        yield number.printed(*key, name)

@@ -1,0 +1,150 @@
+"""PDF by typst: the sheet model as JSON into a template, the same bytes for the same input."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields, is_dataclass
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
+
+from fitup.sheets.cautions import BAND_PASSED, HOLD
+from fitup.sheets.model import Expected, Header, Number, SheetSet, StageSheet
+
+_TEMPLATES: Final = Path(__file__).parent / "templates"
+#: for the archive; the standard wants a date inside the file
+_STANDARD: Final = "a-2b"
+
+
+def printable(value: Any) -> Any:
+    """Turn sheet-model values into what a template reads: text, lists and mappings."""
+    if isinstance(value, Number):
+        return {"text": value.text, "size": value.size, "full": value.full, "unit": value.unit}
+    if is_dataclass(value):
+        return {f.name: printable(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, tuple | list):
+        return [printable(v) for v in value]
+    return value
+
+
+def move_pdf(sheets: SheetSet, sheet: str) -> bytes:
+    """Return the move sheet of one joint or area."""
+    joint = next((j for j in sheets.joints if j.id == sheet), None)
+    sides = f"back: {joint.back}   ahead: {joint.ahead}" if joint and joint.back else ""
+    stages = [s for s in sheets.stages if s.sheet == sheet]
+    return _compile(
+        "move.typ",
+        sheets,
+        sheet=f"joint {sheet}" if joint else f"area {sheet}",
+        sides=sides,
+        order=[
+            {
+                "number": s.number,
+                "segment": s.segment,
+                "sheet": s.sheet,
+                "here": s.sheet == sheet,
+                "moves": list(s.moves),
+            }
+            for s in sheets.stages
+        ],
+        stages=[_stage(s) for s in stages],
+        cautions=list(sheets.cautions),
+        band_passed=list(BAND_PASSED),
+        hold=HOLD,
+    )
+
+
+def schedule_pdf(sheets: SheetSet) -> bytes:
+    """Return the shim schedule for approval."""
+    return _compile(
+        "schedule.typ",
+        sheets,
+        seats=printable(sheets.seats),
+        stock=printable(sheets.stock),
+        inside=sheets.inside,
+    )
+
+
+def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> bytes:
+    """Return the engineer's report; ``figures`` are SVG by name."""
+    return _compile(
+        "report.typ",
+        sheets,
+        joints=[{**printable(j), "across": len(j.across)} for j in sheets.joints],
+        seats=printable(sheets.seats),
+        stock=printable(sheets.stock),
+        stages=[
+            {"number": s.number, "segment": s.segment, "sheet": s.sheet, "moves": list(s.moves)}
+            for s in sheets.stages
+        ],
+        method=sheets.method,
+        proof=printable(sheets.proof),
+        obstacles=printable(sheets.obstacles),
+        understood=list(sheets.understood),
+        statements=list(sheets.statements),
+        cautions=list(sheets.cautions),
+        inside=sheets.inside,
+        moves=moves,
+        figures={name: svg.decode("utf-8") for name, svg in figures.items()},
+    )
+
+
+def _stage(stage: StageSheet) -> dict[str, Any]:
+    out: dict[str, Any] = printable(stage)
+    out["expected"] = [_expected(line) for line in stage.expected]
+    for card in out["cards"]:
+        _shares(card["build_up"], stage)
+    return out
+
+
+def _expected(line: Expected) -> dict[str, Any]:
+    out: dict[str, Any] = printable(line)
+    words = line.expect.words
+    # the aim, where there is one, stands in brackets after the value
+    out["aim"] = words[words.index("(") :] if "(" in words else ""
+    out["short_side"] = line.expect.side
+    return out
+
+
+def _shares(plates: list[dict[str, Any]], stage: StageSheet) -> None:
+    """Add to each plate its share of the tallest pack of the stage, for the drawing."""
+    tallest = max((float(c.height_new.value) for c in stage.cards), default=1.0) or 1.0
+    for plate in plates:
+        plate["share"] = float(plate["thickness"]["size"]) / tallest
+
+
+@cache
+def _fonts() -> str:
+    from matplotlib import get_data_path
+
+    return str(Path(get_data_path()) / "fonts" / "ttf")
+
+
+def _stamp(header: Header) -> datetime:
+    """Return the time of the latest survey, the only date the same plan always has."""
+    taken = [datetime.fromisoformat(v.taken).replace(tzinfo=UTC) for v in header.valid]
+    return max(taken, default=datetime(2000, 1, 1, tzinfo=UTC))
+
+
+def _compile(template: str, sheets: SheetSet, **content: Any) -> bytes:
+    import typst
+
+    data = {
+        "header": printable(sheets.header),
+        "caution_strip": sheets.caution_strip,
+        **content,
+    }
+    pdf = typst.compile(
+        str(_TEMPLATES / template),
+        root=str(_TEMPLATES),
+        font_paths=[_fonts()],
+        ignore_system_fonts=True,
+        format="pdf",
+        sys_inputs={"data": json.dumps(data, ensure_ascii=False, sort_keys=True)},
+        pdf_standards=[_STANDARD],
+        timestamp=_stamp(sheets.header),
+    )
+    if not isinstance(pdf, bytes):
+        raise TypeError(f"{template}: typst returned no PDF")
+    return pdf

@@ -1,0 +1,154 @@
+"""From the certificate's stages to what the crew reads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fitup.certify.facts import Certificate, CheckFact, JackFact, StageFact
+from fitup.model import SIDES, Job, Quantity
+from fitup.sheets.cautions import conditions
+from fitup.sheets.model import (
+    Expected,
+    Header,
+    JackLine,
+    SeatCard,
+    StageSheet,
+    ValidFor,
+    rounded,
+)
+from fitup.sheets.places import place_words, sheet_of, sketch
+from fitup.sheets.words import (
+    NAMES,
+    directions,
+    joined,
+    plain_value,
+    ram_reading,
+    value_words,
+)
+from fitup.units import DISPLAY
+
+
+def build_stages(
+    job: Job, certificate: Certificate, header: Header, cards: tuple[SeatCard, ...]
+) -> tuple[StageSheet, ...]:
+    """Return one sheet per stage, in the order of work."""
+    by_seat = {card.seat: card for card in cards}
+    facts = {fact.id: fact for fact in certificate.checks}
+    return tuple(
+        _stage(job, stage, len(certificate.stages), header, by_seat, facts)
+        for stage in certificate.stages
+    )
+
+
+def _stage(
+    job: Job,
+    stage: StageFact,
+    of: int,
+    header: Header,
+    by_seat: Mapping[str, SeatCard],
+    facts: Mapping[str, CheckFact],
+) -> StageSheet:
+    units = DISPLAY[job.units]
+    cards = tuple(by_seat[seat] for seat in stage.seats)
+    words = {card.seat: card.move.words for card in cards}
+    closed = (
+        f"Exclusion zone closed and watched: under segment {stage.segment} and in line with its "
+        "jacks, hoses and bars."
+    )
+    valid = tuple(valid_words(v, header) for v in header.valid)
+    return StageSheet(
+        number=stage.number,
+        of=of,
+        group=stage.group,
+        segment=stage.segment,
+        sheet=sheet_of(job, stage.segment),
+        moves=tuple(f"{seat} {move}" for seat, move in words.items()),
+        seats=stage.seats,
+        sketch=sketch(job, stage.segment, words),
+        conditions=conditions(valid, closed),
+        jacks=tuple(_jack(job, jack) for jack in stage.jacks),
+        cards=cards,
+        expected=_expected(job, stage, facts),
+        move_band=rounded(job.working.move_band, units.move),
+        load_band=f"{100.0 * job.working.load_band:.0f}\N{NO-BREAK SPACE}%",
+        follow_up=rounded(job.working.follow_up, units.move),
+    )
+
+
+def valid_words(valid: ValidFor, header: Header) -> str:
+    """Say for which survey, steel temperature and deck load the plan holds."""
+    return (
+        f"Survey {valid.file}, {valid.taken}, of {joined(valid.segments)} is the latest. "
+        f"Steel now between {valid.steel_from.text} and {valid.steel_to.full} "
+        f"(at survey {valid.steel.full}). Load on deck as then: {valid.deck_load.full}."
+    )
+
+
+def _jack(job: Job, fact: JackFact) -> JackLine:
+    units = DISPLAY[job.units]
+    out_word, in_word = directions(fact.pushes)
+    return JackLine(
+        jack=fact.jack,
+        seat=fact.seat,
+        place=place_words(job, job.seats[fact.seat]),
+        out_word=out_word,
+        in_word=in_word,
+        up=tuple(ram_reading(fact.pushes, v, units) for v in fact.up),
+        down=tuple(ram_reading(fact.pushes, v, units) for v in fact.down),
+        load_start=rounded(fact.load_start, units.force),
+        load_raised=rounded(fact.load_raised, units.force),
+        load_stop=rounded(fact.load_stop, units.force),
+        pressure_start=rounded(fact.pressure_start, units.pressure),
+        pressure_raised=rounded(fact.pressure_raised, units.pressure),
+        pressure_stop=rounded(fact.pressure_stop, units.pressure),
+        capacity=rounded(fact.capacity, units.force),
+        stroke_free=rounded(fact.stroke_free, units.move),
+        lock_nut=fact.lock_nut,
+    )
+
+
+def _expected(job: Job, stage: StageFact, facts: Mapping[str, CheckFact]) -> tuple[Expected, ...]:
+    """Return the length checks at the segment's joints, and its own levels and lines."""
+    return tuple(
+        _expect(job, facts[check], value)
+        for check, value in stage.expected
+        if facts[check].is_length and _near(job, stage.segment, facts[check])
+    )
+
+
+def _near(job: Job, segment: str, fact: CheckFact) -> bool:
+    """Tell whether a check is at a joint of the segment or at a point of it."""
+    joint = job.joints.get(fact.joint)
+    if joint is not None:
+        return segment in (joint.back, joint.ahead)
+    point = job.points.get(fact.place)
+    return point is None or point.segment == segment
+
+
+def _expect(job: Job, fact: CheckFact, value: float) -> Expected:
+    units = DISPLAY[job.units]
+    quantity = quantity_of(fact)
+    band = job.working.move_band
+    return Expected(
+        id=fact.id,
+        what=NAMES[quantity],
+        place=_where(job, fact),
+        expect=value_words(quantity, value, units, fact.target),
+        low=plain_value(quantity, value - band, units),
+        high=plain_value(quantity, value + band, units),
+    )
+
+
+def _where(job: Job, fact: CheckFact) -> str:
+    if fact.quantity != "gap":
+        return f"{fact.joint} {fact.place}".strip()
+    pair = next((p for p in job.pairs.values() if fact.id == f"{p.joint}/{p.id}/gap"), None)
+    if pair is None:
+        return f"{fact.joint} {fact.place}".strip()
+    nominal = rounded(pair.opening, DISPLAY[job.units].move)
+    return f"{fact.joint} {fact.place} (nominal {nominal.full})"
+
+
+def quantity_of(fact: CheckFact) -> Quantity:
+    """Return the quantity of a fact as one of the known words."""
+    return next(q for q in SIDES if q == fact.quantity)

@@ -1,0 +1,357 @@
+"""The same content as data: CSV, XLSX and JSON, with the unit in every column name.
+
+Sheets of the workbook and CSV files share their tables:
+
+``checks``
+    Every check before and after in words and as a number; ``positive_means`` says what a
+    number above zero is, so that no sign has to be known by heart.
+``moves``
+    Every seat: move in words and size, packs, heights, reactions.
+``readings``
+    Every jack reading, one row an increment, ``side`` says which side of the START mark.
+``jacks``
+    Loads and gauge pressures per jack and stage.
+``expected``
+    What each check should read after each stage, and the band outside which work stops.
+``stock``, ``proof``, ``obstacles``, ``valid_for``
+    As on paper.
+
+Where move sheets are withheld, ``readings``, ``jacks`` and ``expected`` are left out.
+
+``sheets.json`` holds the header, the same tables as lists of rows under ``tables``, the
+cautions, and under ``printed`` every number a person acts on: ``key``, ``value_si`` (m, m/m, N,
+Pa or K, after rounding) and ``half_step_si``.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import zipfile
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+from fitup.sheets.model import CheckLine, Number, PlateLine, SeatCard, SheetSet, StageSheet
+
+Cell = str | float | int | None
+#: office files carry dates; a fixed one keeps the bytes the same
+_DATE: Final = datetime(2000, 1, 1)
+_ZIP_DATE: Final = (2000, 1, 1, 0, 0, 0)
+#: characters a spreadsheet would read as the start of a formula
+_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table by name: columns with their units, and rows."""
+
+    name: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+def tables(sheets: SheetSet) -> tuple[Table, ...]:
+    """Return every table of a sheet set."""
+    of_stages = (_readings(sheets), _jacks(sheets), _expected(sheets)) if sheets.stages else ()
+    return (
+        _checks(sheets),
+        _moves(sheets),
+        *of_stages,
+        _stock(sheets),
+        _proof(sheets),
+        _obstacles(sheets),
+        _valid(sheets),
+    )
+
+
+def _table(name: str, rows: Iterable[dict[str, Cell]], empty: tuple[str, ...] = ()) -> Table:
+    """Make a table of rows; a column missing in a row stays empty, ``empty`` heads no rows."""
+    listed = list(rows)
+    columns = tuple(dict.fromkeys(key for row in listed for key in row)) or empty
+    return Table(name, columns, tuple(tuple(row.get(c) for c in columns) for row in listed))
+
+
+def _col(name: str, number: Number | None, *, size: bool = False) -> dict[str, Cell]:
+    """Return one number under a column name that carries its unit."""
+    if number is None:
+        return {}
+    return {f"{name}_{number.suffix}": abs(number.value) if size else number.value}
+
+
+def _marks(plates: tuple[PlateLine, ...]) -> str:
+    return " ".join(p.mark for p in plates)
+
+
+def _checks(sheets: SheetSet) -> Table:
+    return _table("checks", (_check(j.id, line) for j in sheets.joints for line in j.lines))
+
+
+def _check(joint: str, line: CheckLine) -> dict[str, Cell]:
+    return {
+        "check": line.id,
+        "joint": joint,
+        "place": line.place,
+        "quantity": line.quantity,
+        "before": line.before.words,
+        "after": line.after.words,
+        "positive_means": line.positive_means,
+        **_col("before", line.before.number),
+        **_col("after", line.after.number),
+        **_col("uncertainty", line.uncertainty),
+        **_col("tolerance", line.tolerance),
+        "aim": line.aim,
+        "result": line.verdict,
+        "source": line.source,
+        "reason": line.note,
+    }
+
+
+def _moves(sheets: SheetSet) -> Table:
+    return _table("moves", (_seat(card) for card in sheets.seats))
+
+
+def _seat(card: SeatCard) -> dict[str, Cell]:
+    return {
+        "seat": card.seat,
+        "segment": card.segment,
+        "place": card.place,
+        "move": card.move.side or "stays",
+        **_col("move", card.move.number, size=True),
+        "held_by": card.held_by,
+        "plates_out": _marks(card.out),
+        "plates_in": _marks(card.put_in),
+        "build_up_bottom_first": _marks(card.build_up),
+        **_col("height_now", card.height_now),
+        **_col("height_new", card.height_new),
+        **_col("required_height", card.needed),
+        "against_required": card.error.words,
+        **_col("bedding", card.bedding),
+        **_col("reaction_before", card.reaction_before),
+        **_col("reaction_after", card.reaction_after),
+        **_col("reaction_least", card.reaction_least),
+        **_col("reaction_most", card.reaction_most),
+    }
+
+
+def _readings(sheets: SheetSet) -> Table:
+    return _table("readings", (row for s in sheets.stages for row in _stage_readings(s)))
+
+
+def _stage_readings(stage: StageSheet) -> Iterable[dict[str, Cell]]:
+    for way in ("up", "down"):
+        for jack in stage.jacks:
+            for i, reading in enumerate(jack.up if way == "up" else jack.down):
+                yield {
+                    "stage": stage.number,
+                    "part": "take load and move" if way == "up" else "onto the packs",
+                    "step": i + 1,
+                    "jack": jack.jack,
+                    "seat": jack.seat,
+                    "side": reading.side,
+                    **_col("reading", reading.number, size=True),
+                }
+
+
+def _jacks(sheets: SheetSet) -> Table:
+    return _table(
+        "jacks",
+        (
+            {
+                "stage": stage.number,
+                "sheet": stage.sheet,
+                "jack": jack.jack,
+                "seat": jack.seat,
+                "place": jack.place,
+                **_col("load_start", jack.load_start),
+                **_col("pressure_start", jack.pressure_start),
+                **_col("load_raised", jack.load_raised),
+                **_col("pressure_raised", jack.pressure_raised),
+                **_col("load_stop", jack.load_stop),
+                **_col("pressure_stop", jack.pressure_stop),
+                **_col("capacity", jack.capacity),
+                **_col("stroke_free", jack.stroke_free),
+                "lock_nut": "yes" if jack.lock_nut else "no",
+            }
+            for stage in sheets.stages
+            for jack in stage.jacks
+        ),
+    )
+
+
+def _expected(sheets: SheetSet) -> Table:
+    return _table(
+        "expected",
+        (
+            {
+                "stage": stage.number,
+                "check": line.id,
+                "read": line.what,
+                "place": line.place,
+                "should_read": line.expect.words,
+                "stop_beyond": line.low.words,
+                "or_beyond": line.high.words,
+            }
+            for stage in sheets.stages
+            for line in stage.expected
+        ),
+    )
+
+
+def _stock(sheets: SheetSet) -> Table:
+    return _table(
+        "stock",
+        (
+            {
+                "mark": s.mark,
+                **_col("nominal", s.nominal),
+                **_col("measured", s.measured),
+                "loose_before": s.before,
+                "taken": s.taken,
+                "given_back": s.returned,
+                "loose_after": s.after,
+            }
+            for s in sheets.stock
+        ),
+        empty=("mark", "loose_before", "taken", "given_back", "loose_after"),
+    )
+
+
+def _proof(sheets: SheetSet) -> Table:
+    columns = ("wish", "plan", "bound", "gap", "proof", "remark")
+    rows = tuple((p.wish, p.plan, p.bound, p.gap, p.proven, p.text) for p in sheets.proof)
+    return Table("proof", columns, rows)
+
+
+def _obstacles(sheets: SheetSet) -> Table:
+    rows = tuple((o.what, o.change, o.tried) for o in sheets.obstacles)
+    return Table("obstacles", ("obstacle", "smallest_change", "tried"), rows)
+
+
+def _valid(sheets: SheetSet) -> Table:
+    return _table(
+        "valid_for",
+        (
+            {
+                "survey": v.file,
+                "taken": v.taken,
+                "segments": " ".join(v.segments),
+                **_col("steel_at_survey", v.steel),
+                **_col("steel_from", v.steel_from),
+                **_col("steel_to", v.steel_to),
+                **_col("deck_load", v.deck_load),
+            }
+            for v in sheets.header.valid
+        ),
+    )
+
+
+def _safe(cell: Cell) -> Cell:
+    """Keep a spreadsheet from reading a name as a formula."""
+    if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):
+        return f"'{cell}"
+    return cell
+
+
+def csv_bytes(table: Table) -> bytes:
+    """Return a table as CSV: comma, decimal point, UTF-8, one header row."""
+    target = io.StringIO()
+    writer = csv.writer(target, lineterminator="\n")
+    writer.writerow(table.columns)
+    writer.writerows([_safe(cell) for cell in row] for row in table.rows)
+    return target.getvalue().encode("utf-8")
+
+
+def xlsx_bytes(sheets: SheetSet) -> bytes:
+    """Return all tables as one workbook, the same bytes for the same plan."""
+    from openpyxl import Workbook
+    from openpyxl.styles import Alignment, Font
+
+    book = Workbook()
+    book.properties.created = book.properties.modified = _DATE
+    book.properties.creator = "fitup"
+    first = book.active
+    first.title = "about"
+    for row in _about(sheets):
+        first.append(row)
+    first.column_dimensions["A"].width = 18
+    first.column_dimensions["B"].width = 110
+    for table in tables(sheets):
+        page = book.create_sheet(table.name)
+        page.append(table.columns)
+        for cell in page[1]:
+            cell.font = Font(bold=True)
+            cell.alignment = Alignment(wrap_text=True, vertical="top")
+        for cells in table.rows:
+            page.append([_safe(cell) for cell in cells])
+        page.freeze_panes = "B2"
+        for column in page.columns:
+            longest = max(len(str(c.value)) for c in column if c.value is not None)
+            page.column_dimensions[column[0].column_letter].width = min(max(9, longest + 2), 44)
+    target = io.BytesIO()
+    book.save(target)
+    return _fixed_zip(target.getvalue())
+
+
+def _about(sheets: SheetSet) -> Iterable[tuple[str, str]]:
+    head = sheets.header
+    yield ("job", head.job)
+    yield ("status", head.status)
+    yield ("check code", head.check_code)
+    yield ("plan", head.plan_id)
+    for i, caution in enumerate(sheets.cautions):
+        yield (f"caution {i + 1}", caution)
+
+
+def _fixed_zip(data: bytes) -> bytes:
+    """Return a zip with the same members, but fixed dates inside and outside them."""
+    target = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(data)) as source,
+        zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out,
+    ):
+        for item in source.infolist():
+            content = source.read(item)
+            if item.filename == "docProps/core.xml":
+                content = _fixed_core(content)
+            out.writestr(zipfile.ZipInfo(item.filename, _ZIP_DATE), content, zipfile.ZIP_DEFLATED)
+    return target.getvalue()
+
+
+def _fixed_core(content: bytes) -> bytes:
+    """Replace the date of saving, which the writer sets itself, by the fixed one."""
+    start, end = b'<dcterms:modified xsi:type="dcterms:W3CDTF">', b"</dcterms:modified>"
+    before, found, rest = content.partition(start)
+    if not found:
+        return content
+    _, _, after = rest.partition(end)
+    return before + start + _DATE.strftime("%Y-%m-%dT%H:%M:%SZ").encode() + end + after
+
+
+def json_bytes(sheets: SheetSet, files: Iterable[str]) -> bytes:
+    """Return header, tables, cautions and printed numbers as JSON; ``files`` lists the set."""
+    head = sheets.header
+    data: dict[str, Any] = {
+        "about": "fitup sheet set; numbers as printed, units in the names; printed: SI",
+        "job": head.job,
+        "plan_id": head.plan_id,
+        "check_code": head.check_code,
+        "status": head.status,
+        "inputs_sha256": head.inputs,
+        "inside": sheets.inside,
+        "tables": {
+            t.name: [dict(zip(t.columns, row, strict=True)) for row in t.rows]
+            for t in tables(sheets)
+        },
+        "cautions": list(sheets.cautions),
+        "understood": list(sheets.understood),
+        "statements": list(sheets.statements),
+        "printed": [
+            {"key": list(p.key), "value_si": p.value_si, "half_step_si": p.half_step}
+            for p in sheets.printed()
+        ],
+        "files": sorted(files),
+    }
+    return (json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")

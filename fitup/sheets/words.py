@@ -1,0 +1,149 @@
+"""Values and moves in words, so that nothing on paper hangs on a plus or minus sign."""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+from fitup.model import LENGTHS, MOVE_WORDS, SIDES, Quantity
+from fitup.sheets.model import Number, RamReading, Worded, rounded
+from fitup.units import DisplayUnits, Shown
+
+#: what a check is called on paper
+NAMES: Final[dict[str, str]] = {
+    "gap": "Gap",
+    "step": "Step",
+    "offset": "Offset",
+    "kink_grade": "Kink in grade",
+    "kink_plan": "Kink in plan",
+    "twist": "Twist",
+    "level": "Level",
+    "line": "Line",
+    "station": "Station",
+}
+#: how a value against the design is said; ``side`` from SIDES, ``size`` with its unit
+_PHRASES: Final[dict[str, str]] = {
+    "gap": "{size} too {side}",
+    "level": "{size} too {side}",
+    "line": "{size} too far {side}",
+    "station": "{size} too far {side}",
+}
+_USUAL: Final = "{side} by {size}"
+ON_TARGET: Final = "on target"
+
+
+def shown_for(quantity: str, units: DisplayUnits) -> Shown:
+    """Return how a check is printed: a length of move or a slope."""
+    return units.move if quantity in LENGTHS else units.slope
+
+
+def side_word(quantity: Quantity, number: Number) -> str:
+    """Return the side of a printed value in a word, empty where it rounds to zero."""
+    if number.value == 0.0:
+        return ""
+    side = SIDES[quantity][0 if number.value > 0.0 else 1]
+    if quantity in {"step", "offset"}:
+        side = side.replace("ahead ", "ahead side ", 1)
+    return re.sub(r"\b(left|right)\b", lambda m: m[0].upper(), side)
+
+
+def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: float = 0.0) -> Worded:
+    """Say the value of a check in words.
+
+    Parameters
+    ----------
+    si, target : float
+        Value and what it should become [m or m/m], in the signs of docs/signs.md.
+
+    Examples
+    --------
+    >>> from fitup.units import METRIC
+    >>> value_words("step", 0.0042, METRIC).words
+    'ahead side high by 4.2 mm'
+    >>> value_words("gap", 0.0123, METRIC).words
+    '12.3 mm too wide'
+    >>> value_words("gap", 0.00002, METRIC).words
+    'on target'
+    >>> value_words("gap", 0.0123, METRIC, target=0.01).words
+    'wide by 12.3 mm (aim: wide by 10.0 mm)'
+    """
+    number = rounded(si, shown_for(quantity, units))
+    aim = rounded(target, shown_for(quantity, units))
+    side = side_word(quantity, number)
+    if aim.value != 0.0:
+        said = plain_words(quantity, number)
+        aimed = ON_TARGET if aim.value == number.value else f"aim: {plain_words(quantity, aim)}"
+        return Worded(f"{said} ({aimed})", side, number)
+    if number.value == 0.0:
+        return Worded(ON_TARGET, "", number)
+    phrase = _PHRASES.get(quantity, _USUAL)
+    return Worded(phrase.format(side=side, size=f"{number.size} {number.unit}"), side, number)
+
+
+def plain_words(quantity: Quantity, number: Number) -> str:
+    """Say a printed value without judging it: ``wide by 10.0 mm``, ``0.0 mm``."""
+    if number.value == 0.0:
+        return number.full
+    return _USUAL.format(side=side_word(quantity, number), size=f"{number.size} {number.unit}")
+
+
+def plain_value(quantity: Quantity, si: float, units: DisplayUnits) -> Worded:
+    """Say a value without judging it, for the ends of a band."""
+    number = rounded(si, shown_for(quantity, units))
+    return Worded(plain_words(quantity, number), side_word(quantity, number), number)
+
+
+def directions(pushes: str) -> tuple[str, str]:
+    """Return the words for a move with and against a seat's direction."""
+    return MOVE_WORDS.get(pushes, ("PUSH OUT", "LET IN"))
+
+
+def move_words(pushes: str, si: float, units: DisplayUnits) -> Worded:
+    """Say a move of a seat in words.
+
+    Examples
+    --------
+    >>> from fitup.units import METRIC
+    >>> move_words("up", 0.016, METRIC).words
+    'RAISE 16.0 mm'
+    >>> move_words("ahead", -0.004, METRIC).words
+    'LET BACK 4.0 mm'
+    >>> move_words("up", 0.00004, METRIC).words
+    'stays'
+    """
+    number = rounded(si, units.move)
+    if number.value == 0.0:
+        return Worded("stays", "", number)
+    word = directions(pushes)[0 if number.value > 0.0 else 1]
+    return Worded(f"{word} {number.size} {number.unit}", word, number)
+
+
+def ram_reading(pushes: str, si: float, units: DisplayUnits) -> RamReading:
+    """Say a reading on a jack's scale against the mark where it touched.
+
+    Examples
+    --------
+    >>> from fitup.units import METRIC
+    >>> ram_reading("up", -0.005, METRIC).side
+    'below START'
+    """
+    number = rounded(si, units.move)
+    if number.value == 0.0:
+        return RamReading("START", number)
+    # never OUT and IN: on a sheet in inches "0.7 IN" would read as the unit
+    out, back = ("above", "below") if pushes == "up" else ("beyond", "short of")
+    return RamReading(f"{out if number.value > 0.0 else back} START", number)
+
+
+def thickness_error(si: float, units: DisplayUnits) -> Worded:
+    """Say by how much a pack is thicker or thinner than the exact need."""
+    number = rounded(si, units.move)
+    if number.value == 0.0:
+        return Worded("as needed", "", number)
+    side = "thick" if number.value > 0.0 else "thin"
+    return Worded(f"{number.size} {number.unit} {side}", side, number)
+
+
+def joined(words: tuple[str, ...]) -> str:
+    """Join names for a sentence; ``none`` where there are none."""
+    return ", ".join(words) if words else "none"

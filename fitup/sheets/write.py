@@ -1,0 +1,142 @@
+"""Write a whole sheet set, or nothing: the folder changes in one step."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from fitup.sheets.model import SheetSet
+
+#: the file that lists the set; it tells the next run which files are the program's own
+LIST: Final = "sheets.json"
+
+
+def write_sheets(sheets: SheetSet, folder: Path, *, moves: bool = True) -> tuple[Path, ...]:
+    """Write every document of a sheet set into a folder and return the paths.
+
+    The set is written beside the folder and renamed into place, so that an interruption or a
+    full disk leaves the old set as it was. Files of an earlier set are replaced or removed;
+    files the program did not write are kept.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing.
+    moves : bool
+        False withholds the move sheets, and the report says so.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written; the old set is then still there.
+    """
+    folder = folder.absolute().resolve()
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
+        new = Path(beside) / "new"
+        new.mkdir()
+        names = []
+        for name, content in _documents(sheets, moves):
+            _write(new / name, content)
+            names.append(name)
+        _keep_others(folder, new)
+        _swap(folder, new, Path(beside) / "old")
+    return tuple(folder / name for name in names)
+
+
+def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:
+    """Yield name and content of every file, the list last."""
+    from fitup.sheets.figures import figures
+    from fitup.sheets.pdf import move_pdf, report_pdf, schedule_pdf
+    from fitup.sheets.tables import csv_bytes, json_bytes, tables, xlsx_bytes
+
+    if not moves:
+        sheets = replace(sheets, stages=())
+    listed = [LIST]
+    drawn = figures(sheets)
+    documents: list[tuple[str, bytes]] = []
+    names = file_names("move-", sheets.sheets)
+    documents += [(f"{names[s]}.pdf", move_pdf(sheets, s)) for s in sheets.sheets]
+    documents.append(("shim-schedule.pdf", schedule_pdf(sheets)))
+    documents.append(("report.pdf", report_pdf(sheets, drawn, moves=moves)))
+    titles = file_names("figure-", tuple(drawn))
+    documents += [(f"{titles[name]}.svg", svg) for name, svg in drawn.items()]
+    documents += [(f"{t.name}.csv", csv_bytes(t)) for t in tables(sheets)]
+    documents.append(("sheets.xlsx", xlsx_bytes(sheets)))
+    for name, content in documents:
+        listed.append(name)
+        yield name, content
+    yield LIST, json_bytes(sheets, listed)
+
+
+def file_names(prefix: str, ids: tuple[str, ...]) -> dict[str, str]:
+    """Return a file name per id, safe on every system and different for every id.
+
+    Examples
+    --------
+    >>> file_names("move-", ("E3", "E/4", "E 4"))
+    {'E3': 'move-E3', 'E/4': 'move-E_4', 'E 4': 'move-E_4-2'}
+    """
+    out: dict[str, str] = {}
+    taken: set[str] = set()
+    for name in ids:
+        plain = prefix + re.sub(r"[^\w.-]", "_", name)
+        unique, count = plain, 1
+        while unique.casefold() in taken:
+            count += 1
+            unique = f"{plain}-{count}"
+        taken.add(unique.casefold())
+        out[name] = unique
+    return out
+
+
+def _write(path: Path, content: bytes) -> None:
+    with path.open("wb") as target:
+        target.write(content)
+        target.flush()
+        os.fsync(target.fileno())
+
+
+def _own(folder: Path) -> set[str]:
+    """Return the names an earlier run listed as its own."""
+    try:
+        listed = json.loads((folder / LIST).read_text(encoding="utf-8"))
+        return {str(name) for name in listed["files"]}
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
+
+
+def _keep_others(folder: Path, new: Path) -> None:
+    """Copy what others put into the folder over to the new one."""
+    if not folder.exists():
+        return
+    own = _own(folder)
+    for entry in folder.iterdir():
+        target = new / entry.name
+        if entry.name in own or target.exists():
+            continue
+        if entry.is_dir() and not entry.is_symlink():
+            shutil.copytree(entry, target, symlinks=True)
+        else:
+            shutil.copy2(entry, target, follow_symlinks=False)
+
+
+def _swap(folder: Path, new: Path, old: Path) -> None:
+    """Put the new folder in place of the old one; put the old one back if that fails."""
+    if not folder.exists():
+        new.rename(folder)
+        return
+    shutil.copymode(folder, new)
+    folder.rename(old)
+    try:
+        new.rename(folder)
+    except BaseException:
+        old.rename(folder)
+        raise

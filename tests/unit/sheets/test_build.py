@@ -1,0 +1,195 @@
+"""The sheet model: every number a person acts on is listed, as printed."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields, is_dataclass, replace
+
+import numpy as np
+import pytest
+
+from fitup.sheets import build_sheets
+from fitup.sheets.model import Number
+from fitup.sheets.places import place_words, spread
+from fitup.sheets.tables import tables
+
+
+def built(made):
+    return build_sheets(made.job, made.survey, made.plan, made.certificate)
+
+
+def expected_keys(made):
+    keys = set()
+    for stage in made.certificate.stages:
+        for jack in stage.jacks:
+            key = ("jack", stage.number, jack.jack)
+            keys |= {(*key, "up", i) for i in range(len(jack.up))}
+            keys |= {(*key, "down", i) for i in range(len(jack.down))}
+            for state in ("start", "raised", "stop"):
+                keys |= {(*key, f"load_{state}"), (*key, f"pressure_{state}")}
+        for check in made.certificate.checks:
+            if check.is_length:
+                keys |= {("stage", stage.number, check.id, w) for w in ("expect", "from", "to")}
+    for seat in made.certificate.seats:
+        keys |= {("seat", seat.seat, w) for w in ("height_now", "height_new", "move")}
+    for check in made.certificate.checks:
+        keys |= {("check", check.id, "before"), ("check", check.id, "after")}
+    keys |= {("plate", s.mark, "measured") for s in made.certificate.stock}
+    keys |= {("survey", "survey-0410.csv", w) for w in ("steel_from", "steel_to")}
+    return keys
+
+
+def test_every_number_a_person_acts_on_is_listed_once(made):
+    printed = [p.key for p in built(made).printed()]
+    assert len(printed) == len(set(printed))
+    assert set(printed) == expected_keys(made)
+
+
+@pytest.mark.parametrize("which", ["made", "made_us"])
+def test_printed_numbers_lie_within_half_a_step_of_the_certificate(which, request):
+    made = request.getfixturevalue(which)
+    printed = {p.key: p for p in built(made).printed()}
+    exact = {}
+    for stage in made.certificate.stages:
+        for jack in stage.jacks:
+            key = ("jack", stage.number, jack.jack)
+            exact |= {(*key, "up", i): v for i, v in enumerate(jack.up)}
+            exact |= {(*key, "down", i): v for i, v in enumerate(jack.down)}
+            exact[*key, "load_stop"] = jack.load_stop
+            exact[*key, "pressure_stop"] = jack.pressure_stop
+        exact |= {
+            ("stage", stage.number, k, "from"): v - made.job.working.move_band
+            for k, v in stage.expected
+            if ("stage", stage.number, k, "from") in printed
+        }
+    for seat in made.certificate.seats:
+        exact["seat", seat.seat, "height_new"] = seat.height_new
+        exact["seat", seat.seat, "move"] = seat.setting
+    for check in made.certificate.checks:
+        exact["check", check.id, "after"] = check.after
+    for key, value in exact.items():
+        assert abs(printed[key].value_si - value) <= printed[key].half_step * (1 + 1e-6), key
+
+
+def test_a_wrong_number_would_be_seen(made):
+    """The printed value is what stands on paper, not the exact one behind it."""
+    sheets = built(made)
+    heights = {p.key: p.value_si for p in sheets.printed() if p.key[-1] == "height_new"}
+    card = next(c for c in sheets.seats if c.seat == "KD8-BL")
+    assert card.height_new.full == "17.99 mm"
+    assert heights["seat", "KD8-BL", "height_new"] == pytest.approx(0.01799, abs=1e-15)
+
+
+def test_header(made):
+    head = built(made).header
+    assert head.status == "NOT APPROVED - for review"
+    assert head.check_code == f"{made.plan.id[:4]}-{made.plan.id[4:8]}"
+    (valid,) = head.valid
+    assert (valid.steel_from.full, valid.steel.full, valid.steel_to.full) == (
+        "6.2 °C",
+        "9.2 °C",
+        "12.2 °C",
+    )
+    assert valid.taken == "2031-04-02 04:10"
+    assert valid.segments == ("KD7", "KD8")
+
+
+def test_a_certificate_of_another_plan_is_refused(made):
+    other = replace(made.certificate, plan_id="another")
+    with pytest.raises(ValueError, match="certificate is for plan 'another'"):
+        build_sheets(made.job, made.survey, made.plan, other)
+
+
+def test_a_stage_is_on_one_sheet_only(made):
+    sheets = built(made)
+    assert [s.sheet for s in sheets.stages] == ["E3", "E3", "E3"]
+    assert sheets.sheets == ("E3",)
+
+
+def texts(value):
+    """Yield every text a reader could see in the sheet model."""
+    if isinstance(value, Number):
+        yield value.full
+    elif isinstance(value, str):
+        yield value
+    elif is_dataclass(value):
+        for field in fields(value):
+            yield from texts(getattr(value, field.name))
+    elif isinstance(value, tuple):
+        for entry in value:
+            yield from texts(entry)
+
+
+@pytest.mark.parametrize("which", ["made", "made_us", "made_large"])
+def test_no_signed_number_anywhere_in_words(which, request):
+    sheets = built(request.getfixturevalue(which))
+    for text in texts(sheets):
+        assert not re.search(r"(?<![\w.\-])[+\-\u2212]\s?\d", text), text
+
+
+def test_seats_are_found_on_the_side_they_stand_on(made):
+    seats = made.job.seats
+    assert place_words(made.job, seats["KD8-BL"]) == "LEFT, BACK end"
+    assert place_words(made.job, seats["KD8-AR"]) == "RIGHT, AHEAD end"
+
+
+def test_sketch_looks_ahead(made):
+    """Ahead is at the top, LEFT is on the left, and labels keep their distance."""
+    marks = {m.title: m for m in built(made).stages[0].sketch.marks}
+    assert marks["KD8-AL"].y < marks["KD8-BL"].y
+    assert marks["KD8-AL"].x < marks["KD8-AR"].x
+    assert marks["KD8-AL"].side == "left"
+    assert marks["KD8-AL"].works
+    assert not marks["KD8-XL"].works
+
+
+def test_labels_of_many_seats_stay_apart_and_on_the_sketch(made_large):
+    sketch = built(made_large).stages[0].sketch
+    for side in ("left", "right"):
+        ys = sorted(m.label_y for m in sketch.marks if m.side == side)
+        assert len(ys) == 8
+        assert np.diff(ys).min() >= 14.0 - 1e-6
+        assert ys[0] >= 7.0
+        assert ys[-1] <= sketch.height - 7.0
+
+
+def test_spread_keeps_order_and_limits():
+    assert spread([5.0, 5.0, 5.0], 2.0, 0.0, 6.0) == [2.0, 4.0, 6.0]
+    assert spread([], 2.0, 0.0, 6.0) == []
+
+
+def test_left_checks_say_so(made):
+    twist = next(line for j in built(made).joints for line in j.lines if line.quantity == "twist")
+    assert twist.aim == "left, within 2.00 mm/m"
+    assert twist.verdict == "left"
+    assert twist.note == "taken up in the overlay, note EE-117"
+
+
+def test_a_level_is_read_only_with_its_own_segment(made):
+    level = replace(
+        made.certificate.checks[0],
+        id="level/KD8-L",
+        quantity="level",
+        joint="",
+        place="KD8-L",
+        target=0.001,
+    )
+    stages = tuple(
+        replace(s, expected=(*s.expected, ("level/KD8-L", 0.0012))) for s in made.certificate.stages
+    )
+    certificate = replace(made.certificate, checks=(*made.certificate.checks, level), stages=stages)
+    sheets = build_sheets(made.job, made.survey, made.plan, certificate)
+    read = {s.segment: [e.id for e in s.expected] for s in sheets.stages}
+    assert "level/KD8-L" in read["KD8"]
+    assert "level/KD8-L" not in read["KD7"]
+    assert sheets.stages[0].expected[-1].expect.words == "high by 1.2 mm (aim: high by 1.0 mm)"
+    assert sheets.joints[-1].id == "levels and lines"
+
+
+def test_columns_carry_units(made, made_us):
+    metric = {t.name: t.columns for t in tables(built(made))}
+    us = {t.name: t.columns for t in tables(built(made_us))}
+    assert "move_mm" in metric["moves"]
+    assert "move_in" in us["moves"]
+    assert {"load_stop_kN", "pressure_stop_bar"} <= set(metric["jacks"])
+    assert {"load_stop_kip", "pressure_stop_psi"} <= set(us["jacks"])

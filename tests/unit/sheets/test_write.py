@@ -1,0 +1,298 @@
+"""Documents: complete, the same bytes for the same plan, and written whole or not at all."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import subprocess
+import sys
+from dataclasses import replace
+
+import pytest
+from openpyxl import load_workbook
+from pypdf import PdfReader
+
+from fitup.sheets import build_sheets, write_sheets
+from fitup.sheets.cautions import STRIP
+from fitup.sheets.tables import Table, csv_bytes
+from fitup.sheets.write import file_names
+
+PDFS = ("move-E3.pdf", "shim-schedule.pdf", "report.pdf")
+
+
+def built(made):
+    return build_sheets(made.job, made.survey, made.plan, made.certificate)
+
+
+@pytest.fixture(scope="module")
+def written(made, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("set") / "sheets"
+    write_sheets(built(made), folder)
+    return folder
+
+
+def pages(path):
+    """Return the text of each page, with all white space as single blanks."""
+    return [" ".join(p.extract_text().split()) for p in PdfReader(path).pages]
+
+
+@pytest.mark.parametrize("name", PDFS)
+def test_every_page_says_what_it_must(written, made, name):
+    sheets = built(made)
+    found = pages(written / name)
+    for i, text in enumerate(found):
+        assert made.plan.id in text
+        assert sheets.header.check_code in text
+        assert "NOT APPROVED - for review" in text
+        assert f"page {i + 1} of {len(found)}" in text
+        assert STRIP in text
+
+
+def test_move_sheet_is_one_a_crew_can_work_from(written, made):
+    text = " ".join(pages(written / "move-E3.pdf"))
+    assert "LOOKING AHEAD" in text
+    for stage in built(made).stages:
+        assert f"STAGE {stage.number} of 3" in text
+        assert f"HOLD POINT {stage.number}" in text
+        for jack in stage.jacks:
+            assert jack.load_stop.text in text
+            assert jack.pressure_stop.text in text
+    assert "Pack stays" in text
+    assert "STOP all pumps" in text
+    for caution in built(made).cautions:
+        assert caution in text
+
+
+@pytest.mark.parametrize("name", PDFS)
+def test_no_signed_number_on_paper(written, made, name):
+    hyphened = re.compile(r"(?<![\w.\-])[+\-\u2212]\s?\d")
+    for text in pages(written / name):
+        assert not hyphened.search(text), hyphened.search(text)
+
+
+def test_action_numbers_are_large(written, made):
+    """Stop loads and pressures are printed in 14 pt or more."""
+    sizes = {}
+
+    def visit(text, cm, tm, font, size):
+        for word in text.split():
+            sizes.setdefault(word, set()).add(round(size * abs(tm[3]) * abs(cm[3]), 1))
+
+    for page in PdfReader(written / "move-E3.pdf").pages:
+        page.extract_text(visitor_text=visit)
+    jack = built(made).stages[0].jacks[0]
+    assert max(sizes[jack.load_stop.text]) >= 14.0
+    assert max(sizes[jack.pressure_stop.text]) >= 14.0
+    assert max(sizes[jack.up[-1].number.size]) >= 14.0
+
+
+def test_paper_follows_the_units(written, made_us, tmp_path):
+    box = PdfReader(written / "move-E3.pdf").pages[0].mediabox
+    assert (round(float(box.width)), round(float(box.height))) == (595, 842)
+    write_sheets(built(made_us), tmp_path / "us")
+    box = PdfReader(tmp_path / "us" / "move-E3.pdf").pages[0].mediabox
+    assert (round(float(box.width)), round(float(box.height))) == (612, 792)
+
+
+def test_same_plan_same_bytes(written, made, tmp_path):
+    again = tmp_path / "again"
+    paths = write_sheets(built(made), again)
+    assert {p.name for p in paths} == {p.name for p in written.iterdir()}
+    for path in paths:
+        assert path.read_bytes() == (written / path.name).read_bytes(), path.name
+
+
+def test_same_bytes_from_another_process(written, tmp_path):
+    """No hash seed, clock or earlier run shows in the bytes."""
+    code = (
+        "import sys; from pathlib import Path; sys.path.insert(0, sys.argv[1]);"
+        "from conftest import make; from fitup.sheets import build_sheets, write_sheets;"
+        "m = make(); s = build_sheets(m.job, m.survey, m.plan, m.certificate);"
+        "write_sheets(s, Path(sys.argv[2]))"
+    )
+    here = str(__file__).rsplit("/", 1)[0]
+    subprocess.run([sys.executable, "-c", code, here, str(tmp_path / "other")], check=True)
+    for path in (tmp_path / "other").iterdir():
+        assert path.read_bytes() == (written / path.name).read_bytes(), path.name
+
+
+def test_sixteen_seats_with_long_ids_fit(made_large, tmp_path):
+    """All ids and readings of a stage are on paper, none cut off at an edge."""
+    write_sheets(built(made_large), tmp_path / "large")
+    reader = PdfReader(tmp_path / "large" / "move-E3.pdf")
+    outside = []
+    for page in reader.pages:
+        width, height = float(page.mediabox.width), float(page.mediabox.height)
+
+        def visit(text, cm, tm, font, size, width=width, height=height):
+            # the matrices of this writer flip the page; the place is their product
+            x = tm[4] * cm[0] + tm[5] * cm[2] + cm[4]
+            y = tm[4] * cm[1] + tm[5] * cm[3] + cm[5]
+            if text.strip() and not (0.0 <= x <= width and 0.0 <= y <= height):
+                outside.append((text, x, y))
+
+        page.extract_text(visitor_text=visit)
+    assert not outside
+    squeezed = "".join("".join(pages(tmp_path / "large" / "move-E3.pdf")).split())
+    squeezed = squeezed.replace("\u200b", "")
+    for seat in made_large.job.seats:
+        assert seat in squeezed
+    for jack in made_large.job.jacks:
+        assert jack in squeezed
+
+
+def test_ids_of_any_kind_reach_the_paper(made, tmp_path):
+    """Markup and mathematics signs, and a long id without a place to break."""
+    odd = "#$x_1$*<b>@BEARINGNORTHWEST"
+    sheets = built(made)
+    stage = sheets.stages[0]
+    jacks = (replace(stage.jacks[0], jack=odd), *stage.jacks[1:])
+    joints = tuple(replace(j, id="E/3 $a$ #[x]") for j in sheets.joints)
+    stages = tuple(replace(s, sheet="E/3 $a$ #[x]") for s in sheets.stages)
+    stages = (replace(stages[0], jacks=jacks), *stages[1:])
+    write_sheets(replace(sheets, stages=stages, joints=joints), tmp_path / "odd")
+    name = next((tmp_path / "odd").glob("move-*.pdf"))
+    assert name.name == "move-E_3__a____x_.pdf"
+    squeezed = "".join("".join(pages(name)).split()).replace("\u200b", "")
+    assert odd in squeezed
+    assert "E/3$a$#[x]" in squeezed
+
+
+def test_status_of_an_approved_plan_is_on_every_page(made, tmp_path):
+    status = "APPROVED by the engineer in charge, 2031-04-02"
+    sheets = build_sheets(made.job, made.survey, made.plan, made.certificate, status=status)
+    write_sheets(sheets, tmp_path / "sheets")
+    for name in PDFS:
+        for text in pages(tmp_path / "sheets" / name):
+            assert status in text
+            assert "NOT APPROVED" not in text
+
+
+def test_interruption_half_way_leaves_the_old_set(made, tmp_path, monkeypatch):
+    folder = tmp_path / "sheets"
+    write_sheets(built(made), folder)
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+
+    def broken(*args, **kwargs):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("fitup.sheets.pdf.report_pdf", broken)
+    changed = replace(built(made), method="another")
+    with pytest.raises(KeyboardInterrupt):
+        write_sheets(changed, folder)
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+    assert [p.name for p in tmp_path.iterdir()] == ["sheets"]
+
+
+def test_full_disk_leaves_the_old_set(made, tmp_path, monkeypatch):
+    folder = tmp_path / "sheets"
+    write_sheets(built(made), folder)
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+
+    def full(path, content):
+        if path.name == "sheets.xlsx":
+            raise OSError(28, "No space left on device")
+        path.write_bytes(content)
+
+    monkeypatch.setattr("fitup.sheets.write._write", full)
+    with pytest.raises(OSError, match="No space left"):
+        write_sheets(replace(built(made), method="another"), folder)
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+    assert [p.name for p in tmp_path.iterdir()] == ["sheets"]
+
+
+def test_failing_last_rename_puts_the_old_set_back(made, tmp_path, monkeypatch):
+    folder = tmp_path / "sheets"
+    write_sheets(built(made), folder)
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    rename = type(folder).rename
+
+    def second_fails(self, target):
+        if self.name == "new":
+            raise OSError(5, "Input/output error")
+        return rename(self, target)
+
+    monkeypatch.setattr(type(folder), "rename", second_fails)
+    with pytest.raises(OSError, match="Input/output"):
+        write_sheets(replace(built(made), method="another"), folder)
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_an_old_move_sheet_does_not_survive_and_a_strangers_file_does(made, tmp_path):
+    folder = tmp_path / "sheets"
+    write_sheets(built(made), folder)
+    (folder / "notes.txt").write_text("mine")
+    (folder / "photos").mkdir()
+    (folder / "photos" / "a.txt").write_text("photo")
+    write_sheets(built(made), folder, moves=False)
+    assert not (folder / "move-E3.pdf").exists()
+    assert not (folder / "readings.csv").exists()
+    assert (folder / "notes.txt").read_text() == "mine"
+    assert (folder / "photos" / "a.txt").read_text() == "photo"
+
+
+def test_withheld_move_sheets_are_announced(made, tmp_path):
+    outside = replace(built(made), inside=False)
+    paths = write_sheets(outside, tmp_path / "sheets", moves=False)
+    names = {p.name for p in paths}
+    assert not any(n.startswith("move-") for n in names)
+    assert not names & {"readings.csv", "jacks.csv", "expected.csv"}
+    report = pages(tmp_path / "sheets" / "report.pdf")[0]
+    assert "TOLERANCE CANNOT BE MET AS SET. MOVE SHEETS ARE WITHHELD" in report
+    schedule = pages(tmp_path / "sheets" / "shim-schedule.pdf")[0]
+    assert "for discussion, not for work" in schedule
+
+
+def test_nothing_to_show_is_still_a_set(made, tmp_path):
+    """No stages, obstacles, proof, stock or statements: every document can still be drawn."""
+    bare = replace(
+        built(made), stages=(), obstacles=(), proof=(), stock=(), statements=(), understood=()
+    )
+    paths = write_sheets(bare, tmp_path / "sheets")
+    assert {"report.pdf", "shim-schedule.pdf", "sheets.xlsx"} <= {p.name for p in paths}
+    assert (tmp_path / "sheets" / "obstacles.csv").read_text() == "obstacle,smallest_change,tried\n"
+
+
+def test_json_says_the_same_as_the_model(written, made):
+    sheets = built(made)
+    data = json.loads((written / "sheets.json").read_text(encoding="utf-8"))
+    assert data["plan_id"] == made.plan.id
+    assert sorted(data["files"]) == sorted(p.name for p in written.iterdir())
+    assert [(tuple(p["key"]), p["value_si"], p["half_step_si"]) for p in data["printed"]] == [
+        (p.key, p.value_si, p.half_step) for p in sheets.printed()
+    ]
+    move = {row["seat"]: row for row in data["tables"]["moves"]}
+    assert (move["KD8-BL"]["move"], move["KD8-BL"]["move_mm"]) == ("LOWER", 17.8)
+    check = {row["check"]: row for row in data["tables"]["checks"]}["E3/R/step"]
+    assert (check["positive_means"], check["after_mm"]) == ("ahead high", -0.6)
+    assert check["after"] == "ahead side low by 0.6 mm"
+
+
+def test_workbook_and_csv_agree(written):
+    book = load_workbook(io.BytesIO((written / "sheets.xlsx").read_bytes()))
+    rows = [[("" if c is None else str(c)) for c in row] for row in book["moves"].values]
+    text = (written / "moves.csv").read_text(encoding="utf-8").splitlines()
+    assert text[0].split(",") == rows[0]
+    assert len(text) == len(rows)
+    assert "aid to a competent engineer" in book["about"]["B5"].value
+
+
+def test_a_name_cannot_become_a_formula():
+    table = Table("t", ("seat",), (("=1+1",), ("S1",)))
+    assert csv_bytes(table).decode() == "seat\n'=1+1\nS1\n"
+
+
+def test_files_of_odd_ids_stay_apart():
+    names = file_names("move-", ("A/B", "A B", "a b", "../x"))
+    assert len({n.casefold() for n in names.values()}) == 4
+    assert all("/" not in n for n in names.values())
+
+
+def test_importing_the_package_stays_light():
+    code = (
+        "import sys, fitup.sheets;"
+        "print([m for m in ('matplotlib', 'openpyxl', 'typst') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
