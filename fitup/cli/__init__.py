@@ -1,0 +1,85 @@
+"""The command line: options in, one library call, print, exit code.
+
+Slow libraries are imported by the commands that need them, so that help comes at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import Final
+
+import click
+
+from fitup import __version__
+from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError
+
+#: command, also the name of its module -> what it does, so that help need not load it
+_COMMANDS: Final = {
+    "start": "Write a commented job folder to fill in.",
+    "check": "List everything that is wrong with a job folder and its survey.",
+    "joints": "Show every joint as surveyed, against tolerance.",
+    "plan": "Choose packs and order the moves, with proof.",
+    "sheets": "Plan, certify and write the sheets.",
+}
+
+
+class _Commands(click.Group):
+    """Loads a command's module only when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command = getattr(import_module(f"fitup.cli.{cmd_name}"), "command", None)
+        return command if isinstance(command, click.Command) else None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+
+@click.command(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="fitup")
+def group() -> None:
+    """Bring deck segments to their final geometry, and prove it before anyone moves a jack.
+
+    A job is a folder with job.toml and CSV tables. The usual day:
+
+    \b
+      fitup start  my-joint     write a commented job folder to fill in
+      fitup check  my-joint     list everything that is wrong with it
+      fitup joints my-joint     show every joint as surveyed
+      fitup plan   my-joint     choose packs and order the moves, with proof
+      fitup sheets my-joint     certify the plan and write the sheets
+
+    Exit codes: 0 done; 2 bad input or a survey that must not be used; 3 tolerance or limits
+    cannot be met; 4 the certificate refused the plan; 130 stopped by Ctrl-C.
+
+    fitup is an aid to a competent engineer. Local codes, the project's specification and
+    licensed practice govern.
+    """
+
+
+def main() -> None:
+    """Run the command line and leave with its exit code; no traceback for a user's mistake."""
+    try:
+        code = group.main(standalone_mode=False, prog_name="fitup")
+    except FitupError as error:
+        for line in str(error).splitlines():
+            click.echo(f"fitup: {line}", err=True)
+        sys.exit(error.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(EXIT_BAD_INPUT)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("fitup: stopped; nothing was written", err=True)
+        sys.exit(EXIT_INTERRUPTED)
+    except BrokenPipeError:
+        # the reader of a pipe went away, as head does: not an error of ours
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,109 @@
+"""``fitup joints``: every joint as surveyed, in words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from fitup.cli.common import Loaded, job_argument, json_option, load, say_json, text_table
+from fitup.joints import side_of
+from fitup.model import Check
+from fitup.sheets.words import NAMES, shown_for, value_words
+from fitup.units import DISPLAY
+
+
+@click.command("joints")
+@job_argument
+@json_option
+def command(job: Path, as_json: bool) -> None:
+    """Show every joint as surveyed: gap, step, offset, kink, twist, against tolerance.
+
+    The two sides of a joint are called back and ahead, the sides of the deck LEFT and RIGHT,
+    looking ahead. u is the standard uncertainty.
+
+    \b
+    Example:
+      fitup joints closure-k1
+    """
+    loaded = load(job)
+    if as_json:
+        say_json(as_json_result(loaded))
+        return
+    for line in loaded.survey.understood:
+        click.echo(line)
+    for joint in loaded.job.joints.values():
+        click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
+        click.echo(_table(loaded, [c for c in loaded.state.checks if c.joint == joint.id]))
+    rest = [c for c in loaded.state.checks if not c.joint and c.tolerance is not None]
+    if rest:
+        click.echo("\nWatched points")
+        click.echo(_table(loaded, rest))
+
+
+def _table(loaded: Loaded, checks: list[Check]) -> str:
+    units = DISPLAY[loaded.job.units]
+    index = {c.id: i for i, c in enumerate(loaded.state.checks)}
+    sigma = loaded.state.uncertainties
+    rows = []
+    for check in checks:
+        value = float(loaded.state.values[index[check.id]])
+        shown = shown_for(check.quantity, units)
+        tolerance = "-" if check.tolerance is None else shown.text(check.tolerance)
+        rows.append(
+            [
+                _place(loaded, check),
+                NAMES[check.quantity],
+                value_words(check.quantity, value, units, check.target).words,
+                shown.text(float(sigma[index[check.id]])),
+                tolerance,
+                verdict(check, value),
+            ]
+        )
+    return text_table(["where", "what", "as surveyed", "u", "tolerance", ""], rows, right=[3, 4])
+
+
+def _place(loaded: Loaded, check: Check) -> str:
+    if check.pair is not None:
+        return f"{check.pair} {loaded.job.pairs[check.pair].place}"
+    return check.point or "whole joint"
+
+
+def verdict(check: Check, value: float) -> str:
+    """Return inside or OUTSIDE, how a check is treated, or nothing where it is only reported."""
+    if check.leave_within is not None:
+        return "left as it is" if abs(value) <= check.leave_within else "left, but TOO FAR"
+    if check.tolerance is None:
+        return ""
+    return "inside" if abs(value - check.target) <= check.tolerance else "OUTSIDE"
+
+
+def as_json_result(loaded: Loaded) -> dict[str, Any]:
+    """Return the joints as surveyed with documented keys (docs/json.md), in SI."""
+    sigma = loaded.state.uncertainties
+    return {
+        "job": loaded.job.name,
+        "understood": list(loaded.survey.understood),
+        "checks": [
+            {
+                "id": check.id,
+                "quantity": check.quantity,
+                "joint": check.joint,
+                "pair": check.pair,
+                "point": check.point,
+                "value_si": float(value),
+                "side": side_of(check.quantity, float(value)),
+                "uncertainty_si": float(u),
+                "target_si": check.target,
+                "tolerance_si": check.tolerance,
+                "leave_within_si": check.leave_within,
+                "source": check.source,
+                "reason": check.reason,
+                "inside": None
+                if check.tolerance is None
+                else bool(abs(value - check.target) <= check.tolerance),
+            }
+            for check, value, u in zip(loaded.state.checks, loaded.state.values, sigma, strict=True)
+        ],
+    }

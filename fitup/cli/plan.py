@@ -1,0 +1,156 @@
+"""``fitup plan``: packs and order of moves, with proof; nothing is written."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from fitup.certify import Certificate, certify
+from fitup.certify.facts import CheckFact, SeatFact
+from fitup.cli.common import (
+    Loaded,
+    influence,
+    job_argument,
+    json_option,
+    load,
+    progress,
+    say_json,
+    text_table,
+)
+from fitup.errors import EXIT_OUTSIDE
+from fitup.model import SIDES, Job, Plan, Quantity
+from fitup.sheets.words import NAMES, move_words, shown_for, value_words
+from fitup.units import DISPLAY
+
+
+@click.command("plan")
+@job_argument
+@json_option
+def command(job: Path, as_json: bool) -> int:
+    """Choose packs and order the moves, certify the plan, and say how good it is.
+
+    Nothing is written. Where tolerance cannot be met, the best plan is shown with what stands
+    in the way, and the exit code is 3.
+
+    \b
+    Example:
+      fitup plan closure-k1
+    """
+    loaded = load(job)
+    plan, certificate = planned(loaded)
+    if as_json:
+        say_json(as_json_result(loaded, plan, certificate))
+    else:
+        show(loaded.job, plan, certificate)
+    return 0 if plan.inside else EXIT_OUTSIDE
+
+
+def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
+    """Plan a loaded job and certify the plan."""
+    from fitup.optimize import make_plan
+
+    effect = influence(loaded)
+    plan = make_plan(loaded.job, loaded.state, effect, progress)
+    progress("certificate")
+    return plan, certify(loaded.job, loaded.survey, loaded.state, effect, plan)
+
+
+def show(job: Job, plan: Plan, certificate: Certificate) -> None:
+    """Print a plan: joints before and after, packs, stages, proof, obstacles."""
+    for joint in job.joints.values():
+        click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
+        click.echo(_joint_table(job, [c for c in certificate.checks if c.joint == joint.id]))
+    rest = [c for c in certificate.checks if not c.joint and c.tolerance is not None]
+    if rest:
+        click.echo("\nWatched points")
+        click.echo(_joint_table(job, rest))
+    click.echo("\nPacks, bottom to top")
+    click.echo(_seat_table(job, certificate.seats))
+    click.echo("\nOrder of work")
+    for stage in certificate.stages:
+        click.echo(f"  stage {stage.number}: {stage.group} ({', '.join(stage.seats)})")
+    click.echo("\nHow good it is")
+    for wish in plan.wishes:
+        click.echo(f"  {_wish(wish.wish, wish.upper, wish.lower, wish.proven)}: {wish.text}")
+    click.echo(f"  method: {plan.method}")
+    for line in certificate.statements:
+        click.echo(f"  certificate: {line}")
+    if not plan.inside:
+        click.echo("\nTOLERANCE CANNOT BE MET with the job as it stands.")
+        show_obstacles(plan)
+    click.echo(f"\nplan {plan.id[:8]}; an aid to a competent engineer, not approved for work")
+
+
+def _wish(name: str, upper: float, lower: float, proven: bool) -> str:
+    if proven and abs(upper - lower) <= 1e-9 * max(1.0, abs(upper)):
+        return f"{name} {upper:.4g}, proven the least there is"
+    if proven:
+        return f"{name} {upper:.4g}, wish met"
+    return f"{name} {upper:.4g}, no plan is below {lower:.4g}"
+
+
+def show_obstacles(plan: Plan) -> None:
+    """Print what stands in the way and the smallest change of each that frees it."""
+    if plan.obstacles:
+        click.echo("Any one of these changes alone lets every tolerance be met:")
+        for obstacle in plan.obstacles:
+            click.echo(f"  {obstacle.change}")
+    else:
+        click.echo("None of the single changes that were tried is enough; it takes more than one.")
+
+
+def _joint_table(job: Job, facts: list[CheckFact]) -> str:
+    units = DISPLAY[job.units]
+    rows = []
+    for fact in facts:
+        quantity: Quantity = next(q for q in SIDES if q == fact.quantity)
+        shown = shown_for(quantity, units)
+        state = "left as it is" if fact.leave_within is not None else ""
+        if fact.inside is not None:
+            state = "inside" if fact.inside else "OUTSIDE"
+        rows.append(
+            [
+                fact.place or "whole joint",
+                NAMES[quantity],
+                value_words(quantity, fact.before, units).words,
+                value_words(quantity, fact.after, units, fact.target).words,
+                shown.text(fact.uncertainty),
+                "-" if fact.tolerance is None else shown.text(fact.tolerance),
+                state,
+            ]
+        )
+    header = ["where", "what", "before", "after", "u", "tolerance", ""]
+    return text_table(header, rows, right=[4, 5])
+
+
+def _seat_table(job: Job, facts: tuple[SeatFact, ...]) -> str:
+    units = DISPLAY[job.units]
+    rows = []
+    for fact in facts:
+        nut = fact.held_by == "nut"
+        rows.append(
+            [
+                fact.seat,
+                move_words(fact.pushes, fact.setting, units).words,
+                "nut" if nut else "+".join(fact.pack_now),
+                "nut" if nut else "+".join(fact.build_up),
+                "-" if nut else units.plate.text(fact.height_new),
+                units.force.text(fact.reaction_before),
+                units.force.text(fact.reaction_after),
+            ]
+        )
+    header = ["seat", "move", "pack now", "new pack", "height", "load now", "load after"]
+    return text_table(header, rows, right=[4, 5, 6])
+
+
+def as_json_result(loaded: Loaded, plan: Plan, certificate: Certificate) -> dict[str, Any]:
+    """Return plan and certificate with documented keys (docs/json.md), in SI."""
+    return {
+        "job": loaded.job.name,
+        "understood": list(loaded.survey.understood),
+        "plan": asdict(plan),
+        "certificate": asdict(certificate),
+    }

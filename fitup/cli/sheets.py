@@ -1,0 +1,52 @@
+"""``fitup sheets``: the whole way from survey to certified sheets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from fitup.certify import confirm
+from fitup.cli.common import job_argument, json_option, load, progress, say_json
+from fitup.cli.plan import as_json_result, planned, show
+from fitup.errors import EXIT_OUTSIDE
+from fitup.sheets import build_sheets, write_sheets
+
+
+@click.command("sheets")
+@job_argument
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for the sheets; JOB/out when not given.",
+)
+@json_option
+def command(job: Path, target: Path | None, as_json: bool) -> int:
+    """Plan, certify and write move sheets, shim schedule, report, tables and figures.
+
+    Where tolerance cannot be met, schedule and report are written for the engineer, move sheets
+    are not, and the exit code is 3.
+
+    \b
+    Example:
+      fitup sheets closure-k1 --to night-15
+    """
+    loaded = load(job)
+    plan, certificate = planned(loaded)
+    sheets = build_sheets(loaded.job, loaded.survey, plan, certificate)
+    count = confirm(loaded.job, certificate, sheets.printed())
+    progress(f"{count} printed numbers confirmed; writing")
+    folder = job / "out" if target is None else target
+    written = write_sheets(sheets, folder, moves=plan.inside)
+    if as_json:
+        result = as_json_result(loaded, plan, certificate)
+        say_json({**result, "written": [str(p) for p in written]})
+    else:
+        show(loaded.job, plan, certificate)
+        click.echo(f"{count} printed numbers confirmed by the certificate; wrote to {folder}:")
+        for path in written:
+            click.echo(f"  {path.name}")
+        if not plan.inside:
+            click.echo("No move sheets: a check is outside its tolerance.")
+    return 0 if plan.inside else EXIT_OUTSIDE
