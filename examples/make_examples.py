@@ -80,9 +80,9 @@ def seats(stiff: bool) -> tuple[list[str], list[str]]:
             seat = f"{name}-S{i}"
             rows.append(
                 f"{seat},{name},{p[0]:.4f},{p[1]:.4f},{p[2]:.4f},up,400,packs,{packs[name][i - 1]},"
-                "40,110,5,0.3,150,1900,,0,,,,"
+                f"{57 if stiff and name == 'E1' else 40},110,5,0.3,150,1900,,0,,,,"
             )
-            stroke, used = (150, 50) if not (stiff and seat == "W7-S3") else (150, 132)
+            stroke, used = (150, 50) if not (stiff and seat == "W7-S3") else (150, 143)
             jacks.append(f"J-{seat},{seat},2000,285,{stroke},{used},0.5,yes")
         outward = "ahead" if sign < 0 else "back"
         for i, left in ((5, 6.0), (6, -6.0)):
@@ -226,7 +226,7 @@ def write(folder: str, title: str, short: bool) -> None:
     loose = dict(PLATES)
     if short:
         loose = {
-            m: (*v[:2], {"P1": 0, "P2": 1, "P3": 1, "P5": 1}.get(m, 2), *v[3:])
+            m: (*v[:2], {"P1": 4, "P2": 4, "P3": 4, "P5": 4}.get(m, 3), *v[3:])
             for m, v in PLATES.items()
         }
     plate_rows = [f"{m},{a},{b},{c},{d},{e},0.05" for m, (a, b, c, d, e) in loose.items()]
@@ -283,7 +283,13 @@ def write(folder: str, title: str, short: bool) -> None:
             table(
                 "readings.csv",
                 "id,pair,quantity,value_mm,side,u_mm,how",
-                [],
+                [
+                    "D1,P1,step,14.5,ahead high,0.5,straightedge and feeler",
+                    "D2,P2,step,22.5,ahead high,0.5,straightedge and feeler",
+                    "D3,P3,step,30.5,ahead high,0.5,straightedge and feeler",
+                    "D4,P1,gap,28.0,opening,1.0,steel tape",
+                    "D5,P3,gap,19.5,opening,1.0,steel tape",
+                ],
             ),
         ]
     )

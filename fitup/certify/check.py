@@ -355,7 +355,7 @@ def _check_fact(job: Job, check: Check, before: float, after: float, sigma: floa
         tolerance=check.tolerance,
         inside=inside,
         leave_within=check.leave_within,
-        reason=check.reason or check.source,
+        reason=check.reason,
         is_length=check.is_length,
     )
 

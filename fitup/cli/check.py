@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.common import influence, job_argument, json_option, load, say_json
+from fitup.cli.loading import influence, load
+from fitup.cli.text import job_argument, json_option, say_json
 
 
 @click.command("check")

@@ -7,7 +7,8 @@ from typing import Any
 
 import click
 
-from fitup.cli.common import Loaded, job_argument, json_option, load, say_json, text_table
+from fitup.cli.loading import Loaded, load
+from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.joints import side_of
 from fitup.model import Check
 from fitup.sheets.words import NAMES, shown_for, value_words

@@ -10,16 +10,8 @@ import click
 
 from fitup.certify import Certificate, certify
 from fitup.certify.facts import CheckFact, SeatFact
-from fitup.cli.common import (
-    Loaded,
-    influence,
-    job_argument,
-    json_option,
-    load,
-    progress,
-    say_json,
-    text_table,
-)
+from fitup.cli.loading import Loaded, influence, load
+from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
 from fitup.model import SIDES, Job, Plan, Quantity
 from fitup.sheets.words import NAMES, move_words, shown_for, value_words

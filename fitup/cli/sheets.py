@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 from fitup.certify import confirm
-from fitup.cli.common import job_argument, json_option, load, progress, say_json
+from fitup.cli.loading import load
 from fitup.cli.plan import as_json_result, planned, show
+from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.errors import EXIT_OUTSIDE
 from fitup.sheets import build_sheets, write_sheets
 

@@ -6,18 +6,24 @@ from pathlib import Path
 
 import click
 
+from fitup.cli.text import json_option, say_json
 from fitup.jobfolder import start_job
 
 
 @click.command("start")
 @click.argument("folder", type=click.Path(path_type=Path))
-def command(folder: Path) -> None:
+@json_option
+def command(folder: Path, as_json: bool) -> None:
     """Write a commented job folder to fill in.
 
     \b
     Example:
       fitup start closure-k1
     """
-    for path in start_job(folder):
+    written = start_job(folder)
+    if as_json:
+        say_json({"written": [str(path) for path in written]})
+        return
+    for path in written:
         click.echo(f"wrote {path}")
     click.echo(f"Fill in the tables, then: fitup check {folder}")

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitup.joints import checks_of
-from fitup.model import Aim, Check, CheckState, Influence, Job, Obstacle, Seat
+from fitup.model import Aim, Check, CheckState, Influence, Job, Obstacle, Quantity, Seat
 from fitup.optimize.problem import FitProblem, build_problem, stroke_left
 from fitup.optimize.wishes import attainable
 
@@ -50,17 +50,27 @@ def find_obstacles(
     report : callable
         Told what is being tried.
     """
-    goal = job.wishes.worst_ratio_goal
     found: list[Obstacle] = []
     for change in _changes(job, state, problem, x):
+        if not change.tries:
+            continue
         report(f"why not: {change.what}")
-        for text, other in change.tries:
-            moved = _with_tolerances(other, state)
-            trial = build_problem(other, moved, influence)
-            if attainable(trial, goal, _STARTS) is not None:
-                found.append(Obstacle(change.what, text, True))
+        # the largest amount first: where even that is not enough the others need not be tried
+        text, other = change.tries[-1]
+        if not _enough(other, state, influence):
+            continue
+        for smaller, less in change.tries[:-1]:
+            if _enough(less, state, influence):
+                text = smaller
                 break
+        found.append(Obstacle(change.what, text, True))
     return tuple(found)
+
+
+def _enough(job: Job, state: CheckState, influence: Influence) -> bool:
+    """Say whether a changed job has a plan of whole plates inside every tolerance."""
+    trial = build_problem(job, _with_tolerances(job, state), influence)
+    return attainable(trial, job.wishes.worst_ratio_goal, _STARTS) is not None
 
 
 def _with_tolerances(job: Job, state: CheckState) -> CheckState:
@@ -80,9 +90,14 @@ def _tolerance_changes(
 ) -> Iterator[_Change]:
     goal = job.wishes.worst_ratio_goal
     checks = {c.id: c for c in state.checks}
+    points: dict[Quantity, float] = {}
     for name, ratio in zip(problem.rows, np.abs(problem.F @ x - problem.g), strict=True):
         check = checks[name]
-        if ratio <= goal or check.tolerance is None or check.point:
+        if ratio <= goal or check.tolerance is None:
+            continue
+        if check.point is not None:
+            loosest = max(ratio / goal, points.get(check.quantity, 0.0))
+            points[check.quantity] = loosest
             continue
         word, step = ("mm", 0.1) if check.is_length else ("mm/m", 0.01)
         tries = []
@@ -98,6 +113,19 @@ def _tolerance_changes(
             )
             tries.append((text, replace(job, aims=(*job.aims, aim))))
         yield _Change(f"{_words(check)} tolerance", tuple(tries))
+    for quantity, ratio in points.items():
+        yield _Change(f"{quantity} tolerance", tuple(_point_tolerances(job, quantity, ratio)))
+
+
+def _point_tolerances(job: Job, quantity: Quantity, ratio: float) -> Iterator[tuple[str, Job]]:
+    """Loosen a tolerance of single points, which holds for all of them."""
+    now = job.tolerances[quantity]
+    for share in (0.7, 0.8, 0.9, 1.0, 1.1):
+        amount = math.ceil(now.value * ratio * share / _MM - 1e-9)
+        if amount * _MM > now.value:
+            looser = {**job.tolerances, quantity: replace(now, value=amount * _MM)}
+            text = f"{quantity} tolerance of {amount} mm at all points (now {now.value / _MM:g} mm)"
+            yield text, replace(job, tolerances=looser)
 
 
 def _words(check: Check) -> str:
@@ -135,7 +163,7 @@ def _with_seat(job: Job, seat: Seat) -> Job:
 
 
 def _strokes(job: Job, name: str) -> Iterator[tuple[str, Job]]:
-    for more in (2, 5, 10, 20, 40):
+    for more in (1, 2, 3, 5, 7, 10, 15, 20, 30, 40):
         longer = {j.id: replace(j, stroke=j.stroke + more * _MM) for j in job.jacks_at(name)}
         yield f"{more} mm more stroke at seat {name}", replace(job, jacks={**job.jacks, **longer})
 

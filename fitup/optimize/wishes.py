@@ -28,6 +28,8 @@ Report = Callable[[str], None]
 #: how far a value may pass a bound found by floating-point means
 _CARE = 1e-9
 _STARTS = 8
+_HALVINGS = 10
+_NEAR_ENOUGH = 0.02
 #: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
 _PRICE = np.array([1.0e4, 1.0e2, 1.0])
 _EDGE = 1e-9
@@ -149,7 +151,7 @@ def _worst(
             text = f"every check within {goal:.2f} of its tolerance"
             return pick, WishResult("worst ratio", value, min(value, relaxed.value), True, text)
     aim = _worst_goal(problem, relaxed)
-    start = _any_pick(problem, relaxed, aim, deadline)
+    start = _closer(problem, _any_pick(problem, relaxed, aim, deadline), relaxed.value, goal)
     score = problem.worst_ratio(problem.settings(start))
     space = space_of(problem, relaxed.x, None)
     found = _ring_search(problem, space, aim, score, deadline)
@@ -160,10 +162,26 @@ def _worst(
     if met:
         text = f"every check within {goal:.2f} of its tolerance"
     else:
-        text = f"a worst ratio of {goal:.2f} cannot be reached; this is the nearest"
-        if not found.proven:
-            text = f"a worst ratio of {goal:.2f} was not reached; no plan is below the lower bound"
+        text = f"a worst ratio of {goal:.2f} cannot be reached"
+        if lower <= goal:
+            text = f"a worst ratio of {goal:.2f} was not reached, nor shown to be out of reach"
     return pick, WishResult("worst ratio", value, min(lower, value), met or found.proven, text)
+
+
+def _closer(problem: FitProblem, pick: Array, least: float, goal: float) -> Array:
+    """Bring the worst ratio of a pick down by halving the way to what can be hoped for."""
+    hope = max(least, goal)
+    for _ in range(_HALVINGS):
+        worst = problem.worst_ratio(problem.settings(pick))
+        if worst - hope < _NEAR_ENOUGH * worst:
+            break
+        cap = 0.5 * (hope + worst)
+        better = attainable(problem, cap)
+        if better is None:
+            hope = cap
+        else:
+            pick = better
+    return pick
 
 
 def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, deadline: float) -> Array:

@@ -108,7 +108,10 @@ def _jack(job: Job, fact: JackFact) -> JackLine:
 
 
 def _expected(job: Job, stage: StageFact, facts: Mapping[str, CheckFact]) -> tuple[Expected, ...]:
-    """Return the length checks at the segment's joints, and its own levels and lines."""
+    """Return what is read at the segment's joints, and the levels of its watched points.
+
+    Line and station of single points wait for the re-survey: nobody reads them at the joint.
+    """
     return tuple(
         _expect(job, facts[check], value)
         for check, value in stage.expected
@@ -117,12 +120,12 @@ def _expected(job: Job, stage: StageFact, facts: Mapping[str, CheckFact]) -> tup
 
 
 def _near(job: Job, segment: str, fact: CheckFact) -> bool:
-    """Tell whether a check is at a joint of the segment or at a point of it."""
-    joint = job.joints.get(fact.joint)
-    if joint is not None:
-        return segment in (joint.back, joint.ahead)
+    """Tell whether a check is read at a joint of the segment, or is the level of its point."""
     point = job.points.get(fact.place)
-    return point is None or point.segment == segment
+    if point is not None:
+        return fact.quantity == "level" and not fact.joint and point.segment == segment
+    joint = job.joints.get(fact.joint)
+    return joint is not None and segment in (joint.back, joint.ahead)
 
 
 def _expect(job: Job, fact: CheckFact, value: float) -> Expected:

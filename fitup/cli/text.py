@@ -1,49 +1,19 @@
-"""What commands share: the job argument, loading, progress, aligned text, JSON."""
+"""Printing on a terminal: aligned text, JSON, progress. Imports nothing slow."""
 
 from __future__ import annotations
 
 import json
 import unicodedata
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from fitup.errors import InputError, Problem
-from fitup.jobfolder import read_job
-from fitup.joints import joint_state
-from fitup.model import CheckState, Influence, Job
-from fitup.structure import influence_of
-from fitup.survey import Survey, read_survey
-
 job_argument = click.argument("job", type=click.Path(path_type=Path))
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the whole result as JSON (docs/json.md)."
 )
-
-
-@dataclass(frozen=True, eq=False)
-class Loaded:
-    """A job read and surveyed, ready to be planned."""
-
-    folder: Path
-    job: Job
-    survey: Survey
-    state: CheckState
-
-
-def load(folder: Path) -> Loaded:
-    """Read a job folder and its survey, and return the joints as surveyed."""
-    job = read_job(folder)
-    survey = read_survey(folder, job)
-    return Loaded(folder, job, survey, joint_state(job, survey))
-
-
-def influence(loaded: Loaded) -> Influence:
-    """Return the influence of a loaded job."""
-    return influence_of(loaded.job, loaded.survey, loaded.folder)
 
 
 def progress(line: str) -> None:
@@ -87,14 +57,3 @@ def _width(text: str) -> int:
 def _pad(text: str, width: int, right: bool) -> str:
     space = " " * (width - _width(text))
     return space + text if right else text + space
-
-
-def all_problems(folder: Path, *steps: Callable[[], object]) -> list[Problem]:
-    """Run steps that check input and return the problems of all of them."""
-    problems: list[Problem] = []
-    for step in steps:
-        try:
-            step()
-        except InputError as error:
-            problems += error.problems
-    return problems

@@ -1,0 +1,189 @@
+"""The exact searches against brute force over every whole-number choice."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fitup.optimize import rings
+from fitup.optimize.improve import Work, improve
+from fitup.optimize.rings import cluster_tree, search_rings
+from fitup.optimize.search import Goal, Space, collect, echelon, search
+
+CASES = settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
+)
+
+
+def random_case(seed: int) -> tuple[Space, Goal, Goal]:
+    """A small problem with everything on: limits, stock, flat directions, uneven choices."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(2, 7))
+    values = [np.sort(rng.uniform(-0.01, 0.01, rng.integers(1, 6))) for _ in range(n)]
+    kinds = int(rng.integers(1, 4))
+    uses = [rng.integers(0, 3, (len(v), kinds)) for v in values]
+    capacity = rng.integers(n, 2 * n + 1, kinds)
+    rank = int(rng.integers(1, n + 2))
+    rows = int(rng.integers(rank, rank + 4))
+    M = 300.0 * rng.normal(size=(rows, rank)) @ rng.normal(size=(rank, n)) / np.sqrt(rank)
+    h = rng.normal(size=rows)
+    p = int(rng.integers(0, 4))
+    L, b = rng.normal(size=(p, n)), rng.uniform(0.0, 0.02, p)
+    share = rng.dirichlet(np.ones(rows))
+    root = np.sqrt(share)
+    space = Space(values, uses, capacity, L, b, np.array([v.mean() for v in values]))
+    squares = Goal("squares", M, h, M, h)
+    worst = Goal("worst", M * root[:, None], h * root, M, h)
+    return space, squares, worst
+
+
+def brute(space: Space, goal: Goal) -> float:
+    best = np.inf
+    for pick in itertools.product(*(range(len(v)) for v in space.values)):
+        x = np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
+        used = sum(u[k] for u, k in zip(space.uses, pick, strict=True))
+        if np.any(space.L @ x > space.b + 1e-10) or np.any(used > space.capacity):
+            continue
+        ratio = goal.F @ x - goal.g
+        best = min(best, np.abs(ratio).max() if goal.kind == "worst" else ratio @ ratio)
+    return float(best)
+
+
+def score(space: Space, goal: Goal, pick: np.ndarray) -> float:
+    x = np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
+    used = sum(u[k] for u, k in zip(space.uses, pick, strict=True))
+    assert np.all(space.L @ x <= space.b + 1e-9)
+    assert np.all(used <= space.capacity)
+    ratio = goal.F @ x - goal.g
+    return float(np.abs(ratio).max() if goal.kind == "worst" else ratio @ ratio)
+
+
+@CASES
+@given(st.integers(0, 10**6))
+@pytest.mark.parametrize("kind", ["squares", "worst"])
+def test_walk_finds_the_brute_force_optimum(kind: str, seed: int) -> None:
+    space, squares, worst = random_case(seed)
+    goal = worst if kind == "worst" else squares
+    truth = brute(space, goal)
+    found = search(space, goal)
+    assert found.proven
+    if np.isinf(truth):
+        assert found.pick is None
+        return
+    assert found.pick is not None
+    assert found.score == pytest.approx(truth, rel=1e-7, abs=1e-9)
+    assert score(space, goal, found.pick) == pytest.approx(truth, rel=1e-7, abs=1e-9)
+
+
+@CASES
+@given(st.integers(0, 10**6), st.sampled_from(["squares", "worst"]), st.booleans())
+def test_rings_find_the_brute_force_optimum(seed: int, kind: str, one_by_one: bool) -> None:
+    space, squares, worst = random_case(seed)
+    goal = worst if kind == "worst" else squares
+    truth = brute(space, goal)
+    n = len(space.values)
+    half = max(1, n // 2)
+    groups = [np.arange(half), np.arange(half, n)]
+    tree = cluster_tree(goal, groups)
+    most = rings._MOST_PAIRS
+    rings._MOST_PAIRS = 0.5 if one_by_one else most  # type: ignore[misc]
+    try:
+        found = search_rings(space, goal, tree, best=1e6)
+    finally:
+        rings._MOST_PAIRS = most  # type: ignore[misc]
+    assert found.proven
+    if np.isinf(truth):
+        assert found.pick is None
+        return
+    assert found.pick is not None
+    assert score(space, goal, found.pick) == pytest.approx(truth, rel=1e-7, abs=1e-9)
+    assert found.lower <= truth * (1.0 + 1e-7) + 1e-9
+
+
+@CASES
+@given(st.integers(0, 10**6))
+def test_a_bound_below_the_optimum_finds_nothing_and_proves_it(seed: int) -> None:
+    space, goal, _ = random_case(seed)
+    truth = brute(space, goal)
+    if np.isinf(truth):
+        return
+    below = truth * (1.0 - 1e-4)
+    tree = cluster_tree(goal, [np.arange(len(space.values))])
+    for found in (search(space, goal, best=below), search_rings(space, goal, tree, best=below)):
+        assert found.pick is None
+        assert found.proven
+
+
+@CASES
+@given(st.integers(0, 10**6), st.floats(0.1, 30.0))
+def test_collect_lists_every_pick_within_the_radius(seed: int, radius: float) -> None:
+    space, goal, _ = random_case(seed)
+    listed = collect(space, goal, radius, 100_000)
+    assert listed is not None
+    expected = set()
+    for pick in itertools.product(*(range(len(v)) for v in space.values)):
+        x = np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
+        used = sum(u[k] for u, k in zip(space.uses, pick, strict=True))
+        inside = np.all(space.L @ x <= space.b) and np.all(used <= space.capacity)
+        if inside and ((goal.M @ x - goal.h) ** 2).sum() <= radius * (1.0 - 1e-9):
+            expected.add(pick)
+    found = {tuple(int(k) for k in row) for row in listed[0]}
+    assert expected <= found
+    for row, squares in zip(*listed, strict=True):
+        x = np.array([v[k] for v, k in zip(space.values, row, strict=True)])
+        assert squares == pytest.approx(((goal.M @ x - goal.h) ** 2).sum(), rel=1e-9, abs=1e-9)
+
+
+@CASES
+@given(st.integers(0, 10**6))
+def test_improve_keeps_limits_and_never_beats_the_optimum(seed: int) -> None:
+    space, goal, _ = random_case(seed)
+    truth = brute(space, goal)
+    pick, value = improve(space, goal, 3)
+    if pick is None:
+        return
+    assert score(space, goal, pick) == pytest.approx(value, rel=1e-6, abs=1e-9)
+    assert value >= truth * (1.0 - 1e-9) - 1e-12
+
+
+@CASES
+@given(st.integers(0, 10**6))
+def test_improve_for_work_keeps_the_squares_allowed(seed: int) -> None:
+    space, goal, _ = random_case(seed)
+    truth = brute(space, goal)
+    if np.isinf(truth):
+        return
+    allowed = truth * 1.5 + 0.1
+    prices = [np.arange(len(v), dtype=float)[::-1] for v in space.values]
+    best = search(space, goal)
+    assert best.pick is not None
+    pick, price = improve(space, goal, 2, work=Work(prices, allowed), begin=best.pick)
+    assert pick is not None
+    assert score(space, goal, pick) <= allowed * (1.0 + 1e-9)
+    begun = sum(p[k] for p, k in zip(prices, best.pick, strict=True))
+    assert sum(p[k] for p, k in zip(prices, pick, strict=True)) <= begun
+    assert price >= 0.0
+
+
+@CASES
+@given(st.integers(0, 10**6))
+def test_echelon_keeps_the_squares(seed: int) -> None:
+    space, goal, _ = random_case(seed)
+    R, z, row_of, base = echelon(goal.M, goal.h)
+    for x in np.random.default_rng(seed).uniform(-0.01, 0.01, (3, len(space.values))):
+        whole = ((goal.M @ x - goal.h) ** 2).sum()
+        assert base + ((R @ x - z) ** 2).sum() == pytest.approx(whole, rel=1e-9, abs=1e-9)
+    for column, row in enumerate(row_of):
+        if row >= 0:
+            assert R[row, column] != 0.0
+            assert np.all(R[row, :column] == 0.0)
+
+
+def test_time_over_leaves_a_true_lower_bound() -> None:
+    space, goal, _ = random_case(7)
+    found = search(space, goal, best=1e6, deadline=-1.0)
+    assert found.lower <= brute(space, goal)
