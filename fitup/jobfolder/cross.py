@@ -17,16 +17,20 @@ FACE_FIT = 0.005
 
 def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Problem]) -> None:
     """Add to ``problems`` everything that is wrong between tables."""
-    _names(job, tables, problems)
-    _joints(job, tables["joints.csv"], problems)
+    # what failed to read in its own table has been reported there already
+    broken = frozenset(p.file for p in problems)
+    _names(job, tables, broken, problems)
+    _joints(job, tables["joints.csv"], broken, problems)
     _pairs(job, tables["pairs.csv"], problems)
-    _seats(job, tables["seats.csv"], problems)
-    _plates(job, tables["seats.csv"], problems)
-    _limits(job, tables.get("limits.csv", []), problems)
-    _excluded(job, problems)
+    _seats(job, tables["seats.csv"], broken, problems)
+    _plates(job, tables["seats.csv"], broken, problems)
+    _limits(job, tables.get("limits.csv", []), broken, problems)
+    _excluded(job, broken, problems)
 
 
-def _names(job: Job, tables: Mapping[str, list[Row]], problems: list[Problem]) -> None:
+def _names(
+    job: Job, tables: Mapping[str, list[Row]], broken: frozenset[str], problems: list[Problem]
+) -> None:
     references = [
         ("points.csv", "segment", job.segments, "segments.csv"),
         ("joints.csv", "back", job.segments, "segments.csv"),
@@ -40,8 +44,6 @@ def _names(job: Job, tables: Mapping[str, list[Row]], problems: list[Problem]) -
         ("aims.csv", "pair", job.pairs, "pairs.csv"),
         ("readings.csv", "pair", job.pairs, "pairs.csv"),
     ]
-    # a name that failed to read in its own table has been reported there already
-    broken = {p.file for p in problems}
     for table, column, known, home in references:
         for row in tables.get(table, []):
             name = row[column]
@@ -53,7 +55,7 @@ def _names(job: Job, tables: Mapping[str, list[Row]], problems: list[Problem]) -
                 )
 
 
-def _joints(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+def _joints(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
     used = Counter(p.joint for p in job.pairs.values())
     for row in rows:
         joint = job.joints.get(row["id"])
@@ -63,7 +65,7 @@ def _joints(job: Job, rows: list[Row], problems: list[Problem]) -> None:
             problems.append(
                 row.problem("ahead", "the back segment again", "another segment", "correct it")
             )
-        if used[joint.id] == 0:
+        if used[joint.id] == 0 and "pairs.csv" not in broken:
             problems.append(
                 row.problem(
                     "id", "a joint without pairs", "at least one pair", "add rows to pairs.csv"
@@ -145,13 +147,13 @@ def _face(row: Row, across: np.ndarray, problems: list[Problem]) -> None:
         )
 
 
-def _seats(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+def _seats(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
     served = {j.seat for j in job.jacks.values()}
     for row in rows:
         seat = job.seats.get(row["id"])
         if seat is None:
             continue
-        if seat.id not in served and not seat.hold:
+        if seat.id not in served and not seat.hold and "jacks.csv" not in broken:
             problems.append(
                 row.problem(
                     "id",
@@ -188,13 +190,13 @@ def _present_load(job: Job, seat: Seat, row: Row, problems: list[Problem]) -> No
         )
 
 
-def _plates(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
     for row in rows:
         seat = job.seats.get(row["id"])
         if seat is None or seat.held_by == "nut":
             continue
         missing = [m for m in seat.pack if m not in job.plates]
-        for mark in dict.fromkeys(missing):
+        for mark in dict.fromkeys(missing if "plates.csv" not in broken else []):
             problems.append(
                 row.problem(
                     "pack",
@@ -212,7 +214,8 @@ def _plates(job: Job, rows: list[Row], problems: list[Problem]) -> None:
                 )
             )
         height = job.pack_height(seat.pack)
-        if not seat.pack_least - 1e-9 <= height <= seat.pack_most + 1e-9:
+        orderly = seat.pack_least <= seat.pack_most
+        if orderly and not seat.pack_least - 1e-9 <= height <= seat.pack_most + 1e-9:
             problems.append(
                 row.problem(
                     "pack",
@@ -223,7 +226,7 @@ def _plates(job: Job, rows: list[Row], problems: list[Problem]) -> None:
             )
 
 
-def _limits(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
     for row in rows:
         limit = job.limits.get(row["id"])
         if limit is None:
@@ -236,7 +239,7 @@ def _limits(job: Job, rows: list[Row], problems: list[Problem]) -> None:
                 )
             )
         for name in limit.seats:
-            if name not in job.seats:
+            if name not in job.seats and "seats.csv" not in broken:
                 problems.append(
                     row.problem(
                         "seats", f"'{name}'", "ids of seats.csv", "correct it or add it there"
@@ -244,7 +247,9 @@ def _limits(job: Job, rows: list[Row], problems: list[Problem]) -> None:
                 )
 
 
-def _excluded(job: Job, problems: list[Problem]) -> None:
+def _excluded(job: Job, broken: frozenset[str], problems: list[Problem]) -> None:
+    if broken & {"points.csv", "readings.csv"}:
+        return
     known = set(job.points) | {r.id for r in job.readings}
     for name in job.excluded:
         if name not in known:

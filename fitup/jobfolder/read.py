@@ -188,7 +188,7 @@ def _joint(row: Row, problems: list[Problem]) -> Joint:
         problems.append(
             row.problem(
                 "falls_to",
-                f"'{side}' with a crossfall of {fall:g}",
+                f"'{side}' with {'no' if fall == 0.0 else 'a'} crossfall",
                 "level with 0, else left or right",
                 "correct one of them",
             )
@@ -247,7 +247,7 @@ def _seat(row: Row, segments: dict[str, Segment], problems: list[Problem]) -> Se
         )
     if most is not None and most < row["pack_least"]:
         problems.append(
-            row.problem("pack_most", f"{most:g} m below pack_least", "not below it", "correct one")
+            row.problem("pack_most", f"{most:g} m, below pack_least", "not below it", "correct one")
         )
     if row["reaction_most"] <= row["reaction_least"]:
         problems.append(
@@ -267,7 +267,8 @@ def _seat(row: Row, segments: dict[str, Segment], problems: list[Problem]) -> Se
         held_by=row["held_by"],
         pack=tuple(row["pack"]),
         pack_least=row["pack_least"],
-        pack_most=0.0 if most is None else most,
+        # a missing one has been reported: no pack is too high then
+        pack_most=(0.0 if nut else np.inf) if most is None else most,
         most_plates=row["most_plates"],
         bedding=row["bedding"],
         reaction_least=row["reaction_least"],

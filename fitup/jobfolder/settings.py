@@ -122,6 +122,11 @@ class _Reader:
             return units.to_si(float(value), dimension, suffix)
         return float(value)
 
+    def given(self, table: Mapping[str, Any], name: str, dimension: str) -> tuple[str, str]:
+        """Return the key under which a number stands, and the number, as they were written."""
+        key = next(k for k in spellings(name, dimension) if k in table)
+        return key, f"{table[key]:g}"
+
     def text(self, where: str, table: Mapping[str, Any], name: str, needed: bool = True) -> str:
         value = table.get(name)
         if value is None and not needed:
@@ -211,7 +216,8 @@ def _tolerances(reader: _Reader, table: Mapping[str, Any]) -> dict[Quantity, Tol
         weight = reader.number(where, entry, "weight", "")
         weight = 1.0 if weight is None else weight
         if value is not None and value <= 0.0:
-            reader.complain(f"{where}value", f"{value:g}", "above zero", "correct it")
+            key, written = reader.given(entry, "value", dimension)
+            reader.complain(f"{where}{key}", written, "above zero", "correct it")
         elif weight < 0.0:
             reader.complain(f"{where}weight", f"{weight:g}", "not below zero", "correct it")
         elif value is not None and source:
@@ -235,8 +241,11 @@ def _record(
         if value is None:
             continue
         least = 1.0 if name == "jack_reserve" else 0.0
-        if value < least or (name in ("lift_step", "time_limit") and value == 0.0):
-            reader.complain(f"{key}.{name}", f"{value:g}", f"at least {least:g}", "correct it")
+        above = name in ("lift_step", "time_limit")
+        if value < least or (above and value == 0.0):
+            spelled, written = reader.given(table, name, dimensions[name])
+            allowed_text = "above zero" if above else f"at least {least:g}"
+            reader.complain(f"{key}.{spelled}", written, allowed_text, "correct it")
             continue
         given[name] = value
     return kind(**given)
@@ -290,7 +299,8 @@ def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | Non
     load = reader.number(where, entry, "deck_load", "force", needed=True)
     u = reader.number(where, entry, "u", "length")
     if u is not None and u <= 0.0:
-        reader.complain(f"{where}u", f"{u:g}", "above zero", "give the standard uncertainty")
+        key, written = reader.given(entry, "u", "length")
+        reader.complain(f"{where}{key}", written, "above zero", "give the standard uncertainty")
         return None
     unit = entry.get("unit")
     if unit is not None and unit not in units.FACTORS["length"]:

@@ -116,6 +116,8 @@ def _bounds_text(column: Column, suffix: str | None) -> str:
         return f"{value:g}"
 
     unit = "" if suffix is None else f" {suffix}"
+    if column.above is not None and column.most is not None:
+        return f"a number above {show(column.above)}{unit} and at most {show(column.most)}{unit}"
     if column.above is not None:
         return f"a number above {show(column.above)}{unit}"
     if column.least is not None and column.most is not None:
