@@ -5,6 +5,7 @@ Slow libraries are imported by the commands that need them, so that help comes a
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from importlib import import_module
@@ -66,6 +67,7 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line and leave with its exit code; no traceback for a user's mistake."""
+    _print_what_can_be()
     try:
         code = group.main(standalone_mode=False, prog_name="fitup")
     except FitupError as error:
@@ -82,4 +84,16 @@ def main() -> None:
         # the reader of a pipe went away, as head does: not an error of ours
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except OSError as error:
+        where = f"{str(error.filename)[:200]}: " if error.filename else ""
+        reason = error.strerror or str(error)
+        click.echo(f"fitup: {where}{reason}; check path, permission and free space", err=True)
+        sys.exit(EXIT_BAD_INPUT)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _print_what_can_be() -> None:
+    """Let a terminal without a sign such as the degree print a question mark for it."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -10,8 +11,9 @@ from fitup.certify import confirm
 from fitup.cli.loading import load
 from fitup.cli.plan import as_json_result, planned, show
 from fitup.cli.text import job_argument, json_option, progress, say_json
-from fitup.errors import EXIT_OUTSIDE
+from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.sheets import build_sheets, write_sheets
+from fitup.sheets.write import LIST
 
 
 @click.command("sheets")
@@ -33,12 +35,13 @@ def command(job: Path, target: Path | None, as_json: bool) -> int:
     Example:
       fitup sheets closure-k1 --to night-15
     """
+    folder = job / "out" if target is None else target
     loaded = load(job)
+    _require_sheet_folder(folder.resolve(), job.resolve())
     plan, certificate = planned(loaded)
     sheets = build_sheets(loaded.job, loaded.survey, plan, certificate)
     count = confirm(loaded.job, certificate, sheets.printed())
     progress(f"{count} printed numbers confirmed; writing")
-    folder = job / "out" if target is None else target
     written = write_sheets(sheets, folder, moves=plan.inside)
     if as_json:
         result = as_json_result(loaded, plan, certificate)
@@ -51,3 +54,31 @@ def command(job: Path, target: Path | None, as_json: bool) -> int:
         if not plan.inside:
             click.echo("No move sheets: a check is outside its tolerance.")
     return 0 if plan.inside else EXIT_OUTSIDE
+
+
+def _require_sheet_folder(folder: Path, job: Path) -> None:
+    """Refuse, before the long work, a folder the sheets cannot be written to or must not take."""
+
+    def refuse(found: str, allowed: str, do: str) -> InputError:
+        return InputError([Problem(str(folder), found, allowed, do)])
+
+    # the set replaces its folder as a whole, so a folder of other things is never taken over
+    if folder == job:
+        raise refuse("the job folder itself", "a folder of its own", "name another with --to")
+    if folder.is_dir() and any(folder.iterdir()) and not (folder / LIST).is_file():
+        raise refuse(
+            f"a folder with files in it, but no {LIST} of earlier sheets",
+            "a new or empty folder, or one of earlier sheets",
+            "name another with --to",
+        )
+    if folder.exists() and not folder.is_dir():
+        raise refuse("a file", "a folder", "name another with --to")
+    parent = folder.parent
+    while not parent.exists():
+        parent = parent.parent
+    if not parent.is_dir() or not os.access(parent, os.W_OK | os.X_OK):
+        raise refuse(
+            f"a place below {parent}, which cannot be written to",
+            "a folder that can be written",
+            "name another with --to",
+        )

@@ -43,8 +43,10 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
     if findings:
         raise SurveyRefused(findings)
     gain = np.linalg.solve(total, covariance[rows]).T
-    keep = np.eye(len(state.values))
-    keep[:, rows] -= gain
+    seen = np.zeros((len(rows), len(state.values)))
+    # two readings of one place are two rows
+    seen[np.arange(len(rows)), rows] = 1.0
+    keep = np.eye(len(state.values)) - gain @ seen
     # Joseph's form stays symmetric and positive
     noise = gain * np.array([r.uncertainty for r in used])
     updated = keep @ covariance @ keep.T + noise @ noise.T

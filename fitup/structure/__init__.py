@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from fitup.model import Influence, Job
+from fitup.structure.present import require_bearable
 from fitup.structure.rigid import rigid_influence, segment_statics
 from fitup.structure.table import influence_from_table
 from fitup.survey.points import Survey
@@ -16,10 +17,12 @@ def influence_of(job: Job, survey: Survey, folder: Path) -> Influence:
     Raises
     ------
     StructureError
-        If a segment can move freely.
+        If a segment can move freely, or a seat's computed present load breaks its limits.
     InputError
         If the table does not fit the job.
     """
     if job.influence_table is None:
-        return rigid_influence(job, survey)
+        influence = rigid_influence(job, survey)
+        require_bearable(job, influence)
+        return influence
     return influence_from_table(folder / job.influence_table, job.influence_table, job)

@@ -55,10 +55,14 @@ def influence_from_table(path: Path, shown: str, job: Job) -> Influence:
     problems: list[Problem] = []
     records = _records(path, shown, problems)
     if not records:
-        raise InputError(problems)
+        remarks = Problem(shown, "no header", "row, unit, then the seats", "export the table again")
+        raise InputError(problems or [remarks])
     header = records[0][1]
     seats = tuple(job.seats)
     columns = _seat_columns(shown, header, seats, problems)
+    if problems:
+        # rows under a header that is not understood would only add lines that mean nothing
+        raise InputError(problems)
     checks = checks_of(job)
     kinds = {c.id: "length" if c.quantity in LENGTHS else "slope" for c in checks}
     kinds |= {f"reaction/{s}": "reaction" for s in seats}

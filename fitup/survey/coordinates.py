@@ -29,6 +29,8 @@ from fitup.units import METRIC, Shown, to_si
 UNCERTAINTY_MOST: Final = 0.1
 #: after so many problems the rest are only counted
 MOST_PROBLEMS: Final = 50
+#: so many points that are not in points.csv are named, the rest are only counted
+MOST_NAMED: Final = 20
 _MEANING: Final = {
     "id": "the name of the point",
     "E": "the easting",
@@ -290,11 +292,14 @@ def _understood(
     shown_in: Shown,
 ) -> tuple[str, ...]:
     columns = how.columns
-    count = sum(_id(how, row) in set(unused) for row in rows)
+    count = sum(_id(how, row) not in known for row in rows)
     aside = ""
     if count:
         verb = "is" if len(unused) == 1 else "are"
-        aside = f", {count} not used ({', '.join(unused)} {verb} not in points.csv)"
+        named = ", ".join(unused[:MOST_NAMED])
+        if len(unused) > MOST_NAMED:
+            named += f" and {len(unused) - MOST_NAMED} more"
+        aside = f", {count} not used ({named} {verb} not in points.csv)"
     points = "1 point" if len(rows) == 1 else f"{len(rows)} points"
     lines = [f"{how.shown}: {points} read{aside}"]
     alike = {k.casefold(): k for k in known}

@@ -8,6 +8,7 @@ from itertools import chain, combinations, permutations
 from typing import Final
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
@@ -20,6 +21,8 @@ AXES: Final = ("easting", "northing", "height")
 FREE: Final = 1e3
 #: three-cycles of labels are tried up to this many points
 MOST_FOR_CYCLES: Final = 12
+#: mistakes at one or two points are looked for among this many that are furthest off
+MOST_SUSPECTS: Final = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,8 +58,15 @@ def families(observed: Observed, others: Sequence[Observed]) -> Iterator[Iterato
     yield _one_left_out(observed)
 
 
+def _suspects(o: Observed) -> list[int]:
+    """Indices of the points that differ most from the usual deviation, in the order of the file."""
+    deviation = o.surveyed - o.design
+    off = np.abs(deviation - np.median(deviation, axis=0)).max(axis=1)
+    return sorted(np.argsort(-off, kind="stable")[:MOST_SUSPECTS].tolist())
+
+
 def _exchanged(o: Observed) -> Iterator[Hypothesis]:
-    for i, j in combinations(range(len(o.ids)), 2):
+    for i, j in combinations(_suspects(o), 2):
         order = list(range(len(o.ids)))
         order[i], order[j] = j, i
         yield Hypothesis(
@@ -121,8 +131,7 @@ def _other_segment(o: Observed, others: Sequence[Observed]) -> Iterator[Hypothes
     for other in others:
         if len(other.ids) < len(o.ids):
             continue
-        apart = np.linalg.norm(o.surveyed[:, None, :] - other.design[None, :, :], axis=2)
-        nearest = apart.argmin(axis=1)
+        nearest = cKDTree(other.design).query(o.surveyed)[1]
         if len(set(nearest.tolist())) == len(o.ids):
             yield Hypothesis(
                 f"these are the targets of segment {other.segment}",
@@ -151,7 +160,8 @@ def _predicted(o: Observed, point: int, axis: int) -> float | None:
 
 
 def _unit_of_one(o: Observed) -> Iterator[Hypothesis]:
-    for point, name in enumerate(o.ids):
+    for point in _suspects(o):
+        name = o.ids[point]
         for axis, word in enumerate(AXES):
             there, found = _predicted(o, point, axis), float(o.surveyed[point, axis])
             if there is None or abs(there) < 1.0:
@@ -171,7 +181,8 @@ def _unit_of_one(o: Observed) -> Iterator[Hypothesis]:
 
 
 def _one_height(o: Observed) -> Iterator[Hypothesis]:
-    for point, name in enumerate(o.ids):
+    for point in _suspects(o):
+        name = o.ids[point]
         yield Hypothesis(
             f"the height of {name} alone is wrong",
             "check its prism or target height and correct the list, or exclude the point in "
@@ -182,7 +193,8 @@ def _one_height(o: Observed) -> Iterator[Hypothesis]:
 
 
 def _one_left_out(o: Observed) -> Iterator[Hypothesis]:
-    for point, name in enumerate(o.ids):
+    for point in _suspects(o):
+        name = o.ids[point]
         rest = [i for i in range(len(o.ids)) if i != point]
         ids = tuple(o.ids[i] for i in rest)
         try:

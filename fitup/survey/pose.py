@@ -105,8 +105,8 @@ def require_three(segment_id: str, ids: Sequence[str], design: Array) -> None:
     if len(ids) < 3:
         raise SurveyRefused(
             [
-                f"segment {segment_id}: {len(ids)} surveyed points ({names}); its place needs at "
-                "least 3, not in a line; survey more of its points"
+                f"segment {segment_id}: {len(ids)} surveyed point{'' if len(ids) == 1 else 's'} "
+                f"({names}); its place needs at least 3, not in a line; survey more of its points"
             ]
         )
     spread = np.linalg.svd(design - design.mean(axis=0), compute_uv=False)
