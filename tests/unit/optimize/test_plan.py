@@ -1,0 +1,208 @@
+"""Whole plans on the small job: wishes, limits, stock, stages, ties, why not."""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fitup.errors import NoPlan, NoSafeOrder
+from fitup.model import Aim, Limit, Plan, Tolerance, Wishes
+from fitup.optimize import build_problem, make_plan
+from fitup.optimize.packs import pack_choices, stack_order
+from fitup.optimize.wishes import choose
+
+Small = Callable[..., Any]
+
+
+def plan_of(case: Any) -> Plan:
+    return make_plan(case.job, case.state, case.influence)
+
+
+def test_same_input_same_plan(small: Small) -> None:
+    first, second = plan_of(small()), plan_of(small())
+    assert first == second
+    assert first.id == second.id
+
+
+def test_the_id_changes_with_the_input(small: Small) -> None:
+    assert plan_of(small()).id != plan_of(small(digest="another")).id
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_every_limit_and_the_stock_are_kept(small: Small, seed: int) -> None:
+    case = small(seed=seed)
+    problem = build_problem(case.job, case.state, case.influence)
+    plan = plan_of(case)
+    x = plan.settings()
+    assert np.all(problem.L @ x <= problem.b + 1e-9 * np.maximum(1.0, np.abs(problem.b)))
+    used = Counter(m for s in plan.seats for m in s.build_up)
+    owned = Counter(m for s in case.job.seats.values() for m in s.pack)
+    for mark, plate in case.job.plates.items():
+        assert used[mark] <= plate.count + owned[mark]
+    for seat in plan.seats:
+        assert len(seat.build_up) <= case.job.seats[seat.seat].most_plates
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_least_squares_are_proven_and_the_bound_holds(small: Small, seed: int) -> None:
+    plan = plan_of(small(seed=seed))
+    squares = next(w for w in plan.wishes if w.wish == "least squares")
+    assert squares.proven
+    assert squares.lower == pytest.approx(squares.upper)
+
+
+def test_against_brute_force_on_four_seats(small: Small) -> None:
+    """Three seats of one segment held, few plates: every choice is weighed by hand."""
+    case = small()
+    hold = {
+        n: replace(s, hold=n in {"B1", "B2", "A3", "A4"}, most_plates=3)
+        for n, s in case.job.seats.items()
+    }
+    plates = {m: replace(p, count=2) for m, p in case.job.plates.items()}
+    wide = {q: replace(t, value=1.0) for q, t in case.job.tolerances.items()}
+    job = replace(
+        case.job,
+        seats=hold,
+        plates=plates,
+        tolerances=wide,
+        wishes=Wishes(squares_slack=0.0, squares_slack_floor=0.0),
+    )
+    from fitup.joints import joint_state
+
+    state = joint_state(job, case.survey)
+    problem = build_problem(job, state, case.influence)
+    near = [[k for k, c in enumerate(own) if abs(c.setting) < 0.008] for own in problem.choices]
+    best = min(
+        problem.squares(problem.settings(np.array(pick)))
+        for pick in itertools.product(*near)
+        if problem.feasible(np.array(pick))
+    )
+    chosen = choose(problem, job.wishes)
+    assert problem.feasible(chosen.pick)
+    assert problem.squares(problem.settings(chosen.pick)) <= best * (1.0 + 1e-9)
+
+
+def test_slack_is_given_for_less_work_and_never_more(small: Small) -> None:
+    case = small()
+    loose = replace(case.job, wishes=Wishes(squares_slack=0.5, squares_slack_floor=0.0))
+    tight = replace(case.job, wishes=Wishes(squares_slack=0.0, squares_slack_floor=0.0))
+    problem = build_problem(case.job, case.state, case.influence)
+    a, b = choose(problem, tight.wishes), choose(problem, loose.wishes)
+    squares = [problem.squares(problem.settings(c.pick)) for c in (a, b)]
+    assert squares[1] <= 1.5 * squares[0] + 1e-9
+    assert problem.work(b.pick) <= problem.work(a.pick)
+
+
+def test_a_better_left_check_is_not_worked_on_but_kept_within(small: Small) -> None:
+    aims = (Aim("K", None, "step", "leave", 0.03, "goes into the overlay"),)
+    case = small(aims=aims)
+    problem = build_problem(case.job, case.state, case.influence)
+    assert not any("step" in row for row in problem.rows)
+    assert any(label.kind == "leave" for label in problem.limits) or np.all(
+        np.abs(case.state.values) < 0.03
+    )
+
+
+def test_a_preset_moves_the_aim(small: Small) -> None:
+    aims = (Aim("K", None, "step", "preset", 0.003, "springs back"),)
+    case = small(aims=aims)
+    plan = plan_of(case)
+    after = case.state.values + case.influence.A @ plan.settings()
+    steps = [v for c, v in zip(case.state.checks, after, strict=True) if c.quantity == "step"]
+    assert np.mean(steps) == pytest.approx(0.003, abs=0.0012)
+
+
+def test_held_seats_stay(small: Small) -> None:
+    case = small()
+    seats = {n: replace(s, hold=s.segment == "B") for n, s in case.job.seats.items()}
+    plan = make_plan(replace(case.job, seats=seats), case.state, case.influence)
+    assert all(not s.disturbed for s in plan.seats if s.seat.startswith("B"))
+    assert any(s.disturbed for s in plan.seats)
+
+
+def test_when_tolerance_cannot_be_met_one_change_that_frees_it_is_named(small: Small) -> None:
+    case = small(size=0.02)
+    seats = {
+        n: replace(
+            s,
+            hold=s.segment == "B",
+            raise_most=0.0005 if s.segment == "A" else None,
+            lower_most=0.0005 if s.segment == "A" else None,
+        )
+        for n, s in case.job.seats.items()
+    }
+    plan = make_plan(replace(case.job, seats=seats), case.state, case.influence)
+    assert not plan.inside
+    first = plan.wishes[0]
+    assert first.lower > 1.0
+    assert first.text == "a worst ratio of 1.00 cannot be reached"
+    assert all(o.verified for o in plan.obstacles)
+
+
+def test_limits_that_contradict_are_an_error_in_words(small: Small) -> None:
+    case = small()
+    seats = {n: replace(s, reaction_most=1.0e5) for n, s in case.job.seats.items()}
+    with pytest.raises(NoPlan, match="no setting of the seats keeps all hard limits"):
+        make_plan(replace(case.job, seats=seats), case.state, case.influence)
+
+
+def test_no_order_is_safe_where_one_corner_must_lift_alone(small: Small) -> None:
+    case = small()
+    seats = {n: replace(s, group=n) for n, s in case.job.seats.items()}
+    limits = {"t": Limit("t", "warp", ("B1", "B2", "B3", "B4"), 0.0005)}
+    job = replace(case.job, seats=seats, limits={**case.job.limits, **limits})
+    with pytest.raises(NoSafeOrder, match="no order of stages keeps every limit on the way: stage"):
+        make_plan(job, case.state, case.influence)
+
+
+def test_lift_clears_old_and_new_packs(small: Small) -> None:
+    case = small()
+    plan = plan_of(case)
+    by_seat = {s.seat: s for s in plan.seats}
+    for stage in plan.stages:
+        for seat, top in zip(stage.seats, stage.up[-1], strict=True):
+            clear = top - max(0.0, by_seat[seat].setting)
+            assert clear >= case.job.working.insertion - 1e-9
+        travel = np.diff(np.array([[0.0] * len(stage.seats), *stage.up, *stage.down]), axis=0)
+        assert np.abs(travel).max() <= case.job.working.lift_step + 1e-9
+
+
+def test_pack_choices_are_all_packs_by_brute_force(small: Small) -> None:
+    job = small().job
+    seat = replace(job.seats["B1"], most_plates=3)
+    available = dict.fromkeys(job.plates, 2)
+    found = pack_choices(seat, job.plates, available, (-0.01, 0.01))
+    now = job.pack_height(seat.pack)
+    expected = set()
+    for size in (1, 2, 3):
+        for marks in itertools.combinations_with_replacement(sorted(job.plates), size):
+            counts = Counter(marks)
+            height = job.pack_height(marks)
+            move = height - now - seat.bedding
+            allowed = max(counts.values()) <= 2 and counts != Counter(seat.pack)
+            if allowed and abs(move) <= 0.01 and seat.pack_least <= height <= seat.pack_most:
+                expected.add(tuple(sorted(marks)))
+    assert {tuple(sorted(c.marks)) for c in found if c.disturbed} == expected
+    assert [c.setting for c in found] == sorted(c.setting for c in found)
+    assert sum(not c.disturbed for c in found) == 1
+
+
+def test_thin_plates_stand_between_thick_ones(small: Small) -> None:
+    plates = small().job.plates
+    assert stack_order(["P1", "P20", "P2", "P10"], plates) == ("P20", "P2", "P1", "P10")
+    assert stack_order(["P1", "P5"], plates) == ("P5", "P1")
+
+
+def test_tolerances_weigh(small: Small) -> None:
+    tight = {"step": Tolerance(0.0002, "x"), "level": Tolerance(0.05, "x", 0.1)}
+    case = small(tolerances=tight)
+    plan = plan_of(case)
+    after = case.state.values + case.influence.A @ plan.settings()
+    steps = [v for c, v in zip(case.state.checks, after, strict=True) if c.quantity == "step"]
+    assert np.abs(np.mean(steps)) < 0.0006
