@@ -1,0 +1,156 @@
+"""The exact searches against published integer least squares.
+
+Sources
+-------
+- P. de Jonge and C. Tiberius, The LAMBDA method for integer ambiguity estimation: implementation
+  aspects, LGR-Series 12, Delft Geodetic Computing Centre, 1996, eq. 3.37: float solution
+  (5.45, 3.10, 2.97) with its covariance; best (5, 3, 4), second best (6, 4, 4), squared norms
+  0.2183310953369383 and 0.3072725757902666. The third best, the trap of rounding (5, 3, 3) with
+  1.24513 and that of rounding one after the other are recomputed.
+- W. Hock and K. Schittkowski, Test Examples for Nonlinear Programming Codes, Springer LNEMS 187,
+  1981, problem 76 (matrices from memory); over integers 0 to 5 our own exhaustive search.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from fitup.frames import Array
+from fitup.optimize.rings import cluster_tree, search_rings
+from fitup.optimize.search import Goal, SearchResult, Space, collect, search
+
+FLOAT = np.array([5.45, 3.10, 2.97])
+Q = np.array([[6.290, 5.978, 0.544], [5.978, 6.292, 2.340], [0.544, 2.340, 6.288]])
+BEST, SECOND, THIRD = (5, 3, 4), (6, 4, 4), (4, 2, 4)
+SCORE, SECOND_SCORE, THIRD_SCORE = 0.2183310953369383, 0.3072725757902666, 0.5934096835
+
+
+def lambda_goal() -> Goal:
+    """|M x - h|^2 = (x - a)' Q^-1 (x - a), M'M = Q^-1."""
+    M = np.linalg.cholesky(np.linalg.inv(Q)).T
+    return Goal("squares", M, M @ FLOAT, M, M @ FLOAT)
+
+
+def grid(values: list[Array], L: Array | None = None, b: Array | None = None) -> Space:
+    n = len(values)
+    return Space(
+        values,
+        [np.zeros((len(v), 1), dtype=np.int64) for v in values],
+        np.array([1]),
+        np.zeros((0, n)) if L is None else L,
+        np.zeros(0) if b is None else b,
+        np.array([v.mean() for v in values]),
+    )
+
+
+def around() -> Space:
+    return grid([np.arange(np.floor(a) - 4.0, np.floor(a) + 6.0) for a in FLOAT])
+
+
+def values_of(space: Space, result: SearchResult) -> tuple[int, ...]:
+    assert result.pick is not None
+    assert result.proven
+    return tuple(int(v[k]) for v, k in zip(space.values, result.pick, strict=True))
+
+
+def by_rings(space: Space, goal: Goal, groups: list[Array], best: float = 50.0) -> SearchResult:
+    return search_rings(space, goal, cluster_tree(goal, groups), best=best)
+
+
+GROUPS = [[[0, 1, 2]], [[0], [1, 2]], [[0, 2], [1]], [[0], [1], [2]]]
+
+
+def test_lambda_by_the_walk() -> None:
+    space = around()
+    result = search(space, lambda_goal())
+    assert values_of(space, result) == BEST
+    assert result.score == pytest.approx(SCORE, abs=1e-12)
+    assert result.lower == pytest.approx(SCORE, abs=1e-12)
+
+
+@pytest.mark.parametrize("groups", GROUPS)
+def test_lambda_by_rings(groups: list[list[int]]) -> None:
+    space = around()
+    result = by_rings(space, lambda_goal(), [np.array(g) for g in groups])
+    assert values_of(space, result) == BEST
+    assert result.score == pytest.approx(SCORE, abs=1e-12)
+
+
+@pytest.mark.parametrize("way", ["walk", "rings"])
+def test_lambda_second_best_when_the_best_is_excluded(way: str) -> None:
+    # x1 - x3 >= 1.5 cuts the best (5,3,4) and the third (4,2,4), not (6,4,4) nor the trap (5,3,3)
+    space = around()
+    L, b = np.array([[-1.0, 0.0, 1.0]]), np.array([-1.5])
+    cut = grid(list(space.values), L, b)
+    goal = lambda_goal()
+    result = (
+        search(cut, goal)
+        if way == "walk"
+        else by_rings(cut, goal, [np.array([0]), np.array([1, 2])])
+    )
+    assert values_of(cut, result) == SECOND
+    assert result.score == pytest.approx(SECOND_SCORE, abs=1e-12)
+
+
+def test_lambda_three_best_in_order() -> None:
+    space = around()
+    found = collect(space, lambda_goal(), 0.6, 1000)
+    assert found is not None
+    pick, squares = found
+    order = np.argsort(squares)
+    names = [
+        tuple(int(v[k]) for v, k in zip(space.values, pick[i], strict=True)) for i in order[:3]
+    ]
+    assert names == [BEST, SECOND, THIRD]
+    # the third was recomputed with ten digits
+    assert squares[order][:3] == pytest.approx([SCORE, SECOND_SCORE, THIRD_SCORE], abs=1e-10)
+
+
+def test_lambda_traps() -> None:
+    goal = lambda_goal()
+    rounded = np.round(FLOAT)
+    assert rounded.tolist() == [5.0, 3.0, 3.0]
+    wrong = float(np.sum((goal.M @ rounded - goal.h) ** 2))
+    assert wrong == pytest.approx(1.24513, abs=5e-6)
+    assert wrong > 5.0 * SCORE
+
+
+def test_nothing_below_the_best_is_proven() -> None:
+    space = around()
+    for result in (
+        search(space, lambda_goal(), best=SCORE - 1e-9),
+        by_rings(space, lambda_goal(), [np.array([0]), np.array([1, 2])], SCORE - 1e-9),
+    ):
+        assert result.pick is None
+        assert result.proven
+
+
+H76 = np.array(
+    [[2.0, 0.0, -1.0, 0.0], [0.0, 1.0, 0.0, 0.0], [-1.0, 0.0, 2.0, 1.0], [0.0, 0.0, 1.0, 1.0]]
+)
+C76 = np.array([-1.0, -3.0, 1.0, -1.0])
+A76 = np.array([[1.0, 2.0, 1.0, 1.0], [3.0, 1.0, 2.0, -1.0], [0.0, -1.0, -4.0, 0.0]])
+B76 = np.array([5.0, 4.0, -1.5])
+
+
+@pytest.mark.parametrize("way", ["walk", "rings"])
+def test_hock_schittkowski_76_over_integers(way: str) -> None:
+    M = np.linalg.cholesky(H76 / 2.0).T
+    h = np.linalg.solve(M.T, -C76 / 2.0)
+    goal = Goal("squares", M, h, M, h)
+    space = grid([np.arange(6.0)] * 4, A76, B76)
+    if way == "walk":
+        result = search(space, goal)
+    else:
+        result = by_rings(space, goal, [np.array([0, 2]), np.array([1, 3])])
+    assert values_of(space, result) == (0, 2, 0, 1)
+    assert result.score - float(h @ h) == pytest.approx(-4.5, abs=1e-9)
+    scores = sorted(
+        float(x @ H76 @ x / 2.0 + C76 @ x)
+        for x in map(np.array, itertools.product(range(6), repeat=4))
+        if np.all(A76 @ x <= B76)
+    )
+    assert scores[:2] == [-4.5, -4.0]
