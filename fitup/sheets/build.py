@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from fitup.sheets.model import (
     SheetSet,
     StockLine,
     ValidFor,
+    Worded,
     rounded,
 )
 from fitup.sheets.places import place_words, plan_segments
@@ -38,6 +39,10 @@ from fitup.sheets.words import (
 from fitup.survey.points import Survey
 from fitup.units import DISPLAY
 
+#: what is drawn of a pair
+_FACED: Final = ("step", "offset", "gap")
+#: wishes that count things; the others are numbers without a unit
+_COUNTS: Final = ("seats disturbed", "plates handled", "plates in new packs")
 NOT_APPROVED = "NOT APPROVED - for review"
 
 
@@ -139,15 +144,16 @@ def _valid(job: Job, survey: Survey) -> tuple[ValidFor, ...]:
 
 def _joints(job: Job, certificate: Certificate) -> tuple[JointSheet, ...]:
     out = []
+    unit = DISPLAY[job.units].move.word
     for name in dict.fromkeys(fact.joint for fact in certificate.checks):
         facts = [fact for fact in certificate.checks if fact.joint == name]
         lines = tuple(_check(job, fact) for fact in facts)
         joint = job.joints.get(name)
         if joint is None:
-            out.append(JointSheet(name or "levels and lines", "", "", lines, ()))
+            out.append(JointSheet(name or "levels and lines", "", "", lines, (), unit))
         else:
             across = _across(job, name, facts, lines)
-            out.append(JointSheet(name, joint.back, joint.ahead, lines, across))
+            out.append(JointSheet(name, joint.back, joint.ahead, lines, across, unit))
     return tuple(out)
 
 
@@ -197,35 +203,42 @@ def _across(
     job: Job, joint: str, facts: list[CheckFact], lines: tuple[CheckLine, ...]
 ) -> tuple[Across, ...]:
     """Return the pairs of a joint for its section figure, from LEFT to RIGHT."""
-    left_axis = job.joints[joint].axes_in_grid[1]
     pairs = [
         p
         for p in job.pairs_of(joint)
-        if all(f"{joint}/{p.id}/{q}" in {f.id for f in facts} for q in ("step", "offset", "gap"))
+        if all(f"{joint}/{p.id}/{q}" in {f.id for f in facts} for q in _FACED)
     ]
     if not pairs:
         return ()
-    where = np.array([job.points[p.back_point].design @ left_axis for p in pairs])
-    where -= (where.max() + where.min()) / 2.0
+    axes = job.joints[joint].axes_in_grid[1:]
+    where = np.array([job.points[p.back_point].design for p in pairs]) @ axes.T
+    where -= (where.max(axis=0) + where.min(axis=0)) / 2.0
     fact = {f.id: f for f in facts}
     line = {entry.id: entry for entry in lines}
     out = []
-    for pair, left in zip(pairs, where, strict=True):
-        step, offset, gap = (f"{joint}/{pair.id}/{q}" for q in ("step", "offset", "gap"))
+    for pair, (left, up) in zip(pairs, where, strict=True):
+        step, offset, gap = (f"{joint}/{pair.id}/{q}" for q in _FACED)
         out.append(
             Across(
-                place=pair.place or pair.id,
+                pair=pair.id,
+                place=pair.place,
                 left=float(left),
+                up=float(up),
                 step=(fact[step].before, fact[step].after),
                 offset=(fact[offset].before, fact[offset].after),
                 gap=(fact[gap].before, fact[gap].after),
                 labels=(
-                    (line[step].before.words, line[offset].before.words, line[gap].before.words),
-                    (line[step].after.words, line[offset].after.words, line[gap].after.words),
+                    (_face(line[step].before), _face(line[offset].before), _face(line[gap].before)),
+                    (_face(line[step].after), _face(line[offset].after), _face(line[gap].after)),
                 ),
             )
         )
     return tuple(sorted(out, key=lambda a: -a.left))
+
+
+def _face(said: Worded) -> str:
+    """Say a value of a face for a narrow column: ``high 14.6``, ``RIGHT 14.0``, ``0.0``."""
+    return f"{said.side.removeprefix('ahead side ')} {said.number.size}".strip()
 
 
 def _plates(job: Job, marks: tuple[str, ...]) -> tuple[PlateLine, ...]:
@@ -296,16 +309,22 @@ def _stock(job: Job, certificate: Certificate) -> tuple[StockLine, ...]:
 
 
 def _proof(wish: WishResult) -> ProofLine:
-    gap = wish.upper - wish.lower
+    """Say how a wish came out: proven least, met where no more was asked for, or open."""
+    count = wish.wish in _COUNTS
+    lower = math.ceil(wish.lower - 1e-6) if count and math.isfinite(wish.lower) else wish.lower
+    gap = max(wish.upper - lower, 0.0)
+    least = gap <= 1e-9 * max(1.0, abs(wish.upper))
     return ProofLine(
         wish=wish.wish,
-        plan=_plain(wish.upper),
-        bound=_plain(wish.lower),
-        gap=_plain(max(gap, 0.0)),
-        proven="proven" if wish.proven else "not proven",
+        plan=_plain(wish.upper, count=count),
+        bound=_plain(lower, count=count),
+        gap=_plain(gap, count=count),
+        proven=("proven least" if least else "met") if wish.proven else "not proven",
         text=wish.text,
     )
 
 
-def _plain(value: float) -> str:
-    return f"{value:.4g}" if math.isfinite(value) else "none found"
+def _plain(value: float, *, count: bool) -> str:
+    if not math.isfinite(value):
+        return "none found"
+    return f"{round(value)}" if count else f"{value:.3f}"

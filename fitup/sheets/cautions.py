@@ -55,13 +55,27 @@ def conditions(valid: tuple[str, ...], exclusion: str) -> tuple[str, ...]:
     )
 
 
+def way_back(*, vertical: bool, nuts: bool) -> str:
+    """Say how a stage is left in the middle; only the engineer orders it."""
+    if vertical:
+        return (
+            "WAY BACK, only when the engineer orders it: all jacks together, the same steps in "
+            "reverse, packs or nuts following, down onto the pack each seat had before this stage."
+        )
+    hold = "nuts run up" if nuts else "packs set up"
+    return (
+        f"WAY BACK, only when the engineer orders it: {hold} to the deck where it stands, then "
+        "let the load off all jacks together. Do not push the deck back."
+    )
+
+
 #: what the crew does when a band is passed
 BAND_PASSED = (
-    "STOP all pumps. Hold the valves shut. Say it on the radio: jack id and reading.",
+    "STOP all pumps. Hold the valves shut. Say jack id and reading on the radio.",
     "Lock nuts down, packs up to the load. Do not lower to 'put it right'.",
-    "Write the reading of every jack and every gauge in the boxes.",
+    "Write the reading of every jack and gauge beside the step where you stopped.",
     "Call the engineer. Go on only with the engineer's name and time in the hold box.",
 )
 
 #: who must sign the hold point after a stage
-HOLD = "Nobody goes on to the next stage until the engineer has read the checks and signed."
+HOLD = "Nobody goes on until the engineer has read the checks and signed."

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from fitup.certify.facts import PrintedNumber
 from fitup.units import Shown
 
 Key = tuple[str | int, ...]
+#: checks of single points; they fill a compact table, not a row each
+OF_POINTS: Final = ("level", "line", "station")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,16 +128,18 @@ class CheckLine:
 
 @dataclass(frozen=True, slots=True)
 class Across:
-    """One pair of a joint for the section figure: place left of the centre [m], values [m]."""
+    """One pair of a joint for its figure: left of and above the joint's middle [m], values [m]."""
 
+    pair: str
     place: str
     left: float
+    up: float
     step: tuple[float, float]
     """Before and after; ahead high is positive."""
     offset: tuple[float, float]
     gap: tuple[float, float]
     labels: tuple[tuple[str, str, str], tuple[str, str, str]]
-    """Before and after: words of step, offset and gap."""
+    """Before and after: step, offset and gap as ``high 14.6``; the unit is in the heading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +151,7 @@ class JointSheet:
     ahead: str
     lines: tuple[CheckLine, ...]
     across: tuple[Across, ...]
+    length_unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +224,8 @@ class JackLine:
     capacity: Number
     stroke_free: Number
     lock_nut: bool
+    breaks_loose: bool
+    """The deck breaks away from its bearings at about ``load_raised``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,8 +233,12 @@ class Expected:
     """What a check reads when the stage is done, and the band outside which work stops."""
 
     id: str
+    quantity: str
     what: str
     place: str
+    """Joint and pair, or the point: one row of readings."""
+    nominal: str
+    """``10.0 mm`` for a gap, what the value is wider or narrower than; else empty."""
     expect: Worded
     low: Worded
     high: Worded
@@ -282,6 +293,8 @@ class StageSheet:
     move_band: Number
     load_band: str
     follow_up: Number
+    way_back: str
+    """How the stage is left in the middle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,6 +339,8 @@ class PlanSeat:
     ahead: float
     left: float
     pushes: str
+    points: str
+    """The way the deck moves where the seat works, else the way it pushes."""
     disturbed: bool
     words: str
 

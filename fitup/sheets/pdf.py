@@ -10,7 +10,18 @@ from pathlib import Path
 from typing import Any, Final
 
 from fitup.sheets.cautions import BAND_PASSED, HOLD
-from fitup.sheets.model import Expected, Header, Number, SheetSet, StageSheet
+from fitup.sheets.model import (
+    OF_POINTS,
+    CheckLine,
+    Expected,
+    Header,
+    JointSheet,
+    Number,
+    SeatCard,
+    SheetSet,
+    StageSheet,
+)
+from fitup.sheets.words import grouped, least_words, reaction_words
 
 _TEMPLATES: Final = Path(__file__).parent / "templates"
 #: for the archive; the standard wants a date inside the file
@@ -60,7 +71,7 @@ def schedule_pdf(sheets: SheetSet) -> bytes:
     return _compile(
         "schedule.typ",
         sheets,
-        seats=printable(sheets.seats),
+        seats=[_seat(card) for card in sheets.seats],
         stock=printable(sheets.stock),
         inside=sheets.inside,
     )
@@ -71,8 +82,8 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
     return _compile(
         "report.typ",
         sheets,
-        joints=[{**printable(j), "across": len(j.across)} for j in sheets.joints],
-        seats=printable(sheets.seats),
+        joints=[_joint(j) for j in sheets.joints],
+        seats=[_seat(card) for card in sheets.seats],
         stock=printable(sheets.stock),
         stages=[
             {"number": s.number, "segment": s.segment, "sheet": s.sheet, "moves": list(s.moves)}
@@ -92,9 +103,24 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
 
 def _stage(stage: StageSheet) -> dict[str, Any]:
     out: dict[str, Any] = printable(stage)
-    out["expected"] = [_expected(line) for line in stage.expected]
+    out["expected"] = _by_place(stage.expected)
     for card in out["cards"]:
         _shares(card["build_up"], stage)
+    return out
+
+
+def _by_place(expected: tuple[Expected, ...]) -> list[dict[str, Any]]:
+    """Gather readings by place, so that one stop at a pair reads all of it.
+
+    Levels of single points stand three to a row, as a pair's gap, step and offset do.
+    """
+    rows: dict[str, list[Expected]] = {}
+    for line in expected:
+        rows.setdefault("" if line.quantity in OF_POINTS else line.place, []).append(line)
+    out = []
+    for place, lines in rows.items():
+        for i in range(0, len(lines), 3):
+            out.append({"place": place, "lines": [_expected(e) for e in lines[i : i + 3]]})
     return out
 
 
@@ -103,7 +129,57 @@ def _expected(line: Expected) -> dict[str, Any]:
     words = line.expect.words
     # the aim, where there is one, stands in brackets after the value
     out["aim"] = words[words.index("(") :] if "(" in words else ""
-    out["short_side"] = line.expect.side
+    out["point"] = line.place if line.quantity in OF_POINTS else ""
+    return out
+
+
+def _seat(card: SeatCard) -> dict[str, Any]:
+    """Return a card with its reactions in words."""
+    return {
+        **printable(card),
+        "before_words": reaction_words(card.reaction_before),
+        "after_words": reaction_words(card.reaction_after),
+        "least_words": least_words(card.reaction_least),
+    }
+
+
+def _joint(joint: JointSheet) -> dict[str, Any]:
+    """Return a joint for the report: checks in rows, points in a compact table, texts grouped."""
+    lines = [line for line in joint.lines if line.quantity not in OF_POINTS]
+    points = [line for line in joint.lines if line.quantity in OF_POINTS]
+    allowed = [(p.what, f"{p.tolerance.full} either way") for p in points if p.tolerance]
+    sources = [(line.what, line.source) for line in joint.lines if line.source]
+    reasons = [(line.what, line.note) for line in joint.lines if line.note]
+    return {
+        "id": joint.id,
+        "back": joint.back,
+        "ahead": joint.ahead,
+        "lines": printable(lines),
+        "points": _points(points),
+        "limits": [f"{names} {limit}" for names, limit in grouped(allowed)],
+        "outside": sum(line.verdict == "OUTSIDE" for line in joint.lines),
+        "sources": [f"{names}: {text}" for names, text in grouped(sources)],
+        "reasons": [f"{names}: {text}" for names, text in grouped(reasons)],
+    }
+
+
+def _points(lines: list[CheckLine]) -> list[dict[str, Any]]:
+    """Return one row a point: level, line and station after, worst share, result."""
+    rows: dict[str, dict[str, CheckLine]] = {}
+    for line in lines:
+        rows.setdefault(line.place, {})[line.quantity] = line
+    out = []
+    for place, own in rows.items():
+        shares = [s for line in own.values() if (s := line.share_after) is not None]
+        outside = [line.what for line in own.values() if line.verdict == "OUTSIDE"]
+        out.append(
+            {
+                "place": place,
+                "after": [own[q].after.words if q in own else "" for q in OF_POINTS],
+                "share": f"{max(shares):.2f}" if shares else "",
+                "verdict": "OUTSIDE" if outside else ("inside" if shares else "reported only"),
+            }
+        )
     return out
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -12,13 +13,14 @@ from fitup.model import Job, Seat, Segment
 from fitup.sheets.model import Mark, PlanSeat, PlanSegment, Sketch
 from fitup.sheets.words import joined
 
-#: sketch: whole width, width of the deck, room above and below it, least height,
-#: pitches [mm]
+#: sketch: whole width, width of the deck, room above and below it, least height, height of a
+#: label of a seat that works and of one that does not, distance of symbols, their inset [mm]
 _WIDTH: Final = 180.0
 _DECK: Final = 60.0
 _EDGE: Final = 9.0
-_HEIGHT: Final = 82.0
-_LABEL_PITCH: Final = 14.0
+_HEIGHT: Final = 66.0
+_LABEL: Final = 13.0
+_LABEL_IDLE: Final = 6.0
 _MARK_PITCH: Final = 7.0
 _INSET: Final = 6.0
 _SHAPES: Final[dict[str, Literal["up", "ahead", "back", "left", "right"]]] = {
@@ -27,6 +29,14 @@ _SHAPES: Final[dict[str, Literal["up", "ahead", "back", "left", "right"]]] = {
     "left": "left",
     "right": "right",
 }
+
+
+_AGAINST: Final = {"ahead": "back", "back": "ahead", "left": "right", "right": "left"}
+
+
+def _points(seat: Seat, words: str) -> str:
+    """Return the way a seat's deck moves; the way it pushes where it makes no move."""
+    return _AGAINST.get(seat.pushes, seat.pushes) if words.startswith("LET ") else seat.pushes
 
 
 def local(segment: Segment, points: Array) -> Array:
@@ -69,21 +79,31 @@ def sheet_of(job: Job, segment: str) -> str:
     return segment
 
 
-def spread(wanted: Sequence[float], pitch: float, low: float, high: float) -> list[float]:
+def spread(
+    wanted: Sequence[float], pitch: float | Sequence[float], low: float, high: float
+) -> list[float]:
     """Move sorted positions apart to at least a pitch, inside low..high where that is possible.
+
+    Parameters
+    ----------
+    pitch : float or sequence
+        One for all, or the distance from each position to the next.
 
     Examples
     --------
     >>> spread([1.0, 1.0, 9.0], 2.0, 0.0, 10.0)
     [1.0, 3.0, 9.0]
+    >>> spread([1.0, 1.0, 1.0], [2.0, 5.0], 0.0, 10.0)
+    [1.0, 3.0, 8.0]
     """
+    apart = [pitch] * len(wanted) if isinstance(pitch, int | float) else list(pitch)
     out: list[float] = []
-    for value in wanted:
-        out.append(max(value, low if not out else out[-1] + pitch))
+    for i, value in enumerate(wanted):
+        out.append(max(value, low if not out else out[-1] + apart[i - 1]))
     limit = high
     for i in reversed(range(len(out))):
         out[i] = min(out[i], limit)
-        limit = out[i] - pitch
+        limit = out[i] - (apart[i - 1] if i else 0.0)
     return out
 
 
@@ -100,8 +120,11 @@ def sketch(job: Job, segment: str, words: Mapping[str, str]) -> Sketch:
     back, ahead, right, left = extent(job, segment)
     middle = (left + right) / 2.0
     sides = ["left" if across > middle + 1e-6 else "right" for _, across in flat]
-    busiest = max(sides.count("left"), sides.count("right"))
-    height = max(_HEIGHT, _LABEL_PITCH * busiest + 2.0 * _EDGE)
+    sizes = [_LABEL if s.id in words else _LABEL_IDLE for s in seats]
+    busiest = max(
+        sum(size for size, own in zip(sizes, sides, strict=True) if own == side) for side in sides
+    )
+    height = max(_HEIGHT, busiest + 2.0 * _EDGE)
     deck = ((_WIDTH - _DECK) / 2.0, _EDGE, _DECK, height - 2.0 * _EDGE)
     x = _scaled(flat[:, 1], left, right, deck[0] + _INSET, deck[0] + deck[2] - _INSET)
     y = _scaled(flat[:, 0], ahead, back, deck[1] + _INSET, deck[1] + deck[3] - _INSET)
@@ -128,7 +151,10 @@ def _marks(
 ) -> list[Mark]:
     top, bottom = deck[1] + _INSET, deck[1] + deck[3] - _INSET
     spots = spread([float(v) for v in y], _MARK_PITCH, top, bottom)
-    labels = spread(spots, _LABEL_PITCH, 7.0, deck[1] + deck[3] + _EDGE - 7.0)
+    sizes = [_LABEL if seat.id in words else _LABEL_IDLE for seat in seats]
+    apart = [(a + b) / 2.0 for a, b in pairwise(sizes)]
+    edge = _LABEL / 2.0
+    labels = spread(spots, apart, edge, deck[1] + deck[3] + _EDGE - edge)
     out = []
     for seat, mark_x, mark_y, label_y in zip(seats, x, spots, labels, strict=True):
         jacks = joined(tuple(j.id for j in job.jacks_at(seat.id)))
@@ -136,7 +162,7 @@ def _marks(
             Mark(
                 x=round(float(mark_x), 2),
                 y=round(mark_y, 2),
-                shape=_SHAPES.get(seat.pushes, "up"),
+                shape=_SHAPES.get(_points(seat, words.get(seat.id, "")), "up"),
                 works=seat.id in words,
                 label_y=round(label_y, 2),
                 side="left" if side == "left" else "right",
@@ -179,4 +205,6 @@ def plan_segments(job: Job, moves: Mapping[str, str]) -> tuple[PlanSegment, ...]
 
 def _plan_seat(seat: Seat, where: Array, moves: Mapping[str, str]) -> PlanSeat:
     words = moves.get(seat.id, "")
-    return PlanSeat(seat.id, float(where[0]), float(where[1]), seat.pushes, bool(words), words)
+    ahead, left = float(where[0]), float(where[1])
+    points = _points(seat, words)
+    return PlanSeat(seat.id, ahead, left, seat.pushes, points, bool(words), words)

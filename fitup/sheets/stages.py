@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from fitup.certify.facts import Certificate, CheckFact, JackFact, StageFact
 from fitup.model import SIDES, Job, Quantity
-from fitup.sheets.cautions import conditions
+from fitup.sheets.cautions import conditions, way_back
 from fitup.sheets.model import (
     Expected,
     Header,
@@ -72,6 +72,10 @@ def _stage(
         move_band=rounded(job.working.move_band, units.move),
         load_band=f"{100.0 * job.working.load_band:.0f}\N{NO-BREAK SPACE}%",
         follow_up=rounded(job.working.follow_up, units.move),
+        way_back=way_back(
+            vertical=any(card.pushes == "up" for card in cards),
+            nuts=all(card.held_by == "nut" for card in cards),
+        ),
     )
 
 
@@ -104,6 +108,7 @@ def _jack(job: Job, fact: JackFact) -> JackLine:
         capacity=rounded(fact.capacity, units.force),
         stroke_free=rounded(fact.stroke_free, units.move),
         lock_nut=fact.lock_nut,
+        breaks_loose=fact.pushes != "up" and job.seats[fact.seat].breakaway > 0.0,
     )
 
 
@@ -134,22 +139,20 @@ def _expect(job: Job, fact: CheckFact, value: float) -> Expected:
     band = job.working.move_band
     return Expected(
         id=fact.id,
+        quantity=quantity,
         what=NAMES[quantity],
-        place=_where(job, fact),
+        place=f"{fact.joint} {fact.place}".strip(),
+        nominal=_nominal(job, fact),
         expect=value_words(quantity, value, units, fact.target),
         low=plain_value(quantity, value - band, units),
         high=plain_value(quantity, value + band, units),
     )
 
 
-def _where(job: Job, fact: CheckFact) -> str:
-    if fact.quantity != "gap":
-        return f"{fact.joint} {fact.place}".strip()
+def _nominal(job: Job, fact: CheckFact) -> str:
+    """Return the opening a gap is wider or narrower than; empty for other checks."""
     pair = next((p for p in job.pairs.values() if fact.id == f"{p.joint}/{p.id}/gap"), None)
-    if pair is None:
-        return f"{fact.joint} {fact.place}".strip()
-    nominal = rounded(pair.opening, DISPLAY[job.units].move)
-    return f"{fact.joint} {fact.place} (nominal {nominal.full})"
+    return "" if pair is None else rounded(pair.opening, DISPLAY[job.units].move).full
 
 
 def quantity_of(fact: CheckFact) -> Quantity:

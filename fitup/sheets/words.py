@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Final
 
 from fitup.model import LENGTHS, MOVE_WORDS, SIDES, Quantity
@@ -142,6 +143,38 @@ def thickness_error(si: float, units: DisplayUnits) -> Worded:
         return Worded("as needed", "", number)
     side = "thick" if number.value > 0.0 else "thin"
     return Worded(f"{number.size} {number.unit} {side}", side, number)
+
+
+def reaction_words(number: Number) -> str:
+    """Say a reaction: ``1083 kN``, or ``pulls 12 kN`` where the seat holds the deck back."""
+    return f"pulls {number.size} {number.unit}" if number.value < 0.0 else number.full
+
+
+def least_words(number: Number) -> str:
+    """Say a least reaction: what must stay, or what the seat may pull.
+
+    Examples
+    --------
+    >>> from fitup.units import METRIC
+    >>> least_words(rounded(-250e3, METRIC.force))
+    'may pull 250 kN'
+    """
+    return f"may pull {number.size} {number.unit}" if number.value < 0.0 else number.full
+
+
+def grouped(pairs: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    """Gather names that share a text, in the order they come.
+
+    Examples
+    --------
+    >>> grouped([("Step", "clause 7.3"), ("Gap", "clause 7.4"), ("Offset", "clause 7.3")])
+    (('Step, Offset', 'clause 7.3'), ('Gap', 'clause 7.4'))
+    """
+    names: dict[str, list[str]] = {}
+    for name, text in pairs:
+        if name not in names.setdefault(text, []):
+            names[text].append(name)
+    return tuple((", ".join(listed), text) for text, listed in names.items())
 
 
 def joined(words: tuple[str, ...]) -> str:

@@ -8,8 +8,12 @@ from dataclasses import fields, is_dataclass, replace
 import numpy as np
 import pytest
 
+from fitup.model import WishResult
 from fitup.sheets import build_sheets
-from fitup.sheets.model import Number
+from fitup.sheets.build import _proof
+from fitup.sheets.figure_joint import levels
+from fitup.sheets.figures import judged
+from fitup.sheets.model import Across, Number
 from fitup.sheets.places import place_words, spread
 from fitup.sheets.tables import tables
 
@@ -148,9 +152,9 @@ def test_labels_of_many_seats_stay_apart_and_on_the_sketch(made_large):
     for side in ("left", "right"):
         ys = sorted(m.label_y for m in sketch.marks if m.side == side)
         assert len(ys) == 8
-        assert np.diff(ys).min() >= 14.0 - 1e-6
-        assert ys[0] >= 7.0
-        assert ys[-1] <= sketch.height - 7.0
+        assert np.diff(ys).min() >= 13.0 - 1e-6
+        assert ys[0] >= 6.5
+        assert ys[-1] <= sketch.height - 6.5
 
 
 def test_spread_keeps_order_and_limits():
@@ -193,3 +197,60 @@ def test_columns_carry_units(made, made_us):
     assert "move_in" in us["moves"]
     assert {"load_stop_kN", "pressure_stop_bar"} <= set(metric["jacks"])
     assert {"load_stop_kip", "pressure_stop_psi"} <= set(us["jacks"])
+
+
+@pytest.mark.parametrize(
+    ("wish", "shown"),
+    [
+        (("worst ratio", 0.5564, 0.3969, True), ("0.556", "0.397", "met")),
+        (("least squares", 1.6299, 1.6299, True), ("1.630", "1.630", "proven least")),
+        (("seats disturbed", 14.0, 13.2, True), ("14", "14", "proven least")),
+        (("plates handled", 28.0, 15.0, False), ("28", "15", "not proven")),
+    ],
+)
+def test_wishes_are_met_proven_or_open_and_counts_are_whole(wish, shown):
+    line = _proof(WishResult(*wish, "remark"))
+    assert (line.plan, line.bound, line.proven) == shown
+
+
+def test_pairs_at_two_heights_are_two_lines():
+    spots = {"A": (6.0, 1.6), "B": (-6.0, 1.5), "C": (3.0, -1.6), "D": (0.0, 1.7)}
+    nil = (0.0, 0.0)
+    words = (("", "", ""), ("", "", ""))
+    across = [Across(k, "", x, y, nil, nil, nil, words) for k, (x, y) in spots.items()]
+    assert [[a.pair for a in line] for line in levels(across)] == [["A", "D", "B"], ["C"]]
+
+
+def level_of(made, point, after):
+    return replace(
+        made.certificate.checks[0],
+        id=f"level/{point}",
+        quantity="level",
+        joint="",
+        place=point,
+        target=0.0,
+        after=after,
+        tolerance=0.01,
+    )
+
+
+def test_tolerance_figure_draws_joint_checks_and_the_worst_point_only(made):
+    points = (level_of(made, "KD8-L", 0.001), level_of(made, "KD7-L", -0.006))
+    certificate = replace(made.certificate, checks=(*made.certificate.checks, *points))
+    drawn = judged(build_sheets(made.job, made.survey, made.plan, certificate))
+    of_joint = [line.id for _, line in drawn[:-1]]
+    assert of_joint == [c.id for c in made.certificate.checks]
+    assert drawn[-1][1].id == "level/KD7-L"
+
+
+def test_a_ram_that_lets_in_is_drawn_the_way_the_deck_moves(made):
+    stage = next(s for s in built(made).stages if "KD8-XL" in s.seats)
+    mark = next(m for m in stage.sketch.marks if m.title == "KD8-XL")
+    assert mark.move.startswith("LET BACK")
+    assert mark.shape == "back"
+
+
+def test_way_back_depends_on_what_carries_the_deck(made):
+    first, _, last = built(made).stages
+    assert "down onto the pack each seat had before this stage" in first.way_back
+    assert "nuts run up to the deck where it stands" in last.way_back

@@ -9,14 +9,17 @@ import subprocess
 import sys
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from fitup.sheets import build_sheets, write_sheets
 from fitup.sheets.cautions import STRIP
+from fitup.sheets.model import rounded
 from fitup.sheets.tables import Table, csv_bytes
 from fitup.sheets.write import file_names
+from fitup.units import METRIC
 
 PDFS = ("move-E3.pdf", "shim-schedule.pdf", "report.pdf")
 
@@ -85,6 +88,43 @@ def test_action_numbers_are_large(written, made):
     assert max(sizes[jack.load_stop.text]) >= 14.0
     assert max(sizes[jack.pressure_stop.text]) >= 14.0
     assert max(sizes[jack.up[-1].number.size]) >= 14.0
+
+
+def test_every_expected_reading_and_its_band_is_on_the_stage(written, made):
+    """What ``printed`` lists for a stage can be found on paper."""
+    text = " ".join(pages(written / "move-E3.pdf"))
+    for stage in built(made).stages:
+        for line in stage.expected:
+            for said in (line.expect, line.low, line.high):
+                assert said.number.size in text
+
+
+def test_first_page_holds_eight_stages_and_its_signatures(made, tmp_path):
+    sheets = built(made)
+    first = sheets.stages[0]
+    stages = tuple(replace(first, number=i, of=8) for i in range(1, 9))
+    write_sheets(replace(sheets, stages=stages), tmp_path / "eight")
+    found = pages(tmp_path / "eight" / "move-E3.pdf")
+    assert "Received: jacking supervisor" in found[0]
+    assert sheets.cautions[-1] in found[0]
+    assert "STAGE 1 of 8" in found[1]
+
+
+def test_a_stage_is_at_most_four_pages(written):
+    found = pages(written / "move-E3.pdf")
+    starts = [i for i, text in enumerate(found) if re.search(r"STAGE \d of 3", text)]
+    assert len(starts) == 3
+    assert max(np.diff([*starts, len(found)])) <= 4
+
+
+def test_a_seat_that_may_pull_says_so(made, tmp_path):
+    sheets = built(made)
+    pull = rounded(-250e3, METRIC.force)
+    cards = (replace(sheets.seats[0], reaction_least=pull), *sheets.seats[1:])
+    write_sheets(replace(sheets, seats=cards), tmp_path / "pull")
+    text = " ".join(pages(tmp_path / "pull" / "report.pdf"))
+    assert "may pull 250 kN" in text
+    assert "minus" not in text
 
 
 def test_paper_follows_the_units(written, made_us, tmp_path):
