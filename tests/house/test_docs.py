@@ -1,0 +1,174 @@
+"""The commands and keys that the manual shows are those of the program."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from fitup.cli import group
+from fitup.model import Obstacle
+
+ROOT = Path(__file__).parents[2]
+JSON = (ROOT / "docs" / "json.md").read_text(encoding="utf-8")
+PAGES = [
+    *sorted((ROOT / "docs").glob("*.md")),
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    ROOT / "CHANGELOG.md",
+    ROOT / "examples" / "README.md",
+]
+
+
+def run(*arguments: str) -> str:
+    result = CliRunner().invoke(group, arguments)
+    assert result.exit_code == 0, result.output + str(result.exception)
+    return result.stdout
+
+
+@pytest.fixture(scope="module")
+def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder as ``fitup start`` writes it."""
+    folder = tmp_path_factory.mktemp("docs") / "my-joint"
+    run("start", str(folder))
+    return folder
+
+
+def documented(command: str) -> set[str]:
+    text = JSON.split(f"\n## {command}\n")[1].split("\n## ")[0]
+    return set(re.findall(r"^\| `([^`]+)` \|", text, re.MULTILINE))
+
+
+def paths(content: Any, at: str = "") -> Iterator[str]:
+    """Every path of a document down to its values."""
+    if isinstance(content, dict):
+        for key, value in content.items():
+            yield from paths(value, f"{at}.{key}" if at else key)
+    elif isinstance(content, list):
+        if not content:
+            yield f"{at}[]"
+        for value in content:
+            yield from paths(value, f"{at}[]")
+    else:
+        yield at
+
+
+def compare(found: set[str], keys: set[str]) -> None:
+    # a list that happens to be empty says nothing of its entries
+    empty = {p for p in found if p.endswith("[]") and any(k.startswith(p) for k in keys)}
+    assert found - empty <= keys
+    assert {k for k in keys if not any(k.startswith(p) for p in empty)} <= found
+
+
+@pytest.mark.parametrize("command", ["check", "joints", "plan"])
+def test_json_keys(started: Path, command: str):
+    content = json.loads(run(command, "--json", str(started)))
+    found = set(paths(content))
+    if command == "plan":
+        assert content["plan"]["obstacles"] == []
+        found |= {f"plan.obstacles[].{f.name}" for f in fields(Obstacle)}
+        found.discard("plan.obstacles[]")
+    compare(found, documented(command))
+
+
+def test_json_of_start(tmp_path: Path):
+    content = json.loads(run("start", "--json", str(tmp_path / "x")))
+    assert set(paths(content)) == documented("start")
+
+
+def test_the_template_works_at_once(started: Path):
+    assert "nothing wrong found" in run("check", str(started))
+    assert "Joint J1: back A1, ahead B1, looking ahead" in run("joints", str(started))
+    text = run("plan", str(started))
+    assert "wish met: every check within 1.00 of its tolerance" in text
+    assert "OUTSIDE" not in text
+
+
+def shown() -> Iterator[tuple[str, str]]:
+    for page in PAGES:
+        for block in re.findall(r"^```sh\n(.*?)```", page.read_text("utf-8"), re.DOTALL | re.M):
+            for line in re.findall(r"(?:^|\s)fitup\s+(\S[^#\n]*)", block):
+                yield page.name, line.strip()
+
+
+def test_every_command_shown_exists():
+    lines = list(shown())
+    assert lines
+    for page, line in lines:
+        name, *rest = line.split()
+        command = group.get_command(None, name)  # type: ignore[arg-type]
+        assert command is not None, f"{page}: {line}"
+        known = {o for p in command.params for o in p.opts} | {"--help", "-h"}
+        assert {r for r in rest if r.startswith("-")} <= known, f"{page}: {line}"
+
+
+def test_cheap_commands_shown_for_the_examples():
+    lines = {line for _, line in shown() if line.split()[0] in ("check", "joints")}
+    told = [line.split() for line in lines if "examples/" in line]
+    assert told
+    for name, *rest in told:
+        run(name, *[str(ROOT / r) if r.startswith("examples/") else r for r in rest])
+
+
+def test_links_lead_somewhere():
+    for page in PAGES:
+        for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)]*)?\)", page.read_text("utf-8")):
+            if "://" not in target:
+                assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+def test_pages_say_nothing_of_machines():
+    for page in PAGES:
+        assert not re.search(r"/tmp/|/work/|/root/|/home/", page.read_text("utf-8")), page.name
+
+
+def test_trouble_quotes_messages_of_the_program():
+    source = "".join(p.read_text("utf-8") for p in (ROOT / "fitup").rglob("*.py"))
+    source = re.sub(r'"\s*\n\s*f?"', "", source)
+    text = (ROOT / "docs" / "trouble.md").read_text("utf-8").split("## Bad input")[1]
+    cells = re.findall(r"^\| (.+?) \|", text, re.MULTILINE)
+    quotes = [q.strip(" ,:") for cell in cells for q in re.split(r"\.\.\.|;", cell)]
+    quotes = [q for q in quotes if len(q) > 3 and q not in ("message",)]
+    assert len(quotes) > 40
+    assert [q for q in quotes if q not in source] == []
+
+
+def test_trouble_prints_a_message_as_it_comes(started: Path, tmp_path: Path):
+    for path in started.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    jacks = tmp_path / "jacks.csv"
+    lines = jacks.read_text("utf-8").splitlines()
+    assert lines[6].split(",")[4] == "100"
+    lines[6] = lines[6].replace(",100,", ",abc,")
+    jacks.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    result = CliRunner().invoke(group, ["check", str(tmp_path)])
+    assert str(result.exception) in (ROOT / "docs" / "trouble.md").read_text("utf-8")
+
+
+def test_notebook_path_of_the_model_page(started: Path, tmp_path: Path):
+    text = (ROOT / "docs" / "model.md").read_text("utf-8")
+    code = text.split("```python\n")[1].split("```")[0]
+    folder = tmp_path / "my-joint"
+    run("start", str(folder))
+    scope: dict[str, Any] = {}
+    exec(code.replace('Path("my-joint")', f"Path({str(folder)!r})"), scope)
+    assert scope["plan"].inside
+    assert (folder / "out" / "report.pdf").is_file()
+
+
+def test_developers_map_lists_every_module():
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    tree = text.split("## Map\n")[1].split("\n## ")[0]
+    listed = set(re.findall(r"^\| `([\w/]+\.py)` \|", tree, re.MULTILINE))
+    real = {
+        p.relative_to(ROOT / "fitup").as_posix()
+        for p in (ROOT / "fitup").rglob("*.py")
+        if p.name not in ("__init__.py", "__main__.py")
+    }
+    assert listed == real
