@@ -93,10 +93,12 @@ def seats(stiff: bool) -> tuple[list[str], list[str]]:
                 "15,80,5,0.1,-250,700,,210,,,,"
             )
             jacks.append(f"J-{seat},{seat},1000,142,150,50,0.5,no")
-        p = on_deck(near + sign * 3.0, 7.5, DEPTH)
+        # the jack stands on the side from which the deck must be pushed
+        side, pushes = (7.5, "right") if name == "W7" else (-7.5, "left")
+        p = on_deck(near + sign * 3.0, side, DEPTH)
         seat = f"{name}-B1"
         rows.append(
-            f"{seat},{name},{p[0]:.4f},{p[1]:.4f},{p[2]:.4f},right,250,nut,,,,,,-250,500,,120,30,30,,"
+            f"{seat},{name},{p[0]:.4f},{p[1]:.4f},{p[2]:.4f},{pushes},250,nut,,,,,,-250,500,,120,30,0,,"
         )
         jacks.append(f"J-{seat},{seat},500,71,100,40,0.5,yes")
     return rows, jacks

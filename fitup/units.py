@@ -88,7 +88,9 @@ class Shown:
 
     def number(self, si: float) -> float:
         """Return the number to print, rounded; never minus zero."""
-        return round(from_si(si, self.dimension, self.suffix), self.decimals) + 0.0
+        exact = from_si(si, self.dimension, self.suffix)
+        # first drop what binary fractions leave behind: 6.95 reached by two ways is one number
+        return round(round(exact, self.decimals + 7), self.decimals) + 0.0
 
     def back(self, printed: float) -> float:
         """Return the SI value of a printed number."""

@@ -237,6 +237,11 @@ def _jacks(
                 f"{max(reach) * 1e3:.1f} mm do not fit its stroke ({jack.stroke_used * 1e3:.0f} of "
                 f"{jack.stroke * 1e3:.0f} mm out at the start)"
             )
+        travel = np.diff([0.0, *reach])
+        if job.seats[seat].direction[2] <= 0.5 and travel.min() < -_ROUND:
+            work.wrong.append(
+                f"jack {jack.id}: a push in plan may not go back, the ram cannot pull"
+            )
         if load_most * job.working.jack_reserve > jack.capacity + _ROUND_N:
             work.wrong.append(
                 f"jack {jack.id}: {load_most / 1e3:.0f} kN leaves less than the reserve of "
@@ -255,6 +260,7 @@ def _jacks(
             capacity=jack.capacity,
             ram_area=jack.ram_area,
             stroke_free=free,
+            stroke_out=jack.stroke_used,
             lock_nut=jack.lock_nut,
         )
 

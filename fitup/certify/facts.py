@@ -71,6 +71,8 @@ class JackFact:
     capacity: float
     ram_area: float
     stroke_free: float
+    stroke_out: float
+    """How far the ram is out when it touches: it can go back by that much [m]."""
     lock_nut: bool
 
     @property

@@ -14,7 +14,7 @@ from typing import Final
 import click
 
 from fitup import __version__
-from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError
+from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError, InputError
 
 #: command, also the name of its module -> what it does, so that help need not load it
 _COMMANDS: Final = {
@@ -71,7 +71,7 @@ def main() -> None:
     try:
         code = group.main(standalone_mode=False, prog_name="fitup")
     except FitupError as error:
-        for line in str(error).splitlines():
+        for line in _lines(error):
             click.echo(f"fitup: {line}", err=True)
         sys.exit(error.exit_code)
     except click.ClickException as error:
@@ -80,8 +80,8 @@ def main() -> None:
     except (KeyboardInterrupt, click.Abort):
         click.echo("fitup: stopped; nothing was written", err=True)
         sys.exit(EXIT_INTERRUPTED)
-    except BrokenPipeError:
-        # the reader of a pipe went away, as head does: not an error of ours
+    except SystemExit:
+        # so click leaves when the reader of a pipe went away, as head does: not an error of ours
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except OSError as error:
@@ -97,3 +97,9 @@ def _print_what_can_be() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
+
+
+def _lines(error: FitupError) -> list[str]:
+    """Return one printable line for each thing that is wrong, whatever stood in the files."""
+    parts = error.problems if isinstance(error, InputError) else str(error).split("\n")
+    return ["".join(c if c.isprintable() else repr(c)[1:-1] for c in str(part)) for part in parts]

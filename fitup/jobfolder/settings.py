@@ -290,9 +290,17 @@ def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | Non
     file = reader.text(where, entry, "file")
     taken = entry.get("taken")
     if not isinstance(taken, dt.datetime):
-        found = "no such key" if taken is None else repr(taken)
+        found = "no such key" if taken is None else f"'{taken}'"
         reader.complain(
             f"{where}taken", found, "a date and time such as 2031-04-02T04:10:00", "write it down"
+        )
+        return None
+    if taken.tzinfo is not None:
+        reader.complain(
+            f"{where}taken",
+            f"'{taken.isoformat()}'",
+            "the site's own time, without an offset",
+            "leave the offset out; all surveys of a job are in one local time",
         )
         return None
     temperature = reader.number(where, entry, "steel_temperature", "temperature", needed=True)
@@ -323,7 +331,7 @@ def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | Non
         return None
     return Epoch(
         file,
-        taken.replace(tzinfo=None).isoformat(timespec="minutes"),
+        taken.isoformat(timespec="minutes"),
         temperature,
         load,
         u,

@@ -19,6 +19,10 @@ from fitup.optimize.packs import Choice, nut_choices, pack_choices, plate_counts
 #: row (n,), bound, kind, subject, text
 AddRow = Callable[[Array, float, str, str, str], None]
 
+#: what a move itself adds to the squares [1/m2]: 0.01 for a seat moved by 10 mm. Little against
+#: any check, it keeps seats still that no check asks to move
+MOVE_PRICE = 0.01 / 0.010**2
+
 
 @dataclass(frozen=True, slots=True)
 class LimitRow:
@@ -61,6 +65,8 @@ class FitProblem:
         Least and greatest move of each seat [m].
     clusters : tuple of tuple of int
         Seats (by number) of each segment, those that lift apart from those that push in plan.
+    move_price : float
+        What moves themselves add to the squares [1/m2].
     """
 
     seats: tuple[str, ...]
@@ -77,6 +83,7 @@ class FitProblem:
     stock: Array
     windows: Array
     clusters: tuple[tuple[int, ...], ...]
+    move_price: float = MOVE_PRICE
 
     def settings(self, pick: Array) -> Array:
         """Return the moves (n,) [m] of a pick of choices (n,)."""
@@ -87,8 +94,8 @@ class FitProblem:
         return float(np.abs(self.F @ x - self.g).max(initial=0.0))
 
     def squares(self, x: Array) -> float:
-        """Return the weighted sum of squared ratios."""
-        return float(self.weights @ (self.F @ x - self.g) ** 2)
+        """Return the weighted sum of squared ratios, and the little that moves themselves count."""
+        return float(self.weights @ (self.F @ x - self.g) ** 2 + self.move_price * (x @ x))
 
     def work(self, pick: Array) -> tuple[int, int, int]:
         """Return seats disturbed, plates changed, plates in new packs."""
@@ -153,13 +160,9 @@ def build_problem(
         stock=np.array([(free if restock else loose)[m] for m in marks], dtype=np.int64),
         windows=windows,
         clusters=tuple(
-            tuple(
-                i
-                for i, s in enumerate(seats)
-                if s.segment == name and (abs(s.direction[2]) > 0.5) == lifts
-            )
+            tuple(i for i, s in enumerate(seats) if s.segment == name and lifts(s) == up)
             for name in job.segments
-            for lifts in (True, False)
+            for up in (True, False)
         ),
     )
 
@@ -183,18 +186,29 @@ def stroke_back(job: Job, seat: Seat) -> float:
     return min((j.stroke_used for j in job.jacks_at(seat.id)), default=0.0)
 
 
+def lifts(seat: Seat) -> bool:
+    """Say whether gravity brings a seat's load back: only then can a jack let it go back."""
+    return bool(seat.direction[2] > 0.5)
+
+
+def clearance(job: Job, seat: Seat) -> float:
+    """Return the extra travel that lets a pack in [m]: only a lifted seat comes back onto it."""
+    return job.working.insertion if seat.held_by == "packs" and lifts(seat) else 0.0
+
+
 def _movable(job: Job, seat: Seat) -> bool:
     """Say whether a seat's whole group can be lifted clear of its packs."""
     group = [s for s in job.seats.values() if s.group == seat.group]
-    return all(s.hold or stroke_left(job, s) >= job.working.insertion for s in group)
+    return all(s.hold or stroke_left(job, s) >= clearance(job, s) for s in group)
 
 
 def _window(job: Job, seat: Seat) -> tuple[float, float]:
     """Least and greatest move of a seat [m] by its own travel and stroke."""
     if seat.hold or not _movable(job, seat):
         return (0.0, 0.0)
-    reach = stroke_left(job, seat) - (job.working.insertion if seat.held_by == "packs" else 0.0)
-    back = stroke_back(job, seat)
+    reach = stroke_left(job, seat) - clearance(job, seat)
+    # a ram that pushes in plan cannot pull the deck back against friction
+    back = stroke_back(job, seat) if lifts(seat) else 0.0
     up = reach if seat.raise_most is None else min(seat.raise_most, reach)
     down = -back if seat.lower_most is None else max(-seat.lower_most, -back)
     return (min(down, 0.0), max(up, 0.0))
@@ -293,9 +307,9 @@ def _stroke_rows(job: Job, influence: Influence, add: AddRow) -> None:
         seat = job.seats[name]
         if seat.hold or not _movable(job, seat):
             continue
-        spare = stroke_left(job, seat) - job.working.insertion
+        spare = stroke_left(job, seat) - clearance(job, seat)
         for j, other in enumerate(influence.seats):
-            if job.seats[other].group != seat.group or i == j:
+            if job.seats[other].group != seat.group or i == j or clearance(job, seat) == 0.0:
                 continue
             row = np.zeros(len(influence.seats))
             row[i], row[j] = 1.0, -1.0

@@ -127,7 +127,8 @@ def reach(problem: FitProblem, worst: float, squares: float) -> Array:
     ratio = (problem.F * _MM) @ x - problem.g
     root = np.sqrt(problem.weights)
     rows = [ratio <= worst, -ratio <= worst, *_limits(problem, x)]
-    rows.append(cp.norm(cp.multiply(root, ratio)) <= np.sqrt(squares))
+    terms = cp.hstack([cp.multiply(root, ratio), np.sqrt(problem.move_price) * _MM * x])
+    rows.append(cp.norm(terms) <= np.sqrt(squares))
     programme = cp.Problem(cp.Maximize(pull @ x), rows)
     result = problem.windows.copy()
     for i in range(n):
@@ -152,7 +153,10 @@ def least_squares(problem: FitProblem, worst: float | None) -> Relaxed | None:
     if worst is not None:
         rows += [ratio <= worst, -ratio <= worst]
     outcome = _solve(
-        cp.Minimize(cp.sum_squares(cp.multiply(np.sqrt(problem.weights), ratio))),
+        cp.Minimize(
+            cp.sum_squares(cp.multiply(np.sqrt(problem.weights), ratio))
+            + problem.move_price * _MM**2 * cp.sum_squares(x)
+        ),
         rows,
         ("CLARABEL", "OSQP"),
     )

@@ -18,7 +18,7 @@ import numpy as np
 from fitup.errors import NoSafeOrder
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, SeatPlan, Stage
-from fitup.optimize.problem import LimitRow, limit_rows
+from fitup.optimize.problem import LimitRow, clearance, limit_rows
 
 #: beyond this many groups orders are not all tried, only the file's and its rotations
 _ALL_ORDERS = 6
@@ -69,10 +69,10 @@ def _stages(
     for number, (group, own) in enumerate(order, 1):
         moving = [i for i in own if not job.seats[seats[i].seat].hold]
         settings = np.array([seats[i].setting for i in moving])
-        packs = any(job.seats[seats[i].seat].held_by == "packs" for i in moving)
+        room = np.array([clearance(job, job.seats[seats[i].seat]) for i in moving])
         # clear of the new packs, and of the old ones where a seat goes down
-        clear = job.working.insertion + max(0.0, float(-settings.min())) if packs else 0.0
-        raised = settings + clear
+        clear = float(room.max()) + max(0.0, float(-settings.min())) if room.any() else 0.0
+        raised = settings + np.where(room > 0.0, clear, 0.0)
         step = job.working.lift_step
         rises = max(1, math.ceil(float(np.abs(raised).max()) / step - _CARE))
         falls = math.ceil(clear / step - _CARE)
@@ -81,11 +81,16 @@ def _stages(
                 number,
                 group,
                 tuple(seats[i].seat for i in moving),
-                tuple(tuple((raised * k / rises).tolist()) for k in range(1, rises + 1)),
-                tuple(tuple((raised - clear * k / falls).tolist()) for k in range(1, falls + 1)),
+                tuple(_row(raised * k / rises) for k in range(1, rises + 1)),
+                tuple(_row(raised + (settings - raised) * k / falls) for k in range(1, falls + 1)),
             )
         )
     return tuple(result)
+
+
+def _row(readings: Array) -> tuple[float, ...]:
+    """Round readings to a nanometre, so that the same reading is the same number everywhere."""
+    return tuple((np.round(readings, 9) + 0.0).tolist())
 
 
 def _first_fault(

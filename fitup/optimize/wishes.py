@@ -1,7 +1,8 @@
 """The order of wishes: every check inside, then least squares, then least work - each proven.
 
 1. The worst ratio of deviation to tolerance comes down to the job's goal, or to the least there is.
-2. Within that, the weighted sum of squared ratios is the least there is.
+2. Within that, the weighted sum of squared ratios is the least there is; moves add a little to
+   it, so that seats stay still that no check asks to move.
 3. Within a stated slack of that, the fewest seats are disturbed, then the fewest plates handled,
    then the fewest plates stand in new packs; the least squares decide among equals.
 """
@@ -125,9 +126,12 @@ def space_of(
 
 
 def squares_goal(problem: FitProblem) -> Goal:
-    """Return the weighted least squares of the ratios."""
+    """Return the weighted least squares of the ratios, a little added for the moves."""
     root = np.sqrt(problem.weights)
-    return Goal("squares", problem.F * root[:, None], problem.g * root, problem.F, problem.g)
+    still = np.sqrt(problem.move_price) * np.eye(len(problem.seats))
+    M = np.vstack([problem.F * root[:, None], still])
+    h = np.r_[problem.g * root, np.zeros(len(problem.seats))]
+    return Goal("squares", M, h, problem.F, problem.g)
 
 
 def _worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:

@@ -223,6 +223,7 @@ class JackLine:
     pressure_stop: Number
     capacity: Number
     stroke_free: Number
+    stroke_out: Number
     lock_nut: bool
     breaks_loose: bool
     """The deck breaks away from its bearings at about ``load_raised``."""

@@ -176,6 +176,7 @@ def _points(lines: list[CheckLine]) -> list[dict[str, Any]]:
             {
                 "place": place,
                 "after": [own[q].after.words if q in own else "" for q in OF_POINTS],
+                "outside": ", ".join(outside),
                 "share": f"{max(shares):.2f}" if shares else "",
                 "verdict": "OUTSIDE" if outside else ("inside" if shares else "reported only"),
             }

@@ -107,6 +107,7 @@ def _jack(job: Job, fact: JackFact) -> JackLine:
         pressure_stop=rounded(fact.pressure_stop, units.pressure),
         capacity=rounded(fact.capacity, units.force),
         stroke_free=rounded(fact.stroke_free, units.move),
+        stroke_out=rounded(fact.stroke_out, units.move),
         lock_nut=fact.lock_nut,
         breaks_loose=fact.pushes != "up" and job.seats[fact.seat].breakaway > 0.0,
     )

@@ -173,6 +173,7 @@ def _jacks(sheets: SheetSet) -> Table:
                 **_col("pressure_stop", jack.pressure_stop),
                 **_col("capacity", jack.capacity),
                 **_col("stroke_free", jack.stroke_free),
+                **_col("stroke_out_at_start", jack.stroke_out),
                 "lock_nut": "yes" if jack.lock_nut else "no",
             }
             for stage in sheets.stages

@@ -48,6 +48,7 @@ def problem(
         stock=np.zeros(0, dtype=np.int64),
         windows=bounds * MM,
         clusters=(),
+        move_price=0.0,
     )
 
 

@@ -159,6 +159,17 @@ def test_a_moved_held_seat_is_refused(planned: Any) -> None:
     assert f"seat {name} is held, but the plan moves it" in refusal(held, plan)
 
 
+def test_a_push_in_plan_that_comes_back_is_refused(planned: Any) -> None:
+    case, plan = planned
+    turned = {
+        n: replace(s, direction=np.array([0.0, 0.9, 0.4]) / np.hypot(0.9, 0.4), pushes="axis")
+        for n, s in case.job.seats.items()
+    }
+    assert "a push in plan may not go back, the ram cannot pull" in refusal(
+        replace(case, job=replace(case.job, seats=turned)), plan
+    )
+
+
 def test_a_printed_number_off_by_a_digit_is_refused(planned: Any) -> None:
     case, plan = planned
     certificate = certify(case.job, case.survey, case.state, case.influence, plan)

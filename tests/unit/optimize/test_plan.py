@@ -11,11 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fitup.certify import certify
 from fitup.errors import NoPlan, NoSafeOrder
+from fitup.joints import joint_state
 from fitup.model import Aim, Limit, Plan, Tolerance, Wishes
 from fitup.optimize import build_problem, make_plan
 from fitup.optimize.packs import pack_choices, stack_order
 from fitup.optimize.wishes import choose
+from fitup.structure import rigid_influence
 
 Small = Callable[..., Any]
 
@@ -73,8 +76,6 @@ def test_against_brute_force_on_four_seats(small: Small) -> None:
         tolerances=wide,
         wishes=Wishes(squares_slack=0.0, squares_slack_floor=0.0),
     )
-    from fitup.joints import joint_state
-
     state = joint_state(job, case.survey)
     problem = build_problem(job, state, case.influence)
     near = [[k for k, c in enumerate(own) if abs(c.setting) < 0.008] for own in problem.choices]
@@ -206,3 +207,49 @@ def test_tolerances_weigh(small: Small) -> None:
     after = case.state.values + case.influence.A @ plan.settings()
     steps = [v for c, v in zip(case.state.checks, after, strict=True) if c.quantity == "step"]
     assert np.abs(np.mean(steps)) < 0.0006
+
+
+def test_a_seat_that_pushes_in_plan_only_goes_its_own_way_and_needs_no_clearance(
+    small: Small,
+) -> None:
+    case = small()
+    ahead = {
+        f"{n}p": replace(
+            case.job.seats[f"{n}3"],
+            id=f"{n}p",
+            direction=np.array([0.0, 1.0, 0.0]),
+            pushes="ahead",
+            group=f"{n}-along",
+            reaction_least=-1e6,
+        )
+        for n in ("B", "A")
+    }
+    jacks = {f"J{n}": replace(case.job.jacks["JB3"], id=f"J{n}", seat=n) for n in ahead}
+    free = {n: replace(s, held=frozenset({"across", "turn"})) for n, s in case.job.segments.items()}
+    job = replace(
+        case.job,
+        segments=free,
+        seats={**case.job.seats, **ahead},
+        jacks={**case.job.jacks, **jacks},
+        tolerances={**case.job.tolerances, "gap": Tolerance(0.002, "x")},
+    )
+    state = joint_state(job, case.survey)
+    influence = rigid_influence(job, case.survey)
+    problem = build_problem(job, state, influence)
+    for name in ahead:
+        own = problem.choices[problem.seats.index(name)]
+        assert min(c.setting for c in own) == 0.0
+    plan = make_plan(job, state, influence)
+    certify(job, case.survey, state, influence, plan)
+    for stage in plan.stages:
+        if "along" in stage.group:
+            assert stage.down == ()
+
+
+def test_no_seat_moves_that_no_check_asks_to_move(small: Small) -> None:
+    """Without level tolerances both segments could rise together for nothing."""
+    case = small(tolerances={"step": Tolerance(0.002, "x")})
+    plan = plan_of(case)
+    mean = {s: np.mean([p.setting for p in plan.seats if p.seat.startswith(s)]) for s in "BA"}
+    assert min(abs(m) for m in mean.values()) < 0.006
+    assert np.abs(plan.settings()).max() < 0.02

@@ -286,6 +286,7 @@ def jack_fact(jack: Jack, job: Job, clearance: float = 0.005) -> JackFact:
         jack.capacity,
         jack.ram_area,
         jack.stroke - jack.stroke_used,
+        jack.stroke_used,
         jack.lock_nut,
     )
 
@@ -399,6 +400,7 @@ def make_large(count: int = 16) -> Made:
                 2.0e6,
                 0.0285,
                 0.08,
+                0.04,
                 True,
             )
         )

@@ -127,6 +127,23 @@ def test_a_seat_that_may_pull_says_so(made, tmp_path):
     assert "minus" not in text
 
 
+def test_a_point_outside_is_named_with_what_is_outside(made, tmp_path):
+    sheets = built(made)
+    level = replace(
+        sheets.joints[0].lines[0],
+        id="level/KD8-L",
+        quantity="level",
+        what="Level",
+        place="KD8-L",
+        verdict="OUTSIDE",
+    )
+    joint = replace(sheets.joints[0], lines=(*sheets.joints[0].lines, level))
+    write_sheets(replace(sheets, joints=(joint,), inside=False), tmp_path / "out", moves=False)
+    text = " ".join(pages(tmp_path / "out" / "report.pdf"))
+    assert "OUTSIDE Level" in text
+    assert "1 of the checks end outside" in text
+
+
 def test_paper_follows_the_units(written, made_us, tmp_path):
     box = PdfReader(written / "move-E3.pdf").pages[0].mediabox
     assert (round(float(box.width)), round(float(box.height))) == (595, 842)
