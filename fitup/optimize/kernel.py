@@ -96,6 +96,7 @@ def walk(
     ideal: Any,
     F: Any,
     g: Any,
+    offset: float,
     rest: Any,
     cost: Any,
     slack: Any,
@@ -134,8 +135,8 @@ def walk(
         tau = best[0]
         limit = radius_cap
         if mode != 2:
-            limit = best[0] if mode == 0 else best[0] * best[0]
-            limit = min(limit - 1e-9 * max(1e-3, limit), radius_cap)
+            limit = best[0] - offset if mode == 0 else best[0] * best[0]
+            limit = min(limit - 1e-9 * max(1e-3, abs(limit)), radius_cap)
         if position[j] < 0:
             position[j] = 0
             count[j] = enter(
@@ -196,14 +197,12 @@ def walk(
             found_cost[status[2]] = cost[0]
             status[2] += 1
             continue
-        score = cost[0]
-        if mode == 1:
-            score = 0.0
-            for i in range(len(g)):
-                ratio = -g[i]
-                for seat in range(n):
-                    ratio += F[i, seat] * V[seat, pick[seat]]
-                score = max(score, abs(ratio))
+        score = 0.0
+        for i in range(len(g)):
+            ratio = -g[i]
+            for seat in range(n):
+                ratio += F[i, seat] * V[seat, pick[seat]]
+            score = score + ratio * ratio if mode == 0 else max(score, abs(ratio))
         if score < best[0] - 1e-9 * max(1e-3, best[0]):
             best[0] = score
             best_pick[:] = pick

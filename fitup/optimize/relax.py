@@ -24,11 +24,17 @@ _MARGIN = 1e-5
 
 @dataclass(frozen=True, eq=False)
 class Relaxed:
-    """A continuous optimum: settings (n,) [m], its value, multipliers of the ratios (m,)."""
+    """A continuous optimum: settings (n,) [m], its value, multipliers of the ratios (m,).
+
+    ``pull`` (n,) [1/m] and ``give`` are what the multipliers of all rows ``G x <= d`` make of
+    them: wherever the rows hold, ``pull . x - give`` is not above zero.
+    """
 
     x: Array
     value: float
     multipliers: Array
+    pull: Array
+    give: float
 
 
 def _cvxpy() -> Any:
@@ -111,7 +117,7 @@ def least_worst(problem: FitProblem) -> Relaxed:
     pull = np.abs(np.asarray(bounds[0].dual_value) - np.asarray(bounds[1].dual_value))
     total = float(pull.sum())
     share = pull / total if total > 0.0 else np.full(len(pull), 1.0 / max(1, len(pull)))
-    return Relaxed(settings, float(tau.value), share)
+    return Relaxed(settings, float(tau.value), share, np.zeros(len(settings)), 0.0)
 
 
 def reach(problem: FitProblem, worst: float, squares: float) -> Array:
@@ -165,4 +171,26 @@ def least_squares(problem: FitProblem, worst: float | None) -> Relaxed | None:
     if outcome == "failed" or x.value is None:
         raise FitupError("the continuous solver failed on the least squares")
     settings = _checked(problem, np.asarray(x.value) * _MM)
-    return Relaxed(settings, problem.squares(settings), np.zeros(0))
+    pull, give = _priced(problem, worst, [row.dual_value for row in rows])
+    return Relaxed(settings, problem.squares(settings), np.zeros(0), pull, give)
+
+
+def _priced(problem: FitProblem, worst: float | None, duals: list[Any]) -> tuple[Array, float]:
+    """Add up rows ``G x <= d`` by their multipliers, in the order in which they were given."""
+    n = len(problem.seats)
+    low, high = problem.windows.T / _MM
+    G, d = [-np.eye(n), np.eye(n)], [-low, high]
+    L, b = _scaled(problem)
+    if len(b):
+        G.append(L)
+        d.append(b / _MM)
+    if worst is not None:
+        G += [problem.F * _MM, -problem.F * _MM]
+        d += [worst + problem.g, worst - problem.g]
+    pull, give = np.zeros(n), 0.0
+    for rows, right, dual in zip(G, d, duals, strict=True):
+        # any multipliers that are not negative bound from below, exact or not
+        price = np.maximum(np.asarray(dual, dtype=float), 0.0)
+        pull += rows.T @ price
+        give += float(price @ right)
+    return pull / _MM, give

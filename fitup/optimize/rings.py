@@ -89,13 +89,16 @@ def search_rings(
         ``proven`` is false when the time was over, or a cluster had too many picks to list; the
         lower bound then is that of the last ring searched to its end.
     """
-    worst = goal.kind == "worst"
+    free = np.array([i for i, v in enumerate(space.values) if len(v) != 1], dtype=np.int64)
+    if 0 < len(free) < len(space.values):
+        return _without_fixed(space, goal, tree, free, best, deadline, watch)
     base = echelon(goal.M, goal.h)[3]
-    result = SearchResult(None, best, np.sqrt(base) if worst else base, False)
-    full = best**2 if worst else best
+    result = SearchResult(None, best, goal.bound(base), False)
+    full = goal.radius(best)
     width = (full - base) * _FIRST_RING
     while True:
-        ring = min(base + width, full)
+        # the last ring is the plan to beat itself, free of rounding
+        ring = base + width if width < _LAST_RING * (full - base) else full
         before = (result.pick, result.score)
         try:
             _best_in_ring(space, goal, tree, ring, result, deadline)
@@ -107,12 +110,68 @@ def search_rings(
         if result.pick is not None or ring >= full:
             result.lower, result.proven = result.score, True
             return result
-        result.lower = np.sqrt(ring) if worst else ring
+        result.lower = goal.bound(ring)
         if watch is not None:
             watch(result.nodes, result.score, result.lower)
         width *= _GROWTH
-        if width > _LAST_RING * (full - base):
-            width = full - base
+
+
+def _without_fixed(
+    space: Space,
+    goal: Goal,
+    tree: Cluster,
+    free: Array,
+    best: float,
+    deadline: float,
+    watch: Watch | None,
+) -> SearchResult:
+    """Search with the seats that have one choice only put in: they bind the others."""
+    fixed = np.setdiff1d(np.arange(len(space.values)), free)
+    x = np.array([space.values[i][0] for i in fixed])
+    used = sum(space.uses[i][0] for i in fixed)
+    inner, inner_goal = _rest(space, goal, free, fixed, x, np.asarray(used))
+    number = {int(s): k for k, s in enumerate(free)}
+    smaller = _renumber(_pruned(tree, number), number)
+    found = search_rings(inner, inner_goal, smaller, best=best, deadline=deadline, watch=watch)
+    if found.pick is not None:
+        whole = np.zeros(len(space.values), dtype=np.int64)
+        whole[free] = found.pick
+        found.pick = whole
+    return found
+
+
+def _pruned(cluster: Cluster, keep: dict[int, int]) -> Cluster:
+    """Take seats out of a tree; a cluster left with one part becomes that part."""
+    seats = np.array([s for s in cluster.seats if int(s) in keep], dtype=np.int64)
+    if cluster.parts is None:
+        return Cluster(seats)
+    parts = [p for p in cluster.parts if any(int(s) in keep for s in p.seats)]
+    if len(parts) == 1:
+        return _pruned(parts[0], keep)
+    return Cluster(seats, (_pruned(parts[0], keep), _pruned(parts[1], keep)))
+
+
+def _rest(
+    space: Space, goal: Goal, own: Array, fixed: Array, x: Array, used: Array
+) -> tuple[Space, Goal]:
+    """Return what is left to choose and to reach when some seats are fixed."""
+    inner = Space(
+        [space.values[i] for i in own],
+        [space.uses[i] for i in own],
+        space.capacity - used,
+        space.L[:, own],
+        space.b - space.L[:, fixed] @ x,
+        space.ideal[own],
+    )
+    inner_goal = Goal(
+        goal.kind,
+        goal.M[:, own],
+        goal.h - goal.M[:, fixed] @ x,
+        goal.F[:, own],
+        goal.g - goal.F[:, fixed] @ x,
+        goal.offset,
+    )
+    return inner, inner_goal
 
 
 def cluster_tree(goal: Goal, groups: Sequence[Array]) -> Cluster:
@@ -311,7 +370,7 @@ def _matches(
     for begin in range(0, len(order), _CHUNK):
         radius = ring
         if result is not None:
-            radius = min(ring, result.score**2 if goal.kind == "worst" else result.score)
+            radius = min(ring, goal.radius(result.score))
         part = order[begin : begin + _CHUNK]
         part = part[alone[part] <= radius]
         if not len(part):
@@ -382,27 +441,13 @@ def _one_by_one(
     inside = _renumber(crowded, {int(s): k for k, s in enumerate(np.sort(crowded.seats))})
     own = np.sort(crowded.seats)
     for at in np.argsort(alone, kind="stable"):
-        radius = min(ring, result.score**2 if goal.kind == "worst" else result.score)
+        radius = min(ring, goal.radius(result.score))
         if alone[at] > radius:
             return
         if time.monotonic() > deadline:
             raise _TooMany
         fixed, x = sparse.seats, first.x[at]
-        sub_space = Space(
-            [space.values[i] for i in own],
-            [space.uses[i] for i in own],
-            space.capacity - first.uses[at],
-            space.L[:, own],
-            space.b - space.L[:, fixed] @ x,
-            space.ideal[own],
-        )
-        sub_goal = Goal(
-            goal.kind,
-            goal.M[:, own],
-            goal.h - goal.M[:, fixed] @ x,
-            goal.F[:, own],
-            goal.g - goal.F[:, fixed] @ x,
-        )
+        sub_space, sub_goal = _rest(space, goal, own, fixed, x, first.uses[at])
         found = SearchResult(None, result.score, 0.0, False)
         _best_in_ring(sub_space, sub_goal, inside, radius, found, deadline)
         result.nodes += found.nodes
@@ -423,10 +468,9 @@ def _renumber(cluster: Cluster, number: dict[int, int]) -> Cluster:
 def _score(goal: Goal, seats: Array, pick: Array, x: Array, result: SearchResult) -> None:
     if not len(x):
         return
-    if goal.kind == "worst":
-        score = np.abs(x @ goal.F[:, seats].T - goal.g).max(axis=1)
-    else:
-        score = ((x @ goal.M[:, seats].T - goal.h) ** 2).sum(axis=1)
+    inside = np.empty_like(x)
+    inside[:, seats] = x
+    score = goal.scores(inside)
     at = int(np.argmin(score))
     if score[at] < result.score - _CARE * max(1e-3, min(result.score, 1e9)):
         whole = np.empty(len(seats), dtype=np.int64)

@@ -59,11 +59,12 @@ class Space:
 
 @dataclass(frozen=True, eq=False)
 class Goal:
-    """What is minimised: ``squares`` |M x - h|^2 itself, or the ``worst`` of |F x - g|.
+    """What is minimised: the ``squares`` |F x - g|^2, or the ``worst`` of |F x - g|.
 
-    For ``worst``, M and h are F and g under weights that sum to one, so that the squares never
-    exceed the square of the worst ratio; the weights come from the multipliers of the
-    continuous problem, where the two meet (Lawson's weights).
+    ``M, h`` bound the score from below, whatever the choice: for ``squares``, |F x - g|^2 is at
+    least |M x - h|^2 + offset wherever the limits hold; for ``worst``, the square of the worst
+    ratio is at least |M x - h|^2. The second holds under weights that sum to one, which come from
+    the multipliers of the continuous problem, where the two meet (Lawson's weights).
     """
 
     kind: str
@@ -71,6 +72,24 @@ class Goal:
     h: Array
     F: Array
     g: Array
+    offset: float = 0.0
+
+    def radius(self, score: float) -> float:
+        """Return the greatest |M x - h|^2 that a choice of this score can have."""
+        return score**2 if self.kind == "worst" else score - self.offset
+
+    def bound(self, radius: float) -> float:
+        """Return the least score of choices whose |M x - h|^2 is no less than this."""
+        if self.kind == "worst":
+            return float(np.sqrt(max(radius, 0.0)))
+        return radius + self.offset
+
+    def scores(self, x: Array) -> Array:
+        """Return the scores (k,) of settings (k, n)."""
+        miss = x @ self.F.T - self.g
+        if self.kind == "worst":
+            return np.asarray(np.abs(miss).max(axis=1, initial=0.0))
+        return np.asarray((miss**2).sum(axis=1))
 
 
 @dataclass(slots=True)
@@ -118,8 +137,8 @@ def search(
     """
     worst = goal.kind == "worst"
     base = echelon(goal.M, goal.h)[3]
-    result = SearchResult(None, best, np.sqrt(base) if worst else base, False)
-    full = best**2 if worst else best
+    result = SearchResult(None, best, goal.bound(base), False)
+    full = goal.radius(best)
     width = (full - base) * _FIRST_RING
     while True:
         ring = full if first_only or not np.isfinite(full) else min(base + width, full)
@@ -135,7 +154,7 @@ def search(
         if result.pick is not None or whole:
             result.lower, result.proven = result.score, not (first_only and result.pick is not None)
             return result
-        result.lower = np.sqrt(ring) if worst else ring
+        result.lower = goal.bound(ring)
         width *= _GROWTH
 
 
@@ -201,6 +220,7 @@ class _Tables:
             np.ascontiguousarray(space.ideal[self.order]),
             np.ascontiguousarray(goal.F[:, self.order]),
             np.ascontiguousarray(goal.g),
+            goal.offset,
         )
         self._start = (z, b, space.capacity)
         self._sizes = (n, widest, max(1, int(np.diff(start).max(initial=0))))

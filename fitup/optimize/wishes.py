@@ -131,7 +131,22 @@ def squares_goal(problem: FitProblem) -> Goal:
     still = np.sqrt(problem.move_price) * np.eye(len(problem.seats))
     M = np.vstack([problem.F * root[:, None], still])
     h = np.r_[problem.g * root, np.zeros(len(problem.seats))]
-    return Goal("squares", M, h, problem.F, problem.g)
+    return Goal("squares", M, h, M, h)
+
+
+def tight_goal(problem: FitProblem, relaxed: Relaxed | None) -> Goal:
+    """Return the same squares with a bound that knows which rows bind.
+
+    By the multipliers of the continuous optimum, |M x - h|^2 + pull . x - give never exceeds the
+    squares where the rows hold; its least value is the continuous optimum itself. Completing the
+    square with M' s = -pull / 2 gives |M x - (h + s)|^2 - 2 s . h - s . s - give.
+    """
+    goal = squares_goal(problem)
+    if relaxed is None:
+        return goal
+    s = goal.M @ np.linalg.solve(goal.M.T @ goal.M, -0.5 * relaxed.pull)
+    offset = float(-2.0 * (s @ goal.h) - s @ s - relaxed.give)
+    return Goal("squares", goal.M, goal.h + s, goal.F, goal.g, offset)
 
 
 def _worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
@@ -221,7 +236,7 @@ def _squares(
     start, value = improve(space, goal, _STARTS)
     if start is None or problem.squares(problem.settings(pick)) < value:
         start, value = pick, problem.squares(problem.settings(pick))
-    found = _ring_search(problem, space, goal, value, deadline)
+    found = _ring_search(problem, space, tight_goal(problem, relaxed), value, deadline)
     if found.pick is not None:
         start, value = found.pick, problem.squares(problem.settings(found.pick))
     bound = found.lower if relaxed is None else max(found.lower, relaxed.value * (1.0 - 1e-6))

@@ -17,7 +17,8 @@ from fitup.joints import joint_state
 from fitup.model import Aim, Limit, Plan, Tolerance, Wishes
 from fitup.optimize import build_problem, make_plan
 from fitup.optimize.packs import pack_choices, stack_order
-from fitup.optimize.wishes import choose
+from fitup.optimize.relax import least_squares
+from fitup.optimize.wishes import choose, squares_goal, tight_goal
 from fitup.structure import rigid_influence
 
 Small = Callable[..., Any]
@@ -253,3 +254,31 @@ def test_no_seat_moves_that_no_check_asks_to_move(small: Small) -> None:
     mean = {s: np.mean([p.setting for p in plan.seats if p.seat.startswith(s)]) for s in "BA"}
     assert min(abs(m) for m in mean.values()) < 0.006
     assert np.abs(plan.settings()).max() < 0.02
+
+
+@pytest.mark.parametrize("seed", [1, 4, 5])
+def test_the_tight_bound_never_passes_the_squares_and_meets_the_continuous_optimum(
+    small: Small, seed: int
+) -> None:
+    case = small(seed=seed, size=0.02)
+    seats = {n: replace(s, raise_most=0.004, lower_most=0.004) for n, s in case.job.seats.items()}
+    problem = build_problem(replace(case.job, seats=seats), case.state, case.influence)
+    relaxed = least_squares(problem, None)
+    assert relaxed is not None
+    goal = tight_goal(problem, relaxed)
+    least = np.linalg.lstsq(goal.M, goal.h, rcond=None)[0]
+    bound = ((goal.M @ least - goal.h) ** 2).sum() + goal.offset
+    assert bound == pytest.approx(relaxed.value, rel=1e-5)
+    loose = squares_goal(problem)
+    free = np.linalg.lstsq(loose.M, loose.h, rcond=None)[0]
+    assert ((loose.M @ free - loose.h) ** 2).sum() <= bound + 1e-9
+    rng = np.random.default_rng(seed)
+    tried = 0
+    for _ in range(400):
+        x = rng.uniform(problem.windows[:, 0], problem.windows[:, 1])
+        x = relaxed.x + rng.uniform(0.0, 1.0) * (x - relaxed.x)
+        if np.any(problem.L @ x > problem.b):
+            continue
+        tried += 1
+        assert ((goal.M @ x - goal.h) ** 2).sum() + goal.offset <= problem.squares(x) + 1e-9
+    assert tried > 20
