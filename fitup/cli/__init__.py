@@ -14,6 +14,7 @@ from typing import Final
 import click
 
 from fitup import __version__
+from fitup.cli.text import heed_ctrl_c
 from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError, InputError
 
 #: command, also the name of its module -> what it does, so that help need not load it
@@ -68,6 +69,7 @@ def group() -> None:
 def main() -> None:
     """Run the command line and leave with its exit code; no traceback for a user's mistake."""
     _print_what_can_be()
+    heed_ctrl_c()
     try:
         code = group.main(standalone_mode=False, prog_name="fitup")
     except FitupError as error:

@@ -21,7 +21,7 @@ from fitup.sheets.write import LIST
 @click.option(
     "--to",
     "target",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=click.Path(path_type=Path, readable=False),
     help="Folder for the sheets; JOB/out when not given.",
 )
 @json_option

@@ -3,21 +3,40 @@
 from __future__ import annotations
 
 import json
+import signal
 import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from types import FrameType
+from typing import Any, Final
 
 import click
 
-job_argument = click.argument("job", type=click.Path(path_type=Path))
+# what cannot be read is told in one line by the reader, not by click
+job_argument = click.argument("job", type=click.Path(path_type=Path, readable=False))
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the whole result as JSON (docs/json.md)."
 )
 
 
+_stop_asked: Final[list[int]] = []
+
+
+def heed_ctrl_c() -> None:
+    """Remember Ctrl-C too: a library that is being loaded may swallow the exception."""
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        _stop_asked.append(number)
+        raise KeyboardInterrupt
+
+    _stop_asked.clear()
+    signal.signal(signal.SIGINT, stop)
+
+
 def progress(line: str) -> None:
-    """Tell on standard error what is being done."""
+    """Tell on standard error what is being done, unless Ctrl-C asked to stop."""
+    if _stop_asked:
+        raise KeyboardInterrupt
     click.echo(f"  ... {line}", err=True)
 
 

@@ -27,6 +27,8 @@ from fitup.units import METRIC, Shown, to_si
 
 #: a stated standard uncertainty above this says that a unit was mixed up [m]
 UNCERTAINTY_MOST: Final = 0.1
+#: no grid has coordinates beyond this, ten times the size of the earth [m]
+COORDINATE_MOST: Final = 1e8
 #: after so many problems the rest are only counted
 MOST_PROBLEMS: Final = 50
 #: so many points that are not in points.csv are named, the rest are only counted
@@ -202,7 +204,11 @@ def _length(how: _List, row: Line, column: str, problems: list[Problem]) -> floa
             allowed += f" with a decimal {'point' if how.mark == '.' else 'comma'}"
         problems.append(_cell_problem(how, row, column, f"'{text}'", allowed))
         return None
-    return to_si(value, "length", how.columns.unit[column])
+    length = to_si(value, "length", how.columns.unit[column])
+    if abs(length) > COORDINATE_MOST:
+        problems.append(_cell_problem(how, row, column, f"'{text}'", "at most 1e8 m either way"))
+        return None
+    return length
 
 
 def _uncertainty(how: _List, row: Line, column: str, problems: list[Problem]) -> float | None:

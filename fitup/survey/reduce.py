@@ -97,12 +97,27 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
     poses = {name: fit_pose(name, o.ids, o.design, o.surveyed, o.u) for name, o in observed.items()}
     said += [_expansion_said(job, name, epoch, units) for name, epoch in epoch_of.items()]
     said += [pose_said(pose, job.segments[name], units) for name, pose in poses.items()]
+    said += _readings_said(job)
     return Survey(
         points={p.id: p for points in at_reference.values() for p in points},
         poses=poses,
         epoch_of=epoch_of,
         understood=tuple(line for line in said if line),
     )
+
+
+def _readings_said(job: Job) -> list[str]:
+    """Say which direct readings count, and which were left out and why."""
+    used = [r for r in job.readings if r.id not in job.excluded]
+    lines = [
+        f"direct reading {r.id} left out: {job.excluded[r.id]}"
+        for r in job.readings
+        if r.id in job.excluded
+    ]
+    if used:
+        named = ", ".join(f"{r.id} {r.quantity} at {r.pair} by {r.how}" for r in used)
+        lines.append(f"direct readings combined with the coordinates: {named}")
+    return lines
 
 
 def _file(job: Job, point: SurveyedPoint) -> str:
