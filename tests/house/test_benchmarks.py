@@ -1,0 +1,18 @@
+"""The benchmark runs: speed is measured there, side by side, and never asserted."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_closure_benchmark_runs() -> None:
+    command = [sys.executable, "benchmarks/closure.py", "--limit", "1", "--spread", "1.5"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    header, line = done.stdout.splitlines()
+    assert header.startswith("spread_mm")
+    assert line.split()[4] == "yes"
