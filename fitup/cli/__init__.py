@@ -14,7 +14,7 @@ from typing import Final
 import click
 
 from fitup import __version__
-from fitup.cli.text import heed_ctrl_c
+from fitup.cli.text import heed_ctrl_c, stop_asked
 from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError, InputError
 
 #: command, also the name of its module -> what it does, so that help need not load it
@@ -91,6 +91,12 @@ def main() -> None:
         reason = error.strerror or str(error)
         click.echo(f"fitup: {where}{reason}; check path, permission and free space", err=True)
         sys.exit(EXIT_BAD_INPUT)
+    except Exception:
+        # a library that was being loaded may make an error of its own out of Ctrl-C
+        if not stop_asked():
+            raise
+        click.echo("fitup: stopped; nothing was written", err=True)
+        sys.exit(EXIT_INTERRUPTED)
     sys.exit(code if isinstance(code, int) else 0)
 
 

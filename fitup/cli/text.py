@@ -33,6 +33,11 @@ def heed_ctrl_c() -> None:
     signal.signal(signal.SIGINT, stop)
 
 
+def stop_asked() -> bool:
+    """Say whether Ctrl-C was pressed."""
+    return bool(_stop_asked)
+
+
 def progress(line: str) -> None:
     """Tell on standard error what is being done, unless Ctrl-C asked to stop."""
     if _stop_asked:

@@ -43,7 +43,8 @@ def make_plan(
     Returns
     -------
     Plan
-        The same for the same job, byte for byte.
+        The same for the same job, byte for byte, as long as the search ends before its time
+        limit; a limit that is reached leaves the plan it started from.
 
     Raises
     ------

@@ -276,7 +276,7 @@ def xlsx_bytes(sheets: SheetSet) -> bytes:
     first = book.active
     first.title = "about"
     for row in _about(sheets):
-        first.append(row)
+        first.append([_safe(cell) for cell in row])
     first.column_dimensions["A"].width = 18
     first.column_dimensions["B"].width = 110
     for table in tables(sheets):
