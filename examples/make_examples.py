@@ -289,8 +289,8 @@ def write(folder: str, title: str, short: bool) -> None:
                     "D1,P1,step,14.5,ahead high,0.5,straightedge and feeler",
                     "D2,P2,step,22.5,ahead high,0.5,straightedge and feeler",
                     "D3,P3,step,30.5,ahead high,0.5,straightedge and feeler",
-                    "D4,P1,gap,28.0,opening,1.0,steel tape",
-                    "D5,P3,gap,19.5,opening,1.0,steel tape",
+                    "D4,P1,gap,43.1,opening,1.0,steel tape",
+                    "D5,P3,gap,34.6,opening,1.0,steel tape",
                 ],
             ),
         ]

@@ -403,11 +403,28 @@ class Check:
 
 @dataclass(frozen=True, eq=False)
 class CheckState:
-    """All checks with their values (m,) and covariance (m, m)."""
+    """All checks at the reference temperature: values (m,) and covariance (m, m).
+
+    ``at_survey`` (m,) is what the steel of the survey adds to each, ``per_kelvin`` (m,) what one
+    kelvin more of all steel does; None stands for nothing.
+    """
 
     checks: tuple[Check, ...]
     values: Array
     covariance: Array
+    at_survey: Array | None = None
+    per_kelvin: Array | None = None
+
+    def least_change(self, i: int, apart: float) -> float:
+        """Return the least that temperature adds to check i [m].
+
+        Over the steel temperatures for which a plan is valid, ``apart`` [K] either way from the
+        survey's, and at the reference temperature.
+        """
+        if self.at_survey is None or self.per_kelvin is None:
+            return 0.0
+        swing = abs(float(self.per_kelvin[i])) * apart
+        return min(0.0, float(self.at_survey[i]) - swing)
 
     @property
     def uncertainties(self) -> Array:

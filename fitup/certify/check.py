@@ -12,6 +12,7 @@ from fitup.certify.facts import Certificate, CheckFact, JackFact, SeatFact, Stag
 from fitup.certify.recompute import (
     RigidStates,
     TableStates,
+    expansion_of,
     off_plane,
     setting_from_plates,
 )
@@ -37,6 +38,10 @@ class _Work:
     states: RigidStates | TableStates
     plan: Plan
     wrong: list[str]
+    warm: Array
+    """What the survey's steel temperature adds to every check (m,)."""
+    rate: Array
+    """What one kelvin more does to every check (m,)."""
     counted: int = 0
 
     def settings(self, values: Mapping[str, float]) -> dict[str, float]:
@@ -69,11 +74,19 @@ def certify(
     present = dict(zip(influence.seats, (float(r) for r in influence.r0), strict=True))
     rigid = influence.origin == "rigid"
     states = RigidStates(job, survey, present) if rigid else TableStates(influence)
-    work = _Work(job, state, states, plan, [])
+    warmer = {
+        name: epoch.temperature - job.reference_temperature
+        for name, epoch in survey.epoch_of.items()
+    }
+    warm = np.array([expansion_of(job, c, warmer) for c in state.checks])
+    one = dict.fromkeys(job.segments, 1.0)
+    rate = np.array([expansion_of(job, c, one) for c in state.checks])
+    work = _Work(job, state, states, plan, [], warm, rate)
     final = _final_settings(work)
     stages = tuple(_stages(work, final))
     stock = _stock(work)
     after = states.at(work.settings(final), state.checks)
+    _limits(work, "in the end", final, after.reactions, after.change, set())
     _compare(work, influence, final, after.change)
     checks = _check_facts(work, influence, after.change)
     seats = tuple(_seat_fact(work, s.seat, final, present, after.reactions) for s in plan.seats)
@@ -91,7 +104,17 @@ def certify(
         stock=stock,
         statements=_statements(work, rigid, influence, final, after.change),
         inside=inside,
+        gap_rates=_gap_rates(work),
     )
+
+
+def _gap_rates(work: _Work) -> tuple[tuple[str, float], ...]:
+    """Mean change of the gaps of each joint for one kelvin [m/K]."""
+    rates: dict[str, list[float]] = {name: [] for name in work.job.joints}
+    for check, rate in zip(work.state.checks, work.rate, strict=True):
+        if check.quantity == "gap":
+            rates[check.joint].append(float(rate))
+    return tuple((name, sum(own) / len(own)) for name, own in rates.items() if own)
 
 
 def _final_settings(work: _Work) -> dict[str, float]:
@@ -194,7 +217,8 @@ def _stages(work: _Work, final: Mapping[str, float]) -> Iterator[StageFact]:
                 max(loads[seat]),
             )
         )
-        values_after = work.state.values + done.change
+        # what a tape will read: at the steel temperature of the survey
+        values_after = work.state.values + done.change + work.warm
         yield StageFact(
             number=stage.number,
             group=stage.group,
@@ -295,15 +319,18 @@ def _limits(
                 f"{where}: {limit.kind} {limit.id} is {size * 1e3:.1f} mm, at most "
                 f"{limit.most * 1e3:.1f} mm"
             )
-    for check, value, delta in zip(work.state.checks, work.state.values, change, strict=True):
+    for check, value, delta, warm, rate in zip(
+        work.state.checks, work.state.values, change, work.warm, work.rate, strict=True
+    ):
         if check.quantity != "gap" or check.pair is None:
             continue
         least = job.joints[check.joint].least_opening
-        opening = job.pairs[check.pair].opening + value + delta
+        closest = min(0.0, float(warm - abs(rate) * job.gates.temperature_apart))
+        opening = job.pairs[check.pair].opening + value + delta + closest
         if least is not None and opening < least - 2.0 * half - LINEAR:
             work.wrong.append(
-                f"{where}: pair {check.pair} opens {opening * 1e3:.1f} mm, at least "
-                f"{least * 1e3:.1f} mm"
+                f"{where}: pair {check.pair} opens {opening * 1e3:.1f} mm at the least over the "
+                f"steel temperatures allowed, at least {least * 1e3:.1f} mm"
             )
 
 

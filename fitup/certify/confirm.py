@@ -66,6 +66,10 @@ def _exact(job: Job, certificate: Certificate) -> dict[tuple[str | int, ...], fl
     for fact in certificate.checks:
         exact[("check", fact.id, "before")] = fact.before
         exact[("check", fact.id, "after")] = fact.after
+    for joint, rate in certificate.gap_rates:
+        for halves in (-2, -1, 1, 2):
+            change = rate * job.gates.temperature_apart * halves / 2.0
+            exact[("joint", joint, "gap", halves)] = change
     for mark, plate in job.plates.items():
         exact[("plate", mark, "measured")] = plate.measured
     for epoch in job.epochs:

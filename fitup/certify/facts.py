@@ -101,7 +101,7 @@ class StageFact:
     seats: tuple[str, ...]
     jacks: tuple[JackFact, ...]
     expected: tuple[tuple[str, float], ...]
-    """Check id -> value after the stage."""
+    """Check id -> value after the stage, at the steel temperature of the survey."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +129,8 @@ class Certificate:
     statements: tuple[str, ...]
     """What was recomputed and found to hold, a line each."""
     inside: bool
+    gap_rates: tuple[tuple[str, float], ...] = ()
+    """Joint -> change of its gaps for one kelvin of all steel [m/K]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +147,7 @@ class PrintedNumber:
         ("check", id, "before" | "after")
         ("stage", stage, id, "expect" | "from" | "to")   # from, to: expect -/+ working.move_band
         ("survey", file, "steel_from" | "steel_to")      # epoch -/+ gates.temperature_apart
+        ("joint", joint, "gap", half_steps)  # change of its gaps at half_steps / 2 of that band
     """
 
     key: tuple[str | int, ...]

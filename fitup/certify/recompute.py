@@ -177,6 +177,35 @@ class _Outcome:
     reactions: Mapping[str, float]
 
 
+def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
+    """Return what steel ``warmer`` than the reference [K] by segment does to a check.
+
+    The design points are moved by the free expansion of their segments and measured again.
+    """
+
+    def grown(name: str) -> Array:
+        point = job.points[name]
+        segment = job.segments[point.segment]
+        if segment.expansion is None or segment.fixed_point is None:
+            return np.zeros(3)
+        growth = segment.expansion * warmer[segment.id]
+        return growth * (point.design - segment.fixed_point)
+
+    if check.point is not None:
+        moved = grown(check.point)
+        azimuth = job.segments[job.points[check.point].segment].azimuth
+        across = -moved[0] * np.cos(azimuth) + moved[1] * np.sin(azimuth)
+        along = moved[0] * np.sin(azimuth) + moved[1] * np.cos(azimuth)
+        return float({"level": moved[2], "line": across, "station": along}[check.quantity])
+    if check.pair is None:
+        # even expansion turns nothing
+        return 0.0
+    pair = job.pairs[check.pair]
+    apart = grown(pair.ahead_point) - grown(pair.back_point)
+    ahead, left, up = job.joints[check.joint].axes_in_grid
+    return float({"gap": ahead, "step": up, "offset": left}[check.quantity] @ apart)
+
+
 def off_plane(seats: Sequence[Seat], settings: Mapping[str, float]) -> float:
     """Return how far one of four seats leaves the plane through the other three [m].
 

@@ -61,6 +61,12 @@ def show(job: Job, plan: Plan, certificate: Certificate) -> None:
         click.echo(_joint_table(job, rest))
     click.echo("\nPacks, bottom to top")
     click.echo(_seat_table(job, certificate.seats))
+    computed = [n for n, s in job.seats.items() if s.reaction_now is None]
+    if computed and job.influence_table is None:
+        click.echo(
+            "Loads of seats without reaction_now are computed from the weight, not measured: "
+            + ", ".join(computed)
+        )
     click.echo("\nOrder of work")
     for stage in certificate.stages:
         click.echo(f"  stage {stage.number}: {stage.group} ({', '.join(stage.seats)})")

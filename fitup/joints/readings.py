@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -30,7 +31,9 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
     index = {check.id: i for i, check in enumerate(state.checks)}
     rows = [index[f"{job.pairs[r.pair].joint}/{r.pair}/{r.quantity}"] for r in used]
     covariance = state.covariance
-    innovation = np.array([r.value for r in used]) - state.values[rows]
+    # a tape reads the joint at the steel temperature of the survey
+    there = state.values if state.at_survey is None else state.values + state.at_survey
+    innovation = np.array([r.value for r in used]) - there[rows]
     total = covariance[np.ix_(rows, rows)] + np.diag([r.uncertainty**2 for r in used])
     spread = np.sqrt(np.diag(total))
     findings = [
@@ -50,4 +53,4 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
     # Joseph's form stays symmetric and positive
     noise = gain * np.array([r.uncertainty for r in used])
     updated = keep @ covariance @ keep.T + noise @ noise.T
-    return CheckState(state.checks, state.values + gain @ innovation, updated)
+    return replace(state, values=state.values + gain @ innovation, covariance=updated)

@@ -7,6 +7,7 @@ import numpy as np
 from fitup.frames import Array, rotation_vector, skew
 from fitup.joints.checks import checks_of, parts_of
 from fitup.joints.readings import combine_readings
+from fitup.joints.thermal import at_survey, per_kelvin
 from fitup.model import CheckState, Job
 from fitup.survey.points import Survey
 
@@ -50,7 +51,14 @@ def joint_state(job: Job, survey: Survey) -> CheckState:
             jacobian[i] += row @ _spread(survey, columns, name)[3:]
     spread = np.concatenate([p.uncertainty for p in survey.points.values()])
     scaled = jacobian * spread
-    return combine_readings(job, CheckState(checks, values, scaled @ scaled.T))
+    state = CheckState(
+        checks,
+        values,
+        scaled @ scaled.T,
+        at_survey(job, survey, checks),
+        per_kelvin(job, checks),
+    )
+    return combine_readings(job, state)
 
 
 def position_of(job: Job, survey: Survey, name: str) -> Array:

@@ -297,7 +297,8 @@ def _joint_rows(job: Job, state: CheckState, influence: Influence, add: AddRow) 
         least = job.joints[check.joint].least_opening
         if least is not None:
             assert check.pair is not None
-            opening = job.pairs[check.pair].opening + now
+            warm = state.least_change(i, job.gates.temperature_apart)
+            opening = job.pairs[check.pair].opening + now + warm
             add(-row, opening - least, "opening", check.pair, f"clear opening at pair {check.pair}")
 
 

@@ -75,7 +75,7 @@ def _enough(job: Job, state: CheckState, influence: Influence) -> bool:
 
 def _with_tolerances(job: Job, state: CheckState) -> CheckState:
     """Give the checks the tolerances of a changed job; values stay as surveyed."""
-    return CheckState(checks_of(job), state.values, state.covariance)
+    return replace(state, checks=checks_of(job))
 
 
 def _changes(job: Job, state: CheckState, problem: FitProblem, x: np.ndarray) -> Iterator[_Change]:

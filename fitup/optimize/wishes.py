@@ -67,6 +67,9 @@ def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: No
         If no choice keeps the hard limits and the stock.
     """
     deadline = time.monotonic() + wishes.time_limit
+    still = _still(problem, wishes.worst_ratio_goal)
+    if still is not None:
+        return still
     report("continuous optimum")
     loosest = least_worst(problem)
     goal = wishes.worst_ratio_goal
@@ -81,6 +84,31 @@ def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: No
         _method(problem),
         problem.worst_ratio(problem.settings(pick)),
     )
+
+
+def _still(problem: FitProblem, goal: float) -> Chosen | None:
+    """Return the plan that moves nothing where every check is inside the goal as surveyed."""
+    stays = [next((k for k, c in enumerate(own) if not c.disturbed), -1) for own in problem.choices]
+    pick = np.array(stays)
+    if min(stays) < 0 or not problem.feasible(pick):
+        return None
+    x = problem.settings(pick)
+    worst, squares = problem.worst_ratio(x), problem.squares(x)
+    if worst > goal:
+        return None
+    text = (
+        f"every check is within {goal:.2f} of its tolerance as surveyed: nothing needs to move "
+        "(a lower worst_ratio_goal asks for more)"
+    )
+    results = [
+        WishResult("worst ratio", worst, 0.0, True, text),
+        WishResult("least squares", squares, 0.0, False, "as surveyed"),
+    ]
+    results += [
+        WishResult(name, 0, 0, True, "nothing moves")
+        for name in ("seats disturbed", "plates handled", "plates in new packs")
+    ]
+    return Chosen(pick, tuple(results), x, "no search: nothing needs to move", worst)
 
 
 def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | None:

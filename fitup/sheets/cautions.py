@@ -40,10 +40,13 @@ def cautions(job: Job) -> tuple[str, ...]:
     )
 
 
-def conditions(valid: tuple[str, ...], exclusion: str) -> tuple[str, ...]:
+def conditions(
+    valid: tuple[str, ...], exclusion: str, packs: str = "", loads: str = ""
+) -> tuple[str, ...]:
     """Return the lines to tick before a stage starts; ``valid`` from the header's surveys."""
     return (
         *valid,
+        *(line for line in (packs, loads) if line),
         "No crane, truck or stored material has moved on the deck since the survey.",
         "Present and named: jacking supervisor (the one who calls), pump hands, shim hands, dial "
         "readers, surveyor, engineer for the hold point, safety watch.",

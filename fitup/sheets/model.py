@@ -274,6 +274,18 @@ class Sketch:
 
 
 @dataclass(frozen=True, slots=True)
+class GapChange:
+    """How much wider or narrower the gaps of a joint read at another steel temperature."""
+
+    joint: str
+    halves: int
+    """Half-steps of the temperature band either way of the survey's steel."""
+    words: str
+    """``9.5 °C: 8.6 mm wider``."""
+    number: Number
+
+
+@dataclass(frozen=True, slots=True)
 class StageSheet:
     """One stage of work, ready for the crew."""
 
@@ -291,6 +303,9 @@ class StageSheet:
     jacks: tuple[JackLine, ...]
     cards: tuple[SeatCard, ...]
     expected: tuple[Expected, ...]
+    steel: str
+    """Steel temperature for which the expected readings hold; empty where none matters."""
+    gap_changes: tuple[GapChange, ...]
     move_band: Number
     load_band: str
     follow_up: Number
@@ -393,6 +408,8 @@ class SheetSet:
         for stage in self.stages:
             for jack in stage.jacks:
                 yield from _of_jack(jack, stage.number)
+            for change in stage.gap_changes:
+                yield change.number.printed("joint", change.joint, "gap", change.halves)
             for line in stage.expected:
                 key = ("stage", stage.number, line.id)
                 yield line.expect.number.printed(*key, "expect")

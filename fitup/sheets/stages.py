@@ -9,6 +9,7 @@ from fitup.model import SIDES, Job, Quantity
 from fitup.sheets.cautions import conditions, way_back
 from fitup.sheets.model import (
     Expected,
+    GapChange,
     Header,
     JackLine,
     SeatCard,
@@ -35,15 +36,14 @@ def build_stages(
     by_seat = {card.seat: card for card in cards}
     facts = {fact.id: fact for fact in certificate.checks}
     return tuple(
-        _stage(job, stage, len(certificate.stages), header, by_seat, facts)
-        for stage in certificate.stages
+        _stage(job, stage, certificate, header, by_seat, facts) for stage in certificate.stages
     )
 
 
 def _stage(
     job: Job,
     stage: StageFact,
-    of: int,
+    certificate: Certificate,
     header: Header,
     by_seat: Mapping[str, SeatCard],
     facts: Mapping[str, CheckFact],
@@ -58,17 +58,19 @@ def _stage(
     valid = tuple(valid_words(v, header) for v in header.valid)
     return StageSheet(
         number=stage.number,
-        of=of,
+        of=len(certificate.stages),
         group=stage.group,
         segment=stage.segment,
         sheet=sheet_of(job, stage.segment),
         moves=tuple(f"{seat} {move}" for seat, move in words.items()),
         seats=stage.seats,
         sketch=sketch(job, stage.segment, words),
-        conditions=conditions(valid, closed),
+        conditions=conditions(valid, closed, _as_now(job, stage), _computed(job, stage)),
         jacks=tuple(_jack(job, jack) for jack in stage.jacks),
         cards=cards,
-        expected=_expected(job, stage, facts),
+        expected=_expected(job, stage, certificate, facts),
+        steel=", ".join(dict.fromkeys(v.steel.full for v in header.valid)),
+        gap_changes=_gap_changes(job, stage, certificate, header),
         move_band=rounded(job.working.move_band, units.move),
         load_band=f"{100.0 * job.working.load_band:.0f}\N{NO-BREAK SPACE}%",
         follow_up=rounded(job.working.follow_up, units.move),
@@ -77,6 +79,52 @@ def _stage(
             nuts=all(card.held_by == "nut" for card in cards),
         ),
     )
+
+
+def _as_now(job: Job, stage: StageFact) -> str:
+    """Name the packs that must be in place before the stage, for the crew to compare."""
+    packs = [s for s in stage.seats if job.seats[s].held_by == "packs"]
+    named = "; ".join(f"{s} {'+'.join(job.seats[s].pack) or 'no plates'}" for s in packs)
+    # a word joiner keeps an id and a pack on one line
+    for sign in "-+":
+        named = named.replace(sign, f"\N{WORD JOINER}{sign}\N{WORD JOINER}")
+    return f"Packs in place, bottom to top, are these: {named}." if packs else ""
+
+
+def _computed(job: Job, stage: StageFact) -> str:
+    """Say which loads are computed: a gauge may differ, and then the engineer decides."""
+    if job.influence_table is not None:
+        return ""
+    seats = [s for s in stage.seats if job.seats[s].reaction_now is None]
+    if not seats:
+        return ""
+    return (
+        f"Loads of {joined(tuple(seats))} are computed from the weight, not measured. If a gauge "
+        "at START differs by more than the band below, stop and call the engineer."
+    )
+
+
+def _gap_changes(
+    job: Job, stage: StageFact, certificate: Certificate, header: Header
+) -> tuple[GapChange, ...]:
+    """Say what gaps read where steel is not as at the survey, so that nobody has to reckon."""
+    units = DISPLAY[job.units]
+    apart = job.gates.temperature_apart
+    steel = {s: v.steel.si for v in header.valid for s in v.segments}
+    changes = []
+    for joint, rate in certificate.gap_rates:
+        sides = (job.joints[joint].back, job.joints[joint].ahead)
+        if stage.segment not in sides:
+            continue
+        for halves in (-2, -1, 1, 2):
+            number = rounded(rate * apart * halves / 2.0, units.move)
+            at = rounded(steel[stage.segment] + apart * halves / 2.0, units.temperature)
+            if number.value == 0.0:
+                continue
+            side = "wider" if number.value > 0.0 else "narrower"
+            words = f"{at.full}: {number.size} {number.unit} {side}"
+            changes.append(GapChange(joint, halves, words, number))
+    return tuple(changes)
 
 
 def valid_words(valid: ValidFor, header: Header) -> str:
@@ -113,13 +161,15 @@ def _jack(job: Job, fact: JackFact) -> JackLine:
     )
 
 
-def _expected(job: Job, stage: StageFact, facts: Mapping[str, CheckFact]) -> tuple[Expected, ...]:
+def _expected(
+    job: Job, stage: StageFact, certificate: Certificate, facts: Mapping[str, CheckFact]
+) -> tuple[Expected, ...]:
     """Return what is read at the segment's joints, and the levels of its watched points.
 
     Line and station of single points wait for the re-survey: nobody reads them at the joint.
     """
     return tuple(
-        _expect(job, facts[check], value)
+        _expect(job, facts[check], value, aimed=not any(r for _, r in certificate.gap_rates))
         for check, value in stage.expected
         if facts[check].is_length and _near(job, stage.segment, facts[check])
     )
@@ -134,7 +184,8 @@ def _near(job: Job, segment: str, fact: CheckFact) -> bool:
     return joint is not None and segment in (joint.back, joint.ahead)
 
 
-def _expect(job: Job, fact: CheckFact, value: float) -> Expected:
+def _expect(job: Job, fact: CheckFact, value: float, *, aimed: bool) -> Expected:
+    """Word one reading; an aim holds at the reference temperature and is left out elsewhere."""
     units = DISPLAY[job.units]
     quantity = quantity_of(fact)
     band = job.working.move_band
@@ -144,7 +195,7 @@ def _expect(job: Job, fact: CheckFact, value: float) -> Expected:
         what=NAMES[quantity],
         place=f"{fact.joint} {fact.place}".strip(),
         nominal=_nominal(job, fact),
-        expect=value_words(quantity, value, units, fact.target),
+        expect=value_words(quantity, value, units, fact.target if aimed else 0.0),
         low=plain_value(quantity, value - band, units),
         high=plain_value(quantity, value + band, units),
     )

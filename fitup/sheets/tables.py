@@ -124,16 +124,24 @@ def _seat(card: SeatCard) -> dict[str, Cell]:
         "plates_out": _marks(card.out),
         "plates_in": _marks(card.put_in),
         "build_up_bottom_first": _marks(card.build_up),
-        **_col("height_now", card.height_now),
-        **_col("height_new", card.height_new),
-        **_col("required_height", card.needed),
-        "against_required": card.error.words,
+        **_heights(card),
         **_col("bedding", card.bedding),
         **_col("reaction_before", card.reaction_before),
         **_col("reaction_after", card.reaction_after),
         **_col("reaction_least", card.reaction_least),
         **_col("reaction_most", card.reaction_most),
     }
+
+
+def _heights(card: SeatCard) -> dict[str, Cell]:
+    """Pack heights; a seat held by a nut has none, and must not look as if it had."""
+    heights = {
+        **_col("height_now", card.height_now),
+        **_col("height_new", card.height_new),
+        **_col("required_height", card.needed),
+        "against_required": card.error.words,
+    }
+    return dict.fromkeys(heights, "") if card.held_by == "nut" else heights
 
 
 def _readings(sheets: SheetSet) -> Table:

@@ -30,6 +30,8 @@ from fitup.survey.pose import fit_pose, standardised_residuals
 from fitup.units import METRIC, DisplayUnits
 
 ALPHA: Final = 1e-3
+#: a remedy must bring the largest residual down to this share of what it was
+SHARPER: Final = 0.8
 #: how much worse than the best a rival may fit and still be named: 0.1 % of chi-square, one
 #: degree of freedom
 RIVAL: Final = 10.8276
@@ -153,7 +155,12 @@ def _try_all(
 
 
 def _worth(hypothesis: Hypothesis, base: _Fit, fit: _Fit) -> bool:
-    """Tell whether what is given up was wrong beyond noise, and something is left to check."""
+    """Tell whether what is given up was wrong beyond noise, and something is left to check.
+
+    A remedy that leaves the largest residual nearly as it was explains nothing.
+    """
+    if not base.shape_holds and fit.worst > SHARPER * base.worst:
+        return False
     released = hypothesis.released
     gain = base.chi2 - fit.chi2
     return fit.redundancy > 0 and (released == 0 or bool(gain >= chdtri(released, ALPHA)))

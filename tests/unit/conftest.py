@@ -120,7 +120,7 @@ def make_job(**changes: Any) -> Job:
     return replace(job, **changes)
 
 
-def make_case(job: Job, seed: int = 1, size: float = 0.006) -> Case:
+def make_case(job: Job, seed: int = 1, size: float = 0.012) -> Case:
     """Survey a job that stands off by a few millimetres and milliradians."""
     rng = np.random.default_rng(seed)
     shift = {s: rng.normal(0.0, size, 3) * [0.1, 0.1, 1.0] for s in job.segments}
@@ -139,7 +139,7 @@ def make_case(job: Job, seed: int = 1, size: float = 0.006) -> Case:
 def small() -> Callable[..., Case]:
     """Return a maker of small cases: ``small(seed=3, limits={})``."""
 
-    def make(seed: int = 1, size: float = 0.006, **changes: Any) -> Case:
+    def make(seed: int = 1, size: float = 0.012, **changes: Any) -> Case:
         return make_case(make_job(**changes), seed, size)
 
     return make

@@ -282,3 +282,16 @@ def test_the_tight_bound_never_passes_the_squares_and_meets_the_continuous_optim
         tried += 1
         assert ((goal.M @ x - goal.h) ** 2).sum() + goal.offset <= problem.squares(x) + 1e-9
     assert tried > 20
+
+
+def test_nothing_moves_where_every_check_is_inside_as_surveyed(small: Small) -> None:
+    case = small(size=0.0005)
+    plan = plan_of(case)
+    assert plan.inside
+    assert plan.stages == ()
+    assert not any(s.disturbed for s in plan.seats)
+    assert "nothing needs to move" in plan.wishes[0].text
+    certify(case.job, case.survey, case.state, case.influence, plan)
+    asked = replace(case.job, wishes=Wishes(worst_ratio_goal=0.05))
+    moved = make_plan(asked, case.state, case.influence)
+    assert any(s.disturbed for s in moved.seats)
