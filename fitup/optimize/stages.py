@@ -106,7 +106,7 @@ def _first_fault(
     loose = Counter({m: p.count for m, p in job.plates.items()})
     for done, stage in enumerate(stages):
         own = [column[s] for s in stage.seats]
-        for readings in (stage.up[-1], stage.down[-1] if stage.down else stage.up[-1]):
+        for readings in (x[own], stage.up[-1], stage.down[-1] if stage.down else stage.up[-1]):
             x[own] = readings
             fault = _fault(limits, x, set(stage.seats))
             if fault:

@@ -295,3 +295,10 @@ def test_nothing_moves_where_every_check_is_inside_as_surveyed(small: Small) -> 
     asked = replace(case.job, wishes=Wishes(worst_ratio_goal=0.05))
     moved = make_plan(asked, case.state, case.influence)
     assert any(s.disturbed for s in moved.seats)
+
+
+def test_a_jack_that_cannot_take_the_load_before_the_move_has_no_safe_order(small: Small) -> None:
+    case = small()
+    weak = {n: replace(j, capacity=7.0e5) for n, j in case.job.jacks.items()}
+    with pytest.raises((NoPlan, NoSafeOrder)):
+        make_plan(replace(case.job, jacks=weak), case.state, case.influence)
