@@ -203,7 +203,7 @@ decimal = ","
 
 
 def write(folder: str, title: str, short: bool) -> None:
-    """Write one job folder; ``short`` empties the store and takes stroke away."""
+    """Write one job folder; ``short`` takes stroke and plates away."""
     target = HERE / folder
     target.mkdir(exist_ok=True)
     segments, points = segments_and_points()
@@ -307,4 +307,4 @@ def write(folder: str, title: str, short: bool) -> None:
 
 if __name__ == "__main__":
     write("skerrin-closure", "Skerrin Narrows, closure joint K1", short=False)
-    write("skerrin-short", "Skerrin Narrows, closure joint K1, store nearly empty", short=True)
+    write("skerrin-short", "Skerrin Narrows, closure joint K1, a jack short of stroke", short=True)

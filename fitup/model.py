@@ -205,6 +205,11 @@ class Seat:
     group: str = ""
     hold: bool = False
 
+    @property
+    def lifts(self) -> bool:
+        """True where gravity brings the load back: only then can a jack let the seat go back."""
+        return bool(self.direction[2] > 0.5)
+
 
 @dataclass(frozen=True, slots=True)
 class Jack:

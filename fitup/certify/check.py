@@ -88,6 +88,7 @@ def certify(
     after = states.at(work.settings(final), state.checks)
     _limits(work, "in the end", final, after.reactions, after.change, set())
     _compare(work, influence, final, after.change)
+    _left(work, after.change)
     checks = _check_facts(work, influence, after.change)
     seats = tuple(_seat_fact(work, s.seat, final, present, after.reactions) for s in plan.seats)
     inside = all(c.inside is not False for c in checks)
@@ -331,6 +332,19 @@ def _limits(
             work.wrong.append(
                 f"{where}: pair {check.pair} opens {opening * 1e3:.1f} mm at the least over the "
                 f"steel temperatures allowed, at least {least * 1e3:.1f} mm"
+            )
+
+
+def _left(work: _Work, change: Array) -> None:
+    """Hold what is better left within what the engineer allows it to be."""
+    for check, value, delta in zip(work.state.checks, work.state.values, change, strict=True):
+        if check.leave_within is None:
+            continue
+        care = LINEAR if check.is_length else LINEAR_TURN
+        if abs(value + delta) > check.leave_within + care:
+            work.wrong.append(
+                f"{check.id} is left at {abs(value + delta) * 1e3:.2f}, but it is to be kept "
+                f"within {check.leave_within * 1e3:.2f} (mm or mm/m)"
             )
 
 

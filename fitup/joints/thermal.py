@@ -13,6 +13,7 @@ from fitup.frames import Array
 from fitup.joints.checks import parts_of
 from fitup.model import Check, Job
 from fitup.survey.points import Survey
+from fitup.survey.temperature import growth
 
 
 def thermal_change(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
@@ -29,10 +30,7 @@ def thermal_change(job: Job, check: Check, warmer: Mapping[str, float]) -> float
     for name, row in parts_of(job, check).points.items():
         point = job.points[name]
         segment = job.segments[point.segment]
-        if segment.expansion is None or segment.fixed_point is None:
-            continue
-        strain = segment.expansion * warmer[segment.id]
-        total += float(row @ (point.design - segment.fixed_point)) * strain
+        total += float(row @ growth(point.design, segment, warmer[segment.id]))
     return total
 
 

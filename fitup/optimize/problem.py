@@ -160,7 +160,7 @@ def build_problem(
         stock=np.array([(free if restock else loose)[m] for m in marks], dtype=np.int64),
         windows=windows,
         clusters=tuple(
-            tuple(i for i, s in enumerate(seats) if s.segment == name and lifts(s) == up)
+            tuple(i for i, s in enumerate(seats) if s.segment == name and s.lifts == up)
             for name in job.segments
             for up in (True, False)
         ),
@@ -186,14 +186,9 @@ def stroke_back(job: Job, seat: Seat) -> float:
     return min((j.stroke_used for j in job.jacks_at(seat.id)), default=0.0)
 
 
-def lifts(seat: Seat) -> bool:
-    """Say whether gravity brings a seat's load back: only then can a jack let it go back."""
-    return bool(seat.direction[2] > 0.5)
-
-
 def clearance(job: Job, seat: Seat) -> float:
     """Return the extra travel that lets a pack in [m]: only a lifted seat comes back onto it."""
-    return job.working.insertion if seat.held_by == "packs" and lifts(seat) else 0.0
+    return job.working.insertion if seat.held_by == "packs" and seat.lifts else 0.0
 
 
 def _movable(job: Job, seat: Seat) -> bool:
@@ -208,7 +203,7 @@ def _window(job: Job, seat: Seat) -> tuple[float, float]:
         return (0.0, 0.0)
     reach = stroke_left(job, seat) - clearance(job, seat)
     # a ram that pushes in plan cannot pull the deck back against friction
-    back = stroke_back(job, seat) if lifts(seat) else 0.0
+    back = stroke_back(job, seat) if seat.lifts else 0.0
     up = reach if seat.raise_most is None else min(seat.raise_most, reach)
     down = -back if seat.lower_most is None else max(-seat.lower_most, -back)
     return (min(down, 0.0), max(up, 0.0))
@@ -288,10 +283,9 @@ def _joint_rows(job: Job, state: CheckState, influence: Influence, add: AddRow) 
     for i, check in enumerate(state.checks):
         row, now = influence.A[i], float(state.values[i])
         if check.leave_within is not None:
-            # what is left may not get worse than it is where it already exceeds the amount
-            most = max(check.leave_within, abs(now))
             for sign in (1.0, -1.0):
-                add(sign * row, most - sign * now, "leave", check.id, f"left as it is: {check.id}")
+                text = f"what is left at {check.id}"
+                add(sign * row, check.leave_within - sign * now, "leave", check.id, text)
         if check.quantity != "gap":
             continue
         least = job.joints[check.joint].least_opening

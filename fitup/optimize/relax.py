@@ -51,6 +51,8 @@ def _scaled(problem: FitProblem) -> tuple[Array, Array]:
     return problem.L / size[:, None], problem.b / size
 
 
+#: an excess worth naming, in settings [mm]
+_NOTICED = 1e-4
 #: one unit of the solvers' variable [m]: millimetres keep numbers near one
 _MM = 1e-3
 
@@ -110,7 +112,7 @@ def least_worst(problem: FitProblem) -> Relaxed:
     bounds = [ratio <= tau, -ratio <= tau]
     outcome = _solve(cp.Minimize(tau), [*bounds, *_limits(problem, x)], ("SCIPY", "CLARABEL"))
     if outcome == "infeasible":
-        raise NoPlan("no setting of the seats keeps all hard limits")
+        raise NoPlan(f"no setting of the seats keeps all hard limits{_in_the_way(problem)}")
     if outcome == "failed" or x.value is None:
         raise FitupError("the continuous solver failed on the worst ratio")
     settings = _checked(problem, np.asarray(x.value) * _MM)
@@ -118,6 +120,28 @@ def least_worst(problem: FitProblem) -> Relaxed:
     total = float(pull.sum())
     share = pull / total if total > 0.0 else np.full(len(pull), 1.0 / max(1, len(pull)))
     return Relaxed(settings, float(tau.value), share, np.zeros(len(settings)), 0.0)
+
+
+def _in_the_way(problem: FitProblem) -> str:
+    """Name the limits to give way, and by how much, so that the rest can be kept."""
+    cp = _cvxpy()
+
+    size = np.abs(problem.L).max(axis=1, initial=0.0)
+    size = np.where(size > 0.0, size, 1.0)
+    L, b = _scaled(problem)
+    x, over = cp.Variable(len(problem.seats)), cp.Variable(len(b), nonneg=True)
+    low, high = problem.windows.T / _MM
+    rows = [x >= low, x <= high, L @ x <= b / _MM + over]
+    if _solve(cp.Minimize(cp.sum(over)), rows, ("SCIPY", "CLARABEL")) != "solved":
+        return ""
+    named = []
+    for i in np.flatnonzero(np.asarray(over.value) > _NOTICED):
+        amount = float(over.value[i]) * _MM * size[i]
+        label = problem.limits[i]
+        force = label.kind in ("reaction_least", "reaction_most", "jack")
+        unit = f"{amount / 1e3:.0f} kN" if force else f"{amount / 1e-3:.2f} mm"
+        named.append(f"{label.text} by {unit}")
+    return "; they could all be kept if these gave way: " + ", ".join(named) if named else ""
 
 
 def reach(problem: FitProblem, worst: float, squares: float) -> Array:

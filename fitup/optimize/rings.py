@@ -269,12 +269,18 @@ def _list_both(
     return (second, first) if turned else (first, second)
 
 
-def _alone(space: Space, goal: Goal, own: Array, x: Array) -> Array:
-    """Least squares (k,) of picks of a cluster, all other seats free to take any setting."""
+def _form(space: Space, goal: Goal, own: Array) -> tuple[Array, Array, float]:
+    """Squares of a cluster with all others free: base + |R x - z|^2, as R, z, base."""
     others = _others(space, own)
     R, z, row_of, base = echelon(goal.M[:, np.r_[others, own]], goal.h)
     rows = [r for r in row_of[len(others) :] if r >= 0]
-    return base + ((x @ R[rows][:, len(others) :].T - z[rows]) ** 2).sum(axis=1)
+    return R[rows][:, len(others) :], z[rows], base
+
+
+def _alone(space: Space, goal: Goal, own: Array, x: Array) -> Array:
+    """Least squares (k,) of picks of a cluster, all other seats free to take any setting."""
+    part, target, base = _form(space, goal, own)
+    return base + ((x @ part.T - target) ** 2).sum(axis=1)
 
 
 def _leaves(
@@ -314,13 +320,10 @@ def _rest_of(space: Space, own: Array) -> tuple[Array, Array]:
 
 
 def _list_leaf(space: Space, goal: Goal, own: Array, ring: float, deadline: float) -> _Picks:
-    others = _others(space, own)
-    R, z, row_of, base = echelon(goal.M[:, np.r_[others, own]], goal.h)
-    rows = [r for r in row_of[len(others) :] if r >= 0]
+    part, target, base = _form(space, goal, own)
     room, capacity = _rest_of(space, own)
     values = [space.values[i] for i in own]
     uses = [space.uses[i] for i in own]
-    part, target = R[rows][:, len(others) :], z[rows]
     reduced = Space(values, uses, capacity, space.L[:, own], room, space.ideal[own])
     squares = Goal("squares", part, target, part, target)
     listed = collect(reduced, squares, ring - base, _MOST_PICKS, deadline)

@@ -177,7 +177,7 @@ def _walk(
         status, score = state[-4], state[-3]
         result.nodes = before + int(status[1])
         if status[2]:
-            result.pick, result.score = tables.original(state[-5]), float(score[0])
+            result.pick, result.score = np.array(state[-5]), float(score[0])
         if watch is not None:
             watch(result.nodes, result.score, result.lower)
         if not more:
@@ -187,17 +187,19 @@ def _walk(
 
 
 class _Tables:
-    """Everything the walk reads, worked out once; seats in the order of the search."""
+    """Everything the walk reads, worked out once.
+
+    Seats are fixed from the last to the first. The job names a segment's seats one after the
+    other, so what they decide together is known early.
+    """
 
     def __init__(self, space: Space, goal: Goal, radius: float) -> None:
         n = len(space.values)
-        self.order = search_order(space, goal)
-        values = [space.values[i] for i in self.order]
-        uses = [space.uses[i] for i in self.order]
+        values, uses = space.values, space.uses
         self.impossible = any(len(v) == 0 for v in values)
-        R, z, row_of, self.base = echelon(goal.M[:, self.order], goal.h)
-        reach = _reach(goal.M[:, self.order], goal.h, radius)
-        L, b, floating = _live_rows(space, goal, self.order, values, reach)
+        R, z, row_of, self.base = echelon(goal.M, goal.h)
+        reach = _reach(goal.M, goal.h, radius)
+        L, b, floating = _live_rows(space, goal, reach)
         widest = max(1, *(len(v) for v in values))
         V = np.zeros((n, widest))
         U = np.zeros((n, widest, len(space.capacity)), dtype=np.int64)
@@ -217,8 +219,8 @@ class _Tables:
             _least_ahead(L, values),
             _uses_ahead(uses, len(space.capacity)),
             floating,
-            np.ascontiguousarray(space.ideal[self.order]),
-            np.ascontiguousarray(goal.F[:, self.order]),
+            np.ascontiguousarray(space.ideal),
+            np.ascontiguousarray(goal.F),
             np.ascontiguousarray(goal.g),
             goal.offset,
         )
@@ -250,21 +252,6 @@ class _Tables:
             np.zeros((0, n), dtype=np.int32),
             np.zeros(0),
         )
-
-    def original(self, pick: Array) -> Array:
-        """Return a pick in the original order of seats."""
-        result = np.empty(len(pick), dtype=np.int64)
-        result[self.order] = pick
-        return result
-
-
-def search_order(space: Space, goal: Goal) -> Array:
-    """Return the seats in the order of columns; the last is fixed first.
-
-    Seats that share limits and squares stay together, so that what they decide is known early:
-    the order of the job, which names a segment's seats one after the other, does that.
-    """
-    return np.arange(len(space.values))
 
 
 def echelon(M: Array, h: Array) -> tuple[Array, Array, list[int], float]:
@@ -321,20 +308,16 @@ def _reach(M: Array, h: Array, radius: float) -> Callable[[Array], Array]:
 
 
 def _live_rows(
-    space: Space,
-    goal: Goal,
-    order: Array,
-    values: Sequence[Array],
-    reach: Callable[[Array], Array],
+    space: Space, goal: Goal, reach: Callable[[Array], Array]
 ) -> tuple[Array, Array, Array]:
     """Limit rows that can bind, one for each direction; for ``worst`` the ratio rows as well.
 
     Many rows say the same of the same direction (the four reactions of a stiff box all follow
     its warp): only the tightest of each is kept.
     """
-    L, b = space.L[:, order], space.b
+    L, b = space.L, space.b
     most = np.zeros(len(L))
-    for j, v in enumerate(values):
+    for j, v in enumerate(space.values):
         most += np.maximum(L[:, j] * v.min(initial=0.0), L[:, j] * v.max(initial=0.0))
     most = np.minimum(most, reach(L) + 1e-9)
     tightest: dict[bytes, int] = {}
@@ -351,7 +334,7 @@ def _live_rows(
     L, b = L[keep], b[keep]
     floating = np.zeros(len(b), dtype=np.bool_)
     if goal.kind == "worst":
-        F = goal.F[:, order]
+        F = goal.F
         L = np.vstack([L, F, -F])
         b = np.r_[b, goal.g, -goal.g]
         floating = np.r_[floating, np.ones(2 * len(F), dtype=np.bool_)]
@@ -405,9 +388,7 @@ def collect(
         more = walk(_CHUNK, 2, False, radius, *tables.fixed, *state)
         count = int(state[-4][2])
         if more == 0:
-            found = np.empty((count, n), dtype=np.int32)
-            found[:, tables.order] = state[-2][:count]
-            return found, state[-1][:count]
+            return state[-2][:count], state[-1][:count]
         if time.monotonic() > deadline or count >= most:
             return None
         if more == 2:

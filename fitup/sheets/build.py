@@ -269,7 +269,9 @@ def _card(job: Job, fact: SeatFact) -> SeatCard:
         count=len(fact.build_up),
         most_plates=job.seats[fact.seat].most_plates,
         bedding=rounded(fact.bedding, units.move),
-        insertion=rounded(job.working.insertion, units.move),
+        insertion=rounded(job.working.insertion, units.move)
+        if job.seats[fact.seat].lifts
+        else None,
         plan_size=plan_size,
         contact=contact,
         reaction_before=rounded(fact.reaction_before, units.force),

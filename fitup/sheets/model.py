@@ -185,7 +185,8 @@ class SeatCard:
     count: int
     most_plates: int
     bedding: Number
-    insertion: Number
+    insertion: Number | None
+    """Clear height over the new pack; None where it is pushed against and slid in behind."""
     plan_size: str
     contact: Number | None
     """Pressure on the smallest plate of the pack."""

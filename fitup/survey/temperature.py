@@ -2,8 +2,20 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from fitup.frames import Array
 from fitup.model import Segment
+
+
+def growth(design: Array, segment: Segment, warmer: float) -> Array:
+    """Return how far points (..., 3) [m] go when a segment is ``warmer`` [K] than the reference.
+
+    It expands freely about its fixed point; without an expansion model nothing moves.
+    """
+    if segment.expansion is None or segment.fixed_point is None:
+        return np.zeros_like(design)
+    return segment.expansion * warmer * (design - segment.fixed_point)
 
 
 def to_reference(
@@ -33,6 +45,6 @@ def to_reference(
     >>> to_reference(end + [0.0, 0.048, 0.0], end, deck, 333.15, 293.15).round(9).tolist()
     [0.0, 100.0, 0.0]
     """
-    if segment.expansion is None or segment.fixed_point is None:
+    if segment.expansion is None:
         return position
-    return position - segment.expansion * (temperature - reference) * (design - segment.fixed_point)
+    return position - growth(design, segment, temperature - reference)

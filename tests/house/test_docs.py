@@ -9,6 +9,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 from click.testing import CliRunner
 
@@ -102,7 +103,7 @@ def test_every_command_shown_exists():
     assert lines
     for page, line in lines:
         name, *rest = line.split()
-        command = group.get_command(None, name)  # type: ignore[arg-type]
+        command = group.get_command(click.Context(group), name)
         assert command is not None, f"{page}: {line}"
         known = {o for p in command.params for o in p.opts} | {"--help", "-h"}
         assert {r for r in rest if r.startswith("-")} <= known, f"{page}: {line}"

@@ -170,6 +170,15 @@ def test_a_push_in_plan_that_comes_back_is_refused(planned: Any) -> None:
     )
 
 
+def test_what_is_left_beyond_what_is_allowed_is_refused(planned: Any) -> None:
+    case, plan = planned
+    checks = tuple(
+        replace(c, leave_within=1e-6) if c.id == "K/P1/offset" else c for c in case.state.checks
+    )
+    left = replace(case, state=replace(case.state, checks=checks))
+    assert "K/P1/offset is left at" in refusal(left, plan)
+
+
 def test_a_printed_number_off_by_a_digit_is_refused(planned: Any) -> None:
     case, plan = planned
     certificate = certify(case.job, case.survey, case.state, case.influence, plan)

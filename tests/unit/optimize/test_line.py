@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -84,12 +85,8 @@ def brute(line: Line) -> float:
 def test_line_finds_the_brute_force_optimum(seed: int, reach: int, fewest: int) -> None:
     line = random_line(seed)
     truth = brute(line)
-    old = module.REACH, module._FEWEST, module._FIRST
-    module.REACH, module._FEWEST, module._FIRST = reach, fewest, 1e-3  # type: ignore[misc]
-    try:
+    with mock.patch.multiple(module, REACH=reach, _FEWEST=fewest, _FIRST=1e-3):
         found = solve_line(line)
-    finally:
-        module.REACH, module._FEWEST, module._FIRST = old  # type: ignore[misc]
     if np.isinf(truth):
         assert found is None
         return
@@ -104,12 +101,8 @@ def test_line_finds_the_brute_force_optimum(seed: int, reach: int, fewest: int) 
 def test_the_bound_is_never_above_the_optimum(seed: int) -> None:
     line = random_line(seed)
     truth = brute(line)
-    old = module._FEWEST, module._FIRST
-    module._FEWEST, module._FIRST = 1, 1e-4  # type: ignore[misc]
-    try:
+    with mock.patch.multiple(module, _FEWEST=1, _FIRST=1e-4):
         found = solve_line(line, deadline=-1.0)
-    finally:
-        module._FEWEST, module._FIRST = old  # type: ignore[misc]
     if found is not None:
         assert found.lower <= truth * (1.0 + 1e-9) + 1e-9
         assert found.score >= truth * (1.0 - 1e-9) - 1e-9

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -89,12 +90,8 @@ def test_rings_find_the_brute_force_optimum(seed: int, kind: str, one_by_one: bo
     half = max(1, n // 2)
     groups = [np.arange(half), np.arange(half, n)]
     tree = cluster_tree(goal, groups)
-    most = rings._MOST_PAIRS
-    rings._MOST_PAIRS = 0.5 if one_by_one else most  # type: ignore[misc]
-    try:
+    with mock.patch.object(rings, "_MOST_PAIRS", 0.5 if one_by_one else rings._MOST_PAIRS):
         found = search_rings(space, goal, tree, best=1e6)
-    finally:
-        rings._MOST_PAIRS = most  # type: ignore[misc]
     assert found.proven
     if np.isinf(truth):
         assert found.pick is None
