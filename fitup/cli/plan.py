@@ -14,7 +14,7 @@ from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
 from fitup.model import SIDES, Job, Plan, Quantity
-from fitup.sheets.words import NAMES, move_words, shown_for, value_words
+from fitup.sheets.words import NAMES, move_words, plain_value, shown_for, value_words
 from fitup.units import DISPLAY
 
 
@@ -113,7 +113,10 @@ def _joint_table(job: Job, facts: list[CheckFact]) -> str:
             [
                 fact.place or "whole joint",
                 NAMES[quantity],
-                value_words(quantity, fact.before, units).words,
+                # beside an aim "too wide" would mislead: the nominal is not what is wanted
+                plain_value(quantity, fact.before, units).words
+                if fact.target
+                else value_words(quantity, fact.before, units).words,
                 value_words(quantity, fact.after, units, fact.target).words,
                 shown.text(fact.uncertainty),
                 "-" if fact.tolerance is None else shown.text(fact.tolerance),
