@@ -1,0 +1,122 @@
+"""What must come right: quantities and their words, tolerances, aims, checks and their state."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from fitup.frames import Array
+
+Quantity = Literal[
+    "gap", "step", "offset", "kink_grade", "kink_plan", "twist", "level", "line", "station"
+]
+#: quantities that are lengths [m]; the others are slopes [m/m = rad]
+LENGTHS: Final = frozenset({"gap", "step", "offset", "level", "line", "station"})
+QUANTITIES: Final[tuple[Quantity, ...]] = (
+    "gap",
+    "step",
+    "offset",
+    "kink_grade",
+    "kink_plan",
+    "twist",
+    "level",
+    "line",
+    "station",
+)
+#: what a positive and a negative value of each quantity is called (docs/signs.md)
+SIDES: Final[dict[Quantity, tuple[str, str]]] = {
+    "gap": ("wide", "narrow"),
+    "step": ("ahead high", "ahead low"),
+    "offset": ("ahead left", "ahead right"),
+    "kink_grade": ("dip", "crest"),
+    "kink_plan": ("bends left", "bends right"),
+    "twist": ("ahead left edge high", "ahead right edge high"),
+    "level": ("high", "low"),
+    "line": ("left", "right"),
+    "station": ("ahead", "back"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """Greatest deviation either way [m or m/m], where it comes from, and its weight."""
+
+    value: float
+    source: str
+    weight: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What one check should become where that is not the design: a preset, or better left.
+
+    ``treat`` is ``preset`` (aim at ``amount``), ``leave`` (do not work on it, but keep it
+    within ``amount`` either way) or ``tolerance`` (its own tolerance ``amount``).
+    """
+
+    joint: str
+    pair: str | None
+    quantity: Quantity
+    treat: Literal["preset", "leave", "tolerance"]
+    amount: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A number that must come right, in the sign convention of docs/signs.md."""
+
+    id: str
+    """``joint/pair/quantity`` or ``joint/quantity`` or ``level/point``."""
+    quantity: Quantity
+    joint: str
+    """Joint it belongs to; empty for a watched point away from joints."""
+    pair: str | None
+    point: str | None
+    target: float
+    """What it should become [m or m/m]; zero is the design."""
+    tolerance: float | None
+    """None: reported only."""
+    weight: float
+    source: str
+    leave_within: float | None = None
+    """Better left: not worked on, but kept within this either way."""
+    reason: str = ""
+
+    @property
+    def is_length(self) -> bool:
+        """True for metres, false for metres per metre."""
+        return self.quantity in LENGTHS
+
+
+@dataclass(frozen=True, eq=False)
+class CheckState:
+    """All checks at the reference temperature: values (m,) and covariance (m, m).
+
+    ``at_survey`` (m,) is what the steel of the survey adds to each, ``per_kelvin`` (m,) what one
+    kelvin more of all steel does; None stands for nothing.
+    """
+
+    checks: tuple[Check, ...]
+    values: Array
+    covariance: Array
+    at_survey: Array | None = None
+    per_kelvin: Array | None = None
+
+    def least_change(self, i: int, apart: float) -> float:
+        """Return the least that temperature adds to check i [m].
+
+        Over the steel temperatures for which a plan is valid, ``apart`` [K] either way from the
+        survey's, and at the reference temperature.
+        """
+        if self.at_survey is None or self.per_kelvin is None:
+            return 0.0
+        swing = abs(float(self.per_kelvin[i])) * apart
+        return min(0.0, float(self.at_survey[i]) - swing)
+
+    @property
+    def uncertainties(self) -> Array:
+        """Standard uncertainties (m,)."""
+        return np.sqrt(np.clip(np.diag(self.covariance), 0.0, None))

@@ -1,0 +1,91 @@
+"""A whole job, with how the crew works and what the engineer wishes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from fitup.model.checks import Aim, Quantity, Tolerance
+from fitup.model.deck import CheckPoint, Joint, Pair, Segment
+from fitup.model.epochs import Epoch, Gates, Reading
+from fitup.model.seats import Jack, Limit, Plate, Seat
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """How the crew works: what every lift needs besides the final setting."""
+
+    insertion: float = 0.005
+    """Clear height over a pack to slide plates [m]."""
+    lift_step: float = 0.005
+    """Greatest travel of any jack between two readings [m]."""
+    follow_up: float = 0.006
+    """Packs follow the load within this distance [m]."""
+    jack_reserve: float = 1.5
+    """Capacity over calculated load, at least."""
+    move_band: float = 0.002
+    """Stop when a movement is off the sheet by more [m]."""
+    load_band: float = 0.25
+    """Stop when a load is off by more than this share of the calculated load."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """The order of wishes and how much each may give way to the next."""
+
+    worst_ratio_goal: float = 1.0
+    """First wish: bring every check to this share of its tolerance, or as near as can be."""
+    squares_slack: float = 0.05
+    """Third wish: the sum of squares may exceed its optimum by this share..."""
+    squares_slack_floor: float = 0.02
+    """... or by this amount, whichever is more (in units of tolerance squared)."""
+    time_limit: float = 60.0
+    """Longest search before the gap is stated instead of closed [s]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """A whole job: everything the engineer and the crew wrote down, checked, in SI."""
+
+    name: str
+    units: Literal["metric", "US"]
+    grid: str
+    reference_temperature: float
+    segments: Mapping[str, Segment]
+    points: Mapping[str, CheckPoint]
+    joints: Mapping[str, Joint]
+    pairs: Mapping[str, Pair]
+    seats: Mapping[str, Seat]
+    jacks: Mapping[str, Jack]
+    plates: Mapping[str, Plate]
+    limits: Mapping[str, Limit]
+    tolerances: Mapping[Quantity, Tolerance]
+    aims: tuple[Aim, ...] = ()
+    epochs: tuple[Epoch, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    excluded: Mapping[str, str] = field(default_factory=dict)
+    """Point or reading id -> the engineer's reason for leaving it out."""
+    influence_table: str | None = None
+    """File with the engineer's own influence table, else segments are rigid."""
+    gates: Gates = Gates()
+    working: Working = Working()
+    wishes: Wishes = Wishes()
+    digest: str = ""
+    """SHA-256 over all input files; part of every plan id."""
+
+    def seats_of(self, segment: str) -> tuple[Seat, ...]:
+        """Return the seats of one segment in the order of the file."""
+        return tuple(s for s in self.seats.values() if s.segment == segment)
+
+    def jacks_at(self, seat: str) -> tuple[Jack, ...]:
+        """Return the jacks that serve one seat."""
+        return tuple(j for j in self.jacks.values() if j.seat == seat)
+
+    def pairs_of(self, joint: str) -> tuple[Pair, ...]:
+        """Return the pairs of one joint in the order of the file."""
+        return tuple(p for p in self.pairs.values() if p.joint == joint)
+
+    def pack_height(self, marks: tuple[str, ...]) -> float:
+        """Return the measured height of a stack of plates [m]."""
+        return float(sum(self.plates[m].measured for m in marks))

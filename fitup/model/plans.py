@@ -1,0 +1,80 @@
+"""The answer: packs, stages, how each wish came out, what stands in the way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitup.frames import Array
+
+
+@dataclass(frozen=True, slots=True)
+class SeatPlan:
+    """What one seat is to become, in whole plates."""
+
+    seat: str
+    out: tuple[str, ...]
+    """Plates that come out, bottom to top as they stand now."""
+    put_in: tuple[str, ...]
+    """Plates that go in."""
+    build_up: tuple[str, ...]
+    """The finished pack, bottom to top."""
+    setting: float
+    """Move of the seat from the surveyed state [m]."""
+    disturbed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Seats that move together: up to a raised state, packs, down onto the packs.
+
+    ``up`` and ``down`` list the jack readings [m, from the surveyed state] after each
+    increment, seat by seat; the last of ``down`` is the final setting.
+    """
+
+    number: int
+    group: str
+    seats: tuple[str, ...]
+    up: tuple[tuple[float, ...], ...]
+    down: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WishResult:
+    """How one wish came out: the plan's value, a bound below every choice, and the gap."""
+
+    wish: str
+    upper: float
+    lower: float
+    proven: bool
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """One thing that stands in the way and the smallest change that would free it."""
+
+    what: str
+    change: str
+    verified: bool
+    """A plan with this one change was found and meets every tolerance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The answer: packs, stages and proof."""
+
+    seats: tuple[SeatPlan, ...]
+    stages: tuple[Stage, ...]
+    wishes: tuple[WishResult, ...]
+    method: str
+    ideal: tuple[float, ...]
+    """Settings if plates could be of any thickness [m], in the order of ``seats``."""
+    inside: bool
+    obstacles: tuple[Obstacle, ...] = ()
+    id: str = ""
+
+    def settings(self) -> Array:
+        """Return the moves (n,) [m] in the order of ``seats``."""
+        return np.array([s.setting for s in self.seats])

@@ -1,0 +1,122 @@
+"""What holds and moves segments: seats, jacks, plates, and the limits between seats."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from fitup.frames import Array
+
+#: seat direction word -> (word for a move with the direction, word for a move against it)
+MOVE_WORDS: Final[dict[str, tuple[str, str]]] = {
+    "up": ("RAISE", "LOWER"),
+    "ahead": ("PUSH AHEAD", "LET BACK"),
+    "back": ("PUSH BACK", "LET AHEAD"),
+    "left": ("PUSH LEFT", "LET RIGHT"),
+    "right": ("PUSH RIGHT", "LET LEFT"),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Seat:
+    """A place that holds a segment and whose setting can be changed in one direction.
+
+    Parameters
+    ----------
+    id, segment : str
+    position, direction : Array (3,)
+        Where it is [m] and the unit direction in which it pushes the segment.
+    pushes : str
+        The direction in a word: up, ahead, back, left, right (or ``along its axis``).
+    stiffness : float
+        Stiffness in its direction [N/m].
+    held_by : {'packs', 'nut'}
+        Plates, or a lock nut on a jack that stays.
+    pack : tuple of str
+        Marks of the plates now in place, bottom to top.
+    pack_least, pack_most : float
+        Least and greatest pack height [m].
+    most_plates : int
+        Most plates in a pack.
+    bedding : float
+        Height lost when a new pack takes the load [m].
+    reaction_least, reaction_most : float
+        Least bearing and greatest reaction of the seat [N].
+    reaction_now : float, optional
+        Measured present reaction [N]; computed from weight when missing.
+    breakaway : float
+        Extra jack load to start a slide or free a bearing [N].
+    raise_most, lower_most : float, optional
+        Most the seat may go with and against its direction from now [m].
+    group : str
+        Seats with one group name move together.
+    hold : bool
+        The engineer wants this seat left as it is.
+    """
+
+    id: str
+    segment: str
+    position: Array
+    direction: Array
+    pushes: str
+    stiffness: float
+    held_by: Literal["packs", "nut"]
+    pack: tuple[str, ...]
+    pack_least: float
+    pack_most: float
+    most_plates: int
+    bedding: float
+    reaction_least: float
+    reaction_most: float
+    reaction_now: float | None = None
+    breakaway: float = 0.0
+    raise_most: float | None = None
+    lower_most: float | None = None
+    group: str = ""
+    hold: bool = False
+
+    @property
+    def lifts(self) -> bool:
+        """True where gravity brings the load back: only then can a jack let the seat go back."""
+        return bool(self.direction[2] > 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Jack:
+    """What moves a seat; several may serve one seat and share its load equally.
+
+    ``stroke_used`` is how far the ram is out when it touches: that much it can go back.
+    """
+
+    id: str
+    seat: str
+    capacity: float
+    ram_area: float
+    stroke: float
+    stroke_used: float
+    resolution: float
+    lock_nut: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """One kind of plate on hand: mark, nominal and measured thickness [m], loose count."""
+
+    mark: str
+    nominal: float
+    measured: float
+    count: int
+    length: float
+    width: float
+    spread: float = 0.0
+    """Standard uncertainty of one plate's thickness [m]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A limit between seats: ``difference`` of two lifts or ``warp`` of four [m]."""
+
+    id: str
+    kind: Literal["difference", "warp"]
+    seats: tuple[str, ...]
+    most: float
