@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from fitup.errors import SurveyRefused
-from fitup.model import CheckState, Job
+from fitup.frames import Array
+from fitup.model import Check, CheckState, Job, Reading
 
 #: a reading further off than this many standard uncertainties contradicts the coordinates
 #: (two-sided 0.1 %, the alpha0 of Baarda's B-method, 3.29)
@@ -25,11 +27,10 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
     SurveyRefused
         If readings contradict the coordinates; all of them are named.
     """
-    used = [r for r in job.readings if r.id not in job.excluded]
+    used = used_readings(job)
     if not used:
         return state
-    index = {check.id: i for i, check in enumerate(state.checks)}
-    rows = [index[f"{job.pairs[r.pair].joint}/{r.pair}/{r.quantity}"] for r in used]
+    rows = read_rows(job, state.checks, used)
     covariance = state.covariance
     # a tape reads the joint at the steel temperature of the survey
     there = state.values if state.at_survey is None else state.values + state.at_survey
@@ -45,12 +46,39 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
     ]
     if findings:
         raise SurveyRefused(findings)
-    gain = np.linalg.solve(total, covariance[rows]).T
-    seen = np.zeros((len(rows), len(state.values)))
-    # two readings of one place are two rows
-    seen[np.arange(len(rows)), rows] = 1.0
-    keep = np.eye(len(state.values)) - gain @ seen
+    gain, keep = reading_gain(covariance, rows, np.array([r.uncertainty for r in used]))
     # Joseph's form stays symmetric and positive
     noise = gain * np.array([r.uncertainty for r in used])
     updated = keep @ covariance @ keep.T + noise @ noise.T
     return replace(state, values=state.values + gain @ innovation, covariance=updated)
+
+
+def used_readings(job: Job) -> tuple[Reading, ...]:
+    """Return the readings that are not excluded, in the order of the file."""
+    return tuple(r for r in job.readings if r.id not in job.excluded)
+
+
+def read_rows(job: Job, checks: Sequence[Check], readings: Sequence[Reading]) -> list[int]:
+    """Return which check each reading reads."""
+    index = {check.id: i for i, check in enumerate(checks)}
+    return [index[f"{job.pairs[r.pair].joint}/{r.pair}/{r.quantity}"] for r in readings]
+
+
+def reading_gain(covariance: Array, rows: Sequence[int], u: Array) -> tuple[Array, Array]:
+    """Return how checks answer to readings (m, r), and what of the coordinates they keep (m, m).
+
+    Parameters
+    ----------
+    covariance : Array (m, m)
+        Of the checks from the coordinates.
+    rows : sequence of int
+        The check each of the r readings reads.
+    u : Array (r,)
+        Standard uncertainties of the readings.
+    """
+    total = covariance[np.ix_(rows, rows)] + np.diag(u**2)
+    gain: Array = np.linalg.solve(total, covariance[rows]).T
+    seen = np.zeros((len(rows), len(covariance)))
+    # two readings of one place are two rows
+    seen[np.arange(len(rows)), rows] = 1.0
+    return gain, np.eye(len(covariance)) - gain @ seen

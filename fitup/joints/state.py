@@ -8,7 +8,7 @@ from fitup.frames import Array, rotation_vector, skew
 from fitup.joints.checks import checks_of, parts_of
 from fitup.joints.readings import combine_readings
 from fitup.joints.thermal import at_survey, per_kelvin
-from fitup.model import CheckState, Job
+from fitup.model import Check, CheckState, Job
 from fitup.survey.points import Survey
 
 
@@ -35,6 +35,35 @@ def joint_state(job: Job, survey: Survey) -> CheckState:
         If a direct reading contradicts the coordinates.
     """
     checks = checks_of(job)
+    values, jacobian = surveyed_checks(job, survey, checks)
+    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
+    scaled = jacobian * spread
+    state = CheckState(
+        checks,
+        values,
+        scaled @ scaled.T,
+        at_survey(job, survey, checks),
+        per_kelvin(job, checks),
+    )
+    return combine_readings(job, state)
+
+
+def surveyed_checks(job: Job, survey: Survey, checks: tuple[Check, ...]) -> tuple[Array, Array]:
+    """Return checks from the coordinates alone, and how each answers to each coordinate.
+
+    Parameters
+    ----------
+    job : Job
+    survey : Survey
+    checks : tuple of Check
+
+    Returns
+    -------
+    values : Array (m,)
+        [m or m/m]
+    jacobian : Array (m, 3 k)
+        By easting, northing and height of all surveyed points, in the order of the survey.
+    """
     columns = {name: 3 * i for i, name in enumerate(survey.points)}
     values = np.zeros(len(checks))
     jacobian = np.zeros((len(checks), 3 * len(columns)))
@@ -49,16 +78,7 @@ def joint_state(job: Job, survey: Survey) -> CheckState:
             pose = survey.poses[name]
             values[i] += float(row @ rotation_vector(pose.design2site.turn))
             jacobian[i] += row @ _spread(survey, columns, name)[3:]
-    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
-    scaled = jacobian * spread
-    state = CheckState(
-        checks,
-        values,
-        scaled @ scaled.T,
-        at_survey(job, survey, checks),
-        per_kelvin(job, checks),
-    )
-    return combine_readings(job, state)
+    return values, jacobian
 
 
 def position_of(job: Job, survey: Survey, name: str) -> Array:
