@@ -16,7 +16,7 @@ from fitup.model.checks import (
 )
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
-from fitup.model.influence import Influence
+from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.plans import Obstacle, Plan, SeatPlan, Stage, WishResult
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
@@ -31,6 +31,7 @@ __all__ = [
     "CheckPoint",
     "CheckState",
     "Epoch",
+    "ForceRow",
     "Gates",
     "Influence",
     "Jack",

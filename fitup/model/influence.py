@@ -3,8 +3,37 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from fitup.frames import Array
+
+
+@dataclass(frozen=True, eq=False)
+class ForceRow:
+    """A tension, moment or stress that is watched or limited: ``f(x) = now + row x``.
+
+    Parameters
+    ----------
+    id : str
+    kind : {'force', 'moment', 'stress'}
+        In N, N m or Pa.
+    words : tuple of two str
+        What a positive and a negative value is called, e.g. tension and compression.
+    now : float
+        In the surveyed state.
+    row : Array (n,)
+        Change for a unit move of every seat.
+    least, most : float
+        What it may be in every state; infinite: only shown.
+    """
+
+    id: str
+    kind: Literal["force", "moment", "stress"]
+    words: tuple[str, str]
+    now: float
+    row: Array
+    least: float
+    most: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,7 +51,9 @@ class Influence:
     r0 : Array (n,)
         Reactions in the surveyed state [N].
     origin : str
-        ``rigid`` or ``table``, for the report only.
+        ``rigid``, ``table`` or ``frame``.
+    forces : tuple of ForceRow
+        Tensions, moments and stresses that are watched or limited.
     """
 
     checks: tuple[str, ...]
@@ -31,3 +62,4 @@ class Influence:
     R: Array
     r0: Array
     origin: str
+    forces: tuple[ForceRow, ...] = ()

@@ -1,0 +1,111 @@
+"""What every element of a frame answers, and the plain ones: springs along and about an axis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.model.frame import Spring
+
+#: node id and motion 0..5, in the order of ``model.frame.MOTIONS``
+Dof = tuple[str, int]
+
+
+class Element(Protocol):
+    """Anything that resists motions of nodes; linear or not."""
+
+    @property
+    def id(self) -> str:
+        """Name in messages."""
+
+    @property
+    def dofs(self) -> tuple[Dof, ...]:
+        """Motions (k) of nodes on which it works."""
+
+    def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
+        """Return forces (k,) and tangent stiffness (k, k) at the motions u (k,).
+
+        The forces are the derivative of its energy, loads on the element itself included: in
+        equilibrium the forces of all elements add up to the loads on the nodes.
+        """
+
+
+def all_motions(*nodes: str) -> tuple[Dof, ...]:
+    """Return the six motions of each node in turn."""
+    return tuple((node, k) for node in nodes for k in range(6))
+
+
+@dataclass(frozen=True, eq=False)
+class SpringElement:
+    """A spring along or about an axis between a node and another, or the ground."""
+
+    spring: Spring
+
+    @property
+    def id(self) -> str:
+        """Name in messages."""
+        return self.spring.id
+
+    @cached_property
+    def dofs(self) -> tuple[Dof, ...]:
+        """Shifts or turns of its nodes."""
+        first = 3 if self.spring.turns else 0
+        ends = [self.spring.node]
+        if self.spring.other is not None:
+            ends.append(self.spring.other)
+        return tuple((node, first + k) for node in ends for k in range(3))
+
+    @cached_property
+    def stiffness(self) -> Array:
+        """Stiffness (k, k) in its dofs."""
+        axis = self.spring.axis / np.linalg.norm(self.spring.axis)
+        row = axis if self.spring.other is None else np.concatenate([axis, -axis])
+        return self.spring.stiffness * np.outer(row, row)
+
+    def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
+        """Return forces (k,) and stiffness (k, k)."""
+        return self.stiffness @ u, self.stiffness
+
+
+@dataclass(frozen=True, eq=False)
+class ArmSpring:
+    """An elastic seat: a spring along a direction at the end of a rigid arm from a node.
+
+    Parameters
+    ----------
+    id, node : str
+    arm : Array (3,)
+        From the node to where the seat bears [m].
+    direction : Array (3,)
+        Unit direction in which the seat pushes.
+    stiffness : float
+        Of the seat [N/m].
+    setting : float
+        How far its foot has been moved along the direction [m].
+    """
+
+    id: str
+    node: str
+    arm: Array
+    direction: Array
+    stiffness: float
+    setting: float = 0.0
+
+    @cached_property
+    def dofs(self) -> tuple[Dof, ...]:
+        """The six motions of its node."""
+        return all_motions(self.node)
+
+    @cached_property
+    def row(self) -> Array:
+        """How far the structure goes along the direction for each motion of the node (6,)."""
+        return np.concatenate([self.direction, np.cross(self.arm, self.direction)])
+
+    def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
+        """Return forces (6,) and stiffness (6, 6)."""
+        pressed = float(self.row @ u) - self.setting
+        return self.stiffness * pressed * self.row, self.stiffness * np.outer(self.row, self.row)

@@ -1,0 +1,85 @@
+"""Factorise once, then one right-hand side for each load and each seat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.sparse import csc_array, diags_array
+from scipy.sparse.linalg import splu
+
+from fitup.frames import Array
+
+
+@dataclass(frozen=True, eq=False)
+class Factor:
+    """A symmetric stiffness (f, f), scaled to a unit diagonal and factorised."""
+
+    scale: Array
+    lu: Any
+
+    def solve(self, right: Array) -> Array:
+        """Return the motions for one right-hand side (f,) or several (f, k)."""
+        scale = self.scale if right.ndim == 1 else self.scale[:, None]
+        return scale * self.lu.solve(scale * right)
+
+
+class Singular(Exception):
+    """The stiffness cannot be factorised; ``vector`` (f,) is a motion that meets no resistance."""
+
+    def __init__(self, vector: Array) -> None:
+        self.vector = vector
+        super().__init__("nothing resists this motion")
+
+
+#: least share of a motion's own stiffness below which it counts as unresisted
+LOOSE = 1e-13
+
+
+def factorise(stiffness: csc_array) -> Factor:
+    """Factorise a symmetric stiffness (f, f).
+
+    Raises
+    ------
+    Singular
+        If a motion meets no resistance, with that motion.
+    """
+    diagonal = stiffness.diagonal()
+    if (diagonal <= 0.0).any():
+        raise Singular(np.where(diagonal <= 0.0, 1.0, 0.0))
+    scale = 1.0 / np.sqrt(diagonal)
+    scaled = csc_array(diags_array(scale) @ stiffness @ diags_array(scale))
+    try:
+        factor = Factor(scale, _lu(scaled))
+    except RuntimeError:
+        # an exact zero pivot: look for its motion a little beside
+        raise Singular(scale * softest(scaled, shifted=True)[1]) from None
+    least, vector = softest(scaled, factor=factor)
+    if least < LOOSE:
+        raise Singular(scale * vector)
+    return factor
+
+
+def _lu(matrix: csc_array) -> Any:
+    return splu(
+        matrix,
+        permc_spec="MMD_AT_PLUS_A",
+        diag_pivot_thresh=0.0,
+        options={"SymmetricMode": True},
+    )
+
+
+def softest(
+    scaled: csc_array, factor: Factor | None = None, shifted: bool = False
+) -> tuple[float, Array]:
+    """Return the least eigenvalue of a scaled stiffness and its motion (f,), by inverse steps."""
+    size = scaled.shape[0]
+    lu = factor.lu if factor is not None and not shifted else None
+    if lu is None:
+        lu = _lu(csc_array(scaled + 1e-11 * diags_array(np.ones(size))))
+    vector = np.cos(np.arange(size) * 1.7) + 1.5
+    for _ in range(6):
+        vector = lu.solve(vector)
+        vector /= np.linalg.norm(vector)
+    return float(vector @ (scaled @ vector)), vector
