@@ -15,6 +15,7 @@ from fitup.model.checks import (
     Tolerance,
 )
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
+from fitup.model.done import MOMENTS, Done, Moment
 from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
@@ -23,6 +24,7 @@ from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
 
 __all__ = [
     "LENGTHS",
+    "MOMENTS",
     "MOVE_WORDS",
     "QUANTITIES",
     "SIDES",
@@ -30,6 +32,7 @@ __all__ = [
     "Check",
     "CheckPoint",
     "CheckState",
+    "Done",
     "Epoch",
     "ForceRow",
     "Gates",
@@ -38,6 +41,7 @@ __all__ = [
     "Job",
     "Joint",
     "Limit",
+    "Moment",
     "Obstacle",
     "Pair",
     "Plan",

@@ -10,6 +10,7 @@ import pytest
 
 from fitup import units
 from fitup.jobfolder import settings
+from fitup.jobfolder.done import DONE
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.table import Column
 from fitup.model import MOVE_WORDS, QUANTITIES, SIDES, Gates, Wishes, Working
@@ -60,6 +61,16 @@ def test_columns(file: str):
         for word in column.words:
             assert word in meaning, f"{column.name}: {word}"
     assert ("May be left out" in text) == (not required)
+
+
+def test_columns_of_readings_as_done():
+    documented = rows((DOCS / "loop.md").read_text(encoding="utf-8").split("\n## ")[0])
+    assert list(documented) == [c.name for c in DONE]
+    for column in DONE:
+        kind, default, meaning = documented[column.name]
+        assert (kind, default) == (kind_of(column), default_of(column)), column.name
+        for word in column.words:
+            assert word in meaning, f"{column.name}: {word}"
 
 
 def test_units():

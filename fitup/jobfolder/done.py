@@ -1,0 +1,178 @@
+"""Readings as done: the CSV in which a crew writes down what was really moved, read and built."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Final
+
+from fitup.errors import InputError, Problem
+from fitup.jobfolder.table import Column, Row, read_table
+from fitup.model import MOMENTS, Done, Job, Seat
+
+#: side word of a movement -> its sign in the seat's direction; the first two are of lifts
+SIDE_SIGNS: Final = {"above": 1.0, "below": -1.0, "beyond": 1.0, "short": -1.0}
+DONE: Final = (
+    Column("stage", "count", "the number of the stage on the sheet", least=0, most=9999),
+    Column("moment", "word", "when it was read", words=MOMENTS),
+    Column("seat", "id", "the seat"),
+    Column("jack", "id", "the jack; empty for the whole seat", required=False),
+    Column(
+        "movement",
+        "length",
+        "the movement from START, the mark where the jack touched, without a sign",
+        required=False,
+        least=0.0,
+    ),
+    Column("side", "word", "which side of START", required=False, words=tuple(SIDE_SIGNS)),
+    Column("load", "force", "the load read", required=False, least=0.0),
+    Column("pressure", "pressure", "the gauge pressure, where no load", required=False, least=0.0),
+    Column("pack", "ids", "the plates now in place, bottom to top", required=False),
+    Column("stroke_out", "length", "how far the ram is out", required=False, least=0.0),
+    Column("who", "text", "who read it"),
+    Column("time", "text", "when, in local time, e.g. 2031-04-02T05:40"),
+)
+
+
+def read_done(path: Path, shown: str, job: Job) -> tuple[Done, ...]:
+    """Read and check the readings as done of one job.
+
+    Parameters
+    ----------
+    path : Path
+    shown : str
+        Name of the file in messages.
+    job : Job
+        Gives seats, jacks with their ram areas, and plates.
+
+    Returns
+    -------
+    tuple of Done
+        In the order of the file, pressures already turned into loads.
+
+    Raises
+    ------
+    InputError
+        With every problem of the file.
+    """
+    problems: list[Problem] = []
+    rows = read_table(path, shown, DONE, problems)
+    found: dict[tuple[object, ...], int] = {}
+    result = []
+    for row in rows:
+        before = len(problems)
+        _check(job, row, problems)
+        key = (row["stage"], row["moment"], row["seat"], row["jack"])
+        if key in found:
+            problems.append(
+                row.problem(
+                    "seat",
+                    f"the same stage, moment, seat and jack as row {found[key]}",
+                    "each reading once",
+                    "delete the one that is wrong",
+                )
+            )
+        found.setdefault(key, row.number)
+        if len(problems) == before:
+            result.append(_done(job, row))
+    if problems:
+        raise InputError(problems)
+    return tuple(result)
+
+
+def _check(job: Job, row: Row, problems: list[Problem]) -> None:
+    seat = job.seats.get(row["seat"])
+    if seat is None:
+        problems.append(row.problem("seat", f"'{row['seat']}'", "an id of seats.csv", "correct it"))
+        return
+    _check_jack(job, seat, row, problems)
+    _check_movement(seat, row, problems)
+    _check_pack(job, seat, row, problems)
+    try:
+        local = dt.datetime.fromisoformat(row["time"]).tzinfo is None
+    except ValueError:
+        local = False
+    if not local:
+        problems.append(
+            row.problem(
+                "time", f"'{row['time']}'", "a local time such as 2031-04-02T05:40", "correct it"
+            )
+        )
+    read = ("movement", "load", "pressure", "pack", "stroke_out")
+    if all(row[name] is None for name in read):
+        problems.append(
+            row.problem(
+                "movement", "a row without a reading", "one of: " + ", ".join(read), "fill one in"
+            )
+        )
+
+
+def _check_jack(job: Job, seat: Seat, row: Row, problems: list[Problem]) -> None:
+    jacks = [j.id for j in job.jacks_at(seat.id)]
+    if row["jack"] is not None and row["jack"] not in jacks:
+        allowed = "a jack of this seat: " + (", ".join(jacks) or "it has none")
+        problems.append(row.problem("jack", f"'{row['jack']}'", allowed, "correct it"))
+    if row["load"] is not None and row["pressure"] is not None:
+        problems.append(
+            row.problem("pressure", "load and pressure both", "one of them", "clear the other")
+        )
+    elif row["pressure"] is not None and row["jack"] is None and len(jacks) != 1:
+        problems.append(
+            row.problem(
+                "pressure",
+                f"a pressure at a seat with {len(jacks)} jacks, but no jack",
+                "a pressure with the jack it was read at",
+                "name the jack",
+            )
+        )
+
+
+def _check_movement(seat: Seat, row: Row, problems: list[Problem]) -> None:
+    words = ("above", "below") if seat.pushes == "up" else ("beyond", "short")
+    if row["movement"] is None:
+        if row["side"] is not None:
+            problems.append(
+                row.problem("side", "a side without a movement", "both or none", "complete it")
+            )
+        return
+    wanted = f"{words[0]} or {words[1]} (START) at a seat that pushes {seat.pushes}"
+    if row["side"] is None and row["movement"] != 0.0:
+        problems.append(row.problem("side", "an empty cell", wanted, "say which side of START"))
+    elif row["side"] is not None and row["side"] not in words:
+        problems.append(row.problem("side", f"'{row['side']}'", wanted, "say which side of START"))
+
+
+def _check_pack(job: Job, seat: Seat, row: Row, problems: list[Problem]) -> None:
+    if row["pack"] is None:
+        return
+    if seat.held_by == "nut":
+        problems.append(
+            row.problem("pack", "plates at a seat held by a nut", "an empty cell", "clear it")
+        )
+    for mark in dict.fromkeys(m for m in row["pack"] if m not in job.plates):
+        problems.append(
+            row.problem("pack", f"plate '{mark}'", "marks of plates.csv", "correct it or add it")
+        )
+
+
+def _done(job: Job, row: Row) -> Done:
+    load = row["load"]
+    if row["pressure"] is not None:
+        name = row["jack"] or job.jacks_at(row["seat"])[0].id
+        load = row["pressure"] * job.jacks[name].ram_area
+    movement = row["movement"]
+    if movement is not None and row["side"] is not None:
+        movement *= SIDE_SIGNS[row["side"]]
+    return Done(
+        row["stage"],
+        row["moment"],
+        row["seat"],
+        row["jack"],
+        movement,
+        load,
+        None if row["pack"] is None else tuple(row["pack"]),
+        row["stroke_out"],
+        row["who"],
+        row["time"],
+        row.number,
+    )
