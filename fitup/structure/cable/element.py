@@ -1,0 +1,197 @@
+"""A cable or hanger between two nodes: what it pulls at its ends, and how that changes.
+
+A catenary hangs under its own weight, also slack. A straight one is an elastic line, half its
+weight at either end: right for short taut hangers, and for bars that may also push. Both take large
+movements of their ends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from fitup.errors import StructureError
+from fitup.frames import Array
+from fitup.structure.cable.catenary import Cable, Catenary, compressed, hang, length_for_tension
+from fitup.structure.cable.catenary import tangent_stiffness as catenary_stiffness
+
+Form = Literal["catenary", "straight"]
+_UP = np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Pull:
+    """What a cable does at its ends.
+
+    Parameters
+    ----------
+    at_i, at_j : Array (3,)
+        Tension as a vector along the cable from end i to end j, at either end [N].
+    stiffness : Array (3, 3)
+        Change of both for a movement of end j against end i [N/m].
+    longer : Array (3,)
+        Movement of end j for a unit more of unstressed length, tension held [m/m].
+    heavier : float
+        Weight of a unit more of unstressed length [N/m].
+    slack : bool
+        A straight cable shorter between its ends than its unstressed length.
+    """
+
+    at_i: Array
+    at_j: Array
+    stiffness: Array
+    longer: Array
+    heavier: float
+    slack: bool = False
+
+    @property
+    def tensions(self) -> tuple[float, float]:
+        """Tension at end i and at end j [N]."""
+        return float(np.linalg.norm(self.at_i)), float(np.linalg.norm(self.at_j))
+
+
+@dataclass(frozen=True, eq=False)
+class CableElement:
+    """A cable between two nodes.
+
+    Parameters
+    ----------
+    cable : Cable
+    form : {'catenary', 'straight'}
+    ends : Array (2, 3)
+        Where its ends are before any displacement, height last [m].
+    pushes : bool
+        A straight bar that can also push; else it goes slack.
+    """
+
+    cable: Cable
+    form: Form
+    ends: Array
+    pushes: bool = False
+
+    def pull(self, u: Array) -> Pull:
+        """Return what the cable does with its ends displaced by u (6,) [m].
+
+        Raises
+        ------
+        StructureError
+            If no tension is found, or its ends coincide.
+        """
+        apart = self.ends[1] + u[3:6] - self.ends[0] - u[:3]
+        if self.form == "straight":
+            return _straight(self.cable, apart, self.pushes)
+        span, towards = _level(apart)
+        line = hang(self.cable, span, float(apart[2]))
+        across, up = line.lengthened()
+        at_i = line.level * towards + line.start * _UP
+        gain = self.cable.weight * self.cable.length
+        return Pull(
+            at_i=at_i,
+            at_j=at_i + gain * _UP,
+            stiffness=catenary_stiffness(line, towards),
+            longer=across * towards + up * _UP,
+            heavier=self.cable.weight,
+        )
+
+    def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
+        """Return the forces (6,) [N] that hold its ends, and their change (6, 6) [N/m].
+
+        The cable's own weight is among what they hold.
+        """
+        pull = self.pull(u)
+        k = pull.stiffness
+        weight = self._half_weight()
+        forces = np.concatenate([weight - pull.at_i, weight + pull.at_j])
+        return forces, np.block([[k, -k], [-k, k]])
+
+    def by_shortening(self, u: Array) -> Array:
+        """Return the change (6,) of the holding forces for a unit of shortening [N/m]."""
+        pull = self.pull(u)
+        change = pull.stiffness @ pull.longer
+        weight = -pull.heavier * _UP
+        if self.form == "straight":
+            return np.concatenate([0.5 * weight - change, 0.5 * weight + change])
+        return np.concatenate([-change, weight + change])
+
+    def tension_rows(self, u: Array) -> tuple[Array, float]:
+        """Return how the tension at end j answers: to displacements (6,), and to shortening."""
+        pull = self.pull(u)
+        along = pull.at_j / max(np.linalg.norm(pull.at_j), 1e-30)
+        rows = along @ pull.stiffness
+        weight = 0.0 if self.form == "straight" else pull.heavier * along[2]
+        return np.concatenate([-rows, rows]), float(rows @ pull.longer - weight)
+
+    def shortened(self, by: float) -> CableElement:
+        """Return the cable with so much taken out of its unstressed length [m]."""
+        return replace(self, cable=replace(self.cable, length=self.cable.length - by))
+
+    def _half_weight(self) -> Array:
+        if self.form == "catenary":
+            return np.zeros(3)
+        return 0.5 * self.cable.weight * self.cable.length * _UP
+
+
+def _level(apart: Array) -> tuple[float, Array]:
+    """Return the level distance, and the level unit vector; any where one end hangs plumb."""
+    span = float(np.hypot(apart[0], apart[1]))
+    if span < 1e-12:
+        return 0.0, np.array([1.0, 0.0, 0.0])
+    return span, np.array([apart[0] / span, apart[1] / span, 0.0])
+
+
+def _straight(cable: Cable, apart: Array, pushes: bool) -> Pull:
+    chord, length = float(np.linalg.norm(apart)), cable.warm_length
+    if chord == 0.0 or length <= 0.0:
+        raise StructureError(
+            f"cable {cable.id}: zero length between its ends; give it two nodes that lie apart, and "
+            "an unstressed length above zero"
+        )
+    along = apart / chord
+    tension = cable.EA * (chord / length - 1.0)
+    axial, line = cable.EA / length, np.outer(along, along)
+    if tension <= 0.0 and not pushes:
+        zero = np.zeros(3)
+        return Pull(zero, zero, np.zeros((3, 3)), zero, cable.weight, slack=True)
+    stiffness = axial * line + tension / chord * (np.eye(3) - line)
+    longer = along * (chord / length) * (1.0 + cable.strain)
+    return Pull(tension * along, tension * along, stiffness, longer, cable.weight)
+
+
+def element_with_tension(
+    cable: Cable, form: Form, ends: Array, tension: float, *, pushes: bool = False
+) -> CableElement:
+    """Return a cable cut to the unstressed length with which it pulls so much at end j.
+
+    Parameters
+    ----------
+    cable : Cable
+        Its length is not looked at.
+    form, ends, pushes
+        As in :class:`CableElement`.
+    tension : float
+        At end j [N].
+
+    Raises
+    ------
+    StructureError
+        If the cable would be in compression, or its own weight pulls more.
+    """
+    apart = ends[1] - ends[0]
+    chord = float(np.linalg.norm(apart))
+    if chord == 0.0:
+        _straight(cable, apart, pushes)
+    if form == "catenary":
+        length = length_for_tension(cable, _level(apart)[0], float(apart[2]), tension)
+    else:
+        if tension <= 0.0 and not pushes:
+            raise compressed(cable.id, tension)
+        length = chord / (1.0 + tension / cable.EA) / (1.0 + cable.strain)
+    return CableElement(replace(cable, length=length), form, ends, pushes)
+
+
+def hanging(element: CableElement, u: Array) -> Catenary:
+    """Return the catenary of an element, for its sag and the tension along it."""
+    apart = element.ends[1] + u[3:6] - element.ends[0] - u[:3]
+    return hang(element.cable, _level(apart)[0], float(apart[2]))
