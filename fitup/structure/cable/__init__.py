@@ -1,0 +1,1 @@
+"""Cables, hangers and saddles: elements that hang, pull and may go slack."""

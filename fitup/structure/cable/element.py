@@ -8,14 +8,16 @@ movements of their ends.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 
 from fitup.errors import StructureError
 from fitup.frames import Array
-from fitup.structure.cable.catenary import Cable, Catenary, compressed, hang, length_for_tension
-from fitup.structure.cable.catenary import tangent_stiffness as catenary_stiffness
+from fitup.structure.cable.catenary import Cable, Catenary, tangent_stiffness
+from fitup.structure.cable.hang import compressed, hang, length_for_tension
+from fitup.structure.frame.elements import Dof
 
 Form = Literal["catenary", "straight"]
 _UP = np.array([0.0, 0.0, 1.0])
@@ -60,16 +62,29 @@ class CableElement:
     ----------
     cable : Cable
     form : {'catenary', 'straight'}
+    nodes : tuple of str
+        The nodes at its ends i and j.
     ends : Array (2, 3)
-        Where its ends are before any displacement, height last [m].
+        Where they are before any displacement, height last [m].
     pushes : bool
         A straight bar that can also push; else it goes slack.
     """
 
     cable: Cable
     form: Form
+    nodes: tuple[str, str]
     ends: Array
     pushes: bool = False
+
+    @property
+    def id(self) -> str:
+        """Name in messages."""
+        return self.cable.id
+
+    @cached_property
+    def dofs(self) -> tuple[Dof, ...]:
+        """The three shifts of each end: a cable resists no turn."""
+        return tuple((node, k) for node in self.nodes for k in range(3))
 
     def pull(self, u: Array) -> Pull:
         """Return what the cable does with its ends displaced by u (6,) [m].
@@ -90,7 +105,7 @@ class CableElement:
         return Pull(
             at_i=at_i,
             at_j=at_i + gain * _UP,
-            stiffness=catenary_stiffness(line, towards),
+            stiffness=tangent_stiffness(line, towards),
             longer=across * towards + up * _UP,
             heavier=self.cable.weight,
         )
@@ -144,10 +159,7 @@ def _level(apart: Array) -> tuple[float, Array]:
 def _straight(cable: Cable, apart: Array, pushes: bool) -> Pull:
     chord, length = float(np.linalg.norm(apart)), cable.warm_length
     if chord == 0.0 or length <= 0.0:
-        raise StructureError(
-            f"cable {cable.id}: zero length between its ends; give it two nodes that lie apart, and "
-            "an unstressed length above zero"
-        )
+        raise coincident(cable.id)
     along = apart / chord
     tension = cable.EA * (chord / length - 1.0)
     axial, line = cable.EA / length, np.outer(along, along)
@@ -159,36 +171,35 @@ def _straight(cable: Cable, apart: Array, pushes: bool) -> Pull:
     return Pull(tension * along, tension * along, stiffness, longer, cable.weight)
 
 
-def element_with_tension(
-    cable: Cable, form: Form, ends: Array, tension: float, *, pushes: bool = False
-) -> CableElement:
-    """Return a cable cut to the unstressed length with which it pulls so much at end j.
+def cut_for(element: CableElement, tension: float) -> CableElement:
+    """Return the cable cut to the unstressed length with which it pulls so much at end j [N].
 
-    Parameters
-    ----------
-    cable : Cable
-        Its length is not looked at.
-    form, ends, pushes
-        As in :class:`CableElement`.
-    tension : float
-        At end j [N].
+    Its ends are where they are before any displacement; its own length is not looked at.
 
     Raises
     ------
     StructureError
         If the cable would be in compression, or its own weight pulls more.
     """
-    apart = ends[1] - ends[0]
+    cable, apart = element.cable, element.ends[1] - element.ends[0]
     chord = float(np.linalg.norm(apart))
     if chord == 0.0:
-        _straight(cable, apart, pushes)
-    if form == "catenary":
+        raise coincident(cable.id)
+    if tension <= 0.0 and not element.pushes:
+        raise compressed(cable.id, tension)
+    if element.form == "catenary":
         length = length_for_tension(cable, _level(apart)[0], float(apart[2]), tension)
     else:
-        if tension <= 0.0 and not pushes:
-            raise compressed(cable.id, tension)
         length = chord / (1.0 + tension / cable.EA) / (1.0 + cable.strain)
-    return CableElement(replace(cable, length=length), form, ends, pushes)
+    return replace(element, cable=replace(cable, length=length))
+
+
+def coincident(name: str) -> StructureError:
+    """Return the error for a cable whose ends are one place."""
+    return StructureError(
+        f"cable {name}: zero length between its ends; give it two nodes that lie apart, and an "
+        "unstressed length above zero"
+    )
 
 
 def hanging(element: CableElement, u: Array) -> Catenary:
