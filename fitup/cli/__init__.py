@@ -22,6 +22,7 @@ _COMMANDS: Final = {
     "start": "Write a commented job folder to fill in.",
     "check": "List everything that is wrong with a job folder and its survey.",
     "joints": "Show every joint as surveyed, against tolerance.",
+    "stations": "Convert points between stations and the grid; list an alignment.",
     "plan": "Choose packs and order the moves, with proof.",
     "sheets": "Plan, certify and write the sheets.",
 }

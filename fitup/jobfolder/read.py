@@ -10,8 +10,17 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from fitup.alignment import Alignment
 from fitup.errors import InputError, Problem
-from fitup.frames import heading, joint_axes, left_of
+from fitup.frames import Array, heading, joint_axes, left_of
+from fitup.jobfolder.axis import (
+    azimuth_at,
+    design_point,
+    grade_at,
+    inside_folder,
+    middle,
+    read_axis,
+)
 from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
@@ -20,7 +29,6 @@ from fitup.model import (
     LENGTHS,
     SIDES,
     Aim,
-    CheckPoint,
     Jack,
     Job,
     Joint,
@@ -81,12 +89,13 @@ def read_job(folder: Path | str) -> Job:
         for name, (columns, required) in TABLES.items()
         if required or name in present
     }
-    job = _build(settings, tables, problems)
+    axis = read_axis(root, settings, tables.get("crossfall.csv", []), problems)
+    job = _build(settings, tables, axis, problems)
     cross_check(job, tables, problems)
-    _check_files(root, job, problems)
+    _check_files(root, job, settings.alignment_file, problems)
     if problems:
         raise InputError(problems)
-    return replace(job, digest=digest_files(root, job))
+    return replace(job, digest=digest_files(root, job, settings.alignment_file))
 
 
 def _unique(
@@ -114,23 +123,28 @@ def _unique(
     return result
 
 
-def _build(settings: Settings, tables: dict[str, list[Row]], problems: list[Problem]) -> Job:
-    segments = _unique(tables["segments.csv"], problems, lambda r: _segment(r, problems))
+def _build(
+    settings: Settings,
+    tables: dict[str, list[Row]],
+    axis: Alignment | None,
+    problems: list[Problem],
+) -> Job:
+    segments = _unique(tables["segments.csv"], problems, lambda r: _segment(r, axis, problems))
     pairs = _unique(tables["pairs.csv"], problems, _pair)
+    points = _unique(tables["points.csv"], problems, lambda r: design_point(r, axis, problems))
+
+    def joint(row: Row) -> Joint:
+        own = [p for p in pairs.values() if p.joint == row["id"]]
+        return _joint(row, axis, middle(own, points), problems)
+
     return Job(
         name=settings.name,
         units="US" if settings.units == "US" else "metric",
         grid=settings.grid,
         reference_temperature=settings.reference_temperature,
         segments=segments,
-        points=_unique(
-            tables["points.csv"],
-            problems,
-            lambda r: CheckPoint(
-                r["id"], r["segment"], np.array([r["E"], r["N"], r["H"]]), r["watched"]
-            ),
-        ),
-        joints=_unique(tables["joints.csv"], problems, lambda r: _joint(r, problems)),
+        points=points,
+        joints=_unique(tables["joints.csv"], problems, joint),
         pairs=pairs,
         seats=_unique(tables["seats.csv"], problems, lambda r: _seat(r, segments, problems)),
         jacks=_unique(tables["jacks.csv"], problems, _jack),
@@ -148,13 +162,15 @@ def _build(settings: Settings, tables: dict[str, list[Row]], problems: list[Prob
         ),
         excluded=settings.excluded,
         influence_table=settings.influence_table,
+        alignment=axis,
         gates=settings.gates,
         working=settings.working,
         wishes=settings.wishes,
     )
 
 
-def _segment(row: Row, problems: list[Problem]) -> Segment:
+def _segment(row: Row, axis: Alignment | None, problems: list[Problem]) -> Segment:
+    centre = np.array([row["centre_E"], row["centre_N"], row["centre_H"]])
     fixed = [row["fixed_E"], row["fixed_N"], row["fixed_H"]]
     given = [f for f in fixed if f is not None]
     if (row["expansion"] is not None) != (len(given) == 3) or len(given) not in (0, 3):
@@ -173,16 +189,16 @@ def _segment(row: Row, problems: list[Problem]) -> Segment:
         )
     return Segment(
         row["id"],
-        row["azimuth"],
+        azimuth_at(row, axis, centre, problems),
         row["weight"],
-        np.array([row["centre_E"], row["centre_N"], row["centre_H"]]),
+        centre,
         frozenset(row["held"]),
         row["expansion"],
         np.array(fixed) if len(given) == 3 else None,
     )
 
 
-def _joint(row: Row, problems: list[Problem]) -> Joint:
+def _joint(row: Row, axis: Alignment | None, where: Array | None, problems: list[Problem]) -> Joint:
     fall, side = row["crossfall"], row["falls_to"]
     if (fall == 0.0) != (side == "level"):
         problems.append(
@@ -195,7 +211,8 @@ def _joint(row: Row, problems: list[Problem]) -> Joint:
         )
     # rising to the left is positive inside
     signed = fall if side == "right" else -fall
-    axes = joint_axes(row["azimuth"], row["grade"], signed)
+    azimuth = azimuth_at(row, axis, where, problems)
+    axes = joint_axes(azimuth, grade_at(row, axis, where, problems), signed)
     return Joint(row["id"], row["back"], row["ahead"], axes, row["least_opening"])
 
 
@@ -355,12 +372,14 @@ def _reading(row: Row, pairs: dict[str, Pair], problems: list[Problem]) -> Readi
     return Reading(row["id"], row["pair"], quantity, value, row["u"], row["how"])
 
 
-def _check_files(root: Path, job: Job, problems: list[Problem]) -> None:
+def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]) -> None:
     named = [(e.file, f"survey {i}.file") for i, e in enumerate(job.epochs, 1)]
     if job.influence_table:
         named.append((job.influence_table, "influence.table"))
+    if axis:
+        named.append((axis, "alignment.file"))
     for name, key in named:
-        if Path(name).is_absolute() or ".." in Path(name).parts:
+        if not inside_folder(name):
             problems.append(
                 Problem(FILE, f"'{name}'", "a file inside the job folder", "copy it in", column=key)
             )
@@ -376,11 +395,13 @@ def _check_files(root: Path, job: Job, problems: list[Problem]) -> None:
             )
 
 
-def digest_files(root: Path, job: Job) -> str:
+def digest_files(root: Path, job: Job, axis: str | None = None) -> str:
     """Return the SHA-256 over the names and bytes of every input file of a job."""
     names = [FILE, *TABLES, *(e.file for e in job.epochs)]
     if job.influence_table:
         names.append(job.influence_table)
+    if axis:
+        names.append(axis)
     state = hashlib.sha256()
     for name in sorted(set(names)):
         path = root / name

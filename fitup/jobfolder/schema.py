@@ -12,7 +12,12 @@ from fitup.model import QUANTITIES
 
 SEGMENTS: Final = (
     Column("id", "id", "the name painted on the segment"),
-    Column("azimuth", "angle", "the direction of increasing station, clockwise from north"),
+    Column(
+        "azimuth",
+        "angle",
+        "the direction of increasing station, clockwise from north",
+        required=False,
+    ),
     Column("weight", "force", "the weight of the segment with all that is fixed to it", above=0.0),
     Column("centre_E", "length", "the easting of the centre of gravity"),
     Column("centre_N", "length", "the northing of the centre of gravity"),
@@ -34,8 +39,17 @@ SEGMENTS: Final = (
 POINTS: Final = (
     Column("id", "id", "the name of the point, as the survey uses it"),
     Column("segment", "id", "the segment it is on"),
-    Column("E", "length", "the design easting at this stage"),
-    Column("N", "length", "the design northing at this stage"),
+    Column("E", "length", "the design easting at this stage", required=False),
+    Column("N", "length", "the design northing at this stage", required=False),
+    Column("station", "text", "its station, where E and N are empty", required=False),
+    Column("offset", "length", "its distance from the axis", required=False, least=0.0),
+    Column(
+        "side",
+        "word",
+        "the side it lies on, looking ahead",
+        required=False,
+        words=("left", "right", "axis"),
+    ),
     Column("H", "length", "the design height at this stage"),
     Column(
         "watched",
@@ -49,9 +63,19 @@ JOINTS: Final = (
     Column("id", "id", "the name of the joint"),
     Column("back", "id", "the segment with the lower station"),
     Column("ahead", "id", "the segment with the higher station"),
-    Column("azimuth", "angle", "the direction of increasing station, clockwise from north"),
     Column(
-        "grade", "slope", "the rise going ahead, falling ahead is negative", least=-0.5, most=0.5
+        "azimuth",
+        "angle",
+        "the direction of increasing station, clockwise from north",
+        required=False,
+    ),
+    Column(
+        "grade",
+        "slope",
+        "the rise going ahead, falling ahead is negative",
+        required=False,
+        least=-0.5,
+        most=0.5,
     ),
     Column("crossfall", "slope", "the slope across, without a sign", least=0.0, most=0.5),
     Column("falls_to", "word", "the side the crossfall falls to", words=("left", "right", "level")),
@@ -203,6 +227,12 @@ READINGS: Final = (
     Column("u", "length", "the standard uncertainty of the reading", above=0.0),
     Column("how", "text", "the tool, e.g. straightedge and feeler"),
 )
+CROSSFALL: Final = (
+    Column("station", "text", "a station in the notation of the alignment"),
+    Column("side", "word", "the side of the axis", words=("left", "right", "both")),
+    Column("slope", "slope", "the slope across, without a sign", least=0.0, most=0.5),
+    Column("falls_to", "word", "the side it falls to", words=("left", "right", "level")),
+)
 #: file -> (columns, required)
 TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "segments.csv": (SEGMENTS, True),
@@ -215,4 +245,5 @@ TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "limits.csv": (LIMITS, False),
     "aims.csv": (AIMS, False),
     "readings.csv": (READINGS, False),
+    "crossfall.csv": (CROSSFALL, False),
 }

@@ -49,6 +49,7 @@ _TOP: Final = (
     "wishes",
     "exclude",
     "influence",
+    "alignment",
     "survey",
 )
 
@@ -67,6 +68,8 @@ class Settings:
     wishes: Wishes = Wishes()
     excluded: dict[str, str] = field(default_factory=dict)
     influence_table: str | None = None
+    alignment_file: str | None = None
+    alignment_name: str | None = None
     epochs: tuple[Epoch, ...] = ()
 
 
@@ -180,6 +183,11 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     reader.unknown("influence.", influence, ["table"])
     if influence:
         settings.influence_table = reader.text("influence.", influence, "table") or None
+    axis = _table(reader, document, "alignment")
+    reader.unknown("alignment.", axis, ["file", "name"])
+    if axis:
+        settings.alignment_file = reader.text("alignment.", axis, "file") or None
+        settings.alignment_name = reader.text("alignment.", axis, "name", needed=False) or None
     settings.epochs = _epochs(reader, document.get("survey"))
     return settings
 

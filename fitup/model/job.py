@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from fitup.alignment import Alignment
 from fitup.model.checks import Aim, Quantity, Tolerance
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
@@ -68,6 +69,8 @@ class Job:
     """Point or reading id -> the engineer's reason for leaving it out."""
     influence_table: str | None = None
     """File with the engineer's own influence table, else segments are rigid."""
+    alignment: Alignment | None = None
+    """The design axis, where the job names one."""
     gates: Gates = Gates()
     working: Working = Working()
     wishes: Wishes = Wishes()

@@ -78,6 +78,13 @@ def test_json_keys(started: Path, command: str):
     compare(found, documented(command))
 
 
+def test_json_of_stations():
+    axis = ROOT / "examples" / "skerrin-axis" / "axis.xml"
+    content = json.loads(run("stations", str(axis), "--points", str(axis), "--json"))
+    assert content["notes"] == []
+    compare(set(paths(content)), documented("stations"))
+
+
 def test_json_of_start(tmp_path: Path):
     content = json.loads(run("start", "--json", str(tmp_path / "x")))
     assert set(paths(content)) == documented("start")
@@ -110,7 +117,7 @@ def test_every_command_shown_exists():
 
 
 def test_cheap_commands_shown_for_the_examples():
-    lines = {line for _, line in shown() if line.split()[0] in ("check", "joints")}
+    lines = {line for _, line in shown() if line.split()[0] in ("check", "joints", "stations")}
     told = [line.split() for line in lines if "examples/" in line]
     assert told
     for name, *rest in told:

@@ -83,7 +83,10 @@ def test_units():
 
 
 def test_top_keys():
-    sections = {"tolerance", "gates", "working", "wishes", "exclude", "influence", "survey"}
+    sections = {
+        *("tolerance", "gates", "working", "wishes", "exclude"),
+        *("influence", "alignment", "survey"),
+    }
     assert set(rows(section("top"))) | sections == set(settings._TOP)
     for title in sections:
         assert section(title)
@@ -113,6 +116,7 @@ def test_settings_and_their_defaults(title: str, record: Gates | Working | Wishe
     [
         ("tolerance", '[tolerance]\nstep = {value_mm = 2, source = "s", wrong = 1}'),
         ("influence", "[influence]\nwrong = 1"),
+        ("alignment", "[alignment]\nwrong = 1"),
         ("survey", '[[survey]]\nfile = "f"\ntaken = 2031-01-01T00:00:00\nwrong = 1'),
     ],
 )
@@ -168,7 +172,7 @@ def test_template_tells_of_every_column(file: str):
 
 def test_template_has_every_key_with_a_comment():
     text = (TEMPLATE / "job.toml").read_text(encoding="utf-8")
-    titles = ("top", "gates", "working", "wishes", "influence", "survey")
+    titles = ("top", "gates", "working", "wishes", "influence", "alignment", "survey")
     keys = [key for title in titles for key in rows(section(title))]
     for key in [*keys, "value", "source", "weight"]:
         assert re.search(rf"^(# )?{key}(_\w+)? = ", text, re.MULTILINE), key

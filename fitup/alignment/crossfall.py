@@ -1,0 +1,88 @@
+"""The slope of the deck across, by station, on either side of the axis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class Crossfall:
+    """Superelevation: slopes at some stations, straight between them.
+
+    Parameters
+    ----------
+    stations : tuple of float
+        Rising [m].
+    left, right : tuple of float
+        Rise over run going LEFT, on the left and on the right of the axis: a deck that falls to
+        the right has both above zero, a crown has the left below and the right above zero.
+    """
+
+    stations: tuple[float, ...]
+    left: tuple[float, ...]
+    right: tuple[float, ...]
+
+    def at(self, station: float, left: float = 0.0) -> float | None:
+        """Return the slope, rising to the left positive, at a station and an offset [m].
+
+        On the axis it is the mean of both sides; None outside the stations.
+
+        Examples
+        --------
+        >>> crown = Crossfall((0.0, 100.0), (-0.025, 0.025), (0.025, 0.025))
+        >>> crown.at(50.0, left=3.0), crown.at(50.0, left=-3.0)
+        (0.0, 0.025)
+        """
+        if not self.stations[0] <= station <= self.stations[-1]:
+            return None
+        sides = [float(np.interp(station, self.stations, s)) for s in (self.left, self.right)]
+        if left == 0.0:
+            return 0.5 * (sides[0] + sides[1])
+        return sides[0] if left > 0.0 else sides[1]
+
+
+def signed(slope: float, falls_to: str) -> float:
+    """Return a slope without a sign as rise going left.
+
+    Examples
+    --------
+    >>> signed(0.025, "right"), signed(0.025, "left"), signed(0.0, "level")
+    (0.025, -0.025, 0.0)
+    """
+    return -slope if falls_to == "left" else slope
+
+
+def crossfall_of(rows: Sequence[tuple[float, str, float]]) -> Crossfall:
+    """Return the crossfall of rows (station [m], ``left``, ``right`` or ``both``, slope).
+
+    Slopes are rises going left. Each side is straight between its own stations.
+
+    Raises
+    ------
+    ValueError
+        With a text for people, where a side has fewer than two stations or one twice, or the two
+        sides do not reach equally far.
+    """
+    sides: dict[str, dict[float, float]] = {"left": {}, "right": {}}
+    for station, side, slope in rows:
+        for name in ("left", "right") if side == "both" else (side,):
+            if station in sides[name]:
+                raise ValueError(f"the {name} side at station {station:g} m twice")
+            sides[name][station] = slope
+    for name, own in sides.items():
+        if len(own) < 2:
+            raise ValueError(f"{len(own)} stations of the {name} side; it needs two or more")
+    ends = {name: (min(own), max(own)) for name, own in sides.items()}
+    if ends["left"] != ends["right"]:
+        raise ValueError("the left and right side do not begin and end at the same stations")
+    stations = tuple(sorted({s for own in sides.values() for s in own}))
+    slopes = {
+        name: tuple(
+            float(v) for v in np.interp(stations, sorted(own), [own[s] for s in sorted(own)])
+        )
+        for name, own in sides.items()
+    }
+    return Crossfall(stations, slopes["left"], slopes["right"])

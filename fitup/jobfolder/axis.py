@@ -1,0 +1,204 @@
+"""The alignment a job names, and what its tables leave to it: points, directions, grades."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from fitup.alignment import Alignment, Place, read_landxml
+from fitup.alignment.crossfall import crossfall_of, signed
+from fitup.errors import InputError, Problem
+from fitup.frames import Array
+from fitup.jobfolder.settings import FILE, Settings
+from fitup.jobfolder.table import Row
+from fitup.model import CheckPoint, Pair
+
+_NAME = "fill it in, or name an alignment in job.toml [alignment]"
+
+
+def inside_folder(name: str) -> bool:
+    """Say whether a file that ``job.toml`` names stays in the job folder."""
+    return not Path(name).is_absolute() and ".." not in Path(name).parts
+
+
+def read_axis(
+    root: Path, settings: Settings, crossfall: Sequence[Row], problems: list[Problem]
+) -> Alignment | None:
+    """Return the alignment of a job with its crossfall; what is wrong is added to ``problems``."""
+    name = settings.alignment_file
+    if name is None:
+        if crossfall:
+            problems.append(
+                Problem(
+                    "crossfall.csv",
+                    "a crossfall without an alignment",
+                    "an alignment in job.toml [alignment]",
+                    "name its file there, or delete the table",
+                )
+            )
+        return None
+    if not inside_folder(name) or not (root / name).is_file():
+        # told with the other files that job.toml names
+        return None
+    try:
+        found = read_landxml(root / name, name, settings.alignment_name).alignment
+    except InputError as error:
+        problems.extend(error.problems)
+        return None
+    if found is None:
+        problems.append(
+            Problem(FILE, f"'{name}' without an alignment", "a LandXML file with one", "export it")
+        )
+        return None
+    return _with_crossfall(found, crossfall, problems)
+
+
+def _with_crossfall(
+    alignment: Alignment, rows: Sequence[Row], problems: list[Problem]
+) -> Alignment:
+    entries = []
+    for row in rows:
+        station = station_of(row, alignment, problems)
+        slope, side = row["slope"], row["falls_to"]
+        if (slope == 0.0) != (side == "level"):
+            problems.append(
+                row.problem(
+                    "falls_to",
+                    f"'{side}' with {'no' if slope == 0.0 else 'a'} slope",
+                    "level with 0, else left or right",
+                    "correct one of them",
+                )
+            )
+        if station is not None:
+            entries.append((station, row["side"], signed(slope, side)))
+    if not rows or problems:
+        return alignment
+    try:
+        return replace(alignment, crossfall=crossfall_of(entries))
+    except ValueError as error:
+        problems.append(
+            Problem(
+                "crossfall.csv",
+                str(error),
+                "two or more stations a side, from the same first to the same last",
+                "correct the rows",
+            )
+        )
+        return alignment
+
+
+def station_of(row: Row, alignment: Alignment, problems: list[Problem]) -> float | None:
+    """Return the station of a row inside [m]; None, with the problem told, where it has none."""
+    try:
+        return alignment.stations.inside(row["station"])
+    except ValueError as error:
+        problems.append(row.problem("station", f"'{row['station']}'", str(error), "correct it"))
+        return None
+
+
+def place_of(row: Row, alignment: Alignment, problems: list[Problem]) -> Place | None:
+    """Return station and offset of a row; None, with the problem told, where they will not do."""
+    offset, side = row["offset"], row["side"]
+    if offset is None or side is None or (offset == 0.0) != (side == "axis"):
+        problems.append(
+            row.problem(
+                "offset",
+                f"{'no offset' if offset is None else 'an offset'} with side '{side or ''}'",
+                "left or right with an offset above zero, axis with 0",
+                "give both",
+            )
+        )
+        return None
+    station = station_of(row, alignment, problems)
+    return None if station is None else Place(station, -offset if side == "right" else offset)
+
+
+def design_point(
+    row: Row, alignment: Alignment | None, problems: list[Problem]
+) -> CheckPoint | None:
+    """Return a check point given by E and N, or by station and offset from the alignment."""
+    grid, told = [row["E"], row["N"]], row["station"]
+    if None not in grid and not told:
+        design = np.array([*grid, row["H"]])
+        return CheckPoint(row["id"], row["segment"], design, row["watched"])
+    if not told or any(v is not None for v in grid):
+        what = "E or N missing" if not told else "E, N and a station"
+        problems.append(
+            row.problem("E", what, "E and N, or station, offset and side", "give one of the two")
+        )
+        return None
+    if alignment is None:
+        problems.append(
+            row.problem(
+                "station",
+                f"'{told}', but the job has no alignment",
+                "E and N, or an alignment in job.toml [alignment]",
+                "name its file there",
+            )
+        )
+        return None
+    place = place_of(row, alignment, problems)
+    if place is None:
+        return None
+    design = np.array([*alignment.to_grid(place), row["H"]])
+    return CheckPoint(row["id"], row["segment"], design, row["watched"])
+
+
+def azimuth_at(
+    row: Row, alignment: Alignment | None, where: Array | None, problems: list[Problem]
+) -> float:
+    """Return the azimuth of a row [rad], from the alignment beside ``where`` if it is empty."""
+    if row["azimuth"] is not None:
+        return float(row["azimuth"])
+    station = _beside(row, "azimuth", alignment, where, problems)
+    return 0.0 if alignment is None or station is None else alignment.azimuth(station)
+
+
+def grade_at(
+    row: Row, alignment: Alignment | None, where: Array | None, problems: list[Problem]
+) -> float:
+    """Return the grade of a row, from the profile beside ``where`` if it is empty."""
+    if row["grade"] is not None:
+        return float(row["grade"])
+    station = _beside(row, "grade", alignment, where, problems)
+    if alignment is None or station is None:
+        return 0.0
+    grade = alignment.grade(station)
+    if grade is None:
+        problems.append(
+            row.problem("grade", "an empty cell, and no profile there", "a grade", "fill it in")
+        )
+    return grade or 0.0
+
+
+def _beside(
+    row: Row,
+    column: str,
+    alignment: Alignment | None,
+    where: Array | None,
+    problems: list[Problem],
+) -> float | None:
+    """Return the station beside a point; None, with the problem told, where there is none."""
+    if alignment is None:
+        problems.append(row.problem(column, "an empty cell", "a number", _NAME))
+        return None
+    place = None if where is None else alignment.from_grid(float(where[0]), float(where[1]))
+    if place is None and where is not None:
+        problems.append(
+            row.problem(
+                column,
+                f"an empty cell, and '{row['id']}' lies beside no part of the alignment",
+                "a place along it",
+                "check its coordinates, or fill the cell in",
+            )
+        )
+    return None if place is None else place.station
+
+
+def middle(pairs: Sequence[Pair], points: dict[str, CheckPoint]) -> Array | None:
+    """Return the middle of the design points of some pairs (3,) [m]; None where there are none."""
+    names = [n for p in pairs for n in (p.back_point, p.ahead_point) if n in points]
+    return np.mean([points[n].design for n in names], axis=0) if names else None
