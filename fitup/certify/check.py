@@ -12,6 +12,7 @@ from fitup.certify.facts import Certificate, CheckFact, JackFact, SeatFact, Stag
 from fitup.certify.recompute import (
     RigidStates,
     TableStates,
+    bending_of,
     expansion_of,
     off_plane,
     setting_from_plates,
@@ -74,11 +75,9 @@ def certify(
     present = dict(zip(influence.seats, (float(r) for r in influence.r0), strict=True))
     rigid = influence.origin == "rigid"
     states = RigidStates(job, survey, present) if rigid else TableStates(influence)
-    warmer = {
-        name: epoch.temperature - job.reference_temperature
-        for name, epoch in survey.epoch_of.items()
-    }
-    warm = np.array([expansion_of(job, c, warmer) for c in state.checks])
+    warmer = {n: s.mean - job.reference_temperature for n, s in survey.steel.items()}
+    bent = {n: s.difference for n, s in survey.steel.items()}
+    warm = np.array([expansion_of(job, c, warmer) + bending_of(job, c, bent) for c in state.checks])
     one = dict.fromkeys(job.segments, 1.0)
     rate = np.array([expansion_of(job, c, one) for c in state.checks])
     work = _Work(job, state, states, plan, [], warm, rate)

@@ -206,6 +206,94 @@ def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
     return float({"gap": ahead, "step": up, "offset": left}[check.quantity] @ apart)
 
 
+def bending_of(job: Job, check: Check, difference: Mapping[str, float]) -> float:
+    """Return what bending from top less bottom temperatures [K] does to a check, on true arcs.
+
+    The deck is laid on a circle, let down onto its vertical seats by the normal equations of the
+    plane they settle on, and measured again.
+    """
+    shapes = {n: _Arc(job, s, difference[n]) for n, s in job.segments.items()}
+    if check.point is not None:
+        segment = job.segments[job.points[check.point].segment]
+        moved = shapes[segment.id].moved(job.points[check.point].design)
+        east, north = np.sin(segment.azimuth), np.cos(segment.azimuth)
+        return float(
+            {
+                "level": moved[2],
+                "line": moved[1] * east - moved[0] * north,
+                "station": moved[0] * east + moved[1] * north,
+            }[check.quantity]
+        )
+    joint = job.joints[check.joint]
+    ahead, left, up = joint.axes_in_grid
+    if check.pair is not None:
+        pair = job.pairs[check.pair]
+        apart = shapes[joint.ahead].moved(job.points[pair.ahead_point].design)
+        apart = apart - shapes[joint.back].moved(job.points[pair.back_point].design)
+        return float({"gap": ahead, "step": up, "offset": left}[check.quantity] @ apart)
+    pairs = [p for p in job.pairs.values() if p.joint == joint.id]
+    faces = {joint.back: [p.back_point for p in pairs], joint.ahead: [p.ahead_point for p in pairs]}
+    turns = {
+        name: shapes[name].turned(np.mean([job.points[n].design for n in ends], axis=0))
+        for name, ends in faces.items()
+    }
+    turn = turns[joint.ahead] - turns[joint.back]
+    rows = {"kink_grade": -left, "kink_plan": up, "twist": ahead}
+    return float(rows[check.quantity] @ turn)
+
+
+class _Arc:
+    """One segment bent to a circle by a difference through its depth, and settled."""
+
+    def __init__(self, job: Job, segment: Segment, difference: float) -> None:
+        self.centre = segment.centre
+        self.along = np.array([np.sin(segment.azimuth), np.cos(segment.azimuth), 0.0])
+        self.across = np.array([-self.along[1], self.along[0], 0.0])
+        depth, rate = segment.depth, segment.expansion
+        self.bend = 0.0 if depth is None or rate is None else rate * difference / depth
+        self.plane = np.zeros(3)
+        seats = [s for s in job.seats_of(segment.id) if s.lifts]
+        if self.bend == 0.0 or not seats:
+            return
+        normal, right = np.zeros((3, 3)), np.zeros(3)
+        for seat in seats:
+            row = self._row(seat.position)
+            normal += seat.stiffness * np.outer(row, row)
+            right -= seat.stiffness * row * self._arc(seat.position)[2]
+        self.plane = np.linalg.pinv(normal, rcond=1e-12, hermitian=True) @ right
+
+    def _row(self, point: Array) -> Array:
+        arm = point - self.centre
+        return np.array([1.0, arm @ self.across, arm @ self.along])
+
+    def _arc(self, point: Array) -> Array:
+        arm = point - self.centre
+        if self.bend == 0.0:
+            return np.zeros(3)
+        radius = 1.0 / self.bend
+        s = arm @ self.along
+        angle = s / radius
+        onward = (radius + arm[2]) * np.sin(angle) - s
+        rise = -2.0 * (radius + arm[2]) * np.sin(0.5 * angle) ** 2
+        lifted: Array = onward * self.along + np.array([0.0, 0.0, rise])
+        return lifted
+
+    def moved(self, point: Array) -> Array:
+        """Return how far a point has gone (3,) [m]."""
+        lift, across, along = self.plane
+        arm = point - self.centre
+        settle = -arm[2] * (across * self.across + along * self.along)
+        settle[2] = lift + across * (arm @ self.across) + along * (arm @ self.along)
+        return self._arc(point) + settle
+
+    def turned(self, point: Array) -> Array:
+        """Return the turn of the section at a point (3,) [rad]."""
+        _, across, along = self.plane
+        own = self.bend * ((point - self.centre) @ self.along) - along
+        turn: Array = own * self.across + across * self.along
+        return turn
+
+
 def off_plane(seats: Sequence[Seat], settings: Mapping[str, float]) -> float:
     """Return how far one of four seats leaves the plane through the other three [m].
 

@@ -23,6 +23,7 @@ _COMMANDS: Final = {
     "check": "List everything that is wrong with a job folder and its survey.",
     "joints": "Show every joint as surveyed, against tolerance.",
     "stations": "Convert points between stations and the grid; list an alignment.",
+    "budget": "Show how sure each check is and where the doubt comes from.",
     "plan": "Choose packs and order the moves, with proof.",
     "sheets": "Plan, certify and write the sheets.",
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fitup.jobfolder import read_job
@@ -20,6 +20,10 @@ class Loaded:
     job: Job
     survey: Survey
     state: CheckState
+
+    def changed(self, job: Job) -> Loaded:
+        """Return the same survey of a changed job."""
+        return replace(self, job=job)
 
 
 def load(folder: Path) -> Loaded:

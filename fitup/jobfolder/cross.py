@@ -25,6 +25,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _seats(job, tables["seats.csv"], broken, problems)
     _plates(job, tables["seats.csv"], broken, problems)
     _limits(job, tables.get("limits.csv", []), broken, problems)
+    _thermometers(job, tables.get("temperatures.csv", []), problems)
     _excluded(job, broken, problems)
 
 
@@ -43,6 +44,7 @@ def _names(
         ("aims.csv", "joint", job.joints, "joints.csv"),
         ("aims.csv", "pair", job.pairs, "pairs.csv"),
         ("readings.csv", "pair", job.pairs, "pairs.csv"),
+        ("temperatures.csv", "segment", job.segments, "segments.csv"),
     ]
     for table, column, known, home in references:
         for row in tables.get(table, []):
@@ -260,5 +262,31 @@ def _excluded(job: Job, broken: frozenset[str], problems: list[Problem]) -> None
                     "an id of points.csv or readings.csv",
                     "correct it; a name that is not there excludes nothing",
                     column=f"exclude.{name}",
+                )
+            )
+
+
+def _thermometers(job: Job, rows: list[Row], problems: list[Problem]) -> None:
+    """A reading counts only where the segment says what warmth does to it."""
+    for row in rows:
+        segment = job.segments.get(row["segment"])
+        if segment is None:
+            continue
+        if segment.expansion is None:
+            problems.append(
+                row.problem(
+                    "segment",
+                    f"a thermometer on {segment.id}, which has no expansion",
+                    "segments with expansion and fixed point",
+                    "fill them in in segments.csv, or delete the row",
+                )
+            )
+        elif row["place"] != "middle" and segment.depth is None:
+            problems.append(
+                row.problem(
+                    "place",
+                    f"'{row['place']}' on {segment.id}, which has no depth",
+                    "middle, or a segment with depth",
+                    "give the depth between the thermometers in segments.csv",
                 )
             )

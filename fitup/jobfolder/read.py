@@ -29,6 +29,7 @@ from fitup.model import (
     LENGTHS,
     SIDES,
     Aim,
+    Hold,
     Jack,
     Job,
     Joint,
@@ -38,6 +39,7 @@ from fitup.model import (
     Reading,
     Seat,
     Segment,
+    SteelReading,
 )
 
 Item = TypeVar("Item")
@@ -166,7 +168,21 @@ def _build(
         gates=settings.gates,
         working=settings.working,
         wishes=settings.wishes,
+        doubts=settings.doubts,
+        lockoff=settings.lockoff,
+        thermometers=tuple(
+            _unique(tables.get("temperatures.csv", []), problems, _thermometer).values()
+        ),
+        holds=tuple(_unique(tables.get("holds.csv", []), problems, _hold).values()),
     )
+
+
+def _thermometer(row: Row) -> SteelReading:
+    return SteelReading(row["id"], row["segment"], row["place"], row["temperature"], row["u"])
+
+
+def _hold(row: Row) -> Hold:
+    return Hold(row["id"], row["what"], row["signed"] or "")
 
 
 def _segment(row: Row, axis: Alignment | None, problems: list[Problem]) -> Segment:
@@ -195,6 +211,7 @@ def _segment(row: Row, axis: Alignment | None, problems: list[Problem]) -> Segme
         frozenset(row["held"]),
         row["expansion"],
         np.array(fixed) if len(given) == 3 else None,
+        row["depth"],
     )
 
 
@@ -397,7 +414,9 @@ def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]
 
 def digest_files(root: Path, job: Job, axis: str | None = None) -> str:
     """Return the SHA-256 over the names and bytes of every input file of a job."""
-    names = [FILE, *TABLES, *(e.file for e in job.epochs)]
+    # signing a hold point changes nothing that a plan was made from
+    tables = [name for name in TABLES if name != "holds.csv"]
+    names = [FILE, *tables, *(e.file for e in job.epochs)]
     if job.influence_table:
         names.append(job.influence_table)
     if axis:

@@ -35,6 +35,9 @@ SEGMENTS: Final = (
     Column("fixed_E", "length", "the easting of the thermal fixed point", required=False),
     Column("fixed_N", "length", "the northing of the thermal fixed point", required=False),
     Column("fixed_H", "length", "the height of the thermal fixed point", required=False),
+    Column(
+        "depth", "length", "from top to bottom thermometers", required=False, above=0.0, most=30.0
+    ),
 )
 POINTS: Final = (
     Column("id", "id", "the name of the point, as the survey uses it"),
@@ -233,6 +236,18 @@ CROSSFALL: Final = (
     Column("slope", "slope", "the slope across, without a sign", least=0.0, most=0.5),
     Column("falls_to", "word", "the side it falls to", words=("left", "right", "level")),
 )
+TEMPERATURES: Final = (
+    Column("id", "id", "the thermometer"),
+    Column("segment", "id", "the segment it is on"),
+    Column("place", "word", "where in its depth", words=("top", "middle", "bottom")),
+    Column("temperature", "temperature", "the steel temperature during the survey"),
+    Column("u", "temperature_step", "its standard uncertainty", above=0.0),
+)
+HOLDS: Final = (
+    Column("id", "id", "the hold point"),
+    Column("what", "text", "what must be done before the joint is locked"),
+    Column("signed", "text", "who released it and when; empty while it is open", required=False),
+)
 #: file -> (columns, required)
 TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "segments.csv": (SEGMENTS, True),
@@ -246,4 +261,6 @@ TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "aims.csv": (AIMS, False),
     "readings.csv": (READINGS, False),
     "crossfall.csv": (CROSSFALL, False),
+    "temperatures.csv": (TEMPERATURES, False),
+    "holds.csv": (HOLDS, False),
 }

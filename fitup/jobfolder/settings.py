@@ -14,7 +14,18 @@ from typing import Any, Final, cast
 from fitup import units
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.textfile import read_text
-from fitup.model import LENGTHS, QUANTITIES, Epoch, Gates, Quantity, Tolerance, Wishes, Working
+from fitup.model import (
+    LENGTHS,
+    QUANTITIES,
+    Doubts,
+    Epoch,
+    Gates,
+    LockOff,
+    Quantity,
+    Tolerance,
+    Wishes,
+    Working,
+)
 
 FILE: Final = "job.toml"
 _GATES: Final = {
@@ -37,7 +48,30 @@ _WISHES: Final = {
     "squares_slack": "",
     "squares_slack_floor": "",
     "time_limit": "time_s",
+    "risk": "",
 }
+_UNCERTAINTY: Final = {
+    "steel": "temperature_step",
+    "expansion": "",
+    "plate": "length",
+    "bedding": "length",
+    "dial": "length",
+    "stiffness": "",
+    "shot": "length",
+    "reading": "length",
+}
+_LOCKOFF: Final = {
+    "survey_age": "time",
+    "survey_takes": "time",
+    "survey_change": "length",
+    "air_lag": "time",
+}
+#: values that must be above zero, and shares that must stay below a bound
+_ABOVE: Final = frozenset(
+    {"lift_step", "time_limit", "risk", "survey_age", "survey_takes", "survey_change"}
+    | {"shot", "reading"}
+)
+_BELOW: Final = {"risk": 0.5, "expansion": 1.0, "stiffness": 1.0}
 _TOP: Final = (
     "name",
     "units",
@@ -47,6 +81,8 @@ _TOP: Final = (
     "gates",
     "working",
     "wishes",
+    "uncertainty",
+    "lockoff",
     "exclude",
     "influence",
     "alignment",
@@ -66,6 +102,8 @@ class Settings:
     gates: Gates = Gates()
     working: Working = Working()
     wishes: Wishes = Wishes()
+    doubts: Doubts = Doubts()
+    lockoff: LockOff = LockOff()
     excluded: dict[str, str] = field(default_factory=dict)
     influence_table: str | None = None
     alignment_file: str | None = None
@@ -178,6 +216,8 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.gates = _record(reader, Gates, _GATES, document, "gates")
     settings.working = _record(reader, Working, _WORKING, document, "working")
     settings.wishes = _record(reader, Wishes, _WISHES, document, "wishes")
+    settings.doubts = _record(reader, Doubts, _UNCERTAINTY, document, "uncertainty")
+    settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
     settings.excluded = _excluded(reader, _table(reader, document, "exclude"))
     influence = _table(reader, document, "influence")
     reader.unknown("influence.", influence, ["table"])
@@ -249,11 +289,15 @@ def _record(
         if value is None:
             continue
         least = 1.0 if name == "jack_reserve" else 0.0
-        above = name in ("lift_step", "time_limit")
+        above = name in _ABOVE
         if value < least or (above and value == 0.0):
             spelled, written = reader.given(table, name, dimensions[name])
             allowed_text = "above zero" if above else f"at least {least:g}"
             reader.complain(f"{key}.{spelled}", written, allowed_text, "correct it")
+            continue
+        if value >= _BELOW.get(name, math.inf):
+            spelled, written = reader.given(table, name, dimensions[name])
+            reader.complain(f"{key}.{spelled}", written, f"below {_BELOW[name]:g}", "correct it")
             continue
         given[name] = value
     return kind(**given)

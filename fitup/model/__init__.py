@@ -21,6 +21,7 @@ from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.plans import Obstacle, Plan, SeatPlan, Stage, WishResult
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
+from fitup.model.trust import STANDARD_RISK, Doubts, Hold, LockOff, SteelReading
 
 __all__ = [
     "LENGTHS",
@@ -28,19 +29,23 @@ __all__ = [
     "MOVE_WORDS",
     "QUANTITIES",
     "SIDES",
+    "STANDARD_RISK",
     "Aim",
     "Check",
     "CheckPoint",
     "CheckState",
     "Done",
+    "Doubts",
     "Epoch",
     "ForceRow",
     "Gates",
+    "Hold",
     "Influence",
     "Jack",
     "Job",
     "Joint",
     "Limit",
+    "LockOff",
     "Moment",
     "Obstacle",
     "Pair",
@@ -52,6 +57,7 @@ __all__ = [
     "SeatPlan",
     "Segment",
     "Stage",
+    "SteelReading",
     "Tolerance",
     "WishResult",
     "Wishes",

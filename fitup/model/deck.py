@@ -26,6 +26,8 @@ class Segment:
         Coefficient of thermal expansion [1/K].
     fixed_point : Array (3,), optional
         Point that does not move with temperature [m].
+    depth : float, optional
+        Between top and bottom thermometers [m].
     """
 
     id: str
@@ -35,6 +37,7 @@ class Segment:
     held: frozenset[str] = frozenset()
     expansion: float | None = None
     fixed_point: Array | None = None
+    depth: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from fitup.model.checks import Aim, Quantity, Tolerance
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.seats import Jack, Limit, Plate, Seat
+from fitup.model.trust import Doubts, Hold, LockOff, SteelReading
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,8 @@ class Wishes:
     """... or by this amount, whichever is more (in units of tolerance squared)."""
     time_limit: float = 60.0
     """Longest search before the gap is stated instead of closed [s]."""
+    risk: float | None = None
+    """Accepted risk that a check called inside is not; given, plans keep it too."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +77,10 @@ class Job:
     gates: Gates = Gates()
     working: Working = Working()
     wishes: Wishes = Wishes()
+    doubts: Doubts = Doubts()
+    lockoff: LockOff = LockOff()
+    thermometers: tuple[SteelReading, ...] = ()
+    holds: tuple[Hold, ...] = ()
     digest: str = ""
     """SHA-256 over all input files; part of every plan id."""
 

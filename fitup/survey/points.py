@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fitup.frames import Array, Motion
 from fitup.model import Epoch
+from fitup.survey.steel import Steel
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,4 +81,6 @@ class Survey:
     poses: Mapping[str, Pose]
     epoch_of: Mapping[str, Epoch]
     """Segment -> the epoch its points come from."""
+    steel: Mapping[str, Steel]
+    """Segment -> its steel temperature at the survey."""
     understood: tuple[str, ...]

@@ -10,15 +10,15 @@ import numpy as np
 
 from fitup.errors import InputError, Problem, SurveyRefused
 from fitup.frames import heading, left_of, rotation_vector
-from fitup.model import Epoch, Job, Segment
+from fitup.model import Job, Segment
 from fitup.survey.blunders import explain
 from fitup.survey.coordinates import read_coordinates
 from fitup.survey.gates import gate_problems
 from fitup.survey.hypotheses import Observed
 from fitup.survey.points import CoordinateList, Pose, Survey, SurveyedPoint
 from fitup.survey.pose import fit_pose, require_three
-from fitup.survey.temperature import to_reference
-from fitup.units import DISPLAY, DisplayUnits, Shown
+from fitup.survey.steel import Steel, steel_of, steel_problems, thermal_shift
+from fitup.units import DISPLAY, DisplayUnits, Shown, from_si
 
 
 def read_survey(folder: Path, job: Job) -> Survey:
@@ -85,23 +85,26 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
         # poses of mixed epochs would only add findings that mean nothing
         raise SurveyRefused(findings)
     epoch_of = {name: job.epochs[points[0].epoch] for name, points in by_segment.items()}
+    steel = {name: steel_of(job, name, epoch) for name, epoch in epoch_of.items()}
     at_reference = {
-        name: [_at_reference(job, point, epoch_of[name]) for point in points]
+        name: [_at_reference(job, point, steel[name]) for point in points]
         for name, points in by_segment.items()
     }
     observed = {name: _observed(job, name, points) for name, points in at_reference.items()}
     findings += gate_problems(job, epoch_of)
+    findings += steel_problems(job, steel, epoch_of)
     findings += _mistakes(job, list(observed.values()))
     if findings:
         raise SurveyRefused(findings)
     poses = {name: fit_pose(name, o.ids, o.design, o.surveyed, o.u) for name, o in observed.items()}
-    said += [_expansion_said(job, name, epoch, units) for name, epoch in epoch_of.items()]
+    said += [_expansion_said(job, name, own, units) for name, own in steel.items()]
     said += [pose_said(pose, job.segments[name], units) for name, pose in poses.items()]
     said += _readings_said(job)
     return Survey(
         points={p.id: p for points in at_reference.values() for p in points},
         poses=poses,
         epoch_of=epoch_of,
+        steel=steel,
         understood=tuple(line for line in said if line),
     )
 
@@ -171,16 +174,10 @@ def _mixed(job: Job, segment: str, points: Sequence[SurveyedPoint], epochs: list
     )
 
 
-def _at_reference(job: Job, point: SurveyedPoint, epoch: Epoch) -> SurveyedPoint:
+def _at_reference(job: Job, point: SurveyedPoint, steel: Steel) -> SurveyedPoint:
     place = job.points[point.id]
-    position = to_reference(
-        point.position,
-        place.design,
-        job.segments[place.segment],
-        epoch.temperature,
-        job.reference_temperature,
-    )
-    return replace(point, position=position)
+    shift = thermal_shift(job, job.segments[place.segment], steel, place.design[None, :])[0]
+    return replace(point, position=point.position - shift)
 
 
 def _observed(job: Job, segment: str, points: Sequence[SurveyedPoint]) -> Observed:
@@ -205,15 +202,22 @@ def _mistakes(job: Job, observed: Sequence[Observed]) -> list[str]:
     return list(dict.fromkeys(lines))
 
 
-def _expansion_said(job: Job, name: str, epoch: Epoch, units: DisplayUnits) -> str:
-    segment = job.segments[name]
-    if segment.expansion is None:
+def _expansion_said(job: Job, name: str, steel: Steel, units: DisplayUnits) -> str:
+    if job.segments[name].expansion is None:
         return ""
-    return (
-        f"segment {name}: brought from {units.temperature.text(epoch.temperature)} to "
+    line = (
+        f"segment {name}: brought from {units.temperature.text(steel.mean)} to "
         f"{units.temperature.text(job.reference_temperature)} by free expansion about its fixed "
         "point"
     )
+    if steel.thermometers:
+        line += f", by {steel.thermometers} thermometer{'s' if steel.thermometers > 1 else ''}"
+    if steel.difference == 0.0:
+        return line
+    shown = units.temperature
+    warm = from_si(abs(steel.difference), "temperature_step", shown.suffix)
+    side = "top" if steel.difference > 0.0 else "bottom"
+    return f"{line}; straightened from a {side} warmer by {warm:.{shown.decimals}f} {shown.word}"
 
 
 def pose_said(pose: Pose, segment: Segment, units: DisplayUnits) -> str:

@@ -13,7 +13,16 @@ from fitup.jobfolder import settings
 from fitup.jobfolder.done import DONE
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.table import Column
-from fitup.model import MOVE_WORDS, QUANTITIES, SIDES, Gates, Wishes, Working
+from fitup.model import (
+    MOVE_WORDS,
+    QUANTITIES,
+    SIDES,
+    Doubts,
+    Gates,
+    LockOff,
+    Wishes,
+    Working,
+)
 from fitup.structure.table import ROW_UNITS
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -84,7 +93,7 @@ def test_units():
 
 def test_top_keys():
     sections = {
-        *("tolerance", "gates", "working", "wishes", "exclude"),
+        *("tolerance", "gates", "working", "wishes", "exclude", "uncertainty", "lockoff"),
         *("influence", "alignment", "survey"),
     }
     assert set(rows(section("top"))) | sections == set(settings._TOP)
@@ -92,8 +101,10 @@ def test_top_keys():
         assert section(title)
 
 
-def si(text: str) -> float:
+def si(text: str) -> float | None:
     """A default of the manual in SI."""
+    if text == "none":
+        return None
     number, _, unit = text.partition(" ")
     dimensions = {"h": "time", "C": "temperature_step", "kN": "force", "mm": "length"}
     if unit in ("", "s"):
@@ -102,9 +113,18 @@ def si(text: str) -> float:
 
 
 @pytest.mark.parametrize(
-    ("title", "record"), [("gates", Gates()), ("working", Working()), ("wishes", Wishes())]
+    ("title", "record"),
+    [
+        ("gates", Gates()),
+        ("working", Working()),
+        ("wishes", Wishes()),
+        ("uncertainty", Doubts()),
+        ("lockoff", LockOff()),
+    ],
 )
-def test_settings_and_their_defaults(title: str, record: Gates | Working | Wishes):
+def test_settings_and_their_defaults(
+    title: str, record: Gates | Working | Wishes | Doubts | LockOff
+):
     documented = rows(section(title))
     assert list(documented) == [f.name for f in fields(record)]
     for name, (_, default, _) in documented.items():
@@ -172,7 +192,17 @@ def test_template_tells_of_every_column(file: str):
 
 def test_template_has_every_key_with_a_comment():
     text = (TEMPLATE / "job.toml").read_text(encoding="utf-8")
-    titles = ("top", "gates", "working", "wishes", "influence", "alignment", "survey")
+    titles = (
+        "top",
+        "gates",
+        "working",
+        "wishes",
+        "uncertainty",
+        "lockoff",
+        "influence",
+        "alignment",
+        "survey",
+    )
     keys = [key for title in titles for key in rows(section(title))]
     for key in [*keys, "value", "source", "weight"]:
         assert re.search(rf"^(# )?{key}(_\w+)? = ", text, re.MULTILINE), key

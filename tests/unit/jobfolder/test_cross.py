@@ -29,6 +29,12 @@ NAMES = [
         "P7",
         "pairs.csv",
     ),
+    (
+        {"temperatures": "id,segment,place,temperature_C,u_C\nT1,C,middle,14,0.5\n"},
+        "temperatures.csv, row 2, segment",
+        "C",
+        "segments.csv",
+    ),
     ({"aims": AIMS + "J1,P7,gap,leave,1,,,why\n"}, "aims.csv, row 2, pair", "P7", "pairs.csv"),
     ({"aims": AIMS + "J7,,gap,leave,1,,,why\n"}, "aims.csv, row 2, joint", "J7", "joints.csv"),
 ]
@@ -231,3 +237,20 @@ def test_a_broken_pair_does_not_empty_its_joint(
     one = small_files["pairs.csv"].splitlines()[:2]
     (told,) = problems_of(pairs="\n".join(one).replace("B-L,10", "B-L,x"))
     assert told.startswith("pairs.csv, row 2, opening_mm: ")
+
+
+def test_thermometers_need_expansion_and_depth(problems_of: Tell) -> None:
+    readings = "id,segment,place,temperature_C,u_C\nT1,A,middle,14,0.5\nT2,B,top,15,0.5\n"
+    segments = """\
+id,azimuth_deg,weight_kN,centre_E_m,centre_N_m,centre_H_m,held,expansion_per_C,fixed_E_m,\
+fixed_N_m,fixed_H_m
+A,90,1800,10,0,9,along across turn,,,,
+B,90,1800,30,0,9,along across turn,0.000012,30,0,9
+"""
+    assert problems_of(segments=segments, temperatures=readings) == [
+        "temperatures.csv, row 2, segment: found a thermometer on A, which has no expansion; "
+        "allowed: segments with expansion and fixed point; fill them in in segments.csv, or delete "
+        "the row",
+        "temperatures.csv, row 3, place: found 'top' on B, which has no depth; allowed: middle, or "
+        "a segment with depth; give the depth between the thermometers in segments.csv",
+    ]

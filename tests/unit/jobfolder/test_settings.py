@@ -11,7 +11,7 @@ from fitup.model import Gates, Job, Tolerance, Wishes, Working
 Tell = Callable[..., list[str]]
 TOP = (
     "name, units, grid, reference_temperature_C, reference_temperature_F, tolerance, gates, "
-    "working, wishes, exclude, influence, alignment, survey"
+    "working, wishes, uncertainty, lockoff, exclude, influence, alignment, survey"
 )
 LENGTHS = "value_m, value_mm, value_cm, value_in, value_ft, value_ftUS"
 NO_KEY = "found no such key; allowed: a text in quotes; add it"
@@ -129,7 +129,28 @@ CASES = [
         "[[survey]]",
         "[wishes]\npatience = 5\n[[survey]]",
         ", wishes.patience: found an unknown key; allowed: worst_ratio_goal, squares_slack, "
-        "squares_slack_floor, time_limit_s; delete it or correct its name",
+        "squares_slack_floor, time_limit_s, risk; delete it or correct its name",
+    ),
+    (
+        "[[survey]]",
+        "[wishes]\nrisk = 0\n[[survey]]",
+        f", wishes.risk: found 0; {ABOVE}",
+    ),
+    (
+        "[[survey]]",
+        "[wishes]\nrisk = 0.5\n[[survey]]",
+        ", wishes.risk: found 0.5; allowed: below 0.5; correct it",
+    ),
+    (
+        "[[survey]]",
+        "[uncertainty]\nbedding_mm = -1\n[[survey]]",
+        ", uncertainty.bedding_mm: found -1; allowed: at least 0; correct it",
+    ),
+    (
+        "[[survey]]",
+        "[lockoff]\nsurvey_age = 5\n[[survey]]",
+        ", lockoff.survey_age: found no unit; allowed: one of: survey_age_h, survey_age_min; "
+        "add the unit",
     ),
     (
         "name =",

@@ -36,6 +36,7 @@ from fitup.model import (
     WishResult,
 )
 from fitup.survey.points import Survey
+from fitup.survey.steel import Steel
 
 AZIMUTH = np.radians(62.0)
 AHEAD, LEFT, UP = heading(AZIMUTH), left_of(AZIMUTH), np.array([0.0, 0.0, 1.0])
@@ -351,6 +352,7 @@ def make(units: Literal["metric", "US"] = "metric") -> Made:
         {},
         {},
         dict.fromkeys(job.segments, job.epochs[0]),
+        dict.fromkeys(job.segments, Steel(job.epochs[0].temperature)),
         (
             "survey-0410.csv: 14 points, order id E N H, metres, 0 rows not used",
             "KD7: 7 points, largest residual 1.3 standard uncertainties",

@@ -1,0 +1,212 @@
+"""``fitup budget``: where the doubt comes from, what may be said, and what to measure next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from fitup.cli.loading import Loaded, influence, load
+from fitup.cli.plan import planned
+from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
+from fitup.model import Job, Plan
+from fitup.sheets.model import OF_POINTS
+from fitup.sheets.trust_words import doubt_line, percent, shot_line, verdict_word
+from fitup.sheets.words import NAMES, shown_for, value_words
+from fitup.trust import Budget, CheckTrust, JointTrust, Shot, best_shot, make_budget, trust_of
+from fitup.trust.joint import risk_of
+from fitup.trust.montecarlo import DRAWS, Draws, simulate
+from fitup.units import DISPLAY
+
+#: sources listed for each joint
+_LISTED = 8
+
+
+@dataclass(frozen=True, eq=False)
+class Trusted:
+    """A job with its doubts, joint by joint, and the same once more by draws."""
+
+    plan: Plan | None
+    budget: Budget
+    joints: tuple[JointTrust, ...]
+    shots: tuple[Shot | None, ...]
+    draws: Draws
+
+
+@click.command("budget")
+@job_argument
+@click.option("--as-surveyed", is_flag=True, help="The joints as they stand, without a plan.")
+@json_option
+def command(job: Path, as_surveyed: bool, as_json: bool) -> None:
+    """Show how sure each check is, where the doubt comes from, and what to measure next.
+
+    Checks are those after the plan, for the reference temperature. Uncertainties of survey,
+    plates, nuts, bedding, stiffness and temperature are carried through the whole chain, and
+    once more by random draws as a check.
+
+    \b
+    Example:
+      fitup budget closure-k1
+    """
+    loaded = load(job)
+    trusted = trust(loaded, as_surveyed)
+    if as_json:
+        say_json(as_json_result(loaded, trusted))
+    else:
+        _show(loaded.job, trusted)
+
+
+def trust(loaded: Loaded, as_surveyed: bool) -> Trusted:
+    """Plan a loaded job unless told not to, and carry its doubts through."""
+    job, survey, state = loaded.job, loaded.survey, loaded.state
+    plan = None if as_surveyed else planned(loaded)[0]
+    effect = influence(loaded)
+    progress("uncertainty budget")
+    budget = make_budget(
+        job, survey, state, effect, plan, effect=lambda other: influence(loaded.changed(other))
+    )
+    joints = trust_of(job, budget)
+    progress("next most useful shot")
+    shots = tuple(best_shot(job, survey, budget, j.joint) for j in joints)
+    progress(f"{DRAWS} draws")
+    return Trusted(plan, budget, joints, shots, simulate(job, survey, state, effect, plan))
+
+
+def _show(job: Job, trusted: Trusted) -> None:
+    units = DISPLAY[job.units]
+    when = "as surveyed" if trusted.plan is None else f"after plan {trusted.plan.id[:8]}"
+    for joint, shot in zip(trusted.joints, trusted.shots, strict=True):
+        click.echo(f"\n{_title(job, joint.joint)}, {when}, at the reference temperature")
+        click.echo(_table(job, joint))
+        drawn = trusted.draws.probability(trusted.budget.judged(joint.joint))
+        click.echo(
+            f"All of them inside at once: {percent(joint.probability)} "
+            f"(by {DRAWS} draws: {percent(drawn)})"
+        )
+        if shot is None:
+            continue
+        click.echo("\nWhere the doubt comes from")
+        rows = [[percent(s.share), s.source.text] for s in joint.shares[:_LISTED]]
+        click.echo(text_table(["share", "source"], rows, right=[0]))
+        click.echo(f"{doubt_line(joint)}.")
+        click.echo(f"Next most useful measurement: {shot_line(shot, units)}.")
+    click.echo("")
+    if trusted.budget.not_counted:
+        left_out = ", ".join(trusted.budget.not_counted)
+        click.echo(f"Not counted, for job.toml says nothing: {left_out}")
+    apart = _apart(trusted)
+    click.echo(
+        f"Linear propagation and draws differ by at most {percent(apart)} in any uncertainty."
+    )
+    click.echo(
+        f"Inside and OUTSIDE are said at a risk of {percent(risk_of(job))}; UNDECIDED in between."
+    )
+
+
+def _apart(trusted: Trusted) -> float:
+    u = trusted.budget.u
+    known = u > 0.0
+    return float(np.abs(trusted.draws.u[known] / u[known] - 1.0).max(initial=0.0))
+
+
+def _title(job: Job, name: str) -> str:
+    if not name:
+        return "Watched points"
+    joint = job.joints[name]
+    return f"Joint {name}: back {joint.back}, ahead {joint.ahead}, looking ahead"
+
+
+def _table(job: Job, joint: JointTrust) -> str:
+    """Every check of the joint; points that are surely inside are summed up in a line."""
+    sure = [c for c in joint.checks if c.check.quantity in OF_POINTS and c.conformity == "inside"]
+    listed = [c for c in joint.checks if c not in sure]
+    header = ["where", "what", "expected", "u", "allowed", "inside with", ""]
+    table = text_table(header, [_row(job, c) for c in listed], right=[3, 4, 5]) if listed else ""
+    if not sure:
+        return table
+    least = percent(min(c.probability for c in sure))
+    line = f"{len(sure)} levels, lines and stations of points: inside, the least sure with {least}"
+    return f"{table}\n{line}".lstrip()
+
+
+def _row(job: Job, told: CheckTrust) -> list[str]:
+    units = DISPLAY[job.units]
+    check = told.check
+    shown = shown_for(check.quantity, units)
+    place = check.point or (
+        "whole joint" if check.pair is None else f"{check.pair} {job.pairs[check.pair].place}"
+    )
+    return [
+        place,
+        NAMES[check.quantity],
+        value_words(check.quantity, told.value, units, check.target).words,
+        shown.text(told.u),
+        shown.text(told.allowed),
+        percent(told.probability),
+        verdict_word(told.conformity),
+    ]
+
+
+def as_json_result(loaded: Loaded, trusted: Trusted) -> dict[str, Any]:
+    """Return the budget with documented keys (docs/json.md), in SI."""
+    return {
+        "job": loaded.job.name,
+        "plan_id": None if trusted.plan is None else trusted.plan.id,
+        "risk": risk_of(loaded.job),
+        "not_counted": list(trusted.budget.not_counted),
+        "draws": DRAWS,
+        "apart": _apart(trusted),
+        "joints": [
+            {
+                "joint": joint.joint,
+                "probability": joint.probability,
+                "probability_drawn": trusted.draws.probability(trusted.budget.judged(joint.joint)),
+                "checks": [check_json(c) for c in joint.checks],
+                "shares": [
+                    {
+                        "kind": s.source.kind,
+                        "name": s.source.name,
+                        "text": s.source.text,
+                        "share": s.share,
+                    }
+                    for s in joint.shares
+                ],
+            }
+            for joint in trusted.joints
+        ],
+        "shots": [
+            {"joint": joint.joint, **_shot_json(shot)}
+            for joint, shot in zip(trusted.joints, trusted.shots, strict=True)
+            if shot is not None
+        ],
+    }
+
+
+def check_json(told: CheckTrust) -> dict[str, Any]:
+    """Return one check with what may be said of it."""
+    return {
+        "id": told.check.id,
+        "value_si": told.value,
+        "u_si": told.u,
+        "target_si": told.check.target,
+        "allowed_si": told.allowed,
+        "probability": told.probability,
+        "conformity": told.conformity,
+    }
+
+
+def _shot_json(shot: Shot) -> dict[str, Any]:
+    return {
+        "kind": shot.kind,
+        "name": shot.name,
+        "quantity": shot.quantity,
+        "u_si": shot.u,
+        "text": shot.text,
+        "probability": shot.probability,
+        "probability_now": shot.probability_now,
+        "worst": shot.worst,
+        "worst_now": shot.worst_now,
+    }

@@ -1,0 +1,66 @@
+"""How sure one must be: doubts the tables do not carry, and when a joint may be locked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+#: accepted risk that a check called inside is not, where the job names none: the 5 % on which
+#: ISO 14253-1 bases its guard band of 1.65 standard uncertainties
+STANDARD_RISK: Final = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """Standard uncertainties that no table carries; zero is not counted, and said to be so."""
+
+    steel: float = 0.0
+    """Of the steel temperature of a segment without thermometers [K]."""
+    expansion: float = 0.0
+    """Of the coefficients of expansion, as a share."""
+    plate: float = 0.0
+    """Of the thickness of a plate whose ``spread`` is not given [m]."""
+    bedding: float = 0.0
+    """Of the bedding of a new pack [m]."""
+    dial: float = 0.0
+    """Of setting a nut seat by its dial, beyond the resolution [m]."""
+    stiffness: float = 0.0
+    """Of the stiffness of each seat, as a share."""
+    shot: float | None = None
+    """Of a coordinate if a target is measured once more [m]; None: as it was measured."""
+    reading: float | None = None
+    """Of a direct reading that may be asked for at a joint [m]; None: none is asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class LockOff:
+    """When a joint may be locked."""
+
+    survey_age: float = 12.0 * 3600.0
+    """Oldest survey a joint is locked on [s]."""
+    survey_takes: float = 3600.0
+    """How long a survey takes [s]..."""
+    survey_change: float = 0.001
+    """... and how far a check may go meanwhile [m, or m in a lever of a metre]."""
+    air_lag: float | None = None
+    """How much later the steel is at the temperature of the air [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class SteelReading:
+    """A thermometer on a segment during its survey: where, reading [K], standard uncertainty."""
+
+    id: str
+    segment: str
+    place: Literal["top", "middle", "bottom"]
+    temperature: float
+    uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A hold point before a joint may be locked; ``signed`` by whom and when, empty while open."""
+
+    id: str
+    what: str
+    signed: str

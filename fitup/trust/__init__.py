@@ -1,0 +1,20 @@
+"""How sure we are: uncertainty, conformity, temperature windows, robust plans, and when to lock."""
+
+from fitup.trust.budget import Budget, Source, make_budget
+from fitup.trust.conformity import conformity, probability_inside
+from fitup.trust.joint import CheckTrust, JointTrust, Share, trust_of
+from fitup.trust.shots import Shot, best_shot
+
+__all__ = [
+    "Budget",
+    "CheckTrust",
+    "JointTrust",
+    "Share",
+    "Shot",
+    "Source",
+    "best_shot",
+    "conformity",
+    "make_budget",
+    "probability_inside",
+    "trust_of",
+]

@@ -1,0 +1,107 @@
+"""What may be said of each check and each joint, and where the doubt comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.model import STANDARD_RISK, Check, Job
+from fitup.trust.box import box_probability
+from fitup.trust.budget import Budget, Source
+from fitup.trust.conformity import Conformity, aim_of, allowed_of, conformity, probability_inside
+
+
+@dataclass(frozen=True, slots=True)
+class CheckTrust:
+    """One judged check: value [m or m/m], standard uncertainty, probability, what may be said."""
+
+    check: Check
+    value: float
+    u: float
+    allowed: float
+    probability: float
+    conformity: Conformity
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """The part of the doubt at a joint that one source brings."""
+
+    source: Source
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointTrust:
+    """A joint, or the watched points away from joints under an empty name.
+
+    ``probability`` is that of all its judged checks being inside at once; ``shares`` are parts
+    of the sum of variances over squared tolerances, greatest first.
+    """
+
+    joint: str
+    checks: tuple[CheckTrust, ...]
+    probability: float
+    shares: tuple[Share, ...]
+
+
+def risk_of(job: Job) -> float:
+    """Return the risk accepted for a check called inside."""
+    return STANDARD_RISK if job.wishes.risk is None else job.wishes.risk
+
+
+def trust_of(job: Job, budget: Budget) -> tuple[JointTrust, ...]:
+    """Return what may be said of every joint with judged checks, in the order of the job."""
+    names = [*job.joints, *([""] if budget.judged("") else [])]
+    return tuple(_joint(job, budget, name) for name in names if budget.judged(name))
+
+
+def _joint(job: Job, budget: Budget, name: str) -> JointTrust:
+    rows = budget.judged(name)
+    u = budget.u
+    checks = tuple(_check(job, budget, i, float(u[i])) for i in rows)
+    return JointTrust(name, checks, joint_probability(budget, rows), shares(budget, rows))
+
+
+def _check(job: Job, budget: Budget, i: int, u: float) -> CheckTrust:
+    check, value = budget.checks[i], float(budget.values[i])
+    allowed = allowed_of(check)
+    assert allowed is not None
+    deviation = value - aim_of(check)
+    return CheckTrust(
+        check,
+        value,
+        u,
+        allowed,
+        probability_inside(deviation, u, allowed),
+        conformity(deviation, u, allowed, risk_of(job)),
+    )
+
+
+def limits_of(checks: Sequence[Check]) -> tuple[Array, Array]:
+    """Return aims and allowed deviations of judged checks."""
+    return np.array([aim_of(c) for c in checks]), np.array([allowed_of(c) for c in checks], float)
+
+
+def joint_probability(budget: Budget, rows: Sequence[int], points: int = 2003) -> float:
+    """Return the probability that all the checks numbered are inside at once."""
+    if not rows:
+        return 1.0
+    aims, allowed = limits_of([budget.checks[i] for i in rows])
+    columns = budget.columns[list(rows)]
+    deviation = budget.values[list(rows)] - aims
+    return box_probability(deviation, columns @ columns.T, allowed, points)
+
+
+def shares(budget: Budget, rows: Sequence[int]) -> tuple[Share, ...]:
+    """Return what each source brings to the doubt of the checks numbered, greatest first."""
+    _, allowed = limits_of([budget.checks[i] for i in rows])
+    parts = (budget.of_source()[list(rows)] / allowed[:, None] ** 2).sum(axis=0)
+    total = float(parts.sum())
+    if total == 0.0:
+        return ()
+    ranked = np.argsort(-parts, kind="stable")
+    return tuple(Share(budget.sources[k], float(parts[k]) / total) for k in ranked if parts[k] > 0)
