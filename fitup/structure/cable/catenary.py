@@ -130,12 +130,6 @@ class Catenary:
         parts = Integrals.of(self.level, self.start, length, self.cable.warm_weight)
         return parts.flexibility(length, self.cable.EA)
 
-    def lengthened(self) -> tuple[float, float]:
-        """Level and upward movement of end j for a unit more of unstressed length at end j."""
-        tension = self.tensions[1]
-        stretch = (1.0 / self.cable.EA + 1.0 / tension) * (1.0 + self.cable.strain)
-        return self.level * stretch, self.end * stretch
-
 
 @dataclass(frozen=True, slots=True)
 class Integrals:

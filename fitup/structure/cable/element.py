@@ -33,10 +33,6 @@ class Pull:
         Tension as a vector along the cable from end i to end j, at either end [N].
     stiffness : Array (3, 3)
         Change of both for a movement of end j against end i [N/m].
-    longer : Array (3,)
-        Movement of end j for a unit more of unstressed length, tension held [m/m].
-    heavier : float
-        Weight of a unit more of unstressed length [N/m].
     slack : bool
         A straight cable shorter between its ends than its unstressed length.
     """
@@ -44,8 +40,6 @@ class Pull:
     at_i: Array
     at_j: Array
     stiffness: Array
-    longer: Array
-    heavier: float
     slack: bool = False
 
     @property
@@ -68,6 +62,10 @@ class CableElement:
         Where they are before any displacement, height last [m].
     pushes : bool
         A straight bar that can also push; else it goes slack.
+    drawn : float
+        How far a shim or nut has drawn end j out of its anchorage [m].
+    axis : Array (3,), optional
+        Unit direction in which it is drawn, out of the cable; along the cable where not given.
     """
 
     cable: Cable
@@ -75,6 +73,8 @@ class CableElement:
     nodes: tuple[str, str]
     ends: Array
     pushes: bool = False
+    drawn: float = 0.0
+    axis: Array | None = None
 
     @property
     def id(self) -> str:
@@ -94,20 +94,17 @@ class CableElement:
         StructureError
             If no tension is found, or its ends coincide.
         """
-        apart = self.ends[1] + u[3:6] - self.ends[0] - u[:3]
+        apart = self._apart(u)
         if self.form == "straight":
             return _straight(self.cable, apart, self.pushes)
         span, towards = _level(apart)
         line = hang(self.cable, span, float(apart[2]))
-        across, up = line.lengthened()
         at_i = line.level * towards + line.start * _UP
         gain = self.cable.weight * self.cable.length
         return Pull(
             at_i=at_i,
             at_j=at_i + gain * _UP,
             stiffness=tangent_stiffness(line, towards),
-            longer=across * towards + up * _UP,
-            heavier=self.cable.weight,
         )
 
     def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
@@ -121,26 +118,46 @@ class CableElement:
         forces = np.concatenate([weight - pull.at_i, weight + pull.at_j])
         return forces, np.block([[k, -k], [-k, k]])
 
-    def by_shortening(self, u: Array) -> Array:
-        """Return the change (6,) of the holding forces for a unit of shortening [N/m]."""
-        pull = self.pull(u)
-        change = pull.stiffness @ pull.longer
-        weight = -pull.heavier * _UP
-        if self.form == "straight":
-            return np.concatenate([0.5 * weight - change, 0.5 * weight + change])
-        return np.concatenate([-change, weight + change])
+    def by_drawing(self, u: Array) -> Array:
+        """Return the change (6,) of the holding forces as end j is drawn out [N/m].
 
-    def tension_rows(self, u: Array) -> tuple[Array, float]:
-        """Return how the tension at end j answers: to displacements (6,), and to shortening."""
-        pull = self.pull(u)
-        along = pull.at_j / max(np.linalg.norm(pull.at_j), 1e-30)
-        rows = along @ pull.stiffness
-        weight = 0.0 if self.form == "straight" else pull.heavier * along[2]
-        return np.concatenate([-rows, rows]), float(rows @ pull.longer - weight)
+        It is also the change of the tension along the anchorage for motions of the ends: Maxwell's
+        reciprocity holds.
+        """
+        change = self.pull(u).stiffness @ self.anchorage
+        return np.concatenate([-change, change])
 
-    def shortened(self, by: float) -> CableElement:
-        """Return the cable with so much taken out of its unstressed length [m]."""
-        return replace(self, cable=replace(self.cable, length=self.cable.length - by))
+    def firmness(self, u: Array) -> float:
+        """Return the tension gained along the anchorage as end j is drawn, ends held [N/m]."""
+        return float(self.anchorage @ self.pull(u).stiffness @ self.anchorage)
+
+    def tension(self, u: Array) -> float:
+        """Return the tension at end j along its anchorage [N]: what bears on its nut."""
+        return float(self.anchorage @ self.pull(u).at_j)
+
+    @cached_property
+    def anchorage(self) -> Array:
+        """Unit direction (3,) in which end j is drawn out."""
+        if self.axis is not None:
+            return self.axis
+        pull = replace(self, drawn=0.0, axis=_UP).pull(np.zeros(6)).at_j
+        size = float(np.linalg.norm(pull))
+        along = self.ends[1] - self.ends[0] if size == 0.0 else pull
+        return along / np.linalg.norm(along)
+
+    def aligned(self, u: Array) -> CableElement:
+        """Return the cable with its anchorage along its pull at end j, ends displaced by u (6,)."""
+        pull = self.pull(u).at_j
+        size = float(np.linalg.norm(pull))
+        return self if size == 0.0 else replace(self, axis=pull / size)
+
+    def drawn_by(self, by: float) -> CableElement:
+        """Return the cable with end j drawn out so far in all [m]."""
+        return replace(self, drawn=by, axis=self.anchorage)
+
+    def _apart(self, u: Array) -> Array:
+        apart = self.ends[1] + u[3:6] - self.ends[0] - u[:3]
+        return apart + self.drawn * self.anchorage if self.drawn else apart
 
     def _half_weight(self) -> Array:
         if self.form == "catenary":
@@ -164,11 +181,9 @@ def _straight(cable: Cable, apart: Array, pushes: bool) -> Pull:
     tension = cable.EA * (chord / length - 1.0)
     axial, line = cable.EA / length, np.outer(along, along)
     if tension <= 0.0 and not pushes:
-        zero = np.zeros(3)
-        return Pull(zero, zero, np.zeros((3, 3)), zero, cable.weight, slack=True)
+        return Pull(np.zeros(3), np.zeros(3), np.zeros((3, 3)), slack=True)
     stiffness = axial * line + tension / chord * (np.eye(3) - line)
-    longer = along * (chord / length) * (1.0 + cable.strain)
-    return Pull(tension * along, tension * along, stiffness, longer, cable.weight)
+    return Pull(tension * along, tension * along, stiffness)
 
 
 def cut_for(element: CableElement, tension: float) -> CableElement:

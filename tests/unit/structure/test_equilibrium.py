@@ -71,15 +71,15 @@ def test_answer_is_the_slope_of_the_rest():
     assert rest.answer(push) == pytest.approx(slope, rel=1e-4, abs=1e-4 * np.abs(slope).max())
 
 
-def test_shortening_one_piece_moves_what_the_tangent_says():
+def test_drawing_one_piece_moves_what_the_tangent_says():
     system = main_cable(1.0, sag=30.0)
     rest = come_to_rest(system)
     third = system.elements[2]
     assert isinstance(third, CableElement)
     change = np.zeros(system.size)
-    change[system.numbers(third)] = third.by_shortening(rest.own(third))
+    change[system.numbers(third)] = third.by_drawing(rest.own(third))
     h = 0.001
-    cut = (*system.elements[:2], third.shortened(h), *system.elements[3:])
+    cut = (*system.elements[:2], third.drawn_by(h), *system.elements[3:])
     moved = come_to_rest(replace(system, elements=cut), rest.motions).motions - rest.motions
     # a millimetre of 30 m: what the tangent leaves out is below a thousandth of it
     expected = -rest.answer(change) * h
