@@ -26,6 +26,8 @@ from fitup.units import DISPLAY
 #: the linear influence and the true motion may differ by this [m] or [rad] before it is refused
 LINEAR = 1.0e-4
 LINEAR_TURN = 1.0e-5
+#: and a tension by this [N], or this share of it
+LINEAR_FORCE, LINEAR_SHARE = 1.0e3, 5.0e-3
 #: rounding of printed readings and sums of plates [m]; of loads [N]
 _ROUND, _ROUND_N = 1e-7, 1.0
 
@@ -262,7 +264,7 @@ def _jacks(
                 f"{jack.stroke * 1e3:.0f} mm out at the start)"
             )
         travel = np.diff([0.0, *reach])
-        if job.seats[seat].direction[2] <= 0.5 and travel.min() < -_ROUND:
+        if not job.seats[seat].comes_back and travel.min() < -_ROUND:
             work.wrong.append(
                 f"jack {jack.id}: a push in plan may not go back, the ram cannot pull"
             )
@@ -339,7 +341,7 @@ def _left(work: _Work, change: Array) -> None:
     for check, value, delta in zip(work.state.checks, work.state.values, change, strict=True):
         if check.leave_within is None:
             continue
-        care = LINEAR if check.is_length else LINEAR_TURN
+        care = _care(check, float(value))
         if abs(value + delta) > check.leave_within + care:
             work.wrong.append(
                 f"{check.id} is left at {abs(value + delta) * 1e3:.2f}, but it is to be kept "
@@ -350,13 +352,21 @@ def _left(work: _Work, change: Array) -> None:
 def _compare(work: _Work, influence: Influence, final: Mapping[str, float], change: Array) -> None:
     """Hold the recomputed checks against the influence the plan was made with."""
     x = np.array([final[s] for s in influence.seats])
-    for check, linear, true in zip(work.state.checks, influence.A @ x, change, strict=True):
-        most = LINEAR if check.is_length else LINEAR_TURN
-        if abs(linear - true) > most:
+    both = zip(work.state.checks, work.state.values, influence.A @ x, change, strict=True)
+    for check, value, linear, true in both:
+        if abs(linear - true) > _care(check, float(value)):
+            unit, by = ("kN", 1e-3) if check.kind == "force" else ("mm or mm/m", 1e3)
             work.wrong.append(
-                f"{check.id}: the influence moves it by {linear * 1e3:.3f}, the recomputation by "
-                f"{true * 1e3:.3f} (mm or mm/m)"
+                f"{check.id}: the influence moves it by {linear * by:.3f}, the recomputation by "
+                f"{true * by:.3f} ({unit})"
             )
+
+
+def _care(check: Check, value: float) -> float:
+    """Return how far linear influence and true state may be apart in a check."""
+    if check.kind == "force":
+        return max(LINEAR_FORCE, LINEAR_SHARE * abs(value))
+    return LINEAR if check.is_length else LINEAR_TURN
 
 
 def _check_facts(work: _Work, influence: Influence, change: Array) -> tuple[CheckFact, ...]:
@@ -385,7 +395,7 @@ def _setting_variance(work: _Work) -> Array:
 
 def _check_fact(job: Job, check: Check, before: float, after: float, sigma: float) -> CheckFact:
     pair = None if check.pair is None else job.pairs[check.pair]
-    place = check.point or ("" if pair is None else f"{pair.id} {pair.place}")
+    place = check.point or check.subject or ("" if pair is None else f"{pair.id} {pair.place}")
     inside = None
     if check.tolerance is not None:
         inside = bool(abs(after - check.target) <= check.tolerance * (1.0 + 1e-6))

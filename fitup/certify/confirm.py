@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from fitup.certify.facts import Certificate, PrintedNumber
+from fitup.certify.facts import Certificate, PrintedNumber, reading_band
 from fitup.errors import CertificateRefused
 from fitup.model import Job
 
@@ -40,7 +40,7 @@ def confirm(job: Job, certificate: Certificate, printed: Iterable[PrintedNumber]
 
 def _exact(job: Job, certificate: Certificate) -> dict[tuple[str | int, ...], float]:
     exact: dict[tuple[str | int, ...], float] = {}
-    band = job.working.move_band
+    quantity = {fact.id: fact.quantity for fact in certificate.checks}
     for stage in certificate.stages:
         for jack in stage.jacks:
             key = ("jack", stage.number, jack.jack)
@@ -56,6 +56,7 @@ def _exact(job: Job, certificate: Certificate) -> dict[tuple[str | int, ...], fl
             ):
                 exact[(*key, name)] = load / jack.ram_area
         for check, value in stage.expected:
+            band = reading_band(job, quantity[check], value)
             exact[("stage", stage.number, check, "expect")] = value
             exact[("stage", stage.number, check, "from")] = value - band
             exact[("stage", stage.number, check, "to")] = value + band

@@ -4,6 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fitup.model import FORCES, Job
+
+
+def reading_band(job: Job, quantity: str, value: float) -> float:
+    """Return how far a reading after a stage may be off before work stops [m or N]."""
+    if quantity not in FORCES:
+        return job.working.move_band
+    tolerance = next((t for q, t in job.tolerances.items() if q == quantity), None)
+    return job.working.load_band * abs(value) if tolerance is None else tolerance.value
+
 
 @dataclass(frozen=True, slots=True)
 class CheckFact:
@@ -13,7 +23,7 @@ class CheckFact:
     quantity: str
     joint: str
     place: str
-    """Pair and place, or the point, or empty for the whole joint."""
+    """Pair and place, the point, tower or cable, or empty for the whole joint."""
     before: float
     after: float
     uncertainty: float

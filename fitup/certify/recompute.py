@@ -114,6 +114,14 @@ class RigidStates:
             across = -moved[0] * np.cos(azimuth) + moved[1] * np.sin(azimuth)
             along = moved[0] * np.sin(azimuth) + moved[1] * np.cos(azimuth)
             return float({"level": moved[2], "line": across, "station": along}[check.quantity])
+        if check.quantity == "tension":
+            # rigid segments know no cables: it stays as measured
+            return job.tensions[check.subject].value
+        if check.quantity == "lean":
+            lean = job.leans[check.subject]
+            over = self._place(lean.head, states) - self._place(lean.foot, states)
+            azimuth = job.segments[job.points[lean.head].segment].azimuth
+            return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
         joint = job.joints[check.joint]
         ahead, left, up = joint.axes_in_grid
         if check.pair is not None:
@@ -197,8 +205,13 @@ def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
         across = -moved[0] * np.cos(azimuth) + moved[1] * np.sin(azimuth)
         along = moved[0] * np.sin(azimuth) + moved[1] * np.cos(azimuth)
         return float({"level": moved[2], "line": across, "station": along}[check.quantity])
+    if check.quantity == "lean":
+        lean = job.leans[check.subject]
+        over = grown(lean.head) - grown(lean.foot)
+        azimuth = job.segments[job.points[lean.head].segment].azimuth
+        return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
     if check.pair is None:
-        # even expansion turns nothing
+        # even expansion turns nothing, and tensions are of the day
         return 0.0
     pair = job.pairs[check.pair]
     apart = grown(pair.ahead_point) - grown(pair.back_point)
@@ -224,6 +237,14 @@ def bending_of(job: Job, check: Check, difference: Mapping[str, float]) -> float
                 "station": moved[0] * east + moved[1] * north,
             }[check.quantity]
         )
+    if check.quantity == "tension":
+        return 0.0
+    if check.quantity == "lean":
+        lean = job.leans[check.subject]
+        segment = job.segments[job.points[lean.head].segment]
+        over = shapes[segment.id].moved(job.points[lean.head].design)
+        over = over - shapes[segment.id].moved(job.points[lean.foot].design)
+        return float(over[0] * np.sin(segment.azimuth) + over[1] * np.cos(segment.azimuth))
     joint = job.joints[check.joint]
     ahead, left, up = joint.axes_in_grid
     if check.pair is not None:

@@ -38,9 +38,13 @@ def command(job: Path, as_json: bool) -> None:
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
         click.echo(_table(loaded, [c for c in loaded.state.checks if c.joint == joint.id]))
     rest = [c for c in loaded.state.checks if not c.joint and c.tolerance is not None]
-    if rest:
-        click.echo("\nWatched points")
-        click.echo(_table(loaded, rest))
+    for title, own in (
+        ("Watched points", [c for c in rest if c.point is not None]),
+        ("Towers and cables", [c for c in loaded.state.checks if c.subject]),
+    ):
+        if own:
+            click.echo(f"\n{title}")
+            click.echo(_table(loaded, own))
 
 
 def _table(loaded: Loaded, checks: list[Check]) -> str:
@@ -68,7 +72,7 @@ def _table(loaded: Loaded, checks: list[Check]) -> str:
 def _place(loaded: Loaded, check: Check) -> str:
     if check.pair is not None:
         return f"{check.pair} {loaded.job.pairs[check.pair].place}"
-    return check.point or "whole joint"
+    return check.point or check.subject or "whole joint"
 
 
 def verdict(check: Check, value: float) -> str:
@@ -93,6 +97,7 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
                 "joint": check.joint,
                 "pair": check.pair,
                 "point": check.point,
+                "subject": check.subject,
                 "value_si": float(value),
                 "side": side_of(check.quantity, float(value)),
                 "uncertainty_si": float(u),

@@ -56,9 +56,15 @@ def show(job: Job, plan: Plan, certificate: Certificate) -> None:
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
         click.echo(_joint_table(job, [c for c in certificate.checks if c.joint == joint.id]))
     rest = [c for c in certificate.checks if not c.joint and c.tolerance is not None]
-    if rest:
-        click.echo("\nWatched points")
-        click.echo(_joint_table(job, rest))
+    of_structure = {f"lean/{name}" for name in job.leans}
+    of_structure |= {f"tension/{name}" for name in job.tensions}
+    for title, facts in (
+        ("Watched points", [c for c in rest if c.id not in of_structure]),
+        ("Towers and cables", [c for c in certificate.checks if c.id in of_structure]),
+    ):
+        if facts:
+            click.echo(f"\n{title}")
+            click.echo(_joint_table(job, facts))
     click.echo("\nPacks, bottom to top")
     click.echo(_seat_table(job, certificate.seats))
     computed = [n for n, s in job.seats.items() if s.reaction_now is None]

@@ -21,7 +21,9 @@ from fitup.jobfolder.axis import (
     middle,
     read_axis,
 )
+from fitup.jobfolder.cable_schema import CABLE_TABLES
 from fitup.jobfolder.cross import cross_check
+from fitup.jobfolder.read_cables import check_leans, lean_of, tension_of
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
 from fitup.jobfolder.table import Row, read_table
@@ -88,12 +90,13 @@ def read_job(folder: Path | str) -> Job:
     settings = read_settings(root, problems)
     tables = {
         name: read_table(root / name, name, columns, problems)
-        for name, (columns, required) in TABLES.items()
+        for name, (columns, required) in {**TABLES, **CABLE_TABLES}.items()
         if required or name in present
     }
     axis = read_axis(root, settings, tables.get("crossfall.csv", []), problems)
     job = _build(settings, tables, axis, problems)
     cross_check(job, tables, problems)
+    check_leans(tables.get("leans.csv", []), job.points, problems)
     _check_files(root, job, settings.alignment_file, problems)
     if problems:
         raise InputError(problems)
@@ -163,6 +166,8 @@ def _build(
             ).values()
         ),
         excluded=settings.excluded,
+        leans=_unique(tables.get("leans.csv", []), problems, lambda r: lean_of(r, problems)),
+        tensions=_unique(tables.get("tensions.csv", []), problems, tension_of),
         influence_table=settings.influence_table,
         alignment=axis,
         gates=settings.gates,
@@ -242,11 +247,11 @@ def _pair(row: Row) -> Pair:
 def _direction(row: Row, segment: Segment | None, problems: list[Problem]) -> Any:
     word = row["pushes"]
     axis = [row["axis_E"], row["axis_N"], row["axis_H"]]
-    if word == "axis":
+    if word in {"axis", "main_span"}:
         if any(a is None for a in axis) or not np.linalg.norm(np.array(axis, dtype=float)) > 0.0:
             problems.append(
                 row.problem(
-                    "pushes", "axis without axis_E, axis_N, axis_H", "all three", "fill them in"
+                    "pushes", f"{word} without axis_E, axis_N, axis_H", "all three", "fill them in"
                 )
             )
             return _UP
@@ -255,6 +260,8 @@ def _direction(row: Row, segment: Segment | None, problems: list[Problem]) -> An
     azimuth = 0.0 if segment is None else segment.azimuth
     return {
         "up": _UP,
+        # the cable itself gives the way of its nut
+        "shorten": _UP,
         "ahead": heading(azimuth),
         "back": -heading(azimuth),
         "left": left_of(azimuth),
@@ -415,7 +422,7 @@ def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]
 def digest_files(root: Path, job: Job, axis: str | None = None) -> str:
     """Return the SHA-256 over the names and bytes of every input file of a job."""
     # signing a hold point changes nothing that a plan was made from
-    tables = [name for name in TABLES if name != "holds.csv"]
+    tables = [name for name in (*TABLES, *CABLE_TABLES) if name != "holds.csv"]
     names = [FILE, *tables, *(e.file for e in job.epochs)]
     if job.influence_table:
         names.append(job.influence_table)

@@ -107,7 +107,7 @@ SEATS: Final = (
         "pushes",
         "word",
         "the direction in which it pushes the segment",
-        words=("up", "ahead", "back", "left", "right", "axis"),
+        words=("up", "ahead", "back", "left", "right", "main_span", "shorten", "axis"),
     ),
     Column("axis_E", "number", "its direction, easting part, where pushes is axis", required=False),
     Column(

@@ -15,7 +15,6 @@ from fitup import units
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.textfile import read_text
 from fitup.model import (
-    LENGTHS,
     QUANTITIES,
     Doubts,
     Epoch,
@@ -25,6 +24,7 @@ from fitup.model import (
     Tolerance,
     Wishes,
     Working,
+    kind_of,
 )
 
 FILE: Final = "job.toml"
@@ -257,7 +257,7 @@ def _tolerances(reader: _Reader, table: Mapping[str, Any]) -> dict[Quantity, Tol
                 where[:-1], repr(entry), "a table with value and source", "see the template"
             )
             continue
-        dimension = "length" if quantity in LENGTHS else "slope"
+        dimension = kind_of(quantity)
         reader.unknown(where, entry, [*spellings("value", dimension), "value", "source", "weight"])
         value = reader.number(where, entry, "value", dimension, needed=True)
         source = reader.text(where, entry, "source")

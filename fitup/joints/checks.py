@@ -55,6 +55,13 @@ def checks_of(job: Job) -> tuple[Check, ...]:
     for watched in job.points.values():
         if watched.watched and watched.id not in paired:
             result += [_point_check(job, "", watched.id, q) for q in POINT_QUANTITIES]
+    result += [
+        _own_check(job, "lean", lean.id, lean.target, lean.source) for lean in job.leans.values()
+    ]
+    result += [
+        _own_check(job, "tension", tension.id, tension.target, "")
+        for tension in job.tensions.values()
+    ]
     return tuple({check.id: check for check in result}.values())
 
 
@@ -70,6 +77,26 @@ def _point_check(job: Job, joint: str, point: str, quantity: Quantity) -> Check:
         tolerance=None if tolerance is None else tolerance.value,
         weight=1.0 if tolerance is None else tolerance.weight,
         source="" if tolerance is None else tolerance.source,
+    )
+
+
+def _own_check(
+    job: Job, quantity: Quantity, subject: str, target: float | None, reason: str
+) -> Check:
+    """Return the check of a tower's lean or a cable's tension; without a target only shown."""
+    tolerance = None if target is None else job.tolerances.get(quantity)
+    return Check(
+        id=f"{quantity}/{subject}",
+        quantity=quantity,
+        joint="",
+        pair=None,
+        point=None,
+        target=target or 0.0,
+        tolerance=None if tolerance is None else tolerance.value,
+        weight=1.0 if tolerance is None else tolerance.weight,
+        source="" if tolerance is None else tolerance.source,
+        reason=reason,
+        subject=subject,
     )
 
 
@@ -122,6 +149,12 @@ def parts_of(job: Job, check: Check) -> Part:
             "station": heading(azimuth),
         }[check.quantity]
         return Part({check.point: row}, {}, -float(row @ point.design))
+    if check.quantity == "tension":
+        return Part({}, {}, job.tensions[check.subject].value)
+    if check.quantity == "lean":
+        lean = job.leans[check.subject]
+        row = heading(job.segments[job.points[lean.head].segment].azimuth)
+        return Part({lean.head: row, lean.foot: -row}, {}, 0.0)
     joint: Joint = job.joints[check.joint]
     axes = joint.axes_in_grid
     if check.pair is not None:

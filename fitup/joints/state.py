@@ -41,11 +41,16 @@ def joint_state(job: Job, survey: Survey) -> CheckState:
     state = CheckState(
         checks,
         values,
-        scaled @ scaled.T,
+        scaled @ scaled.T + np.diag(_measured(job, checks)),
         at_survey(job, survey, checks),
         per_kelvin(job, checks),
     )
     return combine_readings(job, state)
+
+
+def _measured(job: Job, checks: tuple[Check, ...]) -> Array:
+    """Return the variance (m,) of what was not surveyed but measured: tensions."""
+    return np.array([job.tensions[c.subject].u ** 2 if c.kind == "force" else 0.0 for c in checks])
 
 
 def surveyed_checks(job: Job, survey: Survey, checks: tuple[Check, ...]) -> tuple[Array, Array]:

@@ -5,6 +5,7 @@ Nothing here reads, computes or prints: the values flow from ``jobfolder`` throu
 """
 
 from fitup.model.checks import (
+    FORCES,
     LENGTHS,
     QUANTITIES,
     SIDES,
@@ -13,6 +14,7 @@ from fitup.model.checks import (
     CheckState,
     Quantity,
     Tolerance,
+    kind_of,
 )
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.done import MOMENTS, Done, Moment
@@ -24,6 +26,7 @@ from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
 from fitup.model.trust import STANDARD_RISK, Doubts, Hold, LockOff, SteelReading
 
 __all__ = [
+    "FORCES",
     "LENGTHS",
     "MOMENTS",
     "MOVE_WORDS",
@@ -62,4 +65,5 @@ __all__ = [
     "WishResult",
     "Wishes",
     "Working",
+    "kind_of",
 ]

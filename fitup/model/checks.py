@@ -10,10 +10,21 @@ import numpy as np
 from fitup.frames import Array
 
 Quantity = Literal[
-    "gap", "step", "offset", "kink_grade", "kink_plan", "twist", "level", "line", "station"
+    "gap",
+    "step",
+    "offset",
+    "kink_grade",
+    "kink_plan",
+    "twist",
+    "level",
+    "line",
+    "station",
+    "lean",
+    "tension",
 ]
-#: quantities that are lengths [m]; the others are slopes [m/m = rad]
-LENGTHS: Final = frozenset({"gap", "step", "offset", "level", "line", "station"})
+#: quantities that are lengths [m] and forces [N]; the others are slopes [m/m = rad]
+LENGTHS: Final = frozenset({"gap", "step", "offset", "level", "line", "station", "lean"})
+FORCES: Final = frozenset({"tension"})
 QUANTITIES: Final[tuple[Quantity, ...]] = (
     "gap",
     "step",
@@ -24,6 +35,8 @@ QUANTITIES: Final[tuple[Quantity, ...]] = (
     "level",
     "line",
     "station",
+    "lean",
+    "tension",
 )
 #: what a positive and a negative value of each quantity is called (docs/signs.md)
 SIDES: Final[dict[Quantity, tuple[str, str]]] = {
@@ -36,7 +49,16 @@ SIDES: Final[dict[Quantity, tuple[str, str]]] = {
     "level": ("high", "low"),
     "line": ("left", "right"),
     "station": ("ahead", "back"),
+    "lean": ("leans ahead", "leans back"),
+    "tension": ("pulls", "pushes"),
 }
+
+
+def kind_of(quantity: str) -> Literal["length", "slope", "force"]:
+    """Return the dimension in which a quantity is measured."""
+    if quantity in LENGTHS:
+        return "length"
+    return "force" if quantity in FORCES else "slope"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +91,14 @@ class Check:
     """A number that must come right, in the sign convention of docs/signs.md."""
 
     id: str
-    """``joint/pair/quantity`` or ``joint/quantity`` or ``level/point``."""
+    """``joint/pair/quantity``, ``joint/quantity``, ``level/point`` or ``tension/cable``."""
     quantity: Quantity
     joint: str
     """Joint it belongs to; empty for a watched point away from joints."""
     pair: str | None
     point: str | None
     target: float
-    """What it should become [m or m/m]; zero is the design."""
+    """What it should become [m, m/m or N]; zero is the design."""
     tolerance: float | None
     """None: reported only."""
     weight: float
@@ -84,11 +106,18 @@ class Check:
     leave_within: float | None = None
     """Better left: not worked on, but kept within this either way."""
     reason: str = ""
+    subject: str = ""
+    """Tower or cable it belongs to, where it belongs to neither joint nor point."""
 
     @property
     def is_length(self) -> bool:
-        """True for metres, false for metres per metre."""
+        """True for metres, false for metres per metre and newtons."""
         return self.quantity in LENGTHS
+
+    @property
+    def kind(self) -> Literal["length", "slope", "force"]:
+        """The dimension in which it is measured."""
+        return kind_of(self.quantity)
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from fitup.alignment import Alignment
+from fitup.model.cables import Lean, Tension
 from fitup.model.checks import Aim, Quantity, Tolerance
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
@@ -70,6 +71,10 @@ class Job:
     readings: tuple[Reading, ...] = ()
     excluded: Mapping[str, str] = field(default_factory=dict)
     """Point or reading id -> the engineer's reason for leaving it out."""
+    leans: Mapping[str, Lean] = field(default_factory=dict)
+    """Towers whose lean is checked."""
+    tensions: Mapping[str, Tension] = field(default_factory=dict)
+    """Cables whose tension was measured."""
     influence_table: str | None = None
     """File with the engineer's own influence table, else segments are rigid."""
     alignment: Alignment | None = None

@@ -14,6 +14,8 @@ MOVE_WORDS: Final[dict[str, tuple[str, str]]] = {
     "back": ("PUSH BACK", "LET AHEAD"),
     "left": ("PUSH LEFT", "LET RIGHT"),
     "right": ("PUSH RIGHT", "LET LEFT"),
+    "main_span": ("PUSH TO MAIN SPAN", "LET TO SIDE SPAN"),
+    "shorten": ("SHORTEN", "SLACKEN"),
 }
 
 
@@ -27,7 +29,8 @@ class Seat:
     position, direction : Array (3,)
         Where it is [m] and the unit direction in which it pushes the segment.
     pushes : str
-        The direction in a word: up, ahead, back, left, right (or ``along its axis``).
+        The direction in a word: up, ahead, back, left, right, main_span (a saddle), shorten (a
+        cable), or axis.
     stiffness : float
         Stiffness in its direction [N/m].
     held_by : {'packs', 'nut'}
@@ -79,6 +82,11 @@ class Seat:
     def lifts(self) -> bool:
         """True where gravity brings the load back: only then can a jack let the seat go back."""
         return bool(self.direction[2] > 0.5)
+
+    @property
+    def comes_back(self) -> bool:
+        """True where gravity or a cable's pull brings the seat back onto its pack or nut."""
+        return self.lifts or self.pushes in {"main_span", "shorten"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -188,7 +188,7 @@ def stroke_back(job: Job, seat: Seat) -> float:
 
 def clearance(job: Job, seat: Seat) -> float:
     """Return the extra travel that lets a pack in [m]: only a lifted seat comes back onto it."""
-    return job.working.insertion if seat.held_by == "packs" and seat.lifts else 0.0
+    return job.working.insertion if seat.held_by == "packs" and seat.comes_back else 0.0
 
 
 def _movable(job: Job, seat: Seat) -> bool:
@@ -203,7 +203,7 @@ def _window(job: Job, seat: Seat) -> tuple[float, float]:
         return (0.0, 0.0)
     reach = stroke_left(job, seat) - clearance(job, seat)
     # a ram that pushes in plan cannot pull the deck back against friction
-    back = stroke_back(job, seat) if seat.lifts else 0.0
+    back = stroke_back(job, seat) if seat.comes_back else 0.0
     up = reach if seat.raise_most is None else min(seat.raise_most, reach)
     down = -back if seat.lower_most is None else max(-seat.lower_most, -back)
     return (min(down, 0.0), max(up, 0.0))

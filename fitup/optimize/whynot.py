@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitup.joints import checks_of
-from fitup.model import Aim, Check, CheckState, Influence, Job, Obstacle, Quantity, Seat
+from fitup.model import FORCES, Aim, Check, CheckState, Influence, Job, Obstacle, Quantity, Seat
 from fitup.optimize.problem import FitProblem, build_problem, stroke_left
 from fitup.optimize.wishes import attainable
 
@@ -95,7 +95,7 @@ def _tolerance_changes(
         check = checks[name]
         if ratio <= goal or check.tolerance is None:
             continue
-        if check.point is not None:
+        if check.point is not None or check.subject:
             loosest = max(ratio / goal, points.get(check.quantity, 0.0))
             points[check.quantity] = loosest
             continue
@@ -118,13 +118,18 @@ def _tolerance_changes(
 
 
 def _point_tolerances(job: Job, quantity: Quantity, ratio: float) -> Iterator[tuple[str, Job]]:
-    """Loosen a tolerance of single points, which holds for all of them."""
+    """Loosen a tolerance of single points, towers or cables, which holds for all of them."""
     now = job.tolerances[quantity]
+    word, unit = ("kN", 1e3) if quantity in FORCES else ("mm", _MM)
+    where = {"lean": "towers", "tension": "cables"}.get(quantity, "points")
     for share in (0.7, 0.8, 0.9, 1.0, 1.1):
-        amount = math.ceil(now.value * ratio * share / _MM - 1e-9)
-        if amount * _MM > now.value:
-            looser = {**job.tolerances, quantity: replace(now, value=amount * _MM)}
-            text = f"{quantity} tolerance of {amount} mm at all points (now {now.value / _MM:g} mm)"
+        amount = math.ceil(now.value * ratio * share / unit - 1e-9)
+        if amount * unit > now.value:
+            looser = {**job.tolerances, quantity: replace(now, value=amount * unit)}
+            text = (
+                f"{quantity} tolerance of {amount} {word} at all {where} "
+                f"(now {now.value / unit:g} {word})"
+            )
             yield text, replace(job, tolerances=looser)
 
 

@@ -11,6 +11,7 @@ from fitup.certify.facts import Certificate, CheckFact, SeatFact
 from fitup.model import SIDES, Epoch, Job, Plan, WishResult
 from fitup.sheets.cautions import STRIP, cautions
 from fitup.sheets.model import (
+    OF_STRUCTURE,
     Across,
     CheckLine,
     Header,
@@ -145,16 +146,23 @@ def _valid(job: Job, survey: Survey) -> tuple[ValidFor, ...]:
 def _joints(job: Job, certificate: Certificate) -> tuple[JointSheet, ...]:
     out = []
     unit = DISPLAY[job.units].move.word
-    for name in dict.fromkeys(fact.joint for fact in certificate.checks):
-        facts = [fact for fact in certificate.checks if fact.joint == name]
+    for name in dict.fromkeys(_heading(fact) for fact in certificate.checks):
+        facts = [fact for fact in certificate.checks if _heading(fact) == name]
         lines = tuple(_check(job, fact) for fact in facts)
         joint = job.joints.get(name)
         if joint is None:
-            out.append(JointSheet(name or "levels and lines", "", "", lines, (), unit))
+            out.append(JointSheet(name, "", "", lines, (), unit))
         else:
             across = _across(job, name, facts, lines)
             out.append(JointSheet(name, joint.back, joint.ahead, lines, across, unit))
     return tuple(out)
+
+
+def _heading(fact: CheckFact) -> str:
+    """Return the joint of a check, or what it is gathered under."""
+    if fact.quantity in OF_STRUCTURE:
+        return "towers and cables"
+    return fact.joint or "levels and lines"
 
 
 def _check(job: Job, fact: CheckFact) -> CheckLine:
@@ -270,7 +278,7 @@ def _card(job: Job, fact: SeatFact) -> SeatCard:
         most_plates=job.seats[fact.seat].most_plates,
         bedding=rounded(fact.bedding, units.move),
         insertion=rounded(job.working.insertion, units.move)
-        if job.seats[fact.seat].lifts
+        if job.seats[fact.seat].comes_back
         else None,
         plan_size=plan_size,
         contact=contact,

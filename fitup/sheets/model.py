@@ -16,6 +16,8 @@ from fitup.units import Shown
 Key = tuple[str | int, ...]
 #: checks of single points; they fill a compact table, not a row each
 OF_POINTS: Final = ("level", "line", "station")
+#: quantities of towers and cables
+OF_STRUCTURE: Final = ("lean", "tension")
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from typing import Any, Final
 from fitup.sheets.cautions import BAND_PASSED, HOLD
 from fitup.sheets.model import (
     OF_POINTS,
+    OF_STRUCTURE,
     CheckLine,
     Expected,
     Header,
@@ -112,11 +113,12 @@ def _stage(stage: StageSheet) -> dict[str, Any]:
 def _by_place(expected: tuple[Expected, ...]) -> list[dict[str, Any]]:
     """Gather readings by place, so that one stop at a pair reads all of it.
 
-    Levels of single points stand three to a row, as a pair's gap, step and offset do.
+    Levels of single points, leans and tensions stand three to a row, as a pair's gap, step and
+    offset do.
     """
     rows: dict[str, list[Expected]] = {}
     for line in expected:
-        rows.setdefault("" if line.quantity in OF_POINTS else line.place, []).append(line)
+        rows.setdefault(_gathered(line), []).append(line)
     out = []
     for place, lines in rows.items():
         for i in range(0, len(lines), 3):
@@ -124,12 +126,18 @@ def _by_place(expected: tuple[Expected, ...]) -> list[dict[str, Any]]:
     return out
 
 
+def _gathered(line: Expected) -> str:
+    if line.quantity in OF_STRUCTURE:
+        return "towers, cables"
+    return "" if line.quantity in OF_POINTS else line.place
+
+
 def _expected(line: Expected) -> dict[str, Any]:
     out: dict[str, Any] = printable(line)
     words = line.expect.words
     # the aim, where there is one, stands in brackets after the value
     out["aim"] = words[words.index("(") :] if "(" in words else ""
-    out["point"] = line.place if line.quantity in OF_POINTS else ""
+    out["point"] = line.place if _gathered(line) != line.place else ""
     return out
 
 

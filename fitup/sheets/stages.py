@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fitup.certify.facts import Certificate, CheckFact, JackFact, StageFact
+from fitup.certify.facts import Certificate, CheckFact, JackFact, StageFact, reading_band
 from fitup.model import SIDES, Job, Quantity
 from fitup.sheets.cautions import conditions, way_back
 from fitup.sheets.model import (
+    OF_STRUCTURE,
     Expected,
     GapChange,
     Header,
@@ -171,12 +172,19 @@ def _expected(
     return tuple(
         _expect(job, facts[check], value, aimed=not any(r for _, r in certificate.gap_rates))
         for check, value in stage.expected
-        if facts[check].is_length and _near(job, stage.segment, facts[check])
+        if _near(job, stage.segment, facts[check])
     )
 
 
 def _near(job: Job, segment: str, fact: CheckFact) -> bool:
-    """Tell whether a check is read at a joint of the segment, or is the level of its point."""
+    """Tell whether a check is read at a joint of the segment, or is the level of its point.
+
+    Leans and tensions are read after every stage: the whole structure answers.
+    """
+    if fact.quantity in OF_STRUCTURE:
+        return True
+    if not fact.is_length:
+        return False
     point = job.points.get(fact.place)
     if point is not None:
         return fact.quantity == "level" and not fact.joint and point.segment == segment
@@ -188,7 +196,7 @@ def _expect(job: Job, fact: CheckFact, value: float, *, aimed: bool) -> Expected
     """Word one reading; an aim holds at the reference temperature and is left out elsewhere."""
     units = DISPLAY[job.units]
     quantity = quantity_of(fact)
-    band = job.working.move_band
+    band = reading_band(job, fact.quantity, value)
     return Expected(
         id=fact.id,
         quantity=quantity,

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-from fitup.model import LENGTHS, MOVE_WORDS, SIDES, Quantity
+from fitup.model import FORCES, MOVE_WORDS, SIDES, Quantity, kind_of
 from fitup.sheets.model import Number, RamReading, Worded, rounded
 from fitup.units import DisplayUnits, Shown
 
@@ -21,6 +21,8 @@ NAMES: Final[dict[str, str]] = {
     "level": "Level",
     "line": "Line",
     "station": "Station",
+    "lean": "Lean",
+    "tension": "Tension",
 }
 #: how a value against the design is said; ``side`` from SIDES, ``size`` with its unit
 _PHRASES: Final[dict[str, str]] = {
@@ -34,13 +36,14 @@ ON_TARGET: Final = "on target"
 
 
 def shown_for(quantity: str, units: DisplayUnits) -> Shown:
-    """Return how a check is printed: a length of move or a slope."""
-    return units.move if quantity in LENGTHS else units.slope
+    """Return how a check is printed: a length of move, a slope or a force."""
+    return {"length": units.move, "slope": units.slope, "force": units.force}[kind_of(quantity)]
 
 
 def side_word(quantity: Quantity, number: Number) -> str:
     """Return the side of a printed value in a word, empty where it rounds to zero."""
-    if number.value == 0.0:
+    if number.value == 0.0 or (quantity in FORCES and number.value > 0.0):
+        # that a cable pulls goes without saying
         return ""
     side = SIDES[quantity][0 if number.value > 0.0 else 1]
     if quantity in {"step", "offset"}:
@@ -67,6 +70,10 @@ def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: floa
     'on target'
     >>> value_words("gap", 0.0123, METRIC, target=0.01).words
     'wide by 12.3 mm (aim: wide by 10.0 mm)'
+    >>> value_words("lean", -0.118, METRIC, target=-0.12).words
+    'leans back by 118.0 mm (aim: leans back by 120.0 mm)'
+    >>> value_words("tension", 412e3, METRIC, target=420e3).words
+    '412 kN (aim: 420 kN)'
     """
     number = rounded(si, shown_for(quantity, units))
     aim = rounded(target, shown_for(quantity, units))
@@ -77,6 +84,8 @@ def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: floa
         return Worded(f"{said} ({aimed})", side, number)
     if number.value == 0.0:
         return Worded(ON_TARGET, "", number)
+    if quantity in FORCES:
+        return Worded(reaction_words(number), side, number)
     phrase = _PHRASES.get(quantity, _USUAL)
     return Worded(phrase.format(side=side, size=f"{number.size} {number.unit}"), side, number)
 
@@ -85,6 +94,8 @@ def plain_words(quantity: Quantity, number: Number) -> str:
     """Say a printed value without judging it: ``wide by 10.0 mm``, ``0.0 mm``."""
     if number.value == 0.0:
         return number.full
+    if quantity in FORCES:
+        return reaction_words(number)
     return _USUAL.format(side=side_word(quantity, number), size=f"{number.size} {number.unit}")
 
 

@@ -21,7 +21,7 @@ from fitup.errors import InputError, Problem
 from fitup.jobfolder.table import parse_number
 from fitup.jobfolder.textfile import read_text
 from fitup.joints import checks_of
-from fitup.model import LENGTHS, Check, Influence, Job
+from fitup.model import Check, Influence, Job
 
 _KIP_PER_IN = units.to_si(1.0, "stiffness", "kip_per_in")
 #: what a row is -> unit -> factor to SI
@@ -64,7 +64,7 @@ def influence_from_table(path: Path, shown: str, job: Job) -> Influence:
         # rows under a header that is not understood would only add lines that mean nothing
         raise InputError(problems)
     checks = checks_of(job)
-    kinds = {c.id: "length" if c.quantity in LENGTHS else "slope" for c in checks}
+    kinds = {c.id: "reaction" if c.kind == "force" else c.kind for c in checks}
     kinds |= {f"reaction/{s}": "reaction" for s in seats}
     rows: dict[str, np.ndarray] = {}
     for number, cells in records[1:]:

@@ -10,6 +10,7 @@ import pytest
 
 from fitup import units
 from fitup.jobfolder import settings
+from fitup.jobfolder.cable_schema import CABLE_TABLES
 from fitup.jobfolder.done import DONE
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.table import Column
@@ -80,6 +81,21 @@ def test_columns_of_readings_as_done():
         assert (kind, default) == (kind_of(column), default_of(column)), column.name
         for word in column.words:
             assert word in meaning, f"{column.name}: {word}"
+
+
+@pytest.mark.parametrize("file", CABLE_TABLES)
+def test_columns_of_towers_and_cables(file: str):
+    columns, required = CABLE_TABLES[file]
+    page = (DOCS / "cables.md").read_text(encoding="utf-8")
+    text = page.split(f"\n## {file}\n")[1].split("\n## ")[0]
+    documented = rows(text)
+    assert list(documented) == [c.name for c in columns]
+    for column in columns:
+        kind, default, meaning = documented[column.name]
+        assert (kind, default) == (kind_of(column), default_of(column)), column.name
+        for word in column.words:
+            assert word in meaning, f"{column.name}: {word}"
+    assert ("May be left out" in text) == (not required)
 
 
 def test_units():

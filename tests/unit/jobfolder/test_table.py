@@ -136,7 +136,7 @@ CELLS = [
         "8,up,400",
         "8,{},400",
         "pushes",
-        "one of: up, ahead, back, left, right, axis; "
+        "one of: up, ahead, back, left, right, main_span, shorten, axis; "
         "give the direction in which it pushes the segment",
         "down",
     ),
