@@ -28,6 +28,22 @@ FACTORS: Final[dict[str, dict[str, float]]] = {
     "stiffness": {"N_per_m": 1.0, "kN_per_mm": 1e6, "kip_per_in": 1e3 * _LBF / _INCH},
     "area": {"m2": 1.0, "cm2": 1e-4, "mm2": 1e-6, "in2": _INCH**2},
     "pressure": {"Pa": 1.0, "MPa": 1e6, "bar": 1e5, "psi": _LBF / _INCH**2},
+    "modulus": {
+        "Pa": 1.0,
+        "MPa": 1e6,
+        "GPa": 1e9,
+        "psi": _LBF / _INCH**2,
+        "ksi": 1e3 * _LBF / _INCH**2,
+    },
+    "second_moment": {"m4": 1.0, "cm4": 1e-8, "mm4": 1e-12, "in4": _INCH**4},
+    "moment": {"Nm": 1.0, "kNm": 1e3, "MNm": 1e6, "kip_ft": 1e3 * _LBF * 0.3048},
+    "line_load": {"N_per_m": 1.0, "kN_per_m": 1e3, "kip_per_ft": 1e3 * _LBF / 0.3048},
+    "unit_weight": {"N_per_m3": 1.0, "kN_per_m3": 1e3, "lbf_per_ft3": _LBF / 0.3048**3},
+    "turn_stiffness": {
+        "Nm_per_rad": 1.0,
+        "kNm_per_rad": 1e3,
+        "kip_ft_per_rad": 1e3 * _LBF * 0.3048,
+    },
     "angle": {"rad": 1.0, "deg": math.pi / 180.0, "gon": math.pi / 200.0},
     "slope": {"ratio": 1.0, "pct": 1e-2, "mm_per_m": 1e-3, "in_per_ft": _INCH / 0.3048},
     "expansion": {"per_C": 1.0, "per_F": 1.8},
@@ -122,6 +138,8 @@ class DisplayUnits:
     temperature: Shown
     area: Shown
     stiffness: Shown
+    moment: Shown
+    stress: Shown
 
 
 METRIC: Final = DisplayUnits(
@@ -135,6 +153,8 @@ METRIC: Final = DisplayUnits(
     temperature=Shown("temperature", "C", "°C", 1),
     area=Shown("area", "cm2", "cm²", 1),
     stiffness=Shown("stiffness", "kN_per_mm", "kN/mm", 0),
+    moment=Shown("moment", "kNm", "kNm", 0),
+    stress=Shown("modulus", "MPa", "MPa", 1),
 )
 US: Final = DisplayUnits(
     "US",
@@ -147,5 +167,7 @@ US: Final = DisplayUnits(
     temperature=Shown("temperature", "F", "°F", 1),
     area=Shown("area", "in2", "in²", 2),
     stiffness=Shown("stiffness", "kip_per_in", "kip/in", 0),
+    moment=Shown("moment", "kip_ft", "kip-ft", 0),
+    stress=Shown("modulus", "ksi", "ksi", 2),
 )
 DISPLAY: Final = {"metric": METRIC, "US": US}

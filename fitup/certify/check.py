@@ -9,7 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitup.certify.facts import Certificate, CheckFact, JackFact, SeatFact, StageFact, StockFact
+from fitup.certify.frame import FrameStates
 from fitup.certify.recompute import (
+    Outcome,
     RigidStates,
     TableStates,
     bending_of,
@@ -30,6 +32,16 @@ LINEAR_TURN = 1.0e-5
 LINEAR_FORCE, LINEAR_SHARE = 1.0e3, 5.0e-3
 #: rounding of printed readings and sums of plates [m]; of loads [N]
 _ROUND, _ROUND_N = 1e-7, 1.0
+#: share by which a force may pass its limit as rounding
+_FORCE = 1e-6
+
+States = RigidStates | TableStates | FrameStates
+_HOW = {
+    "rigid": "segments brought to equilibrium again and points moved by true rotations",
+    "frame": "the frame solved again from flexibilities with constraints, seats free to lift off, "
+    "and points moved by true rotations",
+    "table": "the imported influence table summed row by row (its own truth is not checked here)",
+}
 
 
 @dataclass(slots=True)
@@ -38,7 +50,7 @@ class _Work:
 
     job: Job
     state: CheckState
-    states: RigidStates | TableStates
+    states: States
     plan: Plan
     wrong: list[str]
     warm: Array
@@ -75,8 +87,9 @@ def certify(
         With every disagreement and every limit broken, in words.
     """
     present = dict(zip(influence.seats, (float(r) for r in influence.r0), strict=True))
-    rigid = influence.origin == "rigid"
-    states = RigidStates(job, survey, present) if rigid else TableStates(influence)
+    states = _states(job, survey, influence, present)
+    if isinstance(states, FrameStates):
+        present = dict(zip(job.seats, states.present.tolist(), strict=True))
     warmer = {n: s.mean - job.reference_temperature for n, s in survey.steel.items()}
     bent = {n: s.difference for n, s in survey.steel.items()}
     warm = np.array([expansion_of(job, c, warmer) + bending_of(job, c, bent) for c in state.checks])
@@ -87,7 +100,7 @@ def certify(
     stages = tuple(_stages(work, final))
     stock = _stock(work)
     after = states.at(work.settings(final), state.checks)
-    _limits(work, "in the end", final, after.reactions, after.change, set())
+    _limits(work, "in the end", final, after, set())
     _compare(work, influence, final, after.change)
     _left(work, after.change)
     checks = _check_facts(work, influence, after.change)
@@ -104,9 +117,17 @@ def certify(
         seats=seats,
         stages=stages,
         stock=stock,
-        statements=_statements(work, rigid, influence, final, after.change),
+        statements=_statements(work, influence, final, after.change),
         inside=inside,
         gap_rates=_gap_rates(work),
+    )
+
+
+def _states(job: Job, survey: Survey, influence: Influence, present: Mapping[str, float]) -> States:
+    if influence.origin == "frame":
+        return FrameStates(job, survey)
+    return (
+        RigidStates(job, survey, present) if influence.origin == "rigid" else TableStates(influence)
     )
 
 
@@ -190,7 +211,7 @@ def _stages(work: _Work, final: Mapping[str, float]) -> Iterator[StageFact]:
             values = {**now, **dict(zip(stage.seats, row, strict=True))}
             outcome = work.states.at(work.settings(values), work.state.checks)
             where = f"stage {stage.number}, increment {k + 1}"
-            _limits(work, where, values, outcome.reactions, outcome.change, set(stage.seats))
+            _limits(work, where, values, outcome, set(stage.seats))
             for seat in stage.seats:
                 loads[seat].append(outcome.reactions[seat])
             if k == len(readings[0]) - 1:
@@ -206,7 +227,7 @@ def _stages(work: _Work, final: Mapping[str, float]) -> Iterator[StageFact]:
             # from here on the pack decides, not the jack's rounded reading
             now[seat] = final[seat]
         done = work.states.at(work.settings(now), work.state.checks)
-        _limits(work, f"after stage {stage.number}", now, done.reactions, done.change, set())
+        _limits(work, f"after stage {stage.number}", now, done, set())
         jacks = tuple(
             fact
             for i, seat in enumerate(stage.seats)
@@ -295,12 +316,11 @@ def _limits(
     work: _Work,
     where: str,
     values: Mapping[str, float],
-    reactions: Mapping[str, float],
-    change: Array,
+    outcome: Outcome,
     moving: set[str],
 ) -> None:
-    """Note every limit a state breaks: reactions, differences, warp, clear openings."""
-    job = work.job
+    """Note every limit a state breaks: reactions, forces, differences, warp, clear openings."""
+    job, reactions, change = work.job, outcome.reactions, outcome.change
     settings = work.settings(values)
     work.counted += 1
     for name, seat in job.seats.items():
@@ -309,6 +329,7 @@ def _limits(
             work.wrong.append(
                 f"{where}: seat {name} carries {load / 1e3:.0f} kN, outside its limits"
             )
+    _force_limits(work, where, outcome)
     half = DISPLAY[job.units].move.half_step if moving else 0.0
     for limit in job.limits.values():
         seats = [job.seats[s] for s in limit.seats]
@@ -336,6 +357,19 @@ def _limits(
             )
 
 
+def _force_limits(work: _Work, where: str, outcome: Outcome) -> None:
+    frame = work.job.frame
+    for name, force in outcome.forces.items():
+        assert frame is not None
+        place = frame.places[name]
+        care = _FORCE * max(abs(force), 1.0)
+        if not place.least - care <= force <= place.most + care:
+            work.wrong.append(
+                f"{where}: {place.quantity} at {name} in member {place.member} is outside its "
+                "limits in frame_places.csv"
+            )
+
+
 def _left(work: _Work, change: Array) -> None:
     """Hold what is better left within what the engineer allows it to be."""
     for check, value, delta in zip(work.state.checks, work.state.values, change, strict=True):
@@ -352,7 +386,7 @@ def _left(work: _Work, change: Array) -> None:
 def _compare(work: _Work, influence: Influence, final: Mapping[str, float], change: Array) -> None:
     """Hold the recomputed checks against the influence the plan was made with."""
     x = np.array([final[s] for s in influence.seats])
-    both = zip(work.state.checks, work.state.values, influence.A @ x, change, strict=True)
+    both = zip(work.state.checks, work.state.values, influence.change(x), change, strict=True)
     for check, value, linear, true in both:
         if abs(linear - true) > _care(check, float(value)):
             unit, by = ("kN", 1e-3) if check.kind == "force" else ("mm or mm/m", 1e3)
@@ -451,22 +485,16 @@ def _seat_fact(
 
 def _statements(
     work: _Work,
-    rigid: bool,
     influence: Influence,
     final: Mapping[str, float],
     change: Array,
 ) -> tuple[str, ...]:
     x = np.array([final[s] for s in influence.seats])
     length = np.array([c.is_length for c in work.state.checks])
-    apart = np.abs(influence.A @ x - change)[length].max(initial=0.0)
-    how = (
-        "segments brought to equilibrium again and points moved by true rotations"
-        if rigid
-        else "the imported influence table summed row by row (its own truth is not checked here)"
-    )
+    apart = np.abs(influence.change(x) - change)[length].max(initial=0.0)
     return (
         f"settings of {len(work.plan.seats)} seats added up plate by plate from measured thickness",
-        f"checks and reactions by a second path: {how}",
+        f"checks and reactions by a second path: {_HOW[influence.origin]}",
         f"second path and optimiser differ by at most {apart * 1e3:.3f} mm in any check",
         f"{work.counted} states over {len(work.plan.stages)} stages, each printed increment one of "
         "them: reactions, differences, warp, clear openings, strokes and jack reserves kept",

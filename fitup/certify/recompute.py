@@ -8,8 +8,8 @@ constraints; points are moved by a true rotation; checks are measured between mo
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -90,7 +90,7 @@ class RigidStates:
     def __init__(self, job: Job, survey: Survey, present: Mapping[str, float]) -> None:
         self.job, self.survey, self.present = job, survey, present
 
-    def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> _Outcome:
+    def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, and all reactions, for settings by seat [m]."""
         states = {
             s.id: equilibrium(self.job, s, settings, self.present)
@@ -102,43 +102,14 @@ class RigidStates:
         }
         change = np.array([self._measure(c, states) - self._measure(c, still) for c in checks])
         reactions = {k: v for s in states.values() for k, v in s.reactions.items()}
-        return _Outcome(change, reactions)
+        return Outcome(change, reactions)
 
     def _measure(self, check: Check, states: Mapping[str, SegmentState]) -> float:
-        """Measure a check between moved points, in the signs of docs/signs.md."""
-        job = self.job
-        if check.point is not None:
-            point = job.points[check.point]
-            moved = self._place(check.point, states) - point.design
-            azimuth = job.segments[point.segment].azimuth
-            across = -moved[0] * np.cos(azimuth) + moved[1] * np.sin(azimuth)
-            along = moved[0] * np.sin(azimuth) + moved[1] * np.cos(azimuth)
-            return float({"level": moved[2], "line": across, "station": along}[check.quantity])
-        if check.quantity == "tension":
-            # rigid segments know no cables: it stays as measured
-            return job.tensions[check.subject].value
-        if check.quantity == "lean":
-            lean = job.leans[check.subject]
-            over = self._place(lean.head, states) - self._place(lean.foot, states)
-            azimuth = job.segments[job.points[lean.head].segment].azimuth
-            return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
-        joint = job.joints[check.joint]
-        ahead, left, up = joint.axes_in_grid
-        if check.pair is not None:
-            pair = job.pairs[check.pair]
-            apart = self._place(pair.ahead_point, states) - self._place(pair.back_point, states)
-            return float(
-                {
-                    "gap": ahead @ apart - pair.opening,
-                    "step": up @ apart,
-                    "offset": left @ apart,
-                }[check.quantity]
-            )
-        turn = self._turn(joint.ahead, states) - self._turn(joint.back, states)
-        return float(
-            {"kink_grade": -left @ turn, "kink_plan": up @ turn, "twist": ahead @ turn}[
-                check.quantity
-            ]
+        return measure(
+            self.job,
+            check,
+            lambda name: self._place(name, states),
+            lambda segment: self._turn(segment, states),
         )
 
     def _place(self, name: str, states: Mapping[str, SegmentState]) -> Array:
@@ -154,13 +125,51 @@ class RigidStates:
         return rotation_vector(states[segment].motion.turn @ surveyed)
 
 
+def measure(
+    job: Job, check: Check, place: Callable[[str], Array], turn: Callable[[str], Array]
+) -> float:
+    """Measure a check between moved points, in the signs of docs/signs.md.
+
+    ``place`` says where a point is (3,) [m], ``turn`` how a segment has turned there [rad].
+    """
+    if check.point is not None:
+        point = job.points[check.point]
+        moved = place(check.point) - point.design
+        azimuth = job.segments[point.segment].azimuth
+        across = -moved[0] * np.cos(azimuth) + moved[1] * np.sin(azimuth)
+        along = moved[0] * np.sin(azimuth) + moved[1] * np.cos(azimuth)
+        return float({"level": moved[2], "line": across, "station": along}[check.quantity])
+    if check.quantity == "tension":
+        # a structure without cables: it stays as measured
+        return job.tensions[check.subject].value
+    if check.quantity == "lean":
+        lean = job.leans[check.subject]
+        over = place(lean.head) - place(lean.foot)
+        azimuth = job.segments[job.points[lean.head].segment].azimuth
+        return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
+    joint = job.joints[check.joint]
+    ahead, left, up = joint.axes_in_grid
+    if check.pair is not None:
+        pair = job.pairs[check.pair]
+        apart = place(pair.ahead_point) - place(pair.back_point)
+        return float(
+            {
+                "gap": ahead @ apart - pair.opening,
+                "step": up @ apart,
+                "offset": left @ apart,
+            }[check.quantity]
+        )
+    w = turn(joint.ahead) - turn(joint.back)
+    return float({"kink_grade": -left @ w, "kink_plan": up @ w, "twist": ahead @ w}[check.quantity])
+
+
 class TableStates:
     """Checks and reactions from the engineer's table, summed row by row."""
 
     def __init__(self, influence: Influence) -> None:
         self.influence = influence
 
-    def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> _Outcome:
+    def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, and all reactions, for settings by seat [m]."""
         table = self.influence
         row_of = {name: i for i, name in enumerate(table.checks)}
@@ -174,15 +183,16 @@ class TableStates:
             for j, seat in enumerate(table.seats):
                 total += float(table.R[i, j]) * settings[seat]
             reactions[name] = total
-        return _Outcome(change, reactions)
+        return Outcome(change, reactions)
 
 
 @dataclass(frozen=True, eq=False)
-class _Outcome:
-    """Change of checks (m,) and reactions by seat [N]."""
+class Outcome:
+    """Change of checks (m,), reactions by seat [N], and watched forces [N, N m, Pa] by place."""
 
     change: Array
     reactions: Mapping[str, float]
+    forces: Mapping[str, float] = field(default_factory=dict)
 
 
 def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:

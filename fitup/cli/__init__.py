@@ -24,6 +24,7 @@ _COMMANDS: Final = {
     "joints": "Show every joint as surveyed, against tolerance.",
     "stations": "Convert points between stations and the grid; list an alignment.",
     "budget": "Show how sure each check is and where the doubt comes from.",
+    "structure": "Check the frame of a job, what carries, and what a move does.",
     "plan": "Choose packs and order the moves, with proof.",
     "sheets": "Plan, certify and write the sheets.",
 }

@@ -12,15 +12,16 @@ from fitup.jobfolder import start_job
 
 @click.command("start")
 @click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--frame", is_flag=True, help="A job whose structure is a frame of members.")
 @json_option
-def command(folder: Path, as_json: bool) -> None:
+def command(folder: Path, frame: bool, as_json: bool) -> None:
     """Write a commented job folder to fill in.
 
     \b
     Example:
       fitup start closure-k1
     """
-    written = start_job(folder)
+    written = start_job(folder, frame=frame)
     if as_json:
         say_json({"written": [str(path) for path in written]})
         return

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
@@ -23,10 +22,13 @@ from fitup.jobfolder.axis import (
 )
 from fitup.jobfolder.cable_schema import CABLE_TABLES
 from fitup.jobfolder.cross import cross_check
+from fitup.jobfolder.frame import read_frame
+from fitup.jobfolder.frame_cross import frame_check
+from fitup.jobfolder.frame_schema import FRAME_TABLES
 from fitup.jobfolder.read_cables import check_leans, lean_of, tension_of
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
-from fitup.jobfolder.table import Row, read_table
+from fitup.jobfolder.table import Row, read_table, unique
 from fitup.model import (
     LENGTHS,
     SIDES,
@@ -44,7 +46,6 @@ from fitup.model import (
     SteelReading,
 )
 
-Item = TypeVar("Item")
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -97,35 +98,11 @@ def read_job(folder: Path | str) -> Job:
     job = _build(settings, tables, axis, problems)
     cross_check(job, tables, problems)
     check_leans(tables.get("leans.csv", []), job.points, problems)
+    job = _with_frame(root, present, job, problems)
     _check_files(root, job, settings.alignment_file, problems)
     if problems:
         raise InputError(problems)
     return replace(job, digest=digest_files(root, job, settings.alignment_file))
-
-
-def _unique(
-    rows: list[Row], problems: list[Problem], make: Callable[[Row], Item | None]
-) -> dict[str, Item]:
-    result: dict[str, Item] = {}
-    first: dict[str, int] = {}
-    for row in rows:
-        name = row["id"] if "id" in row.values else row["mark"]
-        column = "id" if "id" in row.values else "mark"
-        if name in first:
-            problems.append(
-                row.problem(
-                    column,
-                    f"'{name}' again (first in row {first[name]})",
-                    f"each {column} once",
-                    "rename or delete one",
-                )
-            )
-            continue
-        first[name] = row.number
-        item = make(row)
-        if item is not None:
-            result[name] = item
-    return result
 
 
 def _build(
@@ -134,9 +111,9 @@ def _build(
     axis: Alignment | None,
     problems: list[Problem],
 ) -> Job:
-    segments = _unique(tables["segments.csv"], problems, lambda r: _segment(r, axis, problems))
-    pairs = _unique(tables["pairs.csv"], problems, _pair)
-    points = _unique(tables["points.csv"], problems, lambda r: design_point(r, axis, problems))
+    segments = unique(tables["segments.csv"], problems, lambda r: _segment(r, axis, problems))
+    pairs = unique(tables["pairs.csv"], problems, _pair)
+    points = unique(tables["points.csv"], problems, lambda r: design_point(r, axis, problems))
 
     def joint(row: Row) -> Joint:
         own = [p for p in pairs.values() if p.joint == row["id"]]
@@ -149,26 +126,27 @@ def _build(
         reference_temperature=settings.reference_temperature,
         segments=segments,
         points=points,
-        joints=_unique(tables["joints.csv"], problems, joint),
+        joints=unique(tables["joints.csv"], problems, joint),
         pairs=pairs,
-        seats=_unique(tables["seats.csv"], problems, lambda r: _seat(r, segments, problems)),
-        jacks=_unique(tables["jacks.csv"], problems, _jack),
-        plates=_unique(tables["plates.csv"], problems, _plate),
-        limits=_unique(tables.get("limits.csv", []), problems, _limit),
+        seats=unique(tables["seats.csv"], problems, lambda r: _seat(r, segments, problems)),
+        jacks=unique(tables["jacks.csv"], problems, _jack),
+        plates=unique(tables["plates.csv"], problems, _plate),
+        limits=unique(tables.get("limits.csv", []), problems, _limit),
         tolerances=settings.tolerances,
         aims=tuple(
             a for a in (_aim(r, problems) for r in tables.get("aims.csv", [])) if a is not None
         ),
         epochs=settings.epochs,
         readings=tuple(
-            _unique(
+            unique(
                 tables.get("readings.csv", []), problems, lambda r: _reading(r, pairs, problems)
             ).values()
         ),
         excluded=settings.excluded,
-        leans=_unique(tables.get("leans.csv", []), problems, lambda r: lean_of(r, problems)),
-        tensions=_unique(tables.get("tensions.csv", []), problems, tension_of),
+        leans=unique(tables.get("leans.csv", []), problems, lambda r: lean_of(r, problems)),
+        tensions=unique(tables.get("tensions.csv", []), problems, tension_of),
         influence_table=settings.influence_table,
+        influence_by=settings.influence_by,
         alignment=axis,
         gates=settings.gates,
         working=settings.working,
@@ -176,9 +154,9 @@ def _build(
         doubts=settings.doubts,
         lockoff=settings.lockoff,
         thermometers=tuple(
-            _unique(tables.get("temperatures.csv", []), problems, _thermometer).values()
+            unique(tables.get("temperatures.csv", []), problems, _thermometer).values()
         ),
-        holds=tuple(_unique(tables.get("holds.csv", []), problems, _hold).values()),
+        holds=tuple(unique(tables.get("holds.csv", []), problems, _hold).values()),
     )
 
 
@@ -188,6 +166,21 @@ def _thermometer(row: Row) -> SteelReading:
 
 def _hold(row: Row) -> Hold:
     return Hold(row["id"], row["what"], row["signed"] or "")
+
+
+def _with_frame(root: Path, present: set[str], job: Job, problems: list[Problem]) -> Job:
+    """Read the frame if the folder holds its tables."""
+    wanted = job.influence_by == "frame"
+    if not wanted and not present & set(FRAME_TABLES):
+        return job
+    tables = {
+        name: read_table(root / name, name, columns, problems)
+        for name, (columns, required) in FRAME_TABLES.items()
+        if required or name in present
+    }
+    frame = read_frame(tables, job.segments, job.seats, problems)
+    frame_check(job, frame, tables, problems)
+    return replace(job, frame=frame)
 
 
 def _segment(row: Row, axis: Alignment | None, problems: list[Problem]) -> Segment:
@@ -424,6 +417,8 @@ def digest_files(root: Path, job: Job, axis: str | None = None) -> str:
     # signing a hold point changes nothing that a plan was made from
     tables = [name for name in (*TABLES, *CABLE_TABLES) if name != "holds.csv"]
     names = [FILE, *tables, *(e.file for e in job.epochs)]
+
+    names = [FILE, *TABLES, *FRAME_TABLES, *(e.file for e in job.epochs)]
     if job.influence_table:
         names.append(job.influence_table)
     if axis:

@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any, Final, cast
+from typing import Any, Final, Literal, cast
 
 from fitup import units
 from fitup.errors import InputError, Problem
@@ -108,6 +108,7 @@ class Settings:
     influence_table: str | None = None
     alignment_file: str | None = None
     alignment_name: str | None = None
+    influence_by: Literal["rigid", "table", "frame"] = "rigid"
     epochs: tuple[Epoch, ...] = ()
 
 
@@ -220,9 +221,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
     settings.excluded = _excluded(reader, _table(reader, document, "exclude"))
     influence = _table(reader, document, "influence")
-    reader.unknown("influence.", influence, ["table"])
-    if influence:
-        settings.influence_table = reader.text("influence.", influence, "table") or None
+    _influence(reader, settings, influence)
     axis = _table(reader, document, "alignment")
     reader.unknown("alignment.", axis, ["file", "name"])
     if axis:
@@ -238,6 +237,19 @@ def _table(reader: _Reader, document: Mapping[str, Any], key: str) -> Mapping[st
         reader.complain(key, repr(table), f"a table [{key}]", "see the template")
         return {}
     return table
+
+
+def _influence(reader: _Reader, settings: Settings, table: Mapping[str, Any]) -> None:
+    reader.unknown("influence.", table, ["table", "model"])
+    if "table" in table:
+        settings.influence_table = reader.text("influence.", table, "table") or None
+    model = table.get("model", "rigid" if settings.influence_table is None else "table")
+    if model not in ("rigid", "table", "frame"):
+        reader.complain("influence.model", repr(model), "rigid, table or frame", "correct it")
+    elif model == "table" and "table" not in table:
+        reader.complain("influence.table", "no such key", "a file in the job folder", "name it")
+    else:
+        settings.influence_by = model
 
 
 def _tolerances(reader: _Reader, table: Mapping[str, Any]) -> dict[Quantity, Tolerance]:

@@ -8,8 +8,14 @@ from pathlib import Path
 from fitup.errors import InputError, Problem
 
 
-def start_job(folder: Path | str) -> tuple[Path, ...]:
+def start_job(folder: Path | str, *, frame: bool = False) -> tuple[Path, ...]:
     """Write the commented template into a new or empty folder.
+
+    Parameters
+    ----------
+    folder : path
+    frame : bool
+        Write the job whose structure is a frame.
 
     Returns
     -------
@@ -29,10 +35,9 @@ def start_job(folder: Path | str) -> tuple[Path, ...]:
             )
         root.mkdir(parents=True, exist_ok=True)
         written = []
-        template = resources.files("fitup.jobfolder") / "template"
-        for source in sorted(template.iterdir(), key=lambda item: item.name):
-            target = root / source.name
-            target.write_bytes(source.read_bytes())
+        for name, content in sorted(_template(frame).items()):
+            target = root / name
+            target.write_bytes(content)
             written.append(target)
     except OSError as error:
         raise InputError(
@@ -43,3 +48,10 @@ def start_job(folder: Path | str) -> tuple[Path, ...]:
             ]
         ) from None
     return tuple(written)
+
+
+def _template(frame: bool) -> dict[str, bytes]:
+    """Files of the template; those of the frame stand in place of the plain ones."""
+    home = resources.files("fitup.jobfolder")
+    folders = ["template", "template_frame"] if frame else ["template"]
+    return {s.name: s.read_bytes() for f in folders for s in (home / f).iterdir()}

@@ -13,13 +13,14 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from fitup import units
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.textfile import read_text
 
 Bounds = tuple[float | None, float | None]
+Item = TypeVar("Item")
 _YES = {"yes": True, "no": False}
 
 
@@ -370,3 +371,29 @@ def _allowed(column: Column, suffix: str | None) -> str:
     if column.kind in ("text", "id", "ids"):
         return "a text"
     return _bounds_text(column, suffix)
+
+
+def unique(
+    rows: list[Row], problems: list[Problem], make: Callable[[Row], Item | None]
+) -> dict[str, Item]:
+    """Return what each row makes, by id or mark; a name given twice is a problem."""
+    result: dict[str, Item] = {}
+    first: dict[str, int] = {}
+    for row in rows:
+        name = row["id"] if "id" in row.values else row["mark"]
+        column = "id" if "id" in row.values else "mark"
+        if name in first:
+            problems.append(
+                row.problem(
+                    column,
+                    f"'{name}' again (first in row {first[name]})",
+                    f"each {column} once",
+                    "rename or delete one",
+                )
+            )
+            continue
+        first[name] = row.number
+        item = make(row)
+        if item is not None:
+            result[name] = item
+    return result

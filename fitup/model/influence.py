@@ -38,7 +38,10 @@ class ForceRow:
 
 @dataclass(frozen=True, eq=False)
 class Influence:
-    """``y(x) = y0 + A x`` and ``r(x) = r0 + R x`` about the surveyed state.
+    """``y(x) = y0 + shift + A x`` and ``r(x) = r0 + R x``.
+
+    About the surveyed state there is no shift and ``r0`` are its reactions; about other moves,
+    where other seats carry, the two are what their slope gives where nothing has moved.
 
     Parameters
     ----------
@@ -54,6 +57,8 @@ class Influence:
         ``rigid``, ``table`` or ``frame``.
     forces : tuple of ForceRow
         Tensions, moments and stresses that are watched or limited.
+    shift : Array (m,), optional
+        None: zero.
     """
 
     checks: tuple[str, ...]
@@ -63,3 +68,9 @@ class Influence:
     r0: Array
     origin: str
     forces: tuple[ForceRow, ...] = ()
+    shift: Array | None = None
+
+    def change(self, x: Array) -> Array:
+        """Return the change of every check (m,) for moves x (n,)."""
+        moved: Array = self.A @ x
+        return moved if self.shift is None else moved + self.shift

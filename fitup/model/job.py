@@ -11,6 +11,7 @@ from fitup.model.cables import Lean, Tension
 from fitup.model.checks import Aim, Quantity, Tolerance
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
+from fitup.model.frame import FrameModel
 from fitup.model.seats import Jack, Limit, Plate, Seat
 from fitup.model.trust import Doubts, Hold, LockOff, SteelReading
 
@@ -76,9 +77,13 @@ class Job:
     tensions: Mapping[str, Tension] = field(default_factory=dict)
     """Cables whose tension was measured."""
     influence_table: str | None = None
-    """File with the engineer's own influence table, else segments are rigid."""
+    """File with the engineer's own influence table."""
     alignment: Alignment | None = None
     """The design axis, where the job names one."""
+    frame: FrameModel | None = None
+    """The structure as a frame, where the folder holds its tables."""
+    influence_by: Literal["rigid", "table", "frame"] = "rigid"
+    """Where the influence of the seats comes from."""
     gates: Gates = Gates()
     working: Working = Working()
     wishes: Wishes = Wishes()

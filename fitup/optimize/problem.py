@@ -29,7 +29,8 @@ class LimitRow:
     """What one hard limit is, and how it may be written."""
 
     kind: str
-    """reaction_least, reaction_most, jack, difference, warp, leave, opening, stroke."""
+    """reaction_least, reaction_most, jack, difference, warp, leave, opening, stroke; for a place
+    in the structure force, moment or stress."""
     subject: str
     """Seat, limit, check or pair it belongs to."""
     text: str
@@ -226,6 +227,7 @@ def limit_rows(
         labels.append(LimitRow(kind, subject, text))
 
     _reaction_rows(job, influence, add)
+    _force_rows(influence, add)
     _seat_limit_rows(job, influence, add)
     _joint_rows(job, state, influence, add)
     _stroke_rows(job, influence, add)
@@ -251,6 +253,14 @@ def _reaction_rows(job: Job, influence: Influence, add: AddRow) -> None:
         capacity = sum(j.capacity for j in job.jacks_at(name)) / job.working.jack_reserve
         bound = capacity - seat.breakaway - now
         add(row, bound, "jack", name, f"jack capacity over its reserve at seat {name}")
+
+
+def _force_rows(influence: Influence, add: AddRow) -> None:
+    for force in influence.forces:
+        for sign, word, bound in ((1.0, "greatest", force.most), (-1.0, "least", -force.least)):
+            if np.isfinite(bound):
+                text = f"{word} {force.kind} at {force.id}"
+                add(sign * force.row, bound - sign * force.now, force.kind, force.id, text)
 
 
 def _seat_limit_rows(job: Job, influence: Influence, add: AddRow) -> None:

@@ -138,10 +138,17 @@ def _in_the_way(problem: FitProblem) -> str:
     for i in np.flatnonzero(np.asarray(over.value) > _NOTICED):
         amount = float(over.value[i]) * _MM * size[i]
         label = problem.limits[i]
-        force = label.kind in ("reaction_least", "reaction_most", "jack")
-        unit = f"{amount / 1e3:.0f} kN" if force else f"{amount / 1e-3:.2f} mm"
-        named.append(f"{label.text} by {unit}")
+        named.append(f"{label.text} by {_amount(label.kind, amount)}")
     return "; they could all be kept if these gave way: " + ", ".join(named) if named else ""
+
+
+def _amount(kind: str, amount: float) -> str:
+    """Say an amount of a limit, from SI, in the unit of its kind."""
+    if kind in ("reaction_least", "reaction_most", "jack", "force"):
+        return f"{amount / 1e3:.0f} kN"
+    if kind == "moment":
+        return f"{amount / 1e3:.0f} kNm"
+    return f"{amount / 1e6:.1f} MPa" if kind == "stress" else f"{amount / 1e-3:.2f} mm"
 
 
 def reach(problem: FitProblem, worst: float, squares: float) -> Array:

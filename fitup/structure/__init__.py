@@ -1,28 +1,51 @@
-"""Influence of every seat on every check and reaction: rigid segments, or the engineer's table."""
+"""Influence of every seat on checks and reactions: rigid segments, a frame, or a given table."""
 
 from pathlib import Path
 
+import numpy as np
+
 from fitup.model import Influence, Job
+from fitup.structure.frame import lifting_of, solve_job
+from fitup.structure.frame.sanity import require_sane
 from fitup.structure.present import require_bearable
 from fitup.structure.rigid import rigid_influence, segment_statics
 from fitup.structure.table import influence_from_table
 from fitup.survey.points import Survey
 
-__all__ = ["influence_from_table", "influence_of", "rigid_influence", "segment_statics"]
+__all__ = [
+    "influence_from_table",
+    "influence_of",
+    "lifting_of",
+    "rigid_influence",
+    "segment_statics",
+    "solve_job",
+]
 
 
 def influence_of(job: Job, survey: Survey, folder: Path) -> Influence:
-    """Return the influence a job asks for: its table if it names one, else rigid segments.
+    """Return the influence a job asks for: rigid segments, its frame, or its table.
 
     Raises
     ------
     StructureError
-        If a segment can move freely, or a seat's computed present load breaks its limits.
+        If a segment or the frame can move freely, the frame is not sane, or a seat's computed
+        present load breaks its limits.
     InputError
         If the table does not fit the job.
     """
-    if job.influence_table is None:
+    if job.influence_by == "table":
+        assert job.influence_table is not None
+        return influence_from_table(folder / job.influence_table, job.influence_table, job)
+    if job.influence_by == "frame":
+        influence = frame_influence(job)
+    else:
         influence = rigid_influence(job, survey)
-        require_bearable(job, influence)
-        return influence
-    return influence_from_table(folder / job.influence_table, job.influence_table, job)
+    require_bearable(job, influence)
+    return influence
+
+
+def frame_influence(job: Job) -> Influence:
+    """Return the influence of the seats about the surveyed state of a sane frame."""
+    solved = solve_job(job)
+    require_sane(job, solved)
+    return lifting_of(job, solved).about(np.zeros(len(job.seats)))

@@ -34,7 +34,7 @@ def test_logan_example_5_8():
         section = (30e3, 10e3, 10.0, 100.0, 100.0, 50.0, np.inf, np.inf, np.array(up))
         member = Member(far, far, "N1", *section)
         beams.append(Beam(member, nodes[far].position, nodes["N1"].position, np.zeros(3)))
-    loads = stacked(nodes, {"N1": [0.0, -50.0, 0.0, -1000.0, 0.0, 0.0]})
+    loads = stacked(nodes, {"N1": np.array([0.0, -50.0, 0.0, -1000.0, 0.0, 0.0])})
     system = System(nodes, tuple(beams), (), loads)
     _, tangent = system.assemble()
     q = factorise(system.reduced(tangent)).solve(system.spread.T @ loads)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -113,6 +113,6 @@ class System:
         return csc_array(self.spread.T @ tangent @ self.spread)
 
 
-def stacked(nodes: Iterable[str], values: Mapping[str, Sequence[float]]) -> Array:
+def stacked(nodes: Iterable[str], values: Mapping[str, Array]) -> Array:
     """Return six numbers for every node, one after the other; zero where there are none."""
-    return np.concatenate([np.asarray(values.get(name, np.zeros(6)), float) for name in nodes])
+    return np.concatenate([values.get(name, np.zeros(6)) for name in nodes])

@@ -14,10 +14,14 @@ from fitup.frames import Array
 
 @dataclass(frozen=True, eq=False)
 class Factor:
-    """A symmetric stiffness (f, f), scaled to a unit diagonal and factorised."""
+    """A symmetric stiffness (f, f), scaled to a unit diagonal and factorised.
+
+    ``least`` is the least eigenvalue of the scaled stiffness.
+    """
 
     scale: Array
     lu: Any
+    least: float
 
     def solve(self, right: Array) -> Array:
         """Return the motions for one right-hand side (f,) or several (f, k)."""
@@ -51,14 +55,15 @@ def factorise(stiffness: csc_array) -> Factor:
     scale = 1.0 / np.sqrt(diagonal)
     scaled = csc_array(diags_array(scale) @ stiffness @ diags_array(scale))
     try:
-        factor = Factor(scale, _lu(scaled))
+        lu = _lu(scaled)
     except RuntimeError:
         # an exact zero pivot: look for its motion a little beside
-        raise Singular(scale * softest(scaled, shifted=True)[1]) from None
-    least, vector = softest(scaled, factor=factor)
+        beside = _lu(csc_array(scaled + 1e-11 * diags_array(np.ones(len(scale)))))
+        raise Singular(scale * _softest(scaled, beside)[1]) from None
+    least, vector = _softest(scaled, lu)
     if least < LOOSE:
         raise Singular(scale * vector)
-    return factor
+    return Factor(scale, lu, least)
 
 
 def _lu(matrix: csc_array) -> Any:
@@ -70,15 +75,9 @@ def _lu(matrix: csc_array) -> Any:
     )
 
 
-def softest(
-    scaled: csc_array, factor: Factor | None = None, shifted: bool = False
-) -> tuple[float, Array]:
+def _softest(scaled: csc_array, lu: Any) -> tuple[float, Array]:
     """Return the least eigenvalue of a scaled stiffness and its motion (f,), by inverse steps."""
-    size = scaled.shape[0]
-    lu = factor.lu if factor is not None and not shifted else None
-    if lu is None:
-        lu = _lu(csc_array(scaled + 1e-11 * diags_array(np.ones(size))))
-    vector = np.cos(np.arange(size) * 1.7) + 1.5
+    vector = np.cos(np.arange(scaled.shape[0]) * 1.7) + 1.5
     for _ in range(6):
         vector = lu.solve(vector)
         vector /= np.linalg.norm(vector)

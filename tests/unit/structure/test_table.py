@@ -69,7 +69,9 @@ def test_round_trip(
     now = dict(zip(effect.seats, effect.r0.tolist(), strict=True))
     job = replace(plain, seats={n: replace(s, reaction_now=now[n]) for n, s in bare.items()})
     (tmp_path / "effect.csv").write_text(written(job, effect, units))
-    read = influence_of(replace(job, influence_table="effect.csv"), survey, tmp_path)
+    read = influence_of(
+        replace(job, influence_table="effect.csv", influence_by="table"), survey, tmp_path
+    )
     assert (read.checks, read.seats, read.origin) == (effect.checks, effect.seats, "table")
     assert pytest.approx(effect.A, rel=1e-9, abs=1e-12) == read.A
     # reactions are of the order of 1e8 N/m

@@ -1,0 +1,212 @@
+"""``fitup structure``: is the frame to be believed, what carries, and what a move does."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from fitup.cli.text import job_argument, json_option, say_json, text_table
+from fitup.frames import Array
+from fitup.jobfolder import read_job
+from fitup.sheets.words import move_words
+from fitup.structure.frame.report import DISAGREE, FrameReport, report_of
+from fitup.units import DISPLAY, DisplayUnits, Shown
+
+
+@click.command("structure")
+@job_argument
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, readable=False),
+    help="Folder for the figures; none are drawn when not given.",
+)
+@json_option
+def command(job: Path, out: Path | None, as_json: bool) -> None:
+    """Check the frame of a job and show what carries and what its seats do.
+
+    Weight against reactions, condition, deflection; the present reaction of every seat and which
+    of them carry; watched forces; what a move of each seat does to the reactions; and where an
+    imported influence table and the frame disagree. No survey is needed.
+
+    \b
+    Example:
+      fitup structure closure-k1 --out figures
+    """
+    report = report_of(read_job(job), job)
+    if as_json:
+        say_json(as_json_result(report))
+    else:
+        show(report)
+
+
+def show(report: FrameReport) -> None:
+    """Print a frame: sanity, seats, watched forces, moves, warp, and how a table compares."""
+    units = DISPLAY[report.job.units]
+    _show_sanity(report, units)
+    click.echo("\nSeats")
+    click.echo(_seat_table(report, units))
+    if report.loose:
+        click.echo(
+            "The openings of " + ", ".join(report.loose) + " are not settled by the stiffness: "
+            "the structure can rock on the seats that carry."
+        )
+    if report.influence.forces:
+        click.echo("\nWatched forces, with the present loads")
+        click.echo(_force_table(report, units))
+    step = units.move.text(_per_move(units))
+    click.echo(f"\nWhat a move of {step} does to the loads")
+    for i, seat in enumerate(report.influence.seats):
+        click.echo(f"  {_move(report, seat, report.influence.R[:, i], units)}")
+    for segment, pattern in report.twist.items():
+        changes = _changes(list(pattern.items()), _per_move(units), units)
+        click.echo(f"  segment {segment} warped by {step}: {changes}")
+    _show_table(report)
+    click.echo("\nan aid to a competent engineer, not approved for work")
+
+
+def _show_sanity(report: FrameReport, units: DisplayUnits) -> None:
+    sanity, frame, force = report.sanity, report.job.frame, units.force
+    assert frame is not None
+    click.echo(
+        f"{report.job.name}: a frame of {len(frame.nodes)} nodes, {len(frame.members)} members, "
+        f"{len(frame.springs)} springs and {len(frame.bodies)} rigid bodies, "
+        f"{sanity.motions} free motions."
+    )
+    click.echo("Is it to be believed?")
+    click.echo(
+        f"  weighs {force.text(sanity.weight)}; seats carry {force.text(sanity.seats)}, the ground "
+        f"{force.text(sanity.ground)}: nothing is left over"
+    )
+    click.echo(
+        f"  goes down by at most {units.move.text(sanity.sag)} under its own loads, at "
+        f"{sanity.sag_at}"
+    )
+    click.echo("  every node is held; the stiffness is symmetric")
+    for own in sanity.segments:
+        click.echo(
+            f"  segment {own.segment}: {force.text(own.frame)} in the frame, "
+            f"{force.text(own.told)} in segments.csv"
+        )
+    for line in sanity.warnings:
+        click.echo(f"  LOOK: {line}")
+
+
+def _seat_table(report: FrameReport, units: DisplayUnits) -> str:
+    rows = []
+    for seat in report.seats:
+        state = "carries" if seat.carries else f"OPEN by {units.move.text(seat.opening)}"
+        rows.append(
+            [
+                seat.seat,
+                state,
+                units.force.text(seat.reaction),
+                "measured" if seat.measured else "computed",
+                "pushes only" if seat.one_way else "pushes and pulls",
+                units.coordinate.text(seat.arm),
+            ]
+        )
+    header = ["seat", "now", "load", "which is", "it", "arm to the frame"]
+    return text_table(header, rows, right=[2, 5])
+
+
+def _force_table(report: FrameReport, units: DisplayUnits) -> str:
+    frame = report.job.frame
+    assert frame is not None
+    rows = []
+    for force in report.influence.forces:
+        place, shown = frame.places[force.id], _shown(force.kind, units)
+        rows.append(
+            [
+                force.id,
+                f"{place.quantity} in {place.member} at {units.coordinate.text(place.at)}",
+                _worded(force.now, force.words, shown),
+                "-" if np.isinf(force.least) else _worded(force.least, force.words, shown),
+                "-" if np.isinf(force.most) else _worded(force.most, force.words, shown),
+            ]
+        )
+    return text_table(["place", "what", "now", "limit", "limit"], rows, right=[2, 3, 4])
+
+
+def _shown(kind: str, units: DisplayUnits) -> Shown:
+    return {"force": units.force, "moment": units.moment, "stress": units.stress}[kind]
+
+
+def _worded(value: float, words: tuple[str, str], shown: Shown) -> str:
+    """Say a force with its side in a word."""
+    size = shown.text(abs(value))
+    return size if shown.number(value) == 0.0 else f"{words[0 if value > 0.0 else 1]} {size}"
+
+
+def _per_move(units: DisplayUnits) -> float:
+    """Return a move such as crews make [m]: one millimetre or a tenth of an inch."""
+    return units.move.back(1.0 if units.name == "metric" else 0.1)
+
+
+def _move(report: FrameReport, seat: str, change: Array, units: DisplayUnits) -> str:
+    word = move_words(report.job.seats[seat].pushes, _per_move(units), units).side
+    pairs = list(zip(report.influence.seats, change.tolist(), strict=True))
+    return f"{word} at {seat}: {_changes(pairs, _per_move(units), units)}"
+
+
+def _changes(pairs: list[tuple[str, float]], move: float, units: DisplayUnits) -> str:
+    """Say which loads grow and which shrink, those that count, the largest first."""
+    largest = max(abs(v) for _, v in pairs)
+    parts = []
+    for word, sign in (("more on", 1.0), ("less on", -1.0)):
+        own = sorted((p for p in pairs if sign * p[1] > 0.05 * largest), key=lambda p: -abs(p[1]))
+        if own:
+            told = ", ".join(f"{n} by {units.force.text(abs(v) * move)}" for n, v in own)
+            parts.append(f"{word} {told}")
+    return "; ".join(parts) if parts else "no load changes"
+
+
+def _show_table(report: FrameReport) -> None:
+    if report.table is None:
+        return
+    click.echo(f"\nThe table {report.table} against the frame")
+    if not report.disagreements:
+        click.echo(
+            f"  all {report.compared} rows agree within {DISAGREE:.0%} of their largest entry"
+        )
+        return
+    click.echo(
+        f"  {len(report.disagreements)} of {report.compared} rows disagree, the worst first:"
+    )
+    for found in report.disagreements[:20]:
+        click.echo(
+            f"  {found.row}: at seat {found.seat} off by {found.share:.0%} of the row's largest"
+            " entry"
+        )
+
+
+def as_json_result(report: FrameReport) -> dict[str, Any]:
+    """Return the report with documented keys (docs/json.md), in SI."""
+    sanity = {k: v for k, v in asdict(report.sanity).items() if k != "faults"}
+    return {
+        "job": report.job.name,
+        "sanity": sanity | {"unbalanced": report.sanity.unbalanced},
+        "seats": [asdict(s) for s in report.seats],
+        "loose": list(report.loose),
+        "forces": [
+            {"id": f.id, "kind": f.kind, "now": f.now, "side": f.words[0 if f.now >= 0.0 else 1]}
+            for f in report.influence.forces
+        ],
+        "influence": {
+            "seats": list(report.influence.seats),
+            "checks": list(report.influence.checks),
+            "A": report.influence.A.tolist(),
+            "R": report.influence.R.tolist(),
+        },
+        "twist": [
+            {"segment": s, "seat": n, "change": v}
+            for s, p in report.twist.items()
+            for n, v in p.items()
+        ],
+        "table": report.table,
+        "compared": report.compared,
+        "disagreements": [asdict(d) for d in report.disagreements],
+    }

@@ -1,0 +1,202 @@
+"""Loads on a frame and the places at which its forces are watched, from their rows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from fitup.errors import Problem
+from fitup.frames import Array
+from fitup.jobfolder.table import Row, unique
+from fitup.model.frame import Member, MemberLoad, Node, NodeLoad, Place, Temperature
+
+#: kind of load -> the columns that say how much
+_OF_KIND: Final = {
+    "node": ("down", "east", "north"),
+    "point": ("down", "east", "north", "at"),
+    "line": ("line", "at", "to"),
+    "temperature": ("warmer", "top_warmer", "left_warmer"),
+}
+#: what is watched -> the columns of its limits
+_LIMITS: Final = {
+    "axial": "force",
+    "shear": "force",
+    "moment": "moment",
+    "torsion": "moment",
+    "stress": "stress",
+}
+Loads = tuple[tuple[NodeLoad, ...], tuple[MemberLoad, ...], tuple[Temperature, ...]]
+
+
+def length_of(nodes: Mapping[str, Node], member: Member) -> float:
+    """Return the flexible length of a member [m]."""
+    start = nodes[member.i].position + member.offset_i
+    return float(np.linalg.norm(nodes[member.j].position + member.offset_j - start))
+
+
+def read_loads(
+    rows: list[Row],
+    nodes: Mapping[str, Node],
+    members: Mapping[str, Member],
+    problems: list[Problem],
+) -> Loads:
+    """Return loads on nodes, loads on members and temperatures."""
+    node_loads: list[NodeLoad] = []
+    member_loads: list[MemberLoad] = []
+    temperatures: list[Temperature] = []
+    for row in unique(rows, problems, lambda r: r).values():
+        kind, on = row["kind"], row["on"]
+        before = len(problems)
+        _only(row, problems)
+        if on not in (nodes if kind == "node" else members):
+            home = "frame_nodes.csv" if kind == "node" else "frame_members.csv"
+            problems.append(
+                row.problem("on", f"'{on}'", f"an id of {home}", "correct it or add it there")
+            )
+        elif kind != "node":
+            _along(row, length_of(nodes, members[on]), problems)
+            _warm(row, members[on], problems)
+        if len(problems) > before:
+            continue
+        if kind == "node":
+            node_loads.append(NodeLoad(row["id"], on, np.concatenate([_force(row), np.zeros(3)])))
+        elif kind == "point":
+            member_loads.append(MemberLoad(row["id"], on, _force(row), row["at"]))
+        elif kind == "line":
+            end = length_of(nodes, members[on]) if row["to"] is None else row["to"]
+            down = np.array([0.0, 0.0, -row["line"]])
+            member_loads.append(MemberLoad(row["id"], on, down, row["at"] or 0.0, end))
+        else:
+            heat = (row["warmer"], row["top_warmer"], row["left_warmer"])
+            temperatures.append(Temperature(row["id"], on, *heat))
+    return tuple(node_loads), tuple(member_loads), tuple(temperatures)
+
+
+def _force(row: Row) -> Array:
+    return np.array([row["east"], row["north"], -row["down"]])
+
+
+def _only(row: Row, problems: list[Problem]) -> None:
+    """Refuse amounts that do not belong to the kind of load, and a load without any."""
+    own = _OF_KIND[row["kind"]]
+    for column in sorted({c for columns in _OF_KIND.values() for c in columns} - set(own)):
+        if row[column]:
+            problems.append(
+                row.problem(
+                    column,
+                    f"a value for a load of kind {row['kind']}",
+                    f"only {', '.join(own)} for this kind",
+                    "clear it or correct the kind",
+                )
+            )
+    needed = {"point": "at", "line": "line"}.get(row["kind"])
+    if needed and row[needed] is None:
+        problems.append(row.problem(needed, "an empty cell", "a number", "fill it in"))
+    elif not any(row[c] for c in own if c not in ("at", "to")):
+        problems.append(row.problem(own[0], "a load of nothing", "an amount", "give how much"))
+
+
+def _along(row: Row, length: float, problems: list[Problem]) -> None:
+    end = row["to"]
+    for column in ("at", "to"):
+        if row[column] is not None and row[column] > length + 1e-6:
+            problems.append(
+                row.problem(
+                    column,
+                    f"{row[column]:g} m on a member of {length:g} m",
+                    "a place on its flexible length",
+                    "correct it",
+                )
+            )
+    if end is not None and end <= (row["at"] or 0.0):
+        problems.append(row.problem("to", f"{end:g} m, not beyond at", "beyond at", "correct one"))
+
+
+def _warm(row: Row, member: Member, problems: list[Problem]) -> None:
+    for column, size in (("top_warmer", "depth"), ("left_warmer", "width")):
+        if row[column] and getattr(member, size) == 0.0:
+            problems.append(
+                row.problem(
+                    column,
+                    f"a difference through a section without {size}",
+                    f"a section with {size}",
+                    f"give {size} in frame_sections.csv",
+                )
+            )
+    if row["kind"] == "temperature" and member.expansion == 0.0:
+        problems.append(
+            row.problem(
+                "on",
+                f"member {member.id}, whose material does not expand",
+                "a material with expansion",
+                "give expansion in frame_materials.csv",
+            )
+        )
+
+
+def read_places(
+    rows: list[Row],
+    nodes: Mapping[str, Node],
+    members: Mapping[str, Member],
+    problems: list[Problem],
+) -> dict[str, Place]:
+    """Return the places at which forces, moments or stresses are watched."""
+    return unique(rows, problems, lambda r: _place(r, nodes, members, problems))
+
+
+def _place(
+    row: Row,
+    nodes: Mapping[str, Node],
+    members: Mapping[str, Member],
+    problems: list[Problem],
+) -> Place | None:
+    before = len(problems)
+    quantity = row["quantity"]
+    kind = _LIMITS[quantity]
+    if row["member"] not in members:
+        problems.append(
+            row.problem(
+                "member",
+                f"'{row['member']}'",
+                "an id of frame_members.csv",
+                "correct it or add it there",
+            )
+        )
+    else:
+        _along_place(row, length_of(nodes, members[row["member"]]), problems)
+    others = {f"{k}_{side}" for k in set(_LIMITS.values()) - {kind} for side in ("least", "most")}
+    others |= set() if quantity == "stress" else {"left", "up"}
+    for column in sorted(c for c in others if row[c] is not None):
+        problems.append(
+            row.problem(
+                column,
+                f"a value for {quantity}",
+                f"limits of {quantity}: {kind}_least, {kind}_most",
+                "move the number",
+            )
+        )
+    least, most = row[f"{kind}_least"], row[f"{kind}_most"]
+    least = -np.inf if least is None else least
+    most = np.inf if most is None else most
+    if most <= least:
+        problems.append(
+            row.problem(f"{kind}_most", f"not above {kind}_least", "above it", "correct one")
+        )
+    if len(problems) > before:
+        return None
+    fibre = (row["left"] or 0.0, row["up"] or 0.0)
+    return Place(row["id"], row["member"], row["at"], quantity, *fibre, least, most)
+
+
+def _along_place(row: Row, length: float, problems: list[Problem]) -> None:
+    if row["at"] > length + 1e-6:
+        problems.append(
+            row.problem(
+                "at",
+                f"{row['at']:g} m on a member of {length:g} m",
+                "a place on its flexible length",
+                "correct it",
+            )
+        )

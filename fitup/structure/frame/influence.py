@@ -1,0 +1,161 @@
+"""Influence of the seats from a frame: checks move as the points tied to it do."""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+import numpy as np
+
+from fitup.errors import StructureError
+from fitup.frames import Array
+from fitup.joints import checks_of, parts_of
+from fitup.model import Check, ForceRow, Job
+from fitup.model.frame import FrameModel, FrameSeat, Member, Place, Tie
+from fitup.structure.contact import Contact
+from fitup.structure.frame.lifting import Lifting
+from fitup.structure.frame.mesh import flexible, nearest
+from fitup.structure.frame.solved import Solved, section_forces, solve_frame
+
+#: what is watched -> (kind, words for a positive and a negative value)
+FORCES: Final[dict[str, tuple[Literal["force", "moment", "stress"], tuple[str, str]]]] = {
+    "axial": ("force", ("tension", "compression")),
+    "shear": ("force", ("ahead part pushes up", "ahead part pushes down")),
+    "moment": ("moment", ("sagging", "hogging")),
+    "torsion": ("moment", ("ahead part turns left edge up", "ahead part turns right edge up")),
+    "stress": ("stress", ("tension", "compression")),
+}
+
+
+def frame_of(job: Job) -> FrameModel:
+    """Return the frame of a job.
+
+    Raises
+    ------
+    StructureError
+        If it has none.
+    """
+    if job.frame is None:
+        raise StructureError(
+            "this job has no frame; give frame_nodes.csv, frame_members.csv, frame_sections.csv "
+            "and frame_materials.csv in the job folder"
+        )
+    return job.frame
+
+
+def seat_in_frame(job: Job, name: str) -> FrameSeat:
+    """Return what the frame knows of a seat; a seat that may not pull is one-way."""
+    own = frame_of(job).seats.get(name)
+    return FrameSeat(name, job.seats[name].reaction_least >= 0.0) if own is None else own
+
+
+def ties_of(job: Job) -> dict[str, tuple[Tie, Array]]:
+    """Return where every seat (``seat/ID``) and check point (``point/ID``) is tied."""
+    model = frame_of(job)
+    ties: dict[str, tuple[Tie, Array]] = {}
+    for seat in job.seats.values():
+        own = seat_in_frame(job, seat.id).tie
+        ties[f"seat/{seat.id}"] = _tie(model, own, seat.segment, seat.position)
+    for point in job.points.values():
+        own = model.ties.get(point.id, Tie())
+        ties[f"point/{point.id}"] = _tie(model, own, point.segment, point.design)
+    return ties
+
+
+def _tie(model: FrameModel, own: Tie, segment: str, position: Array) -> tuple[Tie, Array]:
+    if own.node is not None:
+        return own, position
+    if own.member is None:
+        return nearest(model, segment, position), position
+    if own.at is not None:
+        return own, position
+    start, end = flexible(model, model.members[own.member])
+    line = end - start
+    length = float(np.linalg.norm(line))
+    at = float(np.clip((position - start) @ line / length, 0.0, length))
+    return Tie(member=own.member, at=at), position
+
+
+def solve_job(job: Job) -> Solved:
+    """Solve the frame of a job on its seats, all of them two-way."""
+    return solve_frame(frame_of(job), tuple(job.seats.values()), ties_of(job))
+
+
+def lifting_of(job: Job, solved: Solved) -> Lifting:
+    """Return how the frame of a job answers to its seats, lift-off included.
+
+    Raises
+    ------
+    StructureError
+        If the seats that can only push cannot carry the structure.
+    """
+    checks = checks_of(job)
+    q, R = solved.reactions()
+    names = tuple(job.seats)
+    own = [seat_in_frame(job, name) for name in names]
+    one_way = np.array([s.one_way for s in own])
+    r0, start = _present(job, Contact(names, one_way, q, R), own)
+    A = np.array([_row(job, solved, check) for check in checks]).reshape(len(checks), len(names))
+    # present loads that were measured stand for how the deck was really built
+    contact = Contact(names, one_way, r0 - R @ start, R)
+    # the effective moves that bring the present reactions, measured ones too
+    built = np.linalg.lstsq(R, r0 - q, rcond=1e-12)[0]
+    forces = tuple(_force(solved, place, built) for place in frame_of(job).places.values())
+    return Lifting(tuple(c.id for c in checks), contact, A, forces, start)
+
+
+def _present(job: Job, computed: Contact, own: list[FrameSeat]) -> tuple[Array, Array]:
+    """Reactions [N] and openings [m] (n,) in the surveyed state: measured, else computed."""
+    touch = computed.at(np.array([s.setting for s in own]))
+    r0, openings = touch.reactions.copy(), touch.openings.copy()
+    for i, seat in enumerate(own):
+        measured = job.seats[seat.seat].reaction_now
+        if seat.gap > 0.0:
+            r0[i], openings[i] = 0.0, seat.gap
+        elif measured is not None:
+            r0[i], openings[i] = measured, 0.0
+    return r0, openings
+
+
+def _row(job: Job, solved: Solved, check: Check) -> Array:
+    """Change of a check for a unit move of every seat (n,), all seats two-way."""
+    part = parts_of(job, check)
+    row = np.zeros(len(solved.seats))
+    for name, along in part.points.items():
+        row += along @ solved.shift(f"point/{name}", solved.moves)
+    for segment, about in part.turns.items():
+        row += about @ face_turn(job, solved, check.joint, segment)
+    return row
+
+
+def face_turn(job: Job, solved: Solved, joint: str, segment: str) -> Array:
+    """Turn (3, n) of a segment's face at a joint: the mean over its points of pairs there."""
+    names = [
+        name
+        for pair in job.pairs_of(joint)
+        for name in (pair.back_point, pair.ahead_point)
+        if job.points[name].segment == segment
+    ]
+    return np.mean([solved.turn(f"point/{n}", solved.moves) for n in names], axis=0)
+
+
+def _force(solved: Solved, place: Place, present: Array) -> ForceRow:
+    member = solved.mesh.pieces[place.member][0].member
+    slopes = [
+        watched(section_forces(solved, place, column, loaded=False), place, member)
+        for column in solved.moves.T
+    ]
+    row = np.array(slopes)
+    still = watched(section_forces(solved, place, solved.still, loaded=True), place, member)
+    kind, words = FORCES[place.quantity]
+    now = still + float(row @ present)
+    return ForceRow(place.id, kind, words, now, row, place.least, place.most)
+
+
+def watched(forces: Array, place: Place, member: Member) -> float:
+    """Return what is watched at a place from its section forces (6,) [N, N m or Pa]."""
+    axial, _, shear, torsion, about_y, about_z = (float(f) for f in forces)
+    if place.quantity == "stress":
+        bending = about_y * place.z / member.Iy - about_z * place.y / member.Iz
+        return axial / member.A + bending
+    # a moment about y presses the bottom; sagging stretches it
+    return {"axial": axial, "shear": shear, "moment": -about_y, "torsion": torsion}[place.quantity]

@@ -1,0 +1,77 @@
+"""Checks, reactions and forces of a frame whose seats may lift off, and their slopes.
+
+Everything is linear in the *effective* moves of the seats, move plus opening
+(:mod:`fitup.structure.contact`); only the openings are not linear in the moves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitup.frames import Array
+from fitup.model import ForceRow, Influence
+from fitup.structure.contact import Contact, Touch
+
+
+@dataclass(frozen=True, eq=False)
+class Lifting:
+    """A structure on seats that may lift off.
+
+    Parameters
+    ----------
+    checks : tuple of str
+    contact : Contact
+    A : Array (m, n)
+        Change of every check for a unit effective move of every seat.
+    forces : tuple of ForceRow
+        With rows for unit effective moves.
+    start : Array (n,)
+        Effective moves in the surveyed state: the present openings [m].
+    """
+
+    checks: tuple[str, ...]
+    contact: Contact
+    A: Array
+    forces: tuple[ForceRow, ...]
+    start: Array
+
+    def at(self, x: Array) -> tuple[Array, Touch]:
+        """Return the change of every check (m,) from the survey, and what carries, for moves x.
+
+        Raises
+        ------
+        NoContact
+            If the seats cannot carry the structure.
+        """
+        touch = self.contact.at(x)
+        return self.A @ (touch.effective - self.start), touch
+
+    def about(self, x: Array) -> Influence:
+        """Return the influence about moves x (n,), valid while the same seats carry as there."""
+        change, touch = self.at(x)
+        slope = self.contact.tangent(touch.carries)
+        A, R = self.A @ slope, self.contact.R @ slope
+        forces = tuple(self._force(f, slope, touch, x) for f in self.forces)
+        return Influence(
+            self.checks,
+            self.contact.seats,
+            A,
+            R,
+            touch.reactions - R @ x,
+            "frame",
+            forces,
+            change - A @ x if x.any() else None,
+        )
+
+    def _force(self, force: ForceRow, slope: Array, touch: Touch, x: Array) -> ForceRow:
+        row = force.row @ slope
+        there = force.now + float(force.row @ (touch.effective - self.start))
+        return ForceRow(
+            force.id,
+            force.kind,
+            force.words,
+            there - float(row @ x),
+            row,
+            force.least,
+            force.most,
+        )

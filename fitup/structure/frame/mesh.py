@@ -1,0 +1,219 @@
+"""From the tables to a system: members cut wherever something bears on them, loads or is watched.
+
+A cut puts a node on the member, so that seats, points and point loads act exactly where they are
+and every piece carries only even loads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from fitup.errors import StructureError
+from fitup.frames import Array
+from fitup.model.frame import FrameModel, Member, Node, Tie
+from fitup.structure.frame.assemble import System, stacked
+from fitup.structure.frame.beam import Beam
+from fitup.structure.frame.elements import Element, SpringElement
+
+#: two places of a member nearer than this are one [m]
+NEAR = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Attached:
+    """A place carried by a node at the end of a rigid arm (3,) [m]."""
+
+    node: str
+    arm: Array
+
+    def shift(self, motions: Array) -> Array:
+        """Return the shift of the place for motions (..., 6) of its node."""
+        return motions[..., :3] + np.cross(motions[..., 3:], self.arm)
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """A frame cut into pieces.
+
+    Parameters
+    ----------
+    system : System
+        Without seats: they are added by whoever solves it.
+    pieces : mapping of str to tuple of Beam
+        Member -> its pieces from end i to end j.
+    attached : mapping of str to Attached
+        What was asked to be tied, by name.
+    """
+
+    system: System
+    pieces: Mapping[str, tuple[Beam, ...]]
+    attached: Mapping[str, Attached]
+
+
+def flexible(model: FrameModel, member: Member) -> tuple[Array, Array]:
+    """Return the two ends (3,) of the flexible length of a member [m]."""
+    return (
+        model.nodes[member.i].position + member.offset_i,
+        model.nodes[member.j].position + member.offset_j,
+    )
+
+
+def nearest(model: FrameModel, segment: str, position: Array) -> Tie:
+    """Return the place of a segment's members that is nearest to a position (3,) [m].
+
+    Raises
+    ------
+    StructureError
+        If no member belongs to the segment.
+    """
+    best: tuple[float, Tie] | None = None
+    for member in model.members.values():
+        if member.segment != segment:
+            continue
+        start, end = flexible(model, member)
+        line = end - start
+        along = float(np.clip((position - start) @ line / (line @ line), 0.0, 1.0))
+        apart = float(np.linalg.norm(position - start - along * line))
+        if best is None or apart < best[0] - NEAR:
+            best = apart, Tie(member=member.id, at=along * float(np.linalg.norm(line)))
+    if best is None:
+        raise StructureError(
+            f"segment {segment}: no member of the frame belongs to it; name it in the column "
+            "segment of frame_members.csv, or tie its seats and points in frame_ties.csv"
+        )
+    return best[1]
+
+
+def make_mesh(model: FrameModel, ties: Mapping[str, tuple[Tie, Array]]) -> Mesh:
+    """Cut a frame and return its system.
+
+    Parameters
+    ----------
+    model : FrameModel
+    ties : mapping of str to (Tie, Array)
+        Name -> where it is tied, and its position (3,) [m].
+
+    Raises
+    ------
+    StructureError
+        If a member cannot stand as a beam.
+    """
+    cuts = {name: _cuts(model, member, ties) for name, member in model.members.items()}
+    nodes = dict(model.nodes)
+    pieces: dict[str, tuple[Beam, ...]] = {}
+    for name, member in model.members.items():
+        try:
+            pieces[name] = tuple(_pieces(model, member, cuts[name], nodes))
+        except StructureError as error:
+            raise StructureError(f"member {name}: {error}") from None
+    attached = {
+        name: _attach(model, tie, position, cuts, nodes) for name, (tie, position) in ties.items()
+    }
+    elements: list[Element] = [beam for beams in pieces.values() for beam in beams]
+    elements += [SpringElement(spring) for spring in model.springs.values()]
+    loads = _node_loads(model, cuts, nodes)
+    system = System(nodes, tuple(elements), tuple(model.bodies.values()), stacked(nodes, loads))
+    return Mesh(system, pieces, attached)
+
+
+def _cuts(
+    model: FrameModel, member: Member, ties: Mapping[str, tuple[Tie, Array]]
+) -> tuple[float, ...]:
+    """Places along the flexible length at which a member is cut, its ends included [m]."""
+    start, end = flexible(model, member)
+    length = float(np.linalg.norm(end - start))
+    if length < NEAR:
+        raise StructureError(f"member {member.id}: its flexible length is zero")
+    wanted = [t.at for t, _ in ties.values() if t.member == member.id and t.at is not None]
+    wanted += [p.at for p in model.places.values() if p.member == member.id]
+    for load in model.member_loads:
+        if load.member == member.id:
+            wanted += [load.start] if load.end is None else [load.start, load.end]
+    result = [0.0]
+    for at in sorted(wanted):
+        if result[-1] + NEAR < at < length - NEAR:
+            result.append(at)
+    return (*result, length)
+
+
+def cut_name(member: Member, cuts: tuple[float, ...], at: float) -> str:
+    """Return the node at a place of a member: one of its own, or the cut there."""
+    k = int(np.argmin(np.abs(np.array(cuts) - at)))
+    if k == 0:
+        return member.i
+    return member.j if k == len(cuts) - 1 else f"{member.id}@{cuts[k]:.6g}"
+
+
+def _pieces(
+    model: FrameModel, member: Member, cuts: tuple[float, ...], nodes: dict[str, Node]
+) -> Iterator[Beam]:
+    start, end = flexible(model, member)
+    ahead = (end - start) / cuts[-1]
+    warm = [t for t in model.temperatures if t.member == member.id]
+    heat = (sum(t.even for t in warm), sum(t.depth for t in warm), sum(t.width for t in warm))
+    for a, b in pairwise(cuts):
+        for at in (a, b):
+            name = cut_name(member, cuts, at)
+            nodes.setdefault(name, Node(name, start + at * ahead))
+        i, j = cut_name(member, cuts, a), cut_name(member, cuts, b)
+        piece = replace(
+            member,
+            i=i,
+            j=j,
+            offset_i=member.offset_i if a == 0.0 else np.zeros(3),
+            offset_j=member.offset_j if b == cuts[-1] else np.zeros(3),
+            releases=frozenset(
+                k for k in member.releases if (a == 0.0 if k < 6 else b == cuts[-1])
+            ),
+        )
+        yield Beam(piece, nodes[i].position, nodes[j].position, _even(model, member, a, b), heat, a)
+
+
+def _even(model: FrameModel, member: Member, a: float, b: float) -> Array:
+    """Even load (3,) in the grid on the piece from a to b [N/m]."""
+    load = np.array([0.0, 0.0, -member.weight])
+    for own in model.member_loads:
+        whole = own.end is not None and own.start <= a + NEAR and own.end >= b - NEAR
+        if whole and own.member == member.id:
+            load = load + own.values
+    return load
+
+
+def _attach(
+    model: FrameModel,
+    tie: Tie,
+    position: Array,
+    cuts: Mapping[str, tuple[float, ...]],
+    nodes: Mapping[str, Node],
+) -> Attached:
+    if tie.member is None:
+        assert tie.node is not None
+        name = tie.node
+    else:
+        assert tie.at is not None
+        name = cut_name(model.members[tie.member], cuts[tie.member], tie.at)
+    return Attached(name, position - nodes[name].position)
+
+
+def _node_loads(
+    model: FrameModel, cuts: Mapping[str, tuple[float, ...]], nodes: Mapping[str, Node]
+) -> dict[str, Array]:
+    """Loads (6,) on nodes: their own, and point loads on members at their cuts."""
+    loads: dict[str, Array] = {}
+    for load in model.node_loads:
+        loads[load.node] = loads.get(load.node, np.zeros(6)) + load.values
+    for point in model.member_loads:
+        if point.end is not None:
+            continue
+        member = model.members[point.member]
+        name = cut_name(member, cuts[point.member], point.start)
+        start, end = flexible(model, member)
+        where = start + point.start / cuts[point.member][-1] * (end - start)
+        moment = np.cross(where - nodes[name].position, point.values)
+        added = np.concatenate([point.values, moment])
+        loads[name] = loads.get(name, np.zeros(6)) + added
+    return loads
