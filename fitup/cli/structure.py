@@ -19,13 +19,8 @@ from fitup.units import DISPLAY, DisplayUnits, Shown
 
 @click.command("structure")
 @job_argument
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, readable=False),
-    help="Folder for the figures; none are drawn when not given.",
-)
 @json_option
-def command(job: Path, out: Path | None, as_json: bool) -> None:
+def command(job: Path, as_json: bool) -> None:
     """Check the frame of a job and show what carries and what its seats do.
 
     Weight against reactions, condition, deflection; the present reaction of every seat and which
@@ -34,7 +29,7 @@ def command(job: Path, out: Path | None, as_json: bool) -> None:
 
     \b
     Example:
-      fitup structure closure-k1 --out figures
+      fitup structure closure-k1
     """
     report = report_of(read_job(job), job)
     if as_json:

@@ -9,7 +9,13 @@ import numpy as np
 
 from fitup.errors import Problem
 from fitup.frames import Array
-from fitup.jobfolder.frame_loads import read_loads, read_places
+from fitup.jobfolder.frame_loads import (
+    along_member,
+    length_of,
+    read_loads,
+    read_places,
+    unknown_id,
+)
 from fitup.jobfolder.table import Row, unique
 from fitup.model.frame import (
     MOTIONS,
@@ -133,12 +139,6 @@ def _material(row: Row, problems: list[Problem]) -> Row:
     return row
 
 
-def _missing(row: Row, column: str, home: str, problems: list[Problem]) -> None:
-    problems.append(
-        row.problem(column, f"'{row[column]}'", f"an id of {home}", "correct it or add it there")
-    )
-
-
 _HOMES: Final = {
     "i": "frame_nodes.csv",
     "j": "frame_nodes.csv",
@@ -155,9 +155,9 @@ def _member(
 ) -> Member | None:
     missing = [c for c in _HOMES if row[c] not in known[c]]
     for column in missing:
-        _missing(row, column, _HOMES[column], problems)
+        unknown_id(row, column, _HOMES[column], problems)
     if row["segment"] and row["segment"] not in segments:
-        _missing(row, "segment", "segments.csv", problems)
+        unknown_id(row, "segment", "segments.csv", problems)
     if missing:
         return None
     offsets = [np.array([row[f"offset_{end}_{axis}"] for axis in "ENH"]) for end in "ij"]
@@ -230,7 +230,7 @@ def _spring(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> Spr
     before = len(problems)
     for column in ("node", "other"):
         if row[column] is not None and row[column] not in nodes:
-            _missing(row, column, "frame_nodes.csv", problems)
+            unknown_id(row, column, "frame_nodes.csv", problems)
     axis = np.array([row["axis_E"], row["axis_N"], row["axis_H"]])
     if not np.linalg.norm(axis) > 0.0:
         problems.append(row.problem("axis_E", "no direction", "axis_E, axis_N, axis_H", "give one"))
@@ -250,12 +250,15 @@ def _body(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> Body 
     before = len(problems)
     for name in names:
         if name not in nodes:
-            problems.append(
-                row.problem("nodes", f"'{name}'", "ids of frame_nodes.csv", "correct it")
-            )
+            unknown_id(row, "nodes", "frame_nodes.csv", problems, name)
     if len(set(names)) < 2 or len(set(names)) < len(names):
         problems.append(
-            row.problem("nodes", f"'{' '.join(names)}'", "two or more different nodes", "correct")
+            row.problem(
+                "nodes",
+                f"'{' '.join(names)}'",
+                "two or more different nodes",
+                "name more, or delete it",
+            )
         )
     for name in names[1:]:
         if name in nodes and nodes[name].fixed:
@@ -279,8 +282,8 @@ def _led_once(rows: list[Row], bodies: Mapping[str, Body], problems: list[Proble
                     row.problem(
                         "nodes",
                         f"'{name}', which is in body {home[name]}",
-                        "each once",
-                        "join them",
+                        "each node in one body",
+                        "join the two",
                     )
                 )
 
@@ -291,9 +294,11 @@ def _tie(
     if row["node"] is not None and (row["member"] is not None or row["at"] is not None):
         problems.append(row.problem("node", "a node and a member", "one of them", "clear one"))
     if row["node"] is not None and row["node"] not in nodes:
-        _missing(row, "node", "frame_nodes.csv", problems)
+        unknown_id(row, "node", "frame_nodes.csv", problems)
     if row["member"] is not None and row["member"] not in members:
-        _missing(row, "member", "frame_members.csv", problems)
+        unknown_id(row, "member", "frame_members.csv", problems)
+    if row["at"] is not None and row["member"] in members:
+        along_member(row, length_of(nodes, members[row["member"]]), problems)
     if row["at"] is not None and row["member"] is None:
         problems.append(row.problem("at", "a length without a member", "both", "name the member"))
     return Tie(row["node"], row["member"], row["at"])
@@ -310,7 +315,7 @@ def _seats(
         tie = _tie(row, nodes, members, problems)
         seat = seats.get(row["seat"])
         if seat is None:
-            _missing(row, "seat", "seats.csv", problems)
+            unknown_id(row, "seat", "seats.csv", problems)
             continue
         if row["gap"] > 0.0 and seat.reaction_now:
             problems.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fitup.errors import Problem
+from fitup.jobfolder.frame_loads import MEMBERS_NEED
 from fitup.jobfolder.settings import FILE
 from fitup.jobfolder.table import Row
 from fitup.model import Job
@@ -35,7 +36,7 @@ def frame_check(
                 column="influence.model",
             )
         )
-    if any(p.file == "frame_members.csv" for p in problems):
+    if any(p.file in MEMBERS_NEED for p in problems):
         return
     _held(job, problems)
     _untied(job, frame, problems)

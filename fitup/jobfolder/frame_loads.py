@@ -27,6 +27,10 @@ _LIMITS: Final = {
     "torsion": "moment",
     "stress": "stress",
 }
+#: tables without which a member cannot be made
+MEMBERS_NEED: Final = frozenset(
+    f"frame_{name}.csv" for name in ("nodes", "members", "sections", "materials")
+)
 Loads = tuple[tuple[NodeLoad, ...], tuple[MemberLoad, ...], tuple[Temperature, ...]]
 
 
@@ -34,6 +38,31 @@ def length_of(nodes: Mapping[str, Node], member: Member) -> float:
     """Return the flexible length of a member [m]."""
     start = nodes[member.i].position + member.offset_i
     return float(np.linalg.norm(nodes[member.j].position + member.offset_j - start))
+
+
+def unknown_id(
+    row: Row, column: str, home: str, problems: list[Problem], name: str | None = None
+) -> None:
+    """Refuse an id that its home table lacks, unless that table is broken and said so itself."""
+    sources = MEMBERS_NEED if home == "frame_members.csv" else {home}
+    if not any(p.file in sources for p in problems):
+        found = f"'{row[column] if name is None else name}'"
+        problems.append(
+            row.problem(column, found, f"an id of {home}", "correct it or add it there")
+        )
+
+
+def along_member(row: Row, length: float, problems: list[Problem], column: str = "at") -> None:
+    """Refuse a place beyond the end of a member of this length [m]."""
+    if row[column] > length + 1e-6:
+        problems.append(
+            row.problem(
+                column,
+                f"{row[column]:g} m on a member of {length:g} m",
+                "a place on its flexible length",
+                "correct it",
+            )
+        )
 
 
 def read_loads(
@@ -52,13 +81,11 @@ def read_loads(
         _only(row, problems)
         if on not in (nodes if kind == "node" else members):
             home = "frame_nodes.csv" if kind == "node" else "frame_members.csv"
-            problems.append(
-                row.problem("on", f"'{on}'", f"an id of {home}", "correct it or add it there")
-            )
+            unknown_id(row, "on", home, problems)
         elif kind != "node":
             _along(row, length_of(nodes, members[on]), problems)
             _warm(row, members[on], problems)
-        if len(problems) > before:
+        if len(problems) > before or on not in (nodes if kind == "node" else members):
             continue
         if kind == "node":
             node_loads.append(NodeLoad(row["id"], on, np.concatenate([_force(row), np.zeros(3)])))
@@ -101,15 +128,8 @@ def _only(row: Row, problems: list[Problem]) -> None:
 def _along(row: Row, length: float, problems: list[Problem]) -> None:
     end = row["to"]
     for column in ("at", "to"):
-        if row[column] is not None and row[column] > length + 1e-6:
-            problems.append(
-                row.problem(
-                    column,
-                    f"{row[column]:g} m on a member of {length:g} m",
-                    "a place on its flexible length",
-                    "correct it",
-                )
-            )
+        if row[column] is not None:
+            along_member(row, length, problems, column)
     if end is not None and end <= (row["at"] or 0.0):
         problems.append(row.problem("to", f"{end:g} m, not beyond at", "beyond at", "correct one"))
 
@@ -156,16 +176,9 @@ def _place(
     quantity = row["quantity"]
     kind = _LIMITS[quantity]
     if row["member"] not in members:
-        problems.append(
-            row.problem(
-                "member",
-                f"'{row['member']}'",
-                "an id of frame_members.csv",
-                "correct it or add it there",
-            )
-        )
+        unknown_id(row, "member", "frame_members.csv", problems)
     else:
-        _along_place(row, length_of(nodes, members[row["member"]]), problems)
+        along_member(row, length_of(nodes, members[row["member"]]), problems)
     others = {f"{k}_{side}" for k in set(_LIMITS.values()) - {kind} for side in ("least", "most")}
     others |= set() if quantity == "stress" else {"left", "up"}
     for column in sorted(c for c in others if row[c] is not None):
@@ -184,19 +197,7 @@ def _place(
         problems.append(
             row.problem(f"{kind}_most", f"not above {kind}_least", "above it", "correct one")
         )
-    if len(problems) > before:
+    if len(problems) > before or row["member"] not in members:
         return None
     fibre = (row["left"] or 0.0, row["up"] or 0.0)
     return Place(row["id"], row["member"], row["at"], quantity, *fibre, least, most)
-
-
-def _along_place(row: Row, length: float, problems: list[Problem]) -> None:
-    if row["at"] > length + 1e-6:
-        problems.append(
-            row.problem(
-                "at",
-                f"{row['at']:g} m on a member of {length:g} m",
-                "a place on its flexible length",
-                "correct it",
-            )
-        )

@@ -15,6 +15,7 @@ from click.testing import CliRunner
 
 from fitup.cli import group
 from fitup.model import Obstacle
+from fitup.structure.frame.report import Disagreement
 
 ROOT = Path(__file__).parents[2]
 JSON = (ROOT / "docs" / "json.md").read_text(encoding="utf-8")
@@ -83,6 +84,14 @@ def test_json_of_stations():
     content = json.loads(run("stations", str(axis), "--points", str(axis), "--json"))
     assert content["notes"] == []
     compare(set(paths(content)), documented("stations"))
+
+
+def test_json_of_structure(tmp_path: Path):
+    folder = tmp_path / "my-frame"
+    run("start", "--frame", str(folder))
+    found = set(paths(json.loads(run("structure", "--json", str(folder)))))
+    found |= {f"disagreements[].{f.name}" for f in fields(Disagreement)}
+    compare(found - {"disagreements[]"}, documented("structure"))
 
 
 def test_json_of_start(tmp_path: Path):

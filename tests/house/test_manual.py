@@ -12,6 +12,7 @@ from fitup import units
 from fitup.jobfolder import settings
 from fitup.jobfolder.cable_schema import CABLE_TABLES
 from fitup.jobfolder.done import DONE
+from fitup.jobfolder.frame_schema import FRAME_TABLES
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.table import Column
 from fitup.model import (
@@ -28,13 +29,14 @@ from fitup.structure.table import ROW_UNITS
 
 DOCS = Path(__file__).parents[2] / "docs"
 MANUAL = (DOCS / "job-folder.md").read_text(encoding="utf-8")
+STRUCTURE = (DOCS / "structure.md").read_text(encoding="utf-8")
 SIGNS = (DOCS / "signs.md").read_text(encoding="utf-8")
 
 
-def section(title: str) -> str:
+def section(title: str, manual: str = MANUAL) -> str:
     """Text under one heading, up to the next."""
     found = re.search(
-        rf"^##+ {re.escape(title)}\n(.*?)(?=^##|\Z)", MANUAL, re.DOTALL | re.MULTILINE
+        rf"^##+ {re.escape(title)}\n(.*?)(?=^##|\Z)", manual, re.DOTALL | re.MULTILINE
     )
     assert found, f"no section {title}"
     return found[1]
@@ -54,15 +56,15 @@ def kind_of(column: Column) -> str:
 def default_of(column: Column) -> str:
     if column.required:
         return "needed"
-    if column.kind == "yesno":
+    if column.kind == "yesno" and column.default is not None:
         return "yes" if column.default else "no"
     return "none" if column.default in (None, (), "") else f"{column.default:g}"
 
 
-@pytest.mark.parametrize("file", TABLES)
+@pytest.mark.parametrize("file", [*TABLES, *FRAME_TABLES])
 def test_columns(file: str):
-    columns, required = TABLES[file]
-    text = section(file)
+    columns, required = (TABLES | FRAME_TABLES)[file]
+    text = section(file) if file in TABLES else section(file, STRUCTURE)
     documented = rows(text)
     assert list(documented) == [c.name for c in columns]
     for column in columns:
@@ -101,7 +103,8 @@ def test_columns_of_towers_and_cables(file: str):
 def test_units():
     table = dict(re.findall(r"^\| (\w+) \| (.+?) \|$", section("All tables"), re.MULTILINE))
     table.pop("kind")
-    used = {c.kind for columns, _ in TABLES.values() for c in columns if c.has_unit}
+    tables = TABLES | FRAME_TABLES
+    used = {c.kind for columns, _ in tables.values() for c in columns if c.has_unit}
     assert used | {"temperature"} == set(table)
     for kind, listed in table.items():
         assert tuple(listed.split(", ")) == units.suffixes(kind)
@@ -199,11 +202,16 @@ def test_rules_are_numbered_without_a_gap():
 TEMPLATE = Path(__file__).parents[2] / "fitup" / "jobfolder" / "template"
 
 
-@pytest.mark.parametrize("file", TABLES)
+@pytest.mark.parametrize("file", [*TABLES, *FRAME_TABLES])
 def test_template_tells_of_every_column(file: str):
-    text = (TEMPLATE / file).read_text(encoding="utf-8")
+    home = TEMPLATE if file in TABLES else TEMPLATE.with_name("template_frame")
+    text = (home / file).read_text(encoding="utf-8")
     assert text.startswith("# ")
-    assert [c.name for c in TABLES[file][0] if not re.search(rf"\b{c.name}(_|\b)", text)] == []
+    assert [
+        c.name
+        for c in (TABLES | FRAME_TABLES)[file][0]
+        if not re.search(rf"\b{c.name}(_|\b)", text)
+    ] == []
 
 
 def test_template_has_every_key_with_a_comment():

@@ -290,8 +290,8 @@ def test_tolerance_that_is_no_table(problems_of: Tell, small_files: dict[str, st
 def test_misspelt_influence_table(problems_of: Tell) -> None:
     told = problems_of(job=("[[survey]]", '[influence]\ntabel = "x.csv"\n[[survey]]'))
     assert told == [
-        "job.toml, influence.tabel: found an unknown key; allowed: table; did you mean table?",
-        f"job.toml, influence.table: {NO_KEY}",
+        "job.toml, influence.tabel: found an unknown key; allowed: table, model; "
+        "did you mean table?",
     ]
 
 
@@ -329,3 +329,21 @@ B-T1 = "trodden on, engineer"
     assert (epoch.file, epoch.taken) == ("survey.csv", "2031-04-02T04:10")
     assert (epoch.temperature, epoch.deck_load) == (288.15, 0.0)
     assert epoch.uncertainty == pytest.approx(0.0005, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (
+            'model = "shell"',
+            "job.toml, influence.model: found 'shell'; allowed: rigid, table or frame; correct it",
+        ),
+        (
+            'model = "table"',
+            "job.toml, influence.table: found no such key; allowed: a file in the job folder; "
+            "name it",
+        ),
+    ],
+)
+def test_influence_of_another_kind(problems_of: Tell, text: str, expected: str) -> None:
+    assert problems_of(job=("[[survey]]", f"[influence]\n{text}\n[[survey]]")) == [expected]
