@@ -28,16 +28,30 @@ _COMMANDS: Final = {
     "plan": "Choose packs and order the moves, with proof.",
     "sheets": "Plan, certify and write the sheets.",
 }
+#: the same for the record of who did what
+_RECORD: Final = {
+    "key": "Make a key to sign with.",
+    "people": "Take people.toml into the record; the first time opens it.",
+    "accept": "Accept a survey.",
+    "approve": "Approve a plan by the code on its sheets.",
+    "reject": "Reject a plan, with the reason.",
+    "done": "Report a stage as done: go on, hold or stop.",
+    "release": "Release the hold point after a stage.",
+    "stop": "Write down that work was stopped.",
+    "log": "Check the whole record and print it.",
+    "changed": "What changed between two entries, in words.",
+    "recall": "Write the files of an entry once more.",
+}
 
 
 class _Commands(click.Group):
     """Loads a command's module only when it is called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(_COMMANDS)
+        return [*_COMMANDS, *_RECORD]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in _COMMANDS:
+        if cmd_name not in self.list_commands(ctx):
             return None
         command = getattr(import_module(f"fitup.cli.{cmd_name}"), "command", None)
         return command if isinstance(command, click.Command) else None
@@ -45,6 +59,8 @@ class _Commands(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(_COMMANDS.items()))
+        with formatter.section("The record of who did what"):
+            formatter.write_dl(list(_RECORD.items()))
 
 
 @click.command(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -62,7 +78,8 @@ def group() -> None:
       fitup sheets my-joint     certify the plan and write the sheets
 
     Exit codes: 0 done; 2 bad input or a survey that must not be used; 3 tolerance or limits
-    cannot be met; 4 the certificate refused the plan; 130 stopped by Ctrl-C.
+    cannot be met; 4 the certificate refused the plan; 5 the record is broken; 130 stopped by
+    Ctrl-C.
 
     fitup is an aid to a competent engineer. Local codes, the project's specification and
     licensed practice govern.

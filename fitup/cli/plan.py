@@ -14,6 +14,8 @@ from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
 from fitup.model import SIDES, Job, Plan, Quantity
+from fitup.record import check_code
+from fitup.record.approval import NOT_APPROVED
 from fitup.sheets.words import NAMES, move_words, plain_value, shown_for, value_words
 from fitup.units import DISPLAY
 
@@ -50,8 +52,8 @@ def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
     return plan, certify(loaded.job, loaded.survey, loaded.state, effect, plan)
 
 
-def show(job: Job, plan: Plan, certificate: Certificate) -> None:
-    """Print a plan: joints before and after, packs, stages, proof, obstacles."""
+def show(job: Job, plan: Plan, certificate: Certificate, status: str = NOT_APPROVED) -> None:
+    """Print a plan: joints before and after, packs, stages, proof, obstacles, its status."""
     for joint in job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
         click.echo(_joint_table(job, [c for c in certificate.checks if c.joint == joint.id]))
@@ -85,7 +87,7 @@ def show(job: Job, plan: Plan, certificate: Certificate) -> None:
     if not plan.inside:
         click.echo("\nTOLERANCE CANNOT BE MET with the job as it stands.")
         show_obstacles(plan)
-    click.echo(f"\nplan {plan.id[:8]}; an aid to a competent engineer, not approved for work")
+    click.echo(f"\nplan {check_code(plan.id)}, {status}; an aid to a competent engineer")
 
 
 def _wish(name: str, upper: float, lower: float, proven: bool) -> str:

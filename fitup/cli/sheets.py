@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import os
+from contextlib import ExitStack
 from pathlib import Path
 
 import click
 
 from fitup.certify import confirm
-from fitup.cli.loading import load
-from fitup.cli.plan import as_json_result, planned, show
+from fitup.cli.plan import as_json_result, show
+from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
-from fitup.sheets import build_sheets, write_sheets
-from fitup.sheets.write import LIST
+from fitup.sheets import build_sheets
+from fitup.sheets.write import LIST, documents
 
 
 @click.command("sheets")
@@ -24,36 +25,50 @@ from fitup.sheets.write import LIST
     type=click.Path(path_type=Path, readable=False),
     help="Folder for the sheets; JOB/out when not given.",
 )
+@click.option("--plan", "code", help="Check code of a plan in the record, to print that once more.")
 @json_option
-def command(job: Path, target: Path | None, as_json: bool) -> int:
+def command(job: Path, target: Path | None, code: str | None, as_json: bool) -> int:
     """Plan, certify and write move sheets, shim schedule, report, tables and figures.
 
     Where tolerance cannot be met, schedule and report are written for the engineer, move sheets
     are not, and the exit code is 3.
+
+    A job with a record prints the approved plan while nothing has changed, and writes down what
+    was planned and printed. Every page says whether the plan is approved.
 
     \b
     Example:
       fitup sheets closure-k1 --to night-15
     """
     folder = job / "out" if target is None else target
-    loaded = load(job)
     _require_sheet_folder(folder.resolve(), job.resolve())
-    plan, certificate = planned(loaded)
-    sheets = build_sheets(loaded.job, loaded.survey, plan, certificate)
-    count = confirm(loaded.job, certificate, sheets.printed())
-    progress(f"{count} printed numbers confirmed; writing")
-    written = write_sheets(sheets, folder, moves=plan.inside)
+    with ExitStack() as stack:
+        ready = prepared(job, code, stack)
+        sheets = build_sheets(
+            ready.loaded.job,
+            ready.loaded.survey,
+            ready.plan,
+            ready.certificate,
+            stands=ready.stands,
+        )
+        count = confirm(ready.loaded.job, ready.certificate, sheets.printed())
+        progress(f"{count} printed numbers confirmed; writing")
+        files = documents(sheets, moves=ready.plan.inside)
+        written = ready.write(files, folder)
     if as_json:
-        result = as_json_result(loaded, plan, certificate)
-        say_json({**result, "written": [str(p) for p in written]})
+        result = as_json_result(ready.loaded, ready.plan, ready.certificate)
+        own = {"status": ready.stands.status, "check_code": sheets.header.check_code}
+        say_json({**result, **own, "written": [str(p) for p in written]})
     else:
-        show(loaded.job, plan, certificate)
+        show(ready.loaded.job, ready.plan, ready.certificate, ready.stands.status)
+        for line in ready.stands.why:
+            click.echo(f"  {line}")
         click.echo(f"{count} printed numbers confirmed by the certificate; wrote to {folder}:")
         for path in written:
             click.echo(f"  {path.name}")
-        if not plan.inside:
+        if not ready.plan.inside:
             click.echo("No move sheets: a check is outside its tolerance.")
-    return 0 if plan.inside else EXIT_OUTSIDE
+    return 0 if ready.plan.inside else EXIT_OUTSIDE
 
 
 def _require_sheet_folder(folder: Path, job: Path) -> None:

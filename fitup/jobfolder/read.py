@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -46,6 +47,10 @@ from fitup.model import (
     SteelReading,
 )
 
+#: every table a job may have: file -> (columns, required)
+ALL_TABLES: Final = {**TABLES, **CABLE_TABLES, **FRAME_TABLES}
+#: signing a hold point changes nothing that a plan was made from
+INPUT_TABLES: Final = tuple(name for name in ALL_TABLES if name != "holds.csv")
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -102,7 +107,8 @@ def read_job(folder: Path | str) -> Job:
     _check_files(root, job, settings.alignment_file, problems)
     if problems:
         raise InputError(problems)
-    return replace(job, digest=digest_files(root, job, settings.alignment_file))
+    files = input_files(root, _input_names(job, settings.alignment_file))
+    return replace(job, files=tuple(files), digest=digest_of(files))
 
 
 def _build(
@@ -412,22 +418,21 @@ def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]
             )
 
 
-def digest_files(root: Path, job: Job, axis: str | None = None) -> str:
-    """Return the SHA-256 over the names and bytes of every input file of a job."""
-    # signing a hold point changes nothing that a plan was made from
-    tables = [name for name in (*TABLES, *CABLE_TABLES) if name != "holds.csv"]
-    names = [FILE, *tables, *(e.file for e in job.epochs)]
+def _input_names(job: Job, axis: str | None) -> list[str]:
+    others = (job.influence_table, axis)
+    return [FILE, *INPUT_TABLES, *(e.file for e in job.epochs), *(name for name in others if name)]
 
-    names = [FILE, *TABLES, *FRAME_TABLES, *(e.file for e in job.epochs)]
-    if job.influence_table:
-        names.append(job.influence_table)
-    if axis:
-        names.append(axis)
+
+def input_files(root: Path, names: Iterable[str]) -> dict[str, bytes]:
+    """Return the bytes of those files that lie in a folder, by name."""
+    present = (name for name in sorted(set(names)) if (root / name).is_file())
+    return {name: (root / name).read_bytes() for name in present}
+
+
+def digest_of(files: Mapping[str, bytes]) -> str:
+    """Return the SHA-256 over names and bytes of input files."""
     state = hashlib.sha256()
-    for name in sorted(set(names)):
-        path = root / name
-        if path.is_file():
-            content = path.read_bytes()
-            state.update(f"{name}\0{len(content)}\0".encode())
-            state.update(content)
+    for name in sorted(files):
+        state.update(f"{name}\0{len(files[name])}\0".encode())
+        state.update(files[name])
     return state.hexdigest()

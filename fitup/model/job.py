@@ -91,6 +91,8 @@ class Job:
     lockoff: LockOff = LockOff()
     thermometers: tuple[SteelReading, ...] = ()
     holds: tuple[Hold, ...] = ()
+    files: tuple[str, ...] = ()
+    """Names of the input files it was read from."""
     digest: str = ""
     """SHA-256 over all input files; part of every plan id."""
 

@@ -9,6 +9,8 @@ import numpy as np
 
 from fitup.certify.facts import Certificate, CheckFact, SeatFact
 from fitup.model import SIDES, Epoch, Job, Plan, WishResult
+from fitup.record import check_code, spoken
+from fitup.record.approval import OPEN, Standing
 from fitup.sheets.cautions import STRIP, cautions
 from fitup.sheets.model import (
     OF_STRUCTURE,
@@ -44,11 +46,15 @@ from fitup.units import DISPLAY
 _FACED: Final = ("step", "offset", "gap")
 #: wishes that count things; the others are numbers without a unit
 _COUNTS: Final = ("seats disturbed", "plates handled", "plates in new packs")
-NOT_APPROVED = "NOT APPROVED - for review"
 
 
 def build_sheets(
-    job: Job, survey: Survey, plan: Plan, certificate: Certificate, *, status: str = NOT_APPROVED
+    job: Job,
+    survey: Survey,
+    plan: Plan,
+    certificate: Certificate,
+    *,
+    stands: Standing = OPEN,
 ) -> SheetSet:
     """Round a certified plan once, into everything that is printed.
 
@@ -56,8 +62,8 @@ def build_sheets(
     ----------
     job, survey, plan, certificate
         All in SI; the certificate's numbers are the ones printed.
-    status : str
-        Line on every page; says so while there is no valid approval.
+    stands : Standing
+        Where the plan stands: approved, void, rejected or open. Stands on every page.
 
     Raises
     ------
@@ -68,7 +74,7 @@ def build_sheets(
         raise ValueError(
             f"certificate is for plan {certificate.plan_id!r}, plan is {plan.id!r}; certify again"
         )
-    header = _header(job, survey, plan, status)
+    header = _header(job, survey, plan, stands)
     cards = tuple(_card(job, fact) for fact in certificate.seats)
     return SheetSet(
         header=header,
@@ -91,25 +97,18 @@ def build_sheets(
     )
 
 
-def check_code(plan_id: str) -> str:
-    """Return the first eight characters of a plan id, grouped for reading aloud.
-
-    Examples
-    --------
-    >>> check_code("3f2a90bc77d1")
-    '3f2a-90bc'
-    """
-    return f"{plan_id[:4]}-{plan_id[4:8]}"
-
-
-def _header(job: Job, survey: Survey, plan: Plan, status: str) -> Header:
+def _header(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
     units = DISPLAY[job.units]
     paper: Literal["a4", "us-letter"] = "a4" if job.units == "metric" else "us-letter"
     return Header(
         job=job.name,
         plan_id=plan.id,
         check_code=check_code(plan.id),
-        status=status,
+        spoken=spoken(check_code(plan.id)),
+        status=stands.status,
+        approved=stands.good,
+        decided=stands.note,
+        since=stands.why,
         paper=paper,
         length_unit=units.move.word,
         force_unit=units.force.word,

@@ -14,6 +14,7 @@ from fitup.certify.facts import PrintedNumber
 from fitup.units import Shown
 
 Key = tuple[str | int, ...]
+Cell = str | float | int | None
 #: checks of single points; they fill a compact table, not a row each
 OF_POINTS: Final = ("level", "line", "station")
 #: quantities of towers and cables
@@ -95,7 +96,15 @@ class Header:
     job: str
     plan_id: str
     check_code: str
+    spoken: str
+    """The check code as it is said over the radio."""
     status: str
+    """Where the plan stands; on every page."""
+    approved: bool
+    decided: str
+    """Who decided and when, empty while nobody has."""
+    since: tuple[str, ...]
+    """What changed since it was approved, or why it was rejected."""
     paper: Literal["a4", "us-letter"]
     length_unit: str
     force_unit: str
@@ -448,3 +457,12 @@ def _of_jack(jack: JackLine, stage: int) -> Iterator[PrintedNumber]:
     for name in ("pressure_start", "pressure_raised", "pressure_stop"):
         number = getattr(jack, name)
         yield number.printed(*key, name)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table by name: columns with their units, and rows."""
+
+    name: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]

@@ -13,10 +13,12 @@ Sheets of the workbook and CSV files share their tables:
     Loads and gauge pressures per jack and stage.
 ``expected``
     What each check should read after each stage, and the band outside which work stops.
+``as-done``
+    What is read after each stage, to be filled in and read back by ``fitup done``.
 ``stock``, ``proof``, ``obstacles``, ``valid_for``
     As on paper.
 
-Where move sheets are withheld, ``readings``, ``jacks`` and ``expected`` are left out.
+Where move sheets are withheld, ``readings``, ``jacks``, ``expected`` and ``as-done`` are left out.
 
 ``sheets.json`` holds the header, the same tables as lists of rows under ``tables``, the
 cautions, and under ``printed`` every number a person acts on: ``key``, ``value_si`` (m, m/m, N,
@@ -30,13 +32,21 @@ import io
 import json
 import zipfile
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from fitup.sheets.model import CheckLine, Number, PlateLine, SeatCard, SheetSet, StageSheet
+from fitup.sheets.as_done import as_done
+from fitup.sheets.model import (
+    Cell,
+    CheckLine,
+    Number,
+    PlateLine,
+    SeatCard,
+    SheetSet,
+    StageSheet,
+    Table,
+)
 
-Cell = str | float | int | None
 #: office files carry dates; a fixed one keeps the bytes the same
 _DATE: Final = datetime(2000, 1, 1)
 _ZIP_DATE: Final = (2000, 1, 1, 0, 0, 0)
@@ -44,18 +54,11 @@ _ZIP_DATE: Final = (2000, 1, 1, 0, 0, 0)
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table by name: columns with their units, and rows."""
-
-    name: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-
-
 def tables(sheets: SheetSet) -> tuple[Table, ...]:
     """Return every table of a sheet set."""
-    of_stages = (_readings(sheets), _jacks(sheets), _expected(sheets)) if sheets.stages else ()
+    of_stages: tuple[Table, ...] = ()
+    if sheets.stages:
+        of_stages = (_readings(sheets), _jacks(sheets), _expected(sheets), as_done(sheets))
     return (
         _checks(sheets),
         _moves(sheets),
@@ -312,6 +315,9 @@ def _about(sheets: SheetSet) -> Iterable[tuple[str, str]]:
     yield ("plan", head.plan_id)
     for i, caution in enumerate(sheets.cautions):
         yield (f"caution {i + 1}", caution)
+    yield ("decided by", head.decided)
+    for line in head.since:
+        yield ("since then", line)
 
 
 def _fixed_zip(data: bytes) -> bytes:
@@ -348,6 +354,8 @@ def json_bytes(sheets: SheetSet, files: Iterable[str]) -> bytes:
         "plan_id": head.plan_id,
         "check_code": head.check_code,
         "status": head.status,
+        "decided": head.decided,
+        "since": list(head.since),
         "inputs_sha256": head.inputs,
         "inside": sheets.inside,
         "tables": {

@@ -7,7 +7,7 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -37,18 +37,26 @@ def write_sheets(sheets: SheetSet, folder: Path, *, moves: bool = True) -> tuple
     OSError
         If the folder cannot be written; the old set is then still there.
     """
+    return write_documents(documents(sheets, moves=moves), folder)
+
+
+def documents(sheets: SheetSet, *, moves: bool = True) -> dict[str, bytes]:
+    """Return name and content of every file of a sheet set; ``moves`` as above."""
+    return dict(_documents(sheets, moves))
+
+
+def write_documents(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
+    """Write the files of a sheet set as :func:`write_sheets` does."""
     folder = folder.absolute().resolve()
     folder.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
         new = Path(beside) / "new"
         new.mkdir()
-        names = []
-        for name, content in _documents(sheets, moves):
+        for name, content in files.items():
             _write(new / name, content)
-            names.append(name)
         _keep_others(folder, new)
         _swap(folder, new, Path(beside) / "old")
-    return tuple(folder / name for name in names)
+    return tuple(folder / name for name in files)
 
 
 def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:

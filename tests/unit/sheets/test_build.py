@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from fitup.model import WishResult
+from fitup.record import check_code
 from fitup.sheets import build_sheets
 from fitup.sheets.build import _proof
 from fitup.sheets.figure_joint import levels
@@ -87,7 +88,7 @@ def test_a_wrong_number_would_be_seen(made):
 def test_header(made):
     head = built(made).header
     assert head.status == "NOT APPROVED - for review"
-    assert head.check_code == f"{made.plan.id[:4]}-{made.plan.id[4:8]}"
+    assert head.check_code == check_code(made.plan.id)
     (valid,) = head.valid
     assert (valid.steel_from.full, valid.steel.full, valid.steel_to.full) == (
         "6.2 °C",

@@ -14,6 +14,7 @@ import pytest
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
+from fitup.record.approval import Standing
 from fitup.sheets import build_sheets, write_sheets
 from fitup.sheets.cautions import STRIP
 from fitup.sheets.model import rounded
@@ -217,13 +218,33 @@ def test_ids_of_any_kind_reach_the_paper(made, tmp_path):
 
 
 def test_status_of_an_approved_plan_is_on_every_page(made, tmp_path):
-    status = "APPROVED by the engineer in charge, 2031-04-02"
-    sheets = build_sheets(made.job, made.survey, made.plan, made.certificate, status=status)
+    stands = Standing("approved", "Ines Calder", "2031-04-02T03:05:07Z", 9)
+    sheets = build_sheets(made.job, made.survey, made.plan, made.certificate, stands=stands)
     write_sheets(sheets, tmp_path / "sheets")
     for name in PDFS:
         for text in pages(tmp_path / "sheets" / name):
-            assert status in text
+            assert "APPROVED" in text
+            assert "Ines Calder, 2031-04-02 03:05 UTC, entry 9" in text
             assert "NOT APPROVED" not in text
+
+
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        ("open", "NOT APPROVED - for review"),
+        ("void", "APPROVAL VOID - do not use"),
+        ("rejected", "REJECTED - do not use"),
+    ],
+)
+def test_plan_nobody_may_work_by_says_so_on_every_page(made, tmp_path, state, words):
+    why = ("plate P10: count was 6, is 5",) if state != "open" else ()
+    stands = Standing(state, "Ines Calder", "2031-04-02T03:05:07Z", 9, why)
+    sheets = build_sheets(made.job, made.survey, made.plan, made.certificate, stands=stands)
+    write_sheets(sheets, tmp_path / "sheets")
+    for name in PDFS:
+        listed = pages(tmp_path / "sheets" / name)
+        assert all(words in text for text in listed)
+        assert all(reason in listed[0] for reason in why)
 
 
 def test_interruption_half_way_leaves_the_old_set(made, tmp_path, monkeypatch):

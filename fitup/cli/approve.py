@@ -1,0 +1,48 @@
+"""``fitup approve``: approve a plan by the code on its sheets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from fitup.cli.loading import influence, load
+from fitup.cli.recording import key_option, now, plan_option, tell
+from fitup.cli.text import job_argument, json_option, progress
+
+
+@click.command("approve")
+@job_argument
+@plan_option
+@key_option
+@json_option
+def command(job: Path, code: str, key_file: Path, as_json: bool) -> None:
+    """Approve a plan, by the check code of the sheets that were read.
+
+    Certified once more before it is signed. Any change of the job's files voids the approval.
+
+    \b
+    Example:
+      fitup approve closure-k1 --plan FYEP-NARK --key ines.key
+    """
+    from fitup.certify import certify
+    from fitup.record.acts import approve, plan_of
+    from fitup.record.check_code import read_code, spoken
+    from fitup.record.contents import job_files
+    from fitup.record.keys import read_key
+    from fitup.record.plans import FILE, read_plan
+    from fitup.record.store import Record
+
+    key, code = read_key(key_file), read_code(code, "--plan")
+    with Record(job) as record:
+        entry = plan_of(record.whole(), code)
+        loaded = load(job)
+        files = job_files(job, loaded.job)
+        plan = read_plan(record.files(entry.outputs)[FILE])
+        if record.files(entry.inputs) == files:
+            progress("certificate")
+            certify(loaded.job, loaded.survey, loaded.state, influence(loaded), plan)
+        event = approve(record, key, now(), code, files)
+    tell(job, event, as_json)
+    if not as_json:
+        click.echo(f"Approved: {code} ({spoken(code)}). Print it: fitup sheets {job}")

@@ -1,0 +1,143 @@
+"""``fitup done``: readings after a stage, held against the bands at once."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from fitup.cli.recording import key_option, now, stage_option, tell
+from fitup.cli.text import job_argument, json_option, text_table
+from fitup.errors import EXIT_OUTSIDE, InputError, Problem
+
+if TYPE_CHECKING:
+    from fitup.record import Event, Record
+    from fitup.record.asdone import Judgement
+    from fitup.record.readback import Form
+
+WHAT_NOW: Final = {
+    "go on": "Hold point: nobody goes on until the engineer has released it (fitup release).",
+    "hold": "HOLD: packs and nuts up to the load. Read what is missing, then report again.",
+    "stop": "STOP: pumps off, nuts down, packs up to the load, nobody under the deck. "
+    "Call the engineer.",
+}
+
+
+@click.command("done")
+@job_argument
+@stage_option
+@click.option("--plan", "code", help="Check code at the head of the sheet; a form carries it.")
+@click.option(
+    "--from",
+    "form_file",
+    type=click.Path(path_type=Path, readable=False),
+    help="The form as-done, filled in: sheets.xlsx, or as-done.csv.",
+)
+@click.option(
+    "--read", "given", multiple=True, help='One reading: "J1/P1/step = 0.4 mm ahead high".'
+)
+@key_option
+@json_option
+def command(
+    job: Path,
+    stage: int,
+    code: str | None,
+    form_file: Path | None,
+    given: tuple[str, ...],
+    key_file: Path,
+    as_json: bool,
+) -> int:
+    """Report a stage as done, with what was read: GO ON, HOLD or STOP comes at once.
+
+    What was done is written down even where it should not have been; then it says STOP. The exit
+    code is 0 for GO ON, else 3.
+
+    \b
+    Examples:
+      fitup done closure-k1 --stage 1 --from sheets.xlsx --key ahmed.key
+      fitup done closure-k1 --stage 1 --plan FYEP-NARK --key ahmed.key \\
+        --read "J1/P1/step = 0.4 mm ahead high" --read "load J-A1 = 612 kN" \\
+        --read "pack A-S1 = P20+P5"
+    """
+    from fitup.record.acts import plan_of, report_stage, sheets_of
+    from fitup.record.asdone import GO_ON
+    from fitup.record.contents import files_now
+    from fitup.record.keys import read_key
+    from fitup.record.readback import read_form
+    from fitup.record.store import Record
+
+    key = read_key(key_file)
+    form = None if form_file is None else read_form(form_file)
+    with Record(job) as record:
+        events = record.whole()
+        plan = plan_of(events, _code(code, form, stage))
+        sheets = sheets_of(events, plan.about)
+        judged = _judged(record, plan, sheets, stage, given, form)
+        content = {} if form is None else {form.file: form.content}
+        present = files_now(job, plan.inputs)
+        event = report_stage(record, key, now(), sheets, judged, content, present)
+    if not as_json:
+        show(event)
+    tell(job, event, as_json)
+    return 0 if event.says["verdict"] == GO_ON else EXIT_OUTSIDE
+
+
+def _code(code: str | None, form: Form | None, stage: int) -> str:
+    """Return the plan's code as typed or as the form carries it; both must agree."""
+    from fitup.record.check_code import read_code
+    from fitup.record.readback import code_of
+
+    typed = None if code is None else read_code(code, "--plan")
+    carried = None if form is None else code_of(form, stage)
+    if typed and carried and typed != carried:
+        found = f"{typed}, but the form is of {carried}"
+        raise InputError([Problem("--plan", found, "one plan", "which sheet was worked by?")])
+    chosen = typed or carried
+    if chosen is None:
+        found, do = "neither a code nor a form", "read the check code at the head of the sheet"
+        raise InputError([Problem("--plan", found, "the plan that was worked by", do)])
+    return chosen
+
+
+def _judged(
+    record: Record,
+    plan: Event,
+    sheets: Event,
+    stage: int,
+    given: tuple[str, ...],
+    form: Form | None,
+) -> Judgement:
+    from fitup.jobfolder import read_job
+    from fitup.record.acts import LIST
+    from fitup.record.asdone import asked_of, judge
+    from fitup.record.contents import write_files
+    from fitup.record.readback import form_readings, read_words
+
+    with tempfile.TemporaryDirectory() as folder:
+        write_files(record.files(plan.inputs), Path(folder))
+        planned = read_job(folder)
+    printed = json.loads(record.files({LIST: sheets.outputs[LIST]})[LIST])
+    asked = asked_of(printed, planned, stage)
+    if not asked:
+        found = f"stage {stage}, which is not on the sheets of this plan"
+        raise InputError([Problem("--stage", found, "a stage of the plan", "read its number")])
+    read = {} if form is None else form_readings(form, stage, asked)
+    typed = read_words(given, asked)
+    twice = sorted(read.keys() & typed.keys())
+    if twice:
+        found = f"{', '.join(twice)} in the form too"
+        raise InputError([Problem("--read", found, "each reading once", "say which one holds")])
+    return judge(asked, {**read, **typed}, planned, stage)
+
+
+def show(event: Event) -> None:
+    """Print a stage as it was read, and the verdict where it cannot be overlooked."""
+    rows = [[r["read"], r["words"], r["verdict"].upper()] for r in event.says["readings"]]
+    click.echo(text_table(["read", "as read", ""], rows))
+    click.echo(f"\nStage {event.says['stage']}: {event.says['verdict'].upper()}")
+    for reason in event.says["reasons"]:
+        click.echo(f"  {reason}")
+    click.echo(WHAT_NOW[event.says["verdict"]])

@@ -1,0 +1,62 @@
+"""``fitup log``: the record, checked and printed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from textwrap import shorten
+
+import click
+
+from fitup.cli.recording import entry_json
+from fitup.cli.text import job_argument, json_option, say_json, text_table
+from fitup.errors import EXIT_BROKEN
+
+
+@click.command("log")
+@job_argument
+@click.option("--csv", "as_csv", is_flag=True, help="Print one row an entry as CSV.")
+@click.option("--holds", "code", help="A record code noted earlier: is its entry still there?")
+@json_option
+def command(job: Path, as_csv: bool, code: str | None, as_json: bool) -> int:
+    """Check the whole record and print it, one line an entry.
+
+    Every entry, signature, content and byte of the file is checked; what is broken is named, and
+    the exit code is then 5.
+
+    \b
+    Example:
+      fitup log closure-k1
+    """
+    from fitup.record.chain import people_at
+    from fitup.record.check_code import check_code, read_code
+    from fitup.record.log import head_code, log_csv, log_rows
+    from fitup.record.store import Record
+
+    wanted = None if code is None else read_code(code, "--holds")
+    with Record(job) as record:
+        checked = record.check()
+        people = people_at(checked.events, record.content)
+    broken = list(checked.broken)
+    if wanted and wanted not in {check_code(e.hash) for e in checked.events}:
+        broken.append(f"no entry has the record code {wanted}: entries are missing or were changed")
+    rows = log_rows(checked.events, people)
+    if as_json:
+        entries = [entry_json(e) for e in checked.events]
+        head = head_code(checked.events)
+        say_json(
+            {"entries": entries, "broken": broken, "notes": checked.notes, "record_code": head}
+        )
+    elif as_csv:
+        click.echo(log_csv(rows), nl=False)
+    else:
+        columns = ("entry", "when_utc", "what", "who", "plan", "stage", "says")
+        shown = [[shorten(str(row[c]), 72, placeholder=" ...") for c in columns] for row in rows]
+        click.echo(text_table(["entry", "when (UTC)", *columns[2:]], shown, right=[0]))
+        click.echo(f"\nRecord code {head_code(checked.events)}: note it, it proves what is above.")
+    for line in checked.notes:
+        click.echo(f"note: {line}", err=True)
+    for line in broken:
+        click.echo(f"BROKEN: {line}", err=True)
+    if not broken and not (as_json or as_csv):
+        click.echo("The record is whole: every entry, signature and content.")
+    return EXIT_BROKEN if broken else 0

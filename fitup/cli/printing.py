@@ -1,0 +1,98 @@
+"""What is printed: a plan made now, or one of the record, and where it stands."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+from fitup.certify import Certificate, certify
+from fitup.cli.loading import Loaded, influence, load
+from fitup.cli.plan import planned
+from fitup.cli.recording import caller, now
+from fitup.cli.text import progress
+from fitup.errors import InputError, Problem
+from fitup.model import Plan
+from fitup.record.acts import note_plan, note_sheets, plan_of
+from fitup.record.approval import OPEN, Standing, standing
+from fitup.record.check_code import read_code
+from fitup.record.contents import files_now, job_files, write_files
+from fitup.record.events import APPROVED, PLAN_MADE, Event
+from fitup.record.plans import FILE, read_plan
+from fitup.record.store import Record, has_record
+from fitup.sheets.write import write_documents
+
+
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """A certified plan with where it stands, and the record that is to know of its sheets."""
+
+    loaded: Loaded
+    plan: Plan
+    certificate: Certificate
+    stands: Standing
+    record: Record | None
+    entry: Event | None
+
+    def write(self, files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
+        """Write the sheets, and that they were printed: both or neither."""
+        if self.record is None or self.entry is None:
+            return write_documents(files, folder)
+        with self.record.writing() as pen:
+            note_sheets(self.record, pen, now(), caller(), self.entry, self.stands, files)
+            return write_documents(files, folder)
+
+
+def prepared(folder: Path, code: str | None, stack: ExitStack) -> Ready:
+    """Return what is to be printed of a job.
+
+    Parameters
+    ----------
+    folder : Path
+        The job folder.
+    code : str, optional
+        Check code of a plan in the record; else the approved plan while nothing has changed, or
+        a new one.
+    stack : ExitStack
+        Closes the record, and removes what was laid out, when the sheets are written.
+    """
+    wanted = None if code is None else read_code(code, "--plan")
+    if not has_record(folder):
+        if wanted:
+            found, do = "no record in the job folder", "open one with: fitup people JOB"
+            raise InputError([Problem("--plan", found, "a job with a record", do)])
+        loaded = load(folder)
+        return Ready(loaded, *planned(loaded), OPEN, None, None)
+    record = stack.enter_context(Record(folder))
+    events = record.whole()
+    if wanted:
+        entry = plan_of(events, wanted)
+        laid_out = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        write_files(record.files(entry.inputs), laid_out)
+        loaded = load(laid_out)
+        return _of_record(folder, record, loaded, entry)
+    loaded = load(folder)
+    files = job_files(folder, loaded.job)
+    approved = [e for e in events if e.kind == APPROVED]
+    made = [e for e in events if e.kind == PLAN_MADE and approved and e.about == approved[-1].about]
+    if made and record.files(made[-1].inputs) == files:
+        return _of_record(folder, record, loaded, made[-1])
+    plan, certificate = planned(loaded)
+    entry = note_plan(record, now(), caller(), files, plan)
+    return Ready(loaded, plan, certificate, _stands(folder, record, entry), record, entry)
+
+
+def _of_record(folder: Path, record: Record, loaded: Loaded, entry: Event) -> Ready:
+    """Return a plan as it was made, certified once more."""
+    plan = read_plan(record.files(entry.outputs)[FILE])
+    progress("certificate")
+    certificate = certify(loaded.job, loaded.survey, loaded.state, influence(loaded), plan)
+    return Ready(loaded, plan, certificate, _stands(folder, record, entry), record, entry)
+
+
+def _stands(folder: Path, record: Record, entry: Event) -> Standing:
+    events = record.whole()
+    present = files_now(folder, entry.inputs)
+    return standing(record, events, record.people(events), entry.about, present)

@@ -1,0 +1,78 @@
+"""What the commands of the record share: the key, the clock, who calls, how an entry is told."""
+
+from __future__ import annotations
+
+import getpass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fitup.cli.text import say_json
+
+if TYPE_CHECKING:
+    from fitup.record import Event
+
+key_option = click.option(
+    "--key",
+    "key_file",
+    type=click.Path(path_type=Path, dir_okay=False, readable=False),
+    envvar="FITUP_KEY",
+    required=True,
+    help="Your key file; FITUP_KEY when not given.",
+)
+plan_option = click.option(
+    "--plan", "code", required=True, help="Check code at the head of the sheet."
+)
+stage_option = click.option(
+    "--stage", type=click.IntRange(min=1), required=True, help="Its number."
+)
+
+
+def now() -> str:
+    """Return the time of this machine, UTC."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def caller() -> str:
+    """Return who is logged in here; only a hint, for entries that nobody signs."""
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return ""
+
+
+def tell(folder: Path, event: Event, as_json: bool, **more: Any) -> None:
+    """Print an entry that was just made, and the code of the record with it."""
+    from fitup.record import check_code
+    from fitup.record.chain import went_back
+    from fitup.record.store import Record
+
+    code = check_code(event.hash)
+    if as_json:
+        say_json({"entry": entry_json(event), "record_code": code, **more})
+        return
+    click.echo(f"Entry {event.number}: {event.kind}, {event.when}. Record code {code}.")
+    with Record(folder) as record:
+        earlier = [e for e in record.check().events if e.number == event.number - 1]
+    back = went_back(earlier[0].when, event.when) if earlier else ""
+    if back:
+        click.echo(f"CHECK THE CLOCK: this entry bears a time {back} before the last one.")
+
+
+def entry_json(event: Event) -> dict[str, Any]:
+    """Return an entry with documented keys (docs/json.md)."""
+    return {
+        "number": event.number,
+        "kind": event.kind,
+        "when": event.when,
+        "who": event.who,
+        "about": event.about,
+        "inputs": dict(event.inputs),
+        "outputs": dict(event.outputs),
+        "says": dict(event.says),
+        "before": event.before,
+        "signature": event.signature,
+        "hash": event.hash,
+    }

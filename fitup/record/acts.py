@@ -1,0 +1,298 @@
+"""What people do that is written down, with the rules that hold: nothing else makes an entry.
+
+Every act takes the time from its caller, is checked against the record as it stands while nobody
+else can write, and is one entry, or none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from fitup.model import Plan
+from fitup.record.approval import Standing, since, standing
+from fitup.record.asdone import GO_ON, Judgement
+from fitup.record.check_code import check_code, read_code
+from fitup.record.contents import Files, survey_files
+from fitup.record.differences import changes
+from fitup.record.events import (
+    APPROVED,
+    PEOPLE_NAMED,
+    PLAN_MADE,
+    REJECTED,
+    RELEASED,
+    SHEETS_PRINTED,
+    STAGE_DONE,
+    STOP,
+    SURVEY_ACCEPTED,
+    Event,
+)
+from fitup.record.keys import Key
+from fitup.record.people import FILE as PEOPLE
+from fitup.record.people import read_people
+from fitup.record.plans import FILE as PLAN
+from fitup.record.plans import plan_bytes
+from fitup.record.store import NotAllowed, Pen, Record
+
+#: the list of a set of sheets, from which its readings are judged
+LIST: Final = "sheets.json"
+
+
+def name_people(folder: Path, key: Key, when: str, content: bytes) -> Event:
+    """Take a list of people into the record; the first one opens it."""
+    read_people(content)
+    with Record(folder, create=True) as record, record.writing() as pen:
+        return pen.append(PEOPLE_NAMED, when, key=key, inputs={PEOPLE: content})
+
+
+def accept_survey(
+    record: Record, key: Key, when: str, files: Files, understood: Sequence[str]
+) -> Event:
+    """Accept the survey of a job's files; it was read and believed before."""
+    with record.writing() as pen:
+        last = _last(pen.events, SURVEY_ACCEPTED)
+        own = survey_files(files)
+        if last is not None and not changes(record.files(last.inputs), own):
+            raise NotAllowed(f"this survey is accepted already, entry {last.number}")
+        return pen.append(
+            SURVEY_ACCEPTED, when, key=key, inputs=own, says={"understood": list(understood)}
+        )
+
+
+def note_plan(record: Record, when: str, who: str, files: Files, plan: Plan) -> Event:
+    """Write down a plan and the files it was made from, once."""
+    with record.writing() as pen:
+        known = [e for e in pen.events if e.kind == PLAN_MADE and e.about == plan.id]
+        if known:
+            return known[-1]
+        return pen.append(
+            PLAN_MADE,
+            when,
+            who=who,
+            about=plan.id,
+            inputs=files,
+            outputs={PLAN: plan_bytes(plan)},
+            says={"code": check_code(plan.id), "inside": plan.inside, "method": plan.method},
+        )
+
+
+def note_sheets(
+    record: Record, pen: Pen, when: str, who: str, plan: Event, stands: Standing, sheets: Files
+) -> Event:
+    """Write down a set of sheets as printed, with where its plan stood.
+
+    Raises
+    ------
+    NotAllowed
+        If another has decided on a plan meanwhile, so that the sheets would say what no longer
+        holds.
+    """
+    now = standing(
+        record, pen.events, record.people(pen.events), plan.about, record.files(plan.inputs)
+    )
+    if not stands.why and now != stands:
+        raise NotAllowed(f"plan {check_code(plan.about)} is now: {now.status}; print again")
+    return pen.append(
+        SHEETS_PRINTED,
+        when,
+        who=who,
+        about=plan.about,
+        inputs=_of_plan(record, plan),
+        outputs=sheets,
+        says={"code": check_code(plan.about), "status": stands.status, "entry": stands.entry},
+    )
+
+
+def approve(record: Record, key: Key, when: str, code: str, now: Files) -> Event:
+    """Approve a plan by the code on its sheets, for the files it was made from and no others."""
+    with record.writing() as pen:
+        plan = plan_of(pen.events, code)
+        old = since(record, plan, now)
+        if old:
+            raise NotAllowed(
+                f"plan {code} was made from other files than lie in the folder now; make a new "
+                "plan. Since then:\n" + _listed(old)
+            )
+        _require_survey(record, pen, now)
+        if not plan.says["inside"]:
+            raise NotAllowed(f"plan {code} leaves a check outside its tolerance")
+        stands = standing(record, pen.events, record.people(pen.events), plan.about, now)
+        if stands.good:
+            raise NotAllowed(f"plan {code} is approved already: {stands.note}")
+        return pen.append(
+            APPROVED,
+            when,
+            key=key,
+            about=plan.about,
+            inputs=_of_plan(record, plan),
+            says={"code": code},
+        )
+
+
+def reject(record: Record, key: Key, when: str, code: str, why: str) -> Event:
+    """Reject a plan, with the reason."""
+    with record.writing() as pen:
+        plan = plan_of(pen.events, code)
+        return pen.append(
+            REJECTED,
+            when,
+            key=key,
+            about=plan.about,
+            inputs=_of_plan(record, plan),
+            says={"code": code, "why": why},
+        )
+
+
+def report_stage(
+    record: Record, key: Key, when: str, sheets: Event, judged: Judgement, form: Files, now: Files
+) -> Event:
+    """Write down a stage as done. What was done is written down even where it should not have been.
+
+    Returns
+    -------
+    Event
+        Its verdict is STOP where the plan was not approved, a stage before it is not done or its
+        hold point not released, whatever was read.
+    """
+    with record.writing() as pen:
+        against = _against(record, pen, sheets, judged.stage, now)
+        judged = judged.stopped(against)
+        return pen.append(
+            STAGE_DONE,
+            when,
+            key=key,
+            about=sheets.about,
+            inputs={LIST: record.content(sheets.outputs[LIST]) or b"", **form},
+            says={
+                "code": check_code(sheets.about),
+                "stage": judged.stage,
+                "verdict": judged.verdict,
+                "reasons": list(judged.reasons),
+                "readings": [r.as_json() for r in judged.readings],
+            },
+        )
+
+
+def release(record: Record, key: Key, when: str, code: str, stage: int, why: str) -> Event:
+    """Release the hold point after a stage; a reason is needed where it was not GO ON."""
+    with record.writing() as pen:
+        plan = plan_of(pen.events, code)
+        done = stage_done(pen.events, plan.about, stage)
+        if done is None:
+            raise NotAllowed(f"stage {stage} of plan {code} is not reported as done")
+        if _released(pen.events, plan.about, stage) > done.number:
+            raise NotAllowed(f"the hold point after stage {stage} is released already")
+        stops = [e for e in pen.events if e.kind == STOP and e.number > done.number]
+        verdict = str(done.says["verdict"])
+        if not why and (verdict != GO_ON or stops):
+            found = f"stage {stage} was reported {verdict} (entry {done.number})"
+            if stops:
+                found = f"STOP was called (entry {stops[-1].number}): {stops[-1].says['why']}"
+            raise NotAllowed(f"{found}; release it with the reason: --why")
+        return pen.append(
+            RELEASED,
+            when,
+            key=key,
+            about=plan.about,
+            says={"code": code, "stage": stage, "why": why},
+        )
+
+
+def call_stop(record: Record, key: Key, when: str, why: str) -> Event:
+    """Write down that work was stopped; anybody of the job may."""
+    with record.writing() as pen:
+        return pen.append(STOP, when, key=key, says={"why": why})
+
+
+def plan_of(events: Sequence[Event], code: str) -> Event:
+    """Return the entry in which the plan of a check code was made."""
+    found = [e for e in events if e.kind == PLAN_MADE and e.says["code"] == code]
+    if not found:
+        known = [str(e.says["code"]) for e in events if e.kind == PLAN_MADE]
+        latest = f"the latest is {known[-1]}" if known else "none was made: fitup sheets JOB"
+        raise NotAllowed(f"no plan {code} in the record; {latest}")
+    return found[-1]
+
+
+def sheets_of(events: Sequence[Event], plan: str) -> Event:
+    """Return the entry in which the sheets of a plan were last printed."""
+    found = [e for e in events if e.kind == SHEETS_PRINTED and e.about == plan]
+    if not found:
+        raise NotAllowed(f"no sheets of plan {check_code(plan)} were printed: fitup sheets JOB")
+    return found[-1]
+
+
+def stage_done(events: Sequence[Event], plan: str, stage: int) -> Event | None:
+    """Return the last report of a stage, None where there is none."""
+    found = [e for e in events if e.kind == STAGE_DONE and _is(e, plan, stage)]
+    return found[-1] if found else None
+
+
+def _against(record: Record, pen: Pen, sheets: Event, stage: int, now: Files) -> tuple[str, ...]:
+    """Say why a stage should not have been done."""
+    stands = standing(record, pen.events, record.people(pen.events), sheets.about, now)
+    code = check_code(sheets.about)
+    out = []
+    if not stands.good:
+        out.append(
+            f"plan {code} is not approved: {stands.status}"
+            + "".join(f"; {line}" for line in stands.why)
+        )
+    if stage > 1:
+        before = stage_done(pen.events, sheets.about, stage - 1)
+        if before is None:
+            out.append(f"stage {stage - 1} is not reported as done")
+        elif _released(pen.events, sheets.about, stage - 1) < before.number:
+            out.append(f"the hold point after stage {stage - 1} is not released")
+    return tuple(out)
+
+
+def _released(events: Sequence[Event], plan: str, stage: int) -> int:
+    """Return the entry that last released a hold point, 0 where none did."""
+    found = [e.number for e in events if e.kind == RELEASED and _is(e, plan, stage)]
+    return found[-1] if found else 0
+
+
+def _is(event: Event, plan: str, stage: int) -> bool:
+    return event.about == plan and event.says["stage"] == stage
+
+
+def _require_survey(record: Record, pen: Pen, now: Files) -> None:
+    last = _last(pen.events, SURVEY_ACCEPTED)
+    if last is None:
+        raise NotAllowed("the survey is not accepted: fitup accept JOB")
+    changed = changes(record.files(last.inputs), survey_files(now))
+    if changed:
+        raise NotAllowed(
+            "the survey is not the one that was accepted; accept this one, or put that one back. "
+            f"Since entry {last.number}:\n" + _listed(changed)
+        )
+
+
+def _of_plan(record: Record, plan: Event) -> dict[str, bytes]:
+    return {**record.files(plan.inputs), **record.files(plan.outputs)}
+
+
+def _last(events: Sequence[Event], kind: str) -> Event | None:
+    return next((e for e in reversed(events) if e.kind == kind), None)
+
+
+def _listed(lines: Sequence[str]) -> str:
+    return "\n".join(f"  {line}" for line in lines)
+
+
+def look_up(events: Sequence[Event], name: str) -> Event:
+    """Return the entry of a number, or the one in which the plan of a code was made.
+
+    Raises
+    ------
+    NotAllowed
+        If there is none.
+    """
+    if name.isdecimal():
+        found = [e for e in events if e.number == int(name)]
+        if not found:
+            raise NotAllowed(f"no entry {name} in the record; the last is {len(events)}")
+        return found[0]
+    return plan_of(events, read_code(name, "ENTRY"))

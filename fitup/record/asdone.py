@@ -1,0 +1,216 @@
+"""What was read after a stage, held against the bands as printed: go on, hold or stop.
+
+The limits are those of the sheet that was printed, to the last printed digit, for that is what the
+crew was told. Whatever is not read is a reason to hold, never taken as right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final, Literal
+
+from fitup.model import QUANTITIES, SIDES, Job, Quantity
+from fitup.model.checks import kind_of
+from fitup.units import DISPLAY, DisplayUnits
+
+GO_ON: Final = "go on"
+HOLD: Final = "hold"
+STOP: Final = "stop"
+#: what a reading may be off its printed limit and still be within it [m or N]: nothing but the
+#: last bits of a conversion
+_BITS: Final = 1e-9
+
+What = Literal["check", "ram", "load", "pack"]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One thing the sheet asks to be read after a stage, with its band as printed, in SI.
+
+    ``name`` is what it is called everywhere: ``J1/P1/step``, ``ram J-A1``, ``load J-A1``,
+    ``pack A-S1``.
+    """
+
+    name: str
+    what: What
+    dimension: Literal["length", "force"] = "length"
+    least: float = 0.0
+    most: float = 0.0
+    pack: tuple[str, ...] = ()
+    sides: tuple[str, str] = ("", "")
+    """What a value above and one below zero is called."""
+    opening: float | None = None
+    """Nominal opening of a gap [m]: it may be read whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One reading in SI, or a pack as built, bottom to top."""
+
+    value: float | None = None
+    pack: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One reading and what follows from it."""
+
+    name: str
+    read: Read | None
+    verdict: str
+    words: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it for the record, in SI."""
+        read = self.read or Read()
+        return {
+            "read": self.name,
+            "value_si": read.value,
+            "pack": None if read.pack is None else list(read.pack),
+            "verdict": self.verdict,
+            "words": self.words,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A whole stage: every reading, and the gravest of their verdicts with its reasons."""
+
+    stage: int
+    readings: tuple[Judged, ...]
+    against: tuple[str, ...] = ()
+    """Why the stage should not have been done at all."""
+
+    @property
+    def verdict(self) -> str:
+        """Return ``go on``, ``hold`` or ``stop``."""
+        said = {r.verdict for r in self.readings} | ({STOP} if self.against else set())
+        return next(v for v in (STOP, HOLD, GO_ON) if v in said or v == GO_ON)
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Return why it is not ``go on``, the gravest first."""
+        graded = [r for v in (STOP, HOLD) for r in self.readings if r.verdict == v and r.read]
+        missing = ", ".join(r.name for r in self.readings if r.read is None)
+        return (
+            *self.against,
+            *(f"{r.name}: {r.words}" for r in graded),
+            *((f"not read: {missing}",) if missing else ()),
+        )
+
+    def stopped(self, against: tuple[str, ...]) -> Judgement:
+        """Return it with reasons why the stage should not have been done."""
+        return replace(self, against=against)
+
+
+def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ...]:
+    """Return what a printed set of sheets asks to be read after a stage.
+
+    Parameters
+    ----------
+    sheets : mapping
+        Content of its ``sheets.json``.
+    job : Job
+        As it was planned, for openings, units and the band of moves.
+    stage : int
+
+    Returns
+    -------
+    tuple of Asked
+        Empty where there is no such stage.
+    """
+    printed = {tuple(p["key"]): float(p["value_si"]) for p in sheets["printed"]}
+    tables = sheets["tables"]
+    checks = [r["check"] for r in tables.get("expected", ()) if r["stage"] == stage]
+    jacks = [(r["jack"], r["seat"]) for r in tables.get("jacks", ()) if r["stage"] == stage]
+    seats = dict.fromkeys(seat for _, seat in jacks)
+    packs = {
+        r["seat"]: tuple(r["build_up_bottom_first"].split())
+        for r in tables["moves"]
+        if r["seat"] in seats and r["held_by"] == "packs"
+    }
+    return (
+        *(_check(job, printed, stage, name) for name in checks),
+        *(_ram(job, printed, stage, jack) for jack, _ in jacks),
+        *(
+            Asked(f"load {jack}", "load", "force", most=printed["jack", stage, jack, "load_stop"])
+            for jack, _ in jacks
+        ),
+        *(Asked(f"pack {seat}", "pack", pack=pack) for seat, pack in packs.items()),
+    )
+
+
+def judge(asked: Sequence[Asked], read: Mapping[str, Read], job: Job, stage: int) -> Judgement:
+    """Hold what was read against what was asked."""
+    units = DISPLAY[job.units]
+    return Judgement(stage, tuple(_judged(a, read.get(a.name), units) for a in asked))
+
+
+def say(asked: Asked, value: float, units: DisplayUnits) -> str:
+    """Say a value of what is asked, its side in a word."""
+    shown = units.move if asked.dimension == "length" else units.force
+    side = asked.sides[0 if value > 0.0 else 1] if shown.number(value) else ""
+    return f"{shown.text(abs(value))} {side}".strip()
+
+
+def quantity_of(check: str) -> Quantity:
+    """Return the quantity in the id of a check: ``J1/P1/step`` or ``level/A-T1``."""
+    parts = check.split("/")
+    return next(q for q in QUANTITIES if q in (parts[0], parts[-1]))
+
+
+def _check(job: Job, printed: Mapping[Any, float], stage: int, name: str) -> Asked:
+    pair = next((p for p in job.pairs.values() if name == f"{p.joint}/{p.id}/gap"), None)
+    ends = (printed["stage", stage, name, end] for end in ("from", "to"))
+    least, most = sorted(ends)
+    quantity = quantity_of(name)
+    return Asked(
+        name,
+        "check",
+        "force" if kind_of(quantity) == "force" else "length",
+        least,
+        most,
+        sides=SIDES[quantity],
+        opening=pair.opening if pair else None,
+    )
+
+
+def _ram(job: Job, printed: Mapping[Any, float], stage: int, jack: str) -> Asked:
+    """Return where a ram ends: the last reading on the way down, else on the way up."""
+    own = {k[3:]: v for k, v in printed.items() if k[:3] == ("jack", stage, jack) and len(k) == 5}
+    way = "down" if ("down", 0) in own else "up"
+    steps = sorted(i for w, i in own if w == way)
+    end = own[way, steps[-1]] if steps else 0.0
+    band = job.working.move_band
+    lifts = job.seats[job.jacks[jack].seat].pushes == "up"
+    sides = ("above START", "below START") if lifts else ("beyond START", "short of START")
+    return Asked(f"ram {jack}", "ram", "length", end - band, end + band, sides=sides)
+
+
+def _judged(asked: Asked, read: Read | None, units: DisplayUnits) -> Judged:
+    if read is None:
+        return Judged(asked.name, None, HOLD, "not read")
+    if asked.what == "pack":
+        return _pack(asked, read)
+    value = read.value or 0.0
+    said = say(asked, value, units)
+    if asked.what == "load":
+        if value > asked.most + _BITS * max(1.0, asked.most):
+            return Judged(asked.name, read, STOP, f"{said}, above {say(asked, asked.most, units)}")
+        return Judged(asked.name, read, GO_ON, said)
+    if asked.least - _BITS <= value <= asked.most + _BITS:
+        return Judged(asked.name, read, GO_ON, said)
+    ends = f"{say(asked, asked.least, units)} to {say(asked, asked.most, units)}"
+    return Judged(asked.name, read, STOP, f"{said}, outside {ends}")
+
+
+def _pack(asked: Asked, read: Read) -> Judged:
+    built = read.pack or ()
+    said = "+".join(built) or "no plates"
+    if built == asked.pack:
+        return Judged(asked.name, read, GO_ON, said)
+    planned = "+".join(asked.pack) or "no plates"
+    if sorted(built) == sorted(asked.pack):
+        return Judged(asked.name, read, HOLD, f"{said}, in another order than {planned}")
+    return Judged(asked.name, read, STOP, f"{said} was built, not {planned}")

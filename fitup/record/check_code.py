@@ -1,0 +1,120 @@
+"""A short code that is read over the radio: eight letters in two groups, the last one a check.
+
+Sixteen letters are used, none that looks like a figure or is one of a pair that looks alike. The
+letters stand for the elements of the field GF(16); the code is a word whose weighted sum is zero
+there. All weights differ, so any one wrong letter and any two letters exchanged are noticed. The
+spelling words are those of the international radiotelephony alphabet (ICAO Annex 10, Volume II,
+section 5.2.1.3; ITU Radio Regulations, Appendix 14).
+"""
+
+from __future__ import annotations
+
+from functools import reduce
+from typing import Final
+
+from fitup.errors import InputError, Problem
+
+LETTERS: Final = "ACEFHJKLMNPRTWXY"
+SPOKEN: Final[dict[str, str]] = {
+    "A": "Alfa",
+    "C": "Charlie",
+    "E": "Echo",
+    "F": "Foxtrot",
+    "H": "Hotel",
+    "J": "Juliett",
+    "K": "Kilo",
+    "L": "Lima",
+    "M": "Mike",
+    "N": "November",
+    "P": "Papa",
+    "R": "Romeo",
+    "T": "Tango",
+    "W": "Whiskey",
+    "X": "X-ray",
+    "Y": "Yankee",
+}
+_GROUP: Final = 4
+_DATA: Final = 7
+#: the powers of the field's generator: the check letter has weight 1, no two are the same
+_WEIGHTS: Final = (11, 12, 6, 3, 8, 4, 2, 1)
+
+
+def check_code(digest: str) -> str:
+    """Return the code of a hash in hexadecimal figures.
+
+    Examples
+    --------
+    >>> check_code("3f2a90bc77d1")
+    'FYEP-NARK'
+    >>> check_code("")
+    'AAAA-AAAA'
+    """
+    data = [int(c, 16) for c in digest[:_DATA].ljust(_DATA, "0")]
+    code = "".join(LETTERS[v] for v in [*data, _sum(data)])
+    return f"{code[:_GROUP]}-{code[_GROUP:]}"
+
+
+def read_code(text: str, where: str) -> str:
+    """Return a code as it stands on the sheet, however it was typed.
+
+    Raises
+    ------
+    InputError
+        If it is not a code, or a letter is wrong or two are exchanged.
+
+    Examples
+    --------
+    >>> read_code("fyep nark", "--plan")
+    'FYEP-NARK'
+    """
+    letters = "".join(c for c in text.upper() if not c.isspace() and c != "-")
+    if len(letters) != _DATA + 1 or not set(letters) <= set(LETTERS):
+        raise InputError(
+            [
+                Problem(
+                    where,
+                    f"'{text}'",
+                    f"eight letters of {LETTERS}",
+                    "read the check code at the head of the sheet",
+                )
+            ]
+        )
+    if _sum([LETTERS.index(c) for c in letters]):
+        raise InputError(
+            [
+                Problem(
+                    where,
+                    f"'{text}', in which a letter is wrong or two are exchanged",
+                    "the check code of a sheet",
+                    "read it again, letter by letter",
+                )
+            ]
+        )
+    return f"{letters[:_GROUP]}-{letters[_GROUP:]}"
+
+
+def spoken(code: str) -> str:
+    """Return a code as it is said over the radio.
+
+    Examples
+    --------
+    >>> spoken("FYEP-NARK")
+    'Foxtrot Yankee Echo Papa, November Alfa Romeo Kilo'
+    """
+    return ", ".join(" ".join(SPOKEN[c] for c in group) for group in code.split("-"))
+
+
+def _sum(values: list[int]) -> int:
+    return reduce(lambda total, pair: total ^ _times(*pair), zip(values, _WEIGHTS, strict=False), 0)
+
+
+def _times(a: int, b: int) -> int:
+    """Multiply in GF(16) with the polynomial x^4 + x + 1."""
+    product = 0
+    for bit in range(4):
+        if b >> bit & 1:
+            product ^= a << bit
+    for bit in (6, 5, 4):
+        if product >> bit & 1:
+            product ^= 0b10011 << (bit - 4)
+    return product

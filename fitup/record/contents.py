@@ -1,0 +1,114 @@
+"""The files an entry rests on: read as one, told apart by what they say, written out again."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime, time
+from pathlib import Path, PurePosixPath
+from typing import Any, Final
+
+from fitup.errors import InputError, Problem
+from fitup.jobfolder.frame_schema import FRAME_TABLES
+from fitup.jobfolder.read import INPUT_TABLES, digest_of, input_files
+from fitup.jobfolder.settings import FILE as SETTINGS
+from fitup.model import Job
+from fitup.record.canonical import canonical
+
+Files = Mapping[str, bytes]
+#: tables that are the engineer's and say nothing of the survey
+_ENGINEERS: Final = frozenset(
+    {
+        "seats.csv",
+        "jacks.csv",
+        "plates.csv",
+        "limits.csv",
+        "aims.csv",
+        "leans.csv",
+        "joints.csv",
+        "pairs.csv",
+        *FRAME_TABLES,
+    }
+)
+_ENGINEERS_KEYS: Final = frozenset(
+    {"name", "tolerance", "working", "wishes", "influence", "uncertainty", "lockoff"}
+)
+#: what of job.toml belongs to the survey, kept under a name of its own
+SURVEY_SETTINGS: Final = "job.toml, survey"
+
+
+def job_files(folder: Path, job: Job) -> dict[str, bytes]:
+    """Return every input file of a job that was read from a folder.
+
+    Raises
+    ------
+    InputError
+        If a file changed while the job was being worked on.
+    """
+    files = input_files(folder, job.files)
+    if digest_of(files) != job.digest:
+        raise InputError(
+            [
+                Problem(
+                    str(folder),
+                    "files that changed while the job was read",
+                    "files that rest",
+                    "wait until they are saved, then try again",
+                )
+            ]
+        )
+    return files
+
+
+def files_now(folder: Path, known: Iterable[str]) -> dict[str, bytes]:
+    """Return what lies in a folder of the files an entry knows, and of the tables of a job.
+
+    Unlike :func:`job_files` it reads a job that is spoiled, too.
+    """
+    return input_files(folder, {*known, SETTINGS, *INPUT_TABLES})
+
+
+def survey_files(files: Files) -> dict[str, bytes]:
+    """Return what of a job's files the survey rests on; what is unknown belongs to it."""
+    kept = {n: c for n, c in files.items() if n not in _ENGINEERS and n != SETTINGS}
+    settings = tomllib.loads(files[SETTINGS].decode("utf-8-sig"))
+    table = settings.get("influence")
+    if isinstance(table, dict):
+        kept.pop(str(table.get("table")), None)
+    own = {key: _plain(v) for key, v in settings.items() if key not in _ENGINEERS_KEYS}
+    kept[SURVEY_SETTINGS] = canonical(own)
+    return kept
+
+
+def write_files(files: Files, folder: Path) -> tuple[Path, ...]:
+    """Write files below a new or empty folder.
+
+    Raises
+    ------
+    InputError
+        If the folder holds anything, or a path leads out of it.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(
+            [Problem(str(folder), "files already there", "a new or empty folder", "name another")]
+        )
+    written = []
+    for name, content in files.items():
+        path = PurePosixPath(name)
+        if path.is_absolute() or ".." in path.parts:
+            raise InputError(
+                [Problem(name, "a path that leads out of the folder", "a file name", "beware")]
+            )
+        target = folder / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(content)
+        written.append(target)
+    return tuple(written)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(v) for key, v in value.items()}
+    if isinstance(value, list):
+        return [_plain(v) for v in value]
+    return value.isoformat() if isinstance(value, datetime | date | time) else value

@@ -1,0 +1,78 @@
+"""A plan as it is kept in the record, and back: every figure comes back as it was."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import MISSING, fields, is_dataclass
+from typing import Any, Final, get_args, get_origin, get_type_hints
+
+import numpy as np
+
+from fitup.model import Plan
+from fitup.record.canonical import canonical
+
+FILE: Final = "plan.json"
+
+
+def plan_bytes(plan: Plan) -> bytes:
+    """Return a plan as canonical JSON."""
+    return canonical(_plain(plan))
+
+
+def read_plan(content: bytes) -> Plan:
+    """Return the plan of its bytes.
+
+    Raises
+    ------
+    ValueError
+        If a field is there that this version does not know, or one is missing that it needs.
+    """
+    plan: Plan = _made(Plan, json.loads(content))
+    return plan
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value):
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, tuple | list | np.ndarray):
+        return [_plain(v) for v in value]
+    if isinstance(value, Mapping):
+        return {key: _plain(v) for key, v in value.items()}
+    if isinstance(value, float | np.floating):
+        # JSON has no figure for what is not finite
+        return float(value) if math.isfinite(value) else repr(float(value))
+    if isinstance(value, np.integer):
+        return int(value)
+    return value
+
+
+def _made(kind: Any, value: Any) -> Any:
+    """Make a value of a declared type from JSON."""
+    if is_dataclass(kind) and isinstance(kind, type):
+        return _record(kind, value)
+    if kind is float:
+        return float(value)
+    inner = get_args(kind)
+    if get_origin(kind) is tuple:
+        if len(inner) == 2 and inner[1] is Ellipsis:
+            return tuple(_made(inner[0], v) for v in value)
+        return tuple(_made(k, v) for k, v in zip(inner, value, strict=True))
+    if inner and type(None) in inner:
+        other = next(k for k in inner if k is not type(None))
+        return None if value is None else _made(other, value)
+    if isinstance(value, list):
+        return np.array(value)
+    return value
+
+
+def _record(kind: type, value: Mapping[str, Any]) -> Any:
+    hints = get_type_hints(kind)
+    known = {f.name: f for f in fields(kind)}
+    extra = value.keys() - known.keys()
+    needed = {n for n, f in known.items() if f.default is f.default_factory is MISSING}
+    missing = needed - value.keys()
+    if extra or missing:
+        raise ValueError(f"{kind.__name__}: unknown {sorted(extra)}, missing {sorted(missing)}")
+    return kind(**{name: _made(hints[name], v) for name, v in value.items()})

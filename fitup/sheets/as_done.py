@@ -1,0 +1,46 @@
+"""The form for what was read after each stage: printed empty, filled in, read back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from fitup.record.readback import FORM
+from fitup.sheets.model import Cell, JackLine, SheetSet, StageSheet, Table
+
+_HEAD: Final = ("plan", "stage", "name", "place", "should_read", "stop_beyond", "or_beyond")
+
+
+def as_done(sheets: SheetSet) -> Table:
+    """Return the form, its last columns empty; they carry the unit of the job."""
+    head = sheets.header
+    blank = (f"read_{head.length_unit}", "side", f"read_{head.force_unit}", "pack")
+    rows = tuple(
+        (head.check_code, stage.number, *row, None, None, None, None)
+        for stage in sheets.stages
+        for row in _rows(stage)
+    )
+    return Table(FORM, (*_HEAD, *blank), rows)
+
+
+def _rows(stage: StageSheet) -> Iterator[tuple[Cell, ...]]:
+    """Yield name, place, what it should read and the ends of its band."""
+    for line in stage.expected:
+        yield (line.id, line.place, line.expect.words, line.low.words, line.high.words)
+    for jack in stage.jacks:
+        yield (f"ram {jack.jack}", jack.place, _ram(jack), f"{stage.move_band.full} off", "")
+    for jack in stage.jacks:
+        yield (f"load {jack.jack}", jack.place, "the most on the way", jack.load_stop.full, "")
+    for card in stage.cards:
+        if card.held_by == "packs":
+            marks = "+".join(p.mark for p in card.build_up) or "no plates"
+            yield (f"pack {card.seat}", card.place, marks, "any other pack", "")
+
+
+def _ram(jack: JackLine) -> str:
+    """Say what a ram reads when the stage is done."""
+    readings = jack.down or jack.up
+    if not readings or readings[-1].side == "START":
+        return "START"
+    last = readings[-1]
+    return f"{last.number.size} {last.number.unit} {last.side}"
