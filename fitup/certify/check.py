@@ -10,9 +10,11 @@ import numpy as np
 
 from fitup.certify.facts import Certificate, CheckFact, JackFact, SeatFact, StageFact, StockFact
 from fitup.certify.frame import FrameStates
+from fitup.certify.learned import CorrectedStates, learned_words
 from fitup.certify.recompute import (
     Outcome,
     RigidStates,
+    States,
     TableStates,
     bending_of,
     expansion_of,
@@ -35,7 +37,6 @@ _ROUND, _ROUND_N = 1e-7, 1.0
 #: share by which a force may pass its limit as rounding
 _FORCE = 1e-6
 
-States = RigidStates | TableStates | FrameStates
 _HOW = {
     "rigid": "segments brought to equilibrium again and points moved by true rotations",
     "frame": "the frame solved again from flexibilities with constraints, seats free to lift off, "
@@ -90,6 +91,8 @@ def certify(
     states = _states(job, survey, influence, present)
     if isinstance(states, FrameStates):
         present = dict(zip(job.seats, states.present.tolist(), strict=True))
+    if job.learned:
+        states = CorrectedStates(states, job, table=influence.origin == "table")
     warmer = {n: s.mean - job.reference_temperature for n, s in survey.steel.items()}
     bent = {n: s.difference for n, s in survey.steel.items()}
     warm = np.array([expansion_of(job, c, warmer) + bending_of(job, c, bent) for c in state.checks])
@@ -126,9 +129,9 @@ def certify(
 def _states(job: Job, survey: Survey, influence: Influence, present: Mapping[str, float]) -> States:
     if influence.origin == "frame":
         return FrameStates(job, survey)
-    return (
-        RigidStates(job, survey, present) if influence.origin == "rigid" else TableStates(influence)
-    )
+    if influence.origin == "rigid":
+        return RigidStates(job, survey, present)
+    return TableStates(influence.uncorrected or influence)
 
 
 def _gap_rates(work: _Work) -> tuple[tuple[str, float], ...]:
@@ -499,4 +502,5 @@ def _statements(
         f"{work.counted} states over {len(work.plan.stages)} stages, each printed increment one of "
         "them: reactions, differences, warp, clear openings, strokes and jack reserves kept",
         "stock counted through the stages: every plate is there when it is needed",
+        *learned_words(work.job),
     )

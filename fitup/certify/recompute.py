@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
@@ -82,6 +83,22 @@ def _held_rows(segment: Segment) -> list[Array]:
         "turn": [0.0, 0.0, 0.0, 0.0, 0.0, 1.0],
     }
     return [np.array(rows[name]) for name in ("along", "across", "turn") if name in segment.held]
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """Change of checks (m,), reactions by seat [N], and watched forces [N, N m, Pa] by place."""
+
+    change: Array
+    reactions: Mapping[str, float]
+    forces: Mapping[str, float] = field(default_factory=dict)
+
+
+class States(Protocol):
+    """Whatever can say how checks and reactions are for settings by seat [m]."""
+
+    def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
+        """Return the change of every check, and all reactions."""
 
 
 class RigidStates:
@@ -184,15 +201,6 @@ class TableStates:
                 total += float(table.R[i, j]) * settings[seat]
             reactions[name] = total
         return Outcome(change, reactions)
-
-
-@dataclass(frozen=True, eq=False)
-class Outcome:
-    """Change of checks (m,), reactions by seat [N], and watched forces [N, N m, Pa] by place."""
-
-    change: Array
-    reactions: Mapping[str, float]
-    forces: Mapping[str, float] = field(default_factory=dict)
 
 
 def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:

@@ -27,6 +27,9 @@ _COMMANDS: Final = {
     "structure": "Check the frame of a job, what carries, and what a move does.",
     "plan": "Choose packs and order the moves, with proof.",
     "sheets": "Plan, certify and write the sheets.",
+    "next": "Write the next job folder after the moves.",
+    "compare": "Hold a re-survey against its prediction.",
+    "learn": "Say which assumption explains the difference, and carry it on.",
 }
 #: the same for the record of who did what
 _RECORD: Final = {
@@ -76,6 +79,13 @@ def group() -> None:
       fitup joints my-joint     show every joint as surveyed
       fitup plan   my-joint     choose packs and order the moves, with proof
       fitup sheets my-joint     certify the plan and write the sheets
+
+    And after the moves, with a new survey:
+
+    \b
+      fitup next    my-joint --to my-joint-b   write the next job folder
+      fitup compare my-joint my-joint-b        hold the re-survey against its prediction
+      fitup learn   my-joint my-joint-b        say what explains the difference
 
     Exit codes: 0 done; 2 bad input or a survey that must not be used; 3 tolerance or limits
     cannot be met; 4 the certificate refused the plan; 5 the record is broken; 130 stopped by

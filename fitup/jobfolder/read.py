@@ -27,6 +27,7 @@ from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
 from fitup.jobfolder.frame_schema import FRAME_TABLES
 from fitup.jobfolder.read_cables import check_leans, lean_of, tension_of
+from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
 from fitup.jobfolder.table import Row, read_table, unique
@@ -48,7 +49,7 @@ from fitup.model import (
 )
 
 #: every table a job may have: file -> (columns, required)
-ALL_TABLES: Final = {**TABLES, **CABLE_TABLES, **FRAME_TABLES}
+ALL_TABLES: Final = {**TABLES, **CABLE_TABLES, **FRAME_TABLES, **ROUND_TABLES}
 #: signing a hold point changes nothing that a plan was made from
 INPUT_TABLES: Final = tuple(name for name in ALL_TABLES if name != "holds.csv")
 _UP = np.array([0.0, 0.0, 1.0])
@@ -103,6 +104,7 @@ def read_job(folder: Path | str) -> Job:
     job = _build(settings, tables, axis, problems)
     cross_check(job, tables, problems)
     check_leans(tables.get("leans.csv", []), job.points, problems)
+    job = read_rounds(root, job, problems)
     job = _with_frame(root, present, job, problems)
     _check_files(root, job, settings.alignment_file, problems)
     if problems:
@@ -163,6 +165,7 @@ def _build(
             unique(tables.get("temperatures.csv", []), problems, _thermometer).values()
         ),
         holds=tuple(unique(tables.get("holds.csv", []), problems, _hold).values()),
+        learning=settings.learning,
     )
 
 

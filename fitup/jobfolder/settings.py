@@ -19,6 +19,7 @@ from fitup.model import (
     Doubts,
     Epoch,
     Gates,
+    Learning,
     LockOff,
     Quantity,
     Tolerance,
@@ -72,6 +73,7 @@ _ABOVE: Final = frozenset(
     | {"shot", "reading"}
 )
 _BELOW: Final = {"risk": 0.5, "expansion": 1.0, "stiffness": 1.0}
+_LEARNING: Final = {"settlement": "length", "movement": "", "gauge": "", "load_reading": ""}
 _TOP: Final = (
     "name",
     "units",
@@ -83,6 +85,7 @@ _TOP: Final = (
     "wishes",
     "uncertainty",
     "lockoff",
+    "learning",
     "exclude",
     "influence",
     "alignment",
@@ -104,6 +107,7 @@ class Settings:
     wishes: Wishes = Wishes()
     doubts: Doubts = Doubts()
     lockoff: LockOff = LockOff()
+    learning: Learning = Learning()
     excluded: dict[str, str] = field(default_factory=dict)
     influence_table: str | None = None
     alignment_file: str | None = None
@@ -219,6 +223,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.wishes = _record(reader, Wishes, _WISHES, document, "wishes")
     settings.doubts = _record(reader, Doubts, _UNCERTAINTY, document, "uncertainty")
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
+    settings.learning = _record(reader, Learning, _LEARNING, document, "learning")
     settings.excluded = _excluded(reader, _table(reader, document, "exclude"))
     influence = _table(reader, document, "influence")
     _influence(reader, settings, influence)

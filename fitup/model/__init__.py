@@ -22,17 +22,20 @@ from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.plans import Obstacle, Plan, SeatPlan, Stage, WishResult
+from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
 from fitup.model.trust import STANDARD_RISK, Doubts, Hold, LockOff, SteelReading
 
 __all__ = [
     "FORCES",
+    "LEARNED",
     "LENGTHS",
     "MOMENTS",
     "MOVE_WORDS",
     "QUANTITIES",
     "SIDES",
     "STANDARD_RISK",
+    "STEEL",
     "Aim",
     "Check",
     "CheckPoint",
@@ -47,9 +50,12 @@ __all__ = [
     "Jack",
     "Job",
     "Joint",
+    "Learned",
+    "Learning",
     "Limit",
     "LockOff",
     "Moment",
+    "Moved",
     "Obstacle",
     "Pair",
     "Plan",
@@ -62,6 +68,7 @@ __all__ = [
     "Stage",
     "SteelReading",
     "Tolerance",
+    "What",
     "WishResult",
     "Wishes",
     "Working",

@@ -59,6 +59,8 @@ class Influence:
         Tensions, moments and stresses that are watched or limited.
     shift : Array (m,), optional
         None: zero.
+    uncorrected : Influence, optional
+        As computed or read, where corrections learned from earlier rounds were put in after.
     """
 
     checks: tuple[str, ...]
@@ -69,6 +71,7 @@ class Influence:
     origin: str
     forces: tuple[ForceRow, ...] = ()
     shift: Array | None = None
+    uncorrected: Influence | None = None
 
     def change(self, x: Array) -> Array:
         """Return the change of every check (m,) for moves x (n,)."""

@@ -12,6 +12,7 @@ from fitup.model.checks import Aim, Quantity, Tolerance
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.frame import FrameModel
+from fitup.model.rounds import Learned, Learning, Moved
 from fitup.model.seats import Jack, Limit, Plate, Seat
 from fitup.model.trust import Doubts, Hold, LockOff, SteelReading
 
@@ -93,6 +94,11 @@ class Job:
     holds: tuple[Hold, ...] = ()
     files: tuple[str, ...] = ()
     """Names of the input files it was read from."""
+    moved: tuple[Moved, ...] = ()
+    """What was moved since the survey before, seat by seat; empty in a first round."""
+    learned: tuple[Learned, ...] = ()
+    """Corrections already put into the values of this job, with where they come from."""
+    learning: Learning = Learning()
     digest: str = ""
     """SHA-256 over all input files; part of every plan id."""
 

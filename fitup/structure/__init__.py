@@ -7,6 +7,7 @@ import numpy as np
 from fitup.model import Influence, Job
 from fitup.structure.frame import lifting_of, solve_job
 from fitup.structure.frame.sanity import require_sane
+from fitup.structure.learned import corrected
 from fitup.structure.present import require_bearable
 from fitup.structure.rigid import rigid_influence, segment_statics
 from fitup.structure.table import influence_from_table
@@ -35,13 +36,14 @@ def influence_of(job: Job, survey: Survey, folder: Path) -> Influence:
     """
     if job.influence_by == "table":
         assert job.influence_table is not None
-        return influence_from_table(folder / job.influence_table, job.influence_table, job)
+        table = influence_from_table(folder / job.influence_table, job.influence_table, job)
+        return corrected(job, table)
     if job.influence_by == "frame":
         influence = frame_influence(job)
     else:
         influence = rigid_influence(job, survey)
     require_bearable(job, influence)
-    return influence
+    return corrected(job, influence)
 
 
 def frame_influence(job: Job) -> Influence:

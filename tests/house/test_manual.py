@@ -13,6 +13,7 @@ from fitup.jobfolder import settings
 from fitup.jobfolder.cable_schema import CABLE_TABLES
 from fitup.jobfolder.done import DONE
 from fitup.jobfolder.frame_schema import FRAME_TABLES
+from fitup.jobfolder.rounds import LEARNED_COLUMNS, MOVED
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.table import Column
 from fitup.model import (
@@ -21,6 +22,7 @@ from fitup.model import (
     SIDES,
     Doubts,
     Gates,
+    Learning,
     LockOff,
     Wishes,
     Working,
@@ -75,10 +77,15 @@ def test_columns(file: str):
     assert ("May be left out" in text) == (not required)
 
 
-def test_columns_of_readings_as_done():
-    documented = rows((DOCS / "loop.md").read_text(encoding="utf-8").split("\n## ")[0])
-    assert list(documented) == [c.name for c in DONE]
-    for column in DONE:
+@pytest.mark.parametrize(
+    ("title", "columns"),
+    [("## As done", DONE), ("### moved.csv", MOVED), ("### learned.csv", LEARNED_COLUMNS)],
+)
+def test_columns_of_a_round(title: str, columns: tuple[Column, ...]):
+    page = (DOCS / "loop.md").read_text(encoding="utf-8")
+    documented = rows(re.split(r"^##+ ", page.split(f"{title}\n")[1], flags=re.M)[0])
+    assert list(documented) == [c.name for c in columns]
+    for column in columns:
         kind, default, meaning = documented[column.name]
         assert (kind, default) == (kind_of(column), default_of(column)), column.name
         for word in column.words:
@@ -113,6 +120,7 @@ def test_units():
 def test_top_keys():
     sections = {
         *("tolerance", "gates", "working", "wishes", "exclude", "uncertainty", "lockoff"),
+        "learning",
         *("influence", "alignment", "survey"),
     }
     assert set(rows(section("top"))) | sections == set(settings._TOP)
@@ -139,10 +147,11 @@ def si(text: str) -> float | None:
         ("wishes", Wishes()),
         ("uncertainty", Doubts()),
         ("lockoff", LockOff()),
+        ("learning", Learning()),
     ],
 )
 def test_settings_and_their_defaults(
-    title: str, record: Gates | Working | Wishes | Doubts | LockOff
+    title: str, record: Gates | Working | Wishes | Doubts | LockOff | Learning
 ):
     documented = rows(section(title))
     assert list(documented) == [f.name for f in fields(record)]
@@ -223,6 +232,7 @@ def test_template_has_every_key_with_a_comment():
         "wishes",
         "uncertainty",
         "lockoff",
+        "learning",
         "influence",
         "alignment",
         "survey",
@@ -238,7 +248,11 @@ def test_template_has_every_key_with_a_comment():
 def test_template_holds_the_defaults_it_names():
     """Where the template says ``default``, leaving the key out is that value."""
     text = (TEMPLATE / "job.toml").read_text(encoding="utf-8")
-    for title, record in (("gates", Gates()), ("working", Working())):
+    for title, record in (
+        ("gates", Gates()),
+        ("working", Working()),
+        ("learning", Learning()),
+    ):
         for field in fields(record):
             pattern = rf"^{field.name}.*?default ([\d.]+\d(?: (?:h|C|kN|mm))?|\d+ (?:h|C|kN|mm))"
             said = re.search(pattern, text, re.M | re.S)

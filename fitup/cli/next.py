@@ -1,0 +1,229 @@
+"""``fitup next``: the job after the moves, everything carried over with its source."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+
+from fitup.cli.loading import influence, load
+from fitup.cli.plan import planned
+from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
+from fitup.errors import EXIT_BAD_INPUT, FitupError, InputError, Problem
+from fitup.jobfolder.done import read_done
+from fitup.jobfolder.table import parse_number
+from fitup.loop.carry import Carried, NextJob, carry
+from fitup.loop.folder import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, NewSurvey, write_next
+from fitup.record.check_code import check_code
+from fitup.units import suffixes
+
+
+@click.command("next")
+@job_argument
+@click.option(
+    "--to",
+    "--out",
+    "target",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Folder of the next job; new or empty.",
+)
+@click.option(
+    "--survey",
+    "surveys",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="New coordinate list; may be given several times.",
+)
+@click.option("--taken", help="Local time of the new survey: 2031-04-03T04:10.")
+@click.option("--steel", help='Steel temperature of the new survey: "11.5 C" or "52.7 F".')
+@click.option("--deck-load", help='Load on the deck at the new survey: "0 kN".')
+@click.option(
+    "--readings",
+    type=click.Path(path_type=Path),
+    help="New readings at the joint, as readings.csv.",
+)
+@click.option(
+    "--temperatures",
+    type=click.Path(path_type=Path),
+    help="New readings of thermometers, as temperatures.csv.",
+)
+@click.option(
+    "--tensions",
+    type=click.Path(path_type=Path),
+    help="New tensions of cables, as tensions.csv.",
+)
+@click.option(
+    "--done",
+    type=click.Path(path_type=Path),
+    help="Readings as done (docs/loop.md); without them everything counts as planned.",
+)
+@click.option(
+    "--rest",
+    type=click.Choice(["refuse", "planned", "still"]),
+    default="refuse",
+    help="What counts for a seat the plan moves when --done says nothing of its end.",
+)
+@json_option
+def command(
+    job: Path,
+    target: Path,
+    surveys: tuple[Path, ...],
+    taken: str | None,
+    steel: str | None,
+    deck_load: str | None,
+    readings: Path | None,
+    temperatures: Path | None,
+    tensions: Path | None,
+    done: Path | None,
+    rest: Literal["refuse", "planned", "still"],
+    as_json: bool,
+) -> int:
+    """Write the next job folder after a plan was carried out, nothing guessed in silence.
+
+    Packs, store, strokes, reactions, windows and limits are carried over, each value listed with
+    where it comes from; JOB is not changed.
+
+    \b
+    Example:
+      fitup next closure-k1 --to closure-k1-b --done night-14.csv --survey night-15.csv
+                 --taken 2031-04-03T04:10 --steel "11.5 C" --deck-load "0 kN"
+    """
+    new = _surveys(surveys, taken, steel, deck_load)
+    loaded = load(job)
+    rows = () if done is None else read_done(done, str(done), loaded.job)
+    plan, _ = planned(loaded)
+    shown = "readings" if done is None else str(done)
+    result = carry(loaded.job, influence(loaded), plan, rows, shown=shown, rest=rest)
+    told = {READINGS_FILE: readings, STEEL_FILE: temperatures, TENSIONS_FILE: tensions}
+    measured = {name: path for name, path in told.items() if path is not None}
+    written, story = write_next(job, loaded.job, result, target, new, measured)
+    problems = _problems(target) if new else []
+    if as_json:
+        say_json(_as_json(plan.id, result, story, written, problems))
+    else:
+        _show(job, target, plan.id, result, story, problems, bool(new))
+    return EXIT_BAD_INPUT if problems else 0
+
+
+def _surveys(
+    paths: tuple[Path, ...], taken: str | None, steel: str | None, deck_load: str | None
+) -> tuple[NewSurvey, ...]:
+    """Return the new surveys; what is missing or wrong is told all at once."""
+    told = {"--taken": taken, "--steel": steel, "--deck-load": deck_load}
+    problems = []
+    if not paths:
+        problems = [
+            Problem(name, "no --survey to which it belongs", "--survey FILE", "add or leave it out")
+            for name, value in told.items()
+            if value is not None
+        ]
+    else:
+        for name, value in told.items():
+            if value is None:
+                problems.append(
+                    Problem(name, "nothing", "a value with every --survey", "write it down")
+                )
+    when = _time(taken, problems)
+    warm = _quantity("--steel", steel, "temperature", problems)
+    loads = _quantity("--deck-load", deck_load, "force", problems)
+    if problems:
+        raise InputError(problems)
+    return tuple(NewSurvey(path, when, warm, loads) for path in paths)
+
+
+def _time(text: str | None, problems: list[Problem]) -> dt.datetime:
+    if text is None:
+        return dt.datetime.min
+    try:
+        when = dt.datetime.fromisoformat(text)
+        if when.tzinfo is None:
+            return when
+    except ValueError:
+        pass
+    problems.append(
+        Problem("--taken", f"'{text}'", "a local time such as 2031-04-03T04:10", "correct it")
+    )
+    return dt.datetime.min
+
+
+def _quantity(
+    name: str, text: str | None, dimension: str, problems: list[Problem]
+) -> tuple[str, float]:
+    """Return unit suffix and number of a text such as ``11.5 C``."""
+    units = suffixes(dimension)
+    if text is None:
+        return units[0], 0.0
+    found = re.fullmatch(r"\s*([-+0-9.eE]+)\s*([A-Za-z]+)\s*", text)
+    if found and found[2] in units:
+        try:
+            return found[2], parse_number(found[1])
+        except ValueError:
+            pass
+    allowed = f"a number and one of: {', '.join(units)}"
+    problems.append(Problem(name, f"'{text}'", allowed, "write number and unit"))
+    return units[0], 0.0
+
+
+def _problems(target: Path) -> list[str]:
+    """Check the job just written, as ``fitup check`` does."""
+    progress("checking the new job")
+    try:
+        influence(load(target))
+    except FitupError as error:
+        return str(error).split("\n")
+    return []
+
+
+def _show(
+    job: Path,
+    target: Path,
+    plan: str,
+    result: NextJob,
+    story: tuple[Carried, ...],
+    problems: list[str],
+    surveyed: bool,
+) -> None:
+    click.echo(f"From plan {check_code(plan)} of {job}: compare it with the number on the sheets.")
+    rows = [[c.file, c.row, c.column, c.before, c.after, c.source] for c in story]
+    click.echo(text_table(["file", "row", "what", "before", "now", "where it comes from"], rows))
+    for line in result.warnings:
+        click.echo(f"LOOK: {line}")
+    click.echo(f"\nWrote {target}; the same list is in its carried.csv.")
+    if problems:
+        click.echo("It cannot be used as it stands:")
+        for line in problems:
+            click.echo(f"  {line}")
+    elif surveyed:
+        click.echo(f"Nothing wrong found. Then: fitup compare {job} {target}")
+    else:
+        click.echo(f"Add the new [[survey]] to its job.toml, then: fitup check {target}")
+
+
+def _as_json(
+    plan: str,
+    result: NextJob,
+    story: tuple[Carried, ...],
+    written: tuple[Path, ...],
+    problems: list[str],
+) -> dict[str, Any]:
+    return {
+        "plan": plan,
+        "carried": [
+            {
+                "file": c.file,
+                "row": c.row,
+                "column": c.column,
+                "before": c.before,
+                "after": c.after,
+                "source": c.source,
+            }
+            for c in story
+        ],
+        "warnings": result.warnings,
+        "written": [str(path) for path in written],
+        "problems": problems,
+    }
