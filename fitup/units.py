@@ -2,12 +2,14 @@
 
 A unit travels in the column name: ``stroke_mm``, ``capacity_kip``. Exact factors are those of
 NIST SP 811 (2008), Appendix B: 1 ft = 0.3048 m, 1 US survey foot = 1200/3937 m,
-1 lbf = 4.4482216152605 N, 1 psi = 6894.757293168 Pa (from lbf/in2).
+1 lbf = 4.4482216152605 N, 1 psi = 6894.757293168 Pa (from lbf/in2), 1 inHg = 3386.389 Pa,
+1 mmHg = 133.3224 Pa.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -44,13 +46,22 @@ FACTORS: Final[dict[str, dict[str, float]]] = {
         "kNm_per_rad": 1e3,
         "kip_ft_per_rad": 1e3 * _LBF * 0.3048,
     },
+    "air_pressure": {"hPa": 100.0, "inHg": 3386.389, "mmHg": 133.3224},
     "angle": {"rad": 1.0, "deg": math.pi / 180.0, "gon": math.pi / 200.0},
+    "circle": {
+        "rad": 1.0,
+        "deg": math.pi / 180.0,
+        "gon": math.pi / 200.0,
+        "dms": math.pi / 180.0,  # written 63-25-48.2, read by dms_to_degrees first
+    },
+    "small_angle": {"mgon": math.pi / 2e5, "arcsec": math.pi / 648e3, "rad": 1.0},
     "slope": {"ratio": 1.0, "pct": 1e-2, "mm_per_m": 1e-3, "in_per_ft": _INCH / 0.3048},
     "expansion": {"per_C": 1.0, "per_F": 1.8},
     "temperature_step": {"C": 1.0, "F": 1.0 / 1.8},
     "time": {"h": 3600.0, "min": 60.0},
 }
 TEMPERATURES: Final = ("C", "F")
+_DMS: Final = re.compile(r"(\d{1,3})[-° ](\d{1,2})[-'′ ](\d{1,2}(?:\.\d*)?)[\"″]?")
 
 
 def suffixes(dimension: str) -> tuple[str, ...]:
@@ -91,6 +102,25 @@ def from_si(value: float, dimension: str, suffix: str) -> float:
     if dimension == "temperature":
         return {"C": value - 273.15, "F": (value - 273.15) * 1.8 + 32.0}[suffix]
     return value / FACTORS[dimension][suffix]
+
+
+def dms_to_degrees(text: str) -> float:
+    """Return the degrees of a circle reading written as degrees, minutes and seconds.
+
+    Raises
+    ------
+    ValueError
+        If it is not three numbers, minutes and seconds below 60.
+
+    Examples
+    --------
+    >>> dms_to_degrees("63-25-48")
+    63.43
+    """
+    found = _DMS.fullmatch(text.strip())
+    if found is None or float(found[2]) >= 60.0 or float(found[3]) >= 60.0:
+        raise ValueError(text)
+    return float(found[1]) + float(found[2]) / 60.0 + float(found[3]) / 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +170,7 @@ class DisplayUnits:
     stiffness: Shown
     moment: Shown
     stress: Shown
+    small_angle: Shown
 
 
 METRIC: Final = DisplayUnits(
@@ -155,6 +186,7 @@ METRIC: Final = DisplayUnits(
     stiffness=Shown("stiffness", "kN_per_mm", "kN/mm", 0),
     moment=Shown("moment", "kNm", "kNm", 0),
     stress=Shown("modulus", "MPa", "MPa", 1),
+    small_angle=Shown("small_angle", "mgon", "mgon", 1),
 )
 US: Final = DisplayUnits(
     "US",
@@ -169,5 +201,6 @@ US: Final = DisplayUnits(
     stiffness=Shown("stiffness", "kip_per_in", "kip/in", 0),
     moment=Shown("moment", "kip_ft", "kip-ft", 0),
     stress=Shown("modulus", "ksi", "ksi", 2),
+    small_angle=Shown("small_angle", "arcsec", "arcsec", 1),
 )
 DISPLAY: Final = {"metric": METRIC, "US": US}

@@ -26,7 +26,31 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _plates(job, tables["seats.csv"], broken, problems)
     _limits(job, tables.get("limits.csv", []), broken, problems)
     _thermometers(job, tables.get("temperatures.csv", []), problems)
+    _control(job, tables.get("control.csv", []), broken, problems)
     _excluded(job, broken, problems)
+
+
+def _control(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
+    for row in rows:
+        if row["id"] in job.points and "points.csv" not in broken:
+            problems.append(
+                row.problem(
+                    "id",
+                    f"'{row['id']}', which is a point of the deck",
+                    "points beside the deck",
+                    "the deck is not control: delete the row",
+                )
+            )
+    observed = any(e.observed for e in job.epochs)
+    if observed and not job.instruments and "instruments.csv" not in broken:
+        problems.append(
+            Problem(
+                "instruments.csv",
+                "no instrument",
+                "one row for each instrument of the observations",
+                "add it: nothing says how well they were measured",
+            )
+        )
 
 
 def _names(
@@ -252,9 +276,11 @@ def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
 def _excluded(job: Job, broken: frozenset[str], problems: list[Problem]) -> None:
     if broken & {"points.csv", "readings.csv"}:
         return
-    known = set(job.points) | {r.id for r in job.readings}
+    known = set(job.points) | {r.id for r in job.readings} | set(job.control)
+    observed = any(e.observed for e in job.epochs)
     for name in job.excluded:
-        if name not in known:
+        # SETUP/TARGET/... is an observation: the network knows whether it is there
+        if name not in known and not (observed and "/" in name):
             problems.append(
                 Problem(
                     "job.toml",

@@ -22,6 +22,7 @@ from fitup.jobfolder.axis import (
     read_axis,
 )
 from fitup.jobfolder.cable_schema import CABLE_TABLES
+from fitup.jobfolder.control import control, instrument
 from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
@@ -156,6 +157,11 @@ def _build(
         influence_table=settings.influence_table,
         influence_by=settings.influence_by,
         alignment=axis,
+        control=unique(tables.get("control.csv", []), problems, lambda r: control(r, problems)),
+        instruments=unique(
+            tables.get("instruments.csv", []), problems, lambda r: instrument(r, problems)
+        ),
+        network=settings.network,
         gates=settings.gates,
         working=settings.working,
         wishes=settings.wishes,
@@ -399,7 +405,13 @@ def _reading(row: Row, pairs: dict[str, Pair], problems: list[Problem]) -> Readi
 
 
 def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]) -> None:
-    named = [(e.file, f"survey {i}.file") for i, e in enumerate(job.epochs, 1)]
+    named = [
+        (e.file, f"survey {i}.{'observations' if e.observed else 'file'}")
+        for i, e in enumerate(job.epochs, 1)
+    ]
+    named += [
+        (e.levelling, f"survey {i}.levelling") for i, e in enumerate(job.epochs, 1) if e.levelling
+    ]
     if job.influence_table:
         named.append((job.influence_table, "influence.table"))
     if axis:
@@ -422,7 +434,7 @@ def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]
 
 
 def _input_names(job: Job, axis: str | None) -> list[str]:
-    others = (job.influence_table, axis)
+    others = (job.influence_table, axis, *(e.levelling for e in job.epochs))
     return [FILE, *INPUT_TABLES, *(e.file for e in job.epochs), *(name for name in others if name)]
 
 

@@ -21,6 +21,7 @@ from fitup.model import (
     Gates,
     Learning,
     LockOff,
+    NetworkRules,
     Quantity,
     Tolerance,
     Wishes,
@@ -89,8 +90,11 @@ _TOP: Final = (
     "exclude",
     "influence",
     "alignment",
+    "network",
     "survey",
 )
+_NETWORK: Final = {"refraction": (-1.0, 1.0), "projection_scale": (0.99, 1.01)}
+_SWITCHES: Final = ("air", "curvature", "sea_level")
 
 
 @dataclass(slots=True)
@@ -113,6 +117,7 @@ class Settings:
     alignment_file: str | None = None
     alignment_name: str | None = None
     influence_by: Literal["rigid", "table", "frame"] = "rigid"
+    network: NetworkRules = NetworkRules()
     epochs: tuple[Epoch, ...] = ()
 
 
@@ -232,6 +237,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     if axis:
         settings.alignment_file = reader.text("alignment.", axis, "file") or None
         settings.alignment_name = reader.text("alignment.", axis, "name", needed=False) or None
+    settings.network = _network(reader, _table(reader, document, "network"))
     settings.epochs = _epochs(reader, document.get("survey"))
     return settings
 
@@ -332,6 +338,33 @@ def _excluded(reader: _Reader, table: Mapping[str, Any]) -> dict[str, str]:
     return result
 
 
+def _network(reader: _Reader, table: Mapping[str, Any]) -> NetworkRules:
+    reader.unknown("network.", table, ["datum", *_NETWORK, *_SWITCHES])
+    given: dict[str, Any] = {}
+    if "datum" in table:
+        if table["datum"] in ("control", "free"):
+            given["datum"] = table["datum"]
+        else:
+            reader.complain("network.datum", repr(table["datum"]), "control or free", "correct it")
+    for name, (least, most) in _NETWORK.items():
+        value = reader.number("network.", table, name, "")
+        if value is None:
+            continue
+        if least <= value <= most:
+            given[name] = value
+        else:
+            allowed = f"from {least:g} to {most:g}"
+            reader.complain(f"network.{name}", f"{value:g}", allowed, "correct it")
+    for name in _SWITCHES:
+        if name not in table:
+            continue
+        if isinstance(table[name], bool):
+            given[name] = table[name]
+        else:
+            reader.complain(f"network.{name}", repr(table[name]), "true or false", "correct it")
+    return NetworkRules(**given)
+
+
 def _epochs(reader: _Reader, entries: object) -> tuple[Epoch, ...]:
     if entries is None:
         reader.complain("survey", "no survey", "[[survey]] with file, taken, ...", "add one")
@@ -346,6 +379,8 @@ def _epochs(reader: _Reader, entries: object) -> tuple[Epoch, ...]:
 def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | None:
     named = [
         "file",
+        "observations",
+        "levelling",
         "taken",
         *spellings("steel_temperature", "temperature"),
         *spellings("deck_load", "force"),
@@ -356,7 +391,21 @@ def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | Non
     ]
     bare = ("steel_temperature", "deck_load", "u")
     reader.unknown(where, {k: v for k, v in entry.items() if k not in bare}, named)
-    file = reader.text(where, entry, "file")
+    observed = "observations" in entry
+    if observed and "file" in entry:
+        reader.complain(
+            f"{where}observations", "file and observations", "one of them", "delete one"
+        )
+    file = reader.text(where, entry, "observations" if observed else "file")
+    if "levelling" in entry and not observed:
+        reader.complain(
+            f"{where}levelling", "no observations", "levelling beside observations", "name the file"
+        )
+    for key in ("unit", "order", "decimal", *spellings("u", "length")) if observed else ():
+        if key in entry:
+            reader.complain(
+                f"{where}{key}", "a key of coordinate lists", "no such key here", "delete it"
+            )
     taken = entry.get("taken")
     if not isinstance(taken, dt.datetime):
         found = "no such key" if taken is None else f"'{taken}'"
@@ -407,4 +456,6 @@ def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | Non
         cast("str | None", unit),
         None if order is None else tuple(order),
         decimal,
+        observed,
+        reader.text(where, entry, "levelling", needed=False) or None,
     )

@@ -149,6 +149,11 @@ def _cell(column: Column, suffix: str | None, text: str, decimal_comma: bool) ->
             raise ValueError("one of: " + ", ".join(column.words))
         return text.lower()
     allowed = _bounds_text(column, suffix)
+    if suffix == "dms":
+        try:
+            return units.to_si(units.dms_to_degrees(text), column.kind, suffix)
+        except ValueError:
+            raise ValueError("degrees, minutes and seconds such as 63-25-48.2") from None
     if column.kind == "count":
         allowed = allowed.replace("a number", "a whole number")
     try:

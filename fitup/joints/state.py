@@ -36,12 +36,10 @@ def joint_state(job: Job, survey: Survey) -> CheckState:
     """
     checks = checks_of(job)
     values, jacobian = surveyed_checks(job, survey, checks)
-    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
-    scaled = jacobian * spread
     state = CheckState(
         checks,
         values,
-        scaled @ scaled.T + np.diag(_measured(job, checks)),
+        jacobian @ survey.covariance @ jacobian.T + np.diag(_measured(job, checks)),
         at_survey(job, survey, checks),
         per_kelvin(job, checks),
     )

@@ -16,6 +16,7 @@ from fitup.model.checks import (
     Tolerance,
     kind_of,
 )
+from fitup.model.control import ControlPoint, Instrument, NetworkRules
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.done import MOMENTS, Done, Moment
 from fitup.model.epochs import Epoch, Gates, Reading
@@ -40,6 +41,7 @@ __all__ = [
     "Check",
     "CheckPoint",
     "CheckState",
+    "ControlPoint",
     "Done",
     "Doubts",
     "Epoch",
@@ -47,6 +49,7 @@ __all__ = [
     "Gates",
     "Hold",
     "Influence",
+    "Instrument",
     "Jack",
     "Job",
     "Joint",
@@ -56,6 +59,7 @@ __all__ = [
     "LockOff",
     "Moment",
     "Moved",
+    "NetworkRules",
     "Obstacle",
     "Pair",
     "Plan",

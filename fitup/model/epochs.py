@@ -25,6 +25,10 @@ class Epoch:
     """Declared columns of a list without header."""
     decimal: str | None
     """Declared decimal mark of the list, where it must be declared."""
+    observed: bool = False
+    """``file`` holds what the instrument read, not coordinates."""
+    levelling: str | None = None
+    """File with levelled differences of height, beside the observations."""
 
 
 @dataclass(frozen=True, slots=True)

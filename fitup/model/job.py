@@ -9,6 +9,7 @@ from typing import Literal
 from fitup.alignment import Alignment
 from fitup.model.cables import Lean, Tension
 from fitup.model.checks import Aim, Quantity, Tolerance
+from fitup.model.control import ControlPoint, Instrument, NetworkRules
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.frame import FrameModel
@@ -72,7 +73,7 @@ class Job:
     epochs: tuple[Epoch, ...] = ()
     readings: tuple[Reading, ...] = ()
     excluded: Mapping[str, str] = field(default_factory=dict)
-    """Point or reading id -> the engineer's reason for leaving it out."""
+    """Point, reading, control point or observation -> the engineer's reason for leaving it out."""
     leans: Mapping[str, Lean] = field(default_factory=dict)
     """Towers whose lean is checked."""
     tensions: Mapping[str, Tension] = field(default_factory=dict)
@@ -85,6 +86,9 @@ class Job:
     """The structure as a frame, where the folder holds its tables."""
     influence_by: Literal["rigid", "table", "frame"] = "rigid"
     """Where the influence of the seats comes from."""
+    control: Mapping[str, ControlPoint] = field(default_factory=dict)
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    network: NetworkRules = NetworkRules()
     gates: Gates = Gates()
     working: Working = Working()
     wishes: Wishes = Wishes()

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from fitup.frames import Array, Motion
 from fitup.model import Epoch
+from fitup.network.solve import Solved
 from fitup.survey.steel import Steel
 
 
@@ -35,6 +36,8 @@ class CoordinateList:
     points: tuple[SurveyedPoint, ...]
     unused: tuple[str, ...]
     understood: tuple[str, ...]
+    covariance: Array | None = None
+    """Of all coordinates (3 k, 3 k) [m2] where points are not independent, in their order."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,3 +87,7 @@ class Survey:
     steel: Mapping[str, Steel]
     """Segment -> its steel temperature at the survey."""
     understood: tuple[str, ...]
+    covariance: Array
+    """Of all coordinates (3 n, 3 n) [m2], in the order of ``points``."""
+    solved: Mapping[int, Solved] = field(default_factory=dict)
+    """The networks behind it, by the place of their epoch in ``Job.epochs``."""

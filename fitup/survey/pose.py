@@ -18,7 +18,14 @@ CHECKABLE: Final = 1e-6
 _MOST_STEPS: Final = 200
 
 
-def fit_pose(segment_id: str, ids: Sequence[str], design: Array, surveyed: Array, u: Array) -> Pose:
+def fit_pose(
+    segment_id: str,
+    ids: Sequence[str],
+    design: Array,
+    surveyed: Array,
+    u: Array,
+    covariance: Array | None = None,
+) -> Pose:
     """Fit shift and turn of a segment by weighted least squares, without a change of scale.
 
     The start is the closed solution by singular values with its guard against a mirror image
@@ -34,11 +41,17 @@ def fit_pose(segment_id: str, ids: Sequence[str], design: Array, surveyed: Array
         Design and surveyed coordinates in the grid [m].
     u : Array (k, 3)
         Standard uncertainties of the surveyed coordinates [m].
+    covariance : Array (3 k, 3 k), optional
+        Of the surveyed coordinates, where they are not independent [m2].
 
     Returns
     -------
     Pose
         With covariance from the stated uncertainties.
+
+    Notes
+    -----
+    The weight matrix is the inverse of the covariance, by its Cholesky factor.
 
     Raises
     ------
@@ -57,21 +70,22 @@ def fit_pose(segment_id: str, ids: Sequence[str], design: Array, surveyed: Array
     # positions about the centre keep the digits that grid coordinates of millions would lose
     arms, found = design - centre, surveyed - centre
     turn, shift = closed_fit(arms, found, 1.0 / (u**2).mean(axis=1))
-    turn, shift = _settle(segment_id, arms, found, u, turn, shift)
+    whiten = _whiten(u, covariance)
+    turn, shift = _settle(segment_id, arms, found, whiten, turn, shift)
     rows = displacement_rows(arms @ turn.T, np.zeros(3))
-    whitened = rows / u.reshape(-1, 1)
-    covariance: Array = np.linalg.inv(whitened.T @ whitened).astype(np.float64)
+    whitened = _times(whiten, rows)
+    own: Array = np.linalg.inv(whitened.T @ whitened).astype(np.float64)
     residuals = found - shift - arms @ turn.T
     redundancy = 3 * len(ids) - 6
     return Pose(
         segment=segment_id,
         design2site=Motion(turn, shift, centre),
-        covariance=covariance,
+        covariance=own,
         points=tuple(ids),
         residuals=residuals,
-        gain=covariance @ (rows / u.reshape(-1, 1) ** 2).T,
-        ratio=float(np.abs(_standardise(residuals, u, rows, covariance)).max()),
-        variance_factor=float(((residuals / u) ** 2).sum() / redundancy),
+        gain=own @ _back(whiten, whitened).T,
+        ratio=float(np.abs(_standardise(residuals, u, rows, own)).max()),
+        variance_factor=float((_times(whiten, residuals.ravel()) ** 2).sum() / redundancy),
         redundancy=redundancy,
     )
 
@@ -146,20 +160,39 @@ def closed_fit(arms: Array, found: Array, weights: Array) -> tuple[Array, Array]
     return turn, mean_found - turn @ mean_arm
 
 
+def _whiten(u: Array, covariance: Array | None) -> Array:
+    """What makes coordinates independent with unit variance: a row of factors, or a matrix."""
+    if covariance is None:
+        return 1.0 / u.ravel()
+    return np.linalg.inv(np.linalg.cholesky(covariance))
+
+
+def _times(whiten: Array, what: Array) -> Array:
+    """Whiten a vector (3 k,) or the rows of a matrix (3 k, n)."""
+    if whiten.ndim == 2:
+        return whiten @ what
+    return (whiten * what.T).T
+
+
+def _back(whiten: Array, what: Array) -> Array:
+    """Apply the transpose of what whitens."""
+    return _times(whiten.T if whiten.ndim == 2 else whiten, what)
+
+
 def _settle(
-    segment_id: str, arms: Array, found: Array, u: Array, turn: Array, shift: Array
+    segment_id: str, arms: Array, found: Array, whiten: Array, turn: Array, shift: Array
 ) -> tuple[Array, Array]:
     """Gauss-Newton steps, each halved until it keeps a quarter of the promised descent."""
 
     def cost(a_turn: Array, a_shift: Array) -> float:
-        return float((((found - a_shift - arms @ a_turn.T) / u) ** 2).sum())
+        return float((_times(whiten, (found - a_shift - arms @ a_turn.T).ravel()) ** 2).sum())
 
     small = 1e-13 * max(1.0, float(np.abs(found).max()))
     reach = max(1.0, float(np.abs(arms).max()))
     now = cost(turn, shift)
     for _ in range(_MOST_STEPS):
-        rows = displacement_rows(arms @ turn.T, np.zeros(3)) / u.reshape(-1, 1)
-        residuals = ((found - shift - arms @ turn.T) / u).ravel()
+        rows = _times(whiten, displacement_rows(arms @ turn.T, np.zeros(3)))
+        residuals = _times(whiten, (found - shift - arms @ turn.T).ravel())
         step: Array = np.linalg.lstsq(rows, residuals, rcond=None)[0].astype(np.float64)
         promised = 0.5 * float(((rows @ step) ** 2).sum())
         while True:

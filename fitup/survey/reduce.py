@@ -9,12 +9,14 @@ from pathlib import Path
 import numpy as np
 
 from fitup.errors import InputError, Problem, SurveyRefused
-from fitup.frames import heading, left_of, rotation_vector
+from fitup.frames import Array, heading, left_of, rotation_vector
 from fitup.model import Job, Segment
+from fitup.network.solve import solve_epochs
 from fitup.survey.blunders import explain
 from fitup.survey.coordinates import read_coordinates
 from fitup.survey.gates import gate_problems
 from fitup.survey.hypotheses import Observed
+from fitup.survey.observed import adjusted_list
 from fitup.survey.points import CoordinateList, Pose, Survey, SurveyedPoint
 from fitup.survey.pose import fit_pose, require_three
 from fitup.survey.steel import Steel, steel_of, steel_problems, thermal_shift
@@ -22,7 +24,7 @@ from fitup.units import DISPLAY, DisplayUnits, Shown, from_si
 
 
 def read_survey(folder: Path, job: Job) -> Survey:
-    """Read the coordinate lists of all epochs in a job folder and reduce them.
+    """Read the coordinate lists and observations of all epochs in a job folder and reduce them.
 
     Raises
     ------
@@ -31,9 +33,13 @@ def read_survey(folder: Path, job: Job) -> Survey:
     SurveyRefused
         With every finding, when the lists can be read but not believed.
     """
+    solved = solve_epochs(folder, job)
     lists: list[CoordinateList] = []
     problems: list[Problem] = []
     for index, epoch in enumerate(job.epochs):
+        if epoch.observed:
+            lists.append(adjusted_list(job, solved[index], index))
+            continue
         try:
             lists.append(
                 read_coordinates(
@@ -44,7 +50,10 @@ def read_survey(folder: Path, job: Job) -> Survey:
             problems.extend(error.problems)
     if problems:
         raise InputError(problems)
-    return reduce_survey(job, lists)
+    findings = [line for one in solved.values() for line in one.findings]
+    if findings:
+        raise SurveyRefused(findings)
+    return replace(reduce_survey(job, lists), solved=solved)
 
 
 def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
@@ -71,7 +80,10 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
     findings = [
         f"job.toml, exclude.{name}: not an id of points.csv or readings.csv; correct it"
         for name in job.excluded
-        if name not in job.points and name not in {r.id for r in job.readings}
+        if name not in job.points
+        and name not in {r.id for r in job.readings}
+        and name not in job.control
+        and "/" not in name
     ]
     taken = [point for one in lists for point in one.points]
     said += [
@@ -96,17 +108,55 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
     findings += _mistakes(job, list(observed.values()))
     if findings:
         raise SurveyRefused(findings)
-    poses = {name: fit_pose(name, o.ids, o.design, o.surveyed, o.u) for name, o in observed.items()}
+    points = {p.id: p for own in at_reference.values() for p in own}
+    covariance = covariance_of_points(lists, points)
+    place = {name: i for i, name in enumerate(points)}
+    poses = {
+        name: _pose(o, lists[at_reference[name][0].epoch], covariance, place)
+        for name, o in observed.items()
+    }
     said += [_expansion_said(job, name, own, units) for name, own in steel.items()]
     said += [pose_said(pose, job.segments[name], units) for name, pose in poses.items()]
     said += _readings_said(job)
     return Survey(
-        points={p.id: p for points in at_reference.values() for p in points},
+        points=points,
         poses=poses,
         epoch_of=epoch_of,
         steel=steel,
         understood=tuple(line for line in said if line),
+        covariance=covariance,
     )
+
+
+def _pose(
+    observed: Observed, source: CoordinateList, covariance: Array, place: Mapping[str, int]
+) -> Pose:
+    """Fit a segment, with the whole covariance of its points where they are not independent."""
+    o = observed
+    if source.covariance is None:
+        return fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u)
+    at = np.concatenate([3 * place[i] + np.arange(3) for i in o.ids])
+    return fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, covariance[np.ix_(at, at)])
+
+
+def covariance_of_points(
+    lists: Sequence[CoordinateList], points: Mapping[str, SurveyedPoint]
+) -> Array:
+    """Return the covariance (3 n, 3 n) of all points [m2]: lists are independent of each other."""
+    result = np.diag(np.concatenate([p.uncertainty for p in points.values()]) ** 2)
+    for source in lists:
+        if source.covariance is None:
+            continue
+        rows = {p.id: i for i, p in enumerate(source.points)}
+        own = [(i, rows[p.id]) for i, p in enumerate(points.values()) if _from(p, source)]
+        here = np.concatenate([3 * i + np.arange(3) for i, _ in own])
+        there = np.concatenate([3 * j + np.arange(3) for _, j in own])
+        result[np.ix_(here, here)] = source.covariance[np.ix_(there, there)]
+    return result
+
+
+def _from(point: SurveyedPoint, source: CoordinateList) -> bool:
+    return bool(source.points) and point.epoch == source.points[0].epoch
 
 
 def _readings_said(job: Job) -> list[str]:

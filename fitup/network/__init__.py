@@ -1,0 +1,1 @@
+"""From what the instrument read to adjusted coordinates with their full covariance."""

@@ -1,0 +1,220 @@
+"""Plain words for the crew: what does not fit, why most likely, what to measure again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitup.errors import SurveyRefused
+from fitup.frames import Array
+from fitup.network.adjust import adjust
+from fitup.network.causes import Cause, causes
+from fitup.network.equations import Network
+from fitup.network.observations import Observation
+from fitup.network.reliability import reliability
+from fitup.network.robust import Outcome
+from fitup.units import DISPLAY, DisplayUnits
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One thing that does not fit: the observations it is about, its cause in a word, the line."""
+
+    observations: tuple[str, ...]
+    cause: str
+    text: str
+
+
+def advise(
+    network: Network, outcome: Outcome, used: Array, units: str, datum: Sequence[str] = ()
+) -> tuple[Advice, ...]:
+    """Say what does not fit and what to do about it.
+
+    Parameters
+    ----------
+    network : Network
+    outcome : Outcome
+        With the odd observations found.
+    used : Array (m,)
+        Which observations the engineer left in.
+    units : str
+        ``metric`` or ``US``.
+    datum : sequence of str
+        Of a free network.
+
+    Returns
+    -------
+    tuple of Advice
+        Empty when everything fits.
+    """
+    shown = DISPLAY[units]
+    left = list(outcome.odd)
+    result: list[Advice] = []
+    if len(left) > 1:
+        found = _common_cause(network, outcome, used, left, datum)
+        if found is not None:
+            cause, amount, explained = found
+            result.append(_say_cause(network, cause, amount, explained, shown))
+            left = [i for i in left if i not in explained]
+    result += [_say_one(network, outcome, i, shown) for i in left]
+    if not outcome.odd and not outcome.tested.passed:
+        result.append(_global(outcome))
+    return tuple(result)
+
+
+def _common_cause(
+    network: Network, outcome: Outcome, used: Array, odd: list[int], datum: Sequence[str]
+) -> tuple[Cause, Array, list[int]] | None:
+    """Return the cause that leaves fewest observations given up, if it explains two or more."""
+    best: tuple[int, Cause, Array, list[int]] | None = None
+    for cause in causes(network, outcome.adjusted, odd):
+        explained = [i for i in odd if cause.touches[i]]
+        kept = used.copy()
+        kept[[i for i in odd if not cause.touches[i]]] = False
+        try:
+            tried = adjust(
+                network, outcome.adjusted.state, used=kept, extra=cause.effects, datum=datum
+            )
+        except SurveyRefused:
+            continue
+        given_up = len(odd) - len(explained) + cause.effects.shape[1]
+        if not reliability(tried).passed or given_up >= len(odd) + 1:
+            continue
+        if given_up == len(odd) and cause.kind != "prism":
+            continue
+        if best is None or given_up < best[0]:
+            best = (given_up, cause, tried.extra, explained)
+    return None if best is None else best[1:]
+
+
+def _say_cause(
+    network: Network, cause: Cause, amount: Array, explained: list[int], units: DisplayUnits
+) -> Advice:
+    names = tuple(network.observations[i].id for i in explained)
+    value = float(amount[0])
+    much = units.move.text(abs(value))
+    who = cause.subject[0]
+    long = "long" if value > 0.0 else "short"
+    if cause.kind == "prism":
+        text = (
+            f"every distance to {who} is {much} too {long}, from all set-ups alike: the prism "
+            f"constant of {who} is wrong or forgotten; correct column prism for {who}"
+        )
+    elif cause.kind == "distances":
+        text = (
+            f"every distance from set-up {who} is {much} too {long}: the prism constant set in the "
+            f"instrument is wrong; correct column prism for set-up {who}"
+        )
+    elif cause.kind == "scale":
+        text = (
+            f"all distances from set-up {who} are {abs(value) * 1e6:.0f} ppm too {long}: check "
+            f"temperature and pressure of set-up {who}, and whether they were applied twice"
+        )
+    elif cause.kind == "index":
+        down = "low" if value > 0.0 else "high"
+        text = (
+            f"every sight from set-up {who} points {units.small_angle.text(abs(value))} too "
+            f"{down}: index error or compensator; check both, and measure set-up {who} again in "
+            "both faces"
+        )
+    elif cause.kind == "turned":
+        text = (
+            f"set-up {who}: from row {cause.subject[1]} on, every direction is "
+            f"{units.small_angle.text(abs(value))} too {'large' if value > 0.0 else 'small'}: the "
+            "instrument was knocked or turned there; measure again from that row, or give those "
+            "rows a set-up of their own"
+        )
+    else:
+        text = _say_moved(network, cause, amount, units)
+    return Advice(names, cause.kind, text)
+
+
+def _say_moved(network: Network, cause: Cause, amount: Array, units: DisplayUnits) -> str:
+    """Say where a control point is now, seen from where control.csv has it."""
+    rows = np.flatnonzero(cause.effects.any(axis=1))
+    words = {"E": ("west", "east"), "N": ("south", "north"), "H": ("down", "up")}
+    parts = [
+        f"{units.move.text(abs(float(value)))} {words[kind][value < 0.0]}"
+        for kind, value in zip(
+            [network.observations[i].kind for i in rows], amount.tolist(), strict=True
+        )
+        if units.move.number(float(value)) != 0.0
+    ]
+    who = cause.subject[0]
+    return (
+        f"control point {who} is not where control.csv has it, but {', '.join(parts)} of there: "
+        f"it has moved, or its coordinates or name are wrong; check {who}, or exclude it in "
+        "job.toml [exclude] with the reason"
+    )
+
+
+def _say_one(network: Network, outcome: Outcome, i: int, units: DisplayUnits) -> Advice:
+    observation = network.observations[i]
+    off = float(outcome.off[i])
+    where = f"set-up {observation.setup}, target {observation.to} (row {observation.row})"
+    odd = {network.observations[k].id for k in outcome.odd}
+    again = f"measure {observation.to} again from {observation.setup}"
+    drop = f"exclude {observation.id} in job.toml [exclude] with the reason"
+    much = _as_length(network, outcome, i, off, units)
+    if observation.kind == "hz":
+        side = "right" if off > 0.0 else "left"
+        text = f"{where}: the direction points {much} to the {side} of where the others put it"
+        why = "wrong target, or a prism knocked?"
+    elif observation.kind == "v":
+        side = "low" if off > 0.0 else "high"
+        text = f"{where}: the zenith angle points {much} too {side}"
+        why = f"was the target height of {observation.to} noted rightly?"
+    elif observation.kind == "sd":
+        side = "long" if off > 0.0 else "short"
+        text = f"{where}: the distance is {much} too {side}"
+        why = "prism constant, or a distance to something in front?"
+    elif observation.kind == "dh":
+        side = "high" if off > 0.0 else "low"
+        text = (
+            f"levelling {observation.at} to {observation.to} (row {observation.row}): "
+            f"{observation.to} comes out {much} too {side}"
+        )
+        why, again = "a reading or a turning point?", "level it again"
+    else:
+        return Advice((observation.id,), "control", _one_coordinate(observation, off, much))
+    whole = {f"{observation.setup}/{observation.to}/{k}" for k in ("hz", "v", "sd")}
+    if len(odd & whole) > 1:
+        why = "is it another target than the one written?"
+    return Advice(
+        (observation.id,), observation.kind, f"{text}; {why} {again.capitalize()}, or {drop}"
+    )
+
+
+def _one_coordinate(observation: Observation, off: float, much: str) -> str:
+    words = {"E": ("east", "west"), "N": ("north", "south"), "H": ("high", "low")}
+    side = words[observation.kind][off < 0.0]
+    return (
+        f"control point {observation.to}: its coordinate {observation.kind} in control.csv is "
+        f"{much} too far {side} against the observations; has it moved? Check it, or exclude "
+        f"{observation.id} in job.toml [exclude] with the reason"
+    )
+
+
+def _as_length(network: Network, outcome: Outcome, i: int, off: float, units: DisplayUnits) -> str:
+    """Return an error as what it comes to at the target: nobody sees an angle."""
+    observation = network.observations[i]
+    if observation.kind in ("hz", "v"):
+        places = outcome.adjusted.state.positions
+        step = places[network.to[i]] - places[network.at[i]]
+        reach = np.hypot(step[0], step[1]) if observation.kind == "hz" else np.linalg.norm(step)
+        off *= float(np.nan_to_num(reach, nan=0.0))
+    shown = units.move if abs(off) < 1.0 else units.coordinate
+    return shown.text(abs(off))
+
+
+def _global(outcome: Outcome) -> Advice:
+    factor = outcome.tested.factor
+    return Advice(
+        (),
+        "global",
+        f"the residuals are {np.sqrt(factor):.1f} times as large as the stated uncertainties "
+        "allow, and no single observation stands out; check the instrument's uncertainties in "
+        "instruments.csv, whether the deck moved during the survey, and the control",
+    )

@@ -1,0 +1,319 @@
+"""Read an observation file and a levelling file, listing all problems at once."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import Counter
+from pathlib import Path
+from typing import Final
+
+from fitup.errors import InputError, Problem
+from fitup.jobfolder.table import Row, read_table
+from fitup.model import Epoch, Instrument, Job
+from fitup.network.observations import LevelledDifference, ObservationSet, Setup, Shot
+from fitup.network.tables import LEVELS, SHOTS
+
+#: humidity that is assumed where the file has none; it moves a distance by 0.4 ppm at most
+HUMIDITY: Final = 0.6
+_DAY: Final = 86400.0
+
+
+def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
+    """Read the observations of one epoch.
+
+    Raises
+    ------
+    InputError
+        With every problem of both files.
+    """
+    problems: list[Problem] = []
+    rows = read_table(folder / epoch.file, epoch.file, SHOTS, problems)
+    known = set(job.points) | set(job.control)
+    setups = _setups(rows, job, known, problems)
+    shots = [s for s in (_shot(r, known, problems) for r in rows) if s is not None]
+    shots = _numbered(shots, rows, epoch.file, problems)
+    _in_order(shots, epoch.file, problems)
+    _air_given(shots, setups, job, epoch.file, problems)
+    levels: list[LevelledDifference] = []
+    if epoch.levelling:
+        read = read_table(folder / epoch.levelling, epoch.levelling, LEVELS, problems)
+        levels = _levels(read, known, problems)
+    if problems:
+        raise InputError(problems)
+    return ObservationSet(
+        epoch.file,
+        epoch.levelling or "",
+        setups,
+        tuple(shots),
+        tuple(levels),
+        tuple(_understood(epoch, setups, shots, levels)),
+    )
+
+
+def _setups(
+    rows: list[Row], job: Job, known: set[str], problems: list[Problem]
+) -> dict[str, Setup]:
+    setups: dict[str, Setup] = {}
+    for row in rows:
+        name, over, height = row["setup"], row["over"], row["instrument_height"]
+        earlier = setups.get(name)
+        if earlier is not None:
+            _same_standing(earlier, row, problems)
+            continue
+        instrument = _instrument(row, job, problems)
+        if over is not None and over not in known:
+            problems.append(_unknown(row, "over", over))
+        if over is not None and height is None:
+            problems.append(
+                row.problem(
+                    "instrument_height",
+                    "an empty cell",
+                    "a height, for the instrument stands over a point",
+                    "measure it, or leave over empty: a free set-up needs no height",
+                )
+            )
+        if instrument is not None:
+            setups[name] = Setup(name, instrument, over, height or 0.0, row.number)
+    return setups
+
+
+def _same_standing(setup: Setup, row: Row, problems: list[Problem]) -> None:
+    """Say where a later row of a set-up contradicts its first one."""
+    found = {"over": row["over"], "instrument": row["instrument"]}
+    first = {"over": setup.over, "instrument": setup.instrument.id}
+    for column, value in found.items():
+        if value is not None and value != first[column]:
+            problems.append(
+                row.problem(
+                    column,
+                    f"'{value}', but {first[column] or 'free'} in row {setup.row}",
+                    "one standing for each set-up",
+                    "give the new standing a name of its own",
+                )
+            )
+    height = row["instrument_height"]
+    if height is not None and setup.over is not None and abs(height - setup.height) > 5e-5:
+        problems.append(
+            row.problem(
+                "instrument_height",
+                f"{height:.4f} m, but {setup.height:.4f} m in row {setup.row}",
+                "one height for each set-up",
+                "correct it, or give the new standing a name of its own",
+            )
+        )
+
+
+def _instrument(row: Row, job: Job, problems: list[Problem]) -> Instrument | None:
+    name = row["instrument"]
+    if name is None and len(job.instruments) == 1:
+        return next(iter(job.instruments.values()))
+    if name in job.instruments:
+        return job.instruments[name]
+    if job.instruments:
+        problems.append(
+            row.problem(
+                "instrument",
+                "an empty cell" if name is None else f"'{name}'",
+                "one of: " + ", ".join(job.instruments),
+                "name the instrument of the set-up",
+            )
+        )
+    return None
+
+
+def _unknown(row: Row, column: str, name: str) -> Problem:
+    return row.problem(
+        column,
+        f"'{name}', an unknown point",
+        "an id of points.csv or control.csv",
+        "correct the name, or add it to control.csv as a tie",
+    )
+
+
+def _shot(row: Row, known: set[str], problems: list[Problem]) -> Shot | None:
+    if row["target"] not in known:
+        problems.append(_unknown(row, "target", row["target"]))
+        return None
+    if row["hz"] is None and row["v"] is None and row["sd"] is None:
+        problems.append(
+            row.problem("hz", "no reading in the row", "hz, v or sd", "fill it or delete the row")
+        )
+        return None
+    for column, start in (("hz", "a circle"), ("v", "the vertical circle")):
+        angle = row[column]
+        if angle is not None and not 0.0 <= angle < 2.0 * math.pi + 1e-9:
+            problems.append(
+                row.problem(
+                    column,
+                    "a reading beyond a full circle",
+                    f"from 0 to {start} of 400 gon or 360 degrees",
+                    "gon under a column of degrees? Correct the unit in the header",
+                )
+            )
+            return None
+    if row["v"] is not None and (row["v"] > math.pi) != (row["face"] == 2):
+        side = "beyond" if row["v"] > math.pi else "below"
+        problems.append(
+            row.problem(
+                "v",
+                f"a zenith angle {side} half the circle on face {row['face']}",
+                "below half the circle on face 1, beyond it on face 2",
+                "correct face or the angle",
+            )
+        )
+        return None
+    return _as_read(row, problems)
+
+
+def _as_read(row: Row, problems: list[Problem]) -> Shot:
+    air = None
+    if row["temperature"] is not None and row["pressure"] is not None:
+        humidity = row["humidity_pct"]
+        share = HUMIDITY if humidity is None else humidity / 100.0
+        air = (row["temperature"], row["pressure"], share)
+    return Shot(
+        setup=row["setup"],
+        target=row["target"],
+        face=row["face"],
+        set=row["set"] or 0,
+        hz=row["hz"],
+        v=row["v"],
+        sd=row["sd"],
+        target_height=row["target_height"],
+        prism=row["prism"],
+        air=air,
+        seconds=_seconds(row, problems),
+        row=row.number,
+    )
+
+
+def _seconds(row: Row, problems: list[Problem]) -> float | None:
+    text = row["time"]
+    if text is None:
+        return None
+    try:
+        if "T" in text or " " in text:
+            return (dt.datetime.fromisoformat(text) - dt.datetime(2000, 1, 1)).total_seconds()
+        clock = dt.time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
+    except (ValueError, TypeError):
+        problems.append(
+            row.problem(
+                "time", f"'{text}'", "04:10:35 or 2031-04-02T04:10:35, local time", "correct it"
+            )
+        )
+        return None
+    return clock.hour * 3600.0 + clock.minute * 60.0 + clock.second
+
+
+def _numbered(shots: list[Shot], rows: list[Row], file: str, problems: list[Problem]) -> list[Shot]:
+    """Number the sets where the file does not: the n-th reading in a face belongs to set n."""
+    from dataclasses import replace
+
+    count: Counter[tuple[str, str, int]] = Counter()
+    taken: dict[tuple[str, str, int, int], int] = {}
+    result = []
+    for shot in shots:
+        face = (shot.setup, shot.target, shot.face)
+        count[face] += 1
+        numbered = shot if shot.set else replace(shot, set=count[face])
+        key = (*face, numbered.set)
+        if key in taken:
+            problems.append(
+                Problem(
+                    file,
+                    f"set {numbered.set} of {shot.target} in face {shot.face} again "
+                    f"(first in row {taken[key]})",
+                    "each set once in each face",
+                    "number the sets, or leave the column out",
+                    row=shot.row,
+                    column="set",
+                )
+            )
+        taken[key] = shot.row
+        result.append(numbered)
+    return result
+
+
+def _in_order(shots: list[Shot], file: str, problems: list[Problem]) -> None:
+    """Times of a set-up run forward; past midnight a clock may start again."""
+    last: dict[str, Shot] = {}
+    for shot in shots:
+        if shot.seconds is None:
+            continue
+        before = last.get(shot.setup)
+        last[shot.setup] = shot
+        if before is None or before.seconds is None or shot.seconds >= before.seconds:
+            continue
+        if max(shot.seconds, before.seconds) < _DAY and before.seconds - shot.seconds > _DAY / 2:
+            continue
+        problems.append(
+            Problem(
+                file,
+                f"a time before that of row {before.row}, in one set-up",
+                "times in order within a set-up",
+                "correct the time, or put the rows in the order they were read",
+                row=shot.row,
+                column="time",
+            )
+        )
+
+
+def _air_given(
+    shots: list[Shot], setups: dict[str, Setup], job: Job, file: str, problems: list[Problem]
+) -> None:
+    """An instrument that shows uncorrected distances needs the air of every one of them."""
+    told = set()
+    for shot in shots:
+        setup = setups.get(shot.setup)
+        if setup is None or shot.sd is None or shot.air is not None or not job.network.air:
+            continue
+        if setup.instrument.reference is None or shot.setup in told:
+            continue
+        told.add(shot.setup)
+        problems.append(
+            Problem(
+                file,
+                "a distance without temperature or pressure of the air",
+                f"both, for {setup.instrument.id} shows uncorrected distances",
+                "give them, or set air = false in job.toml [network]",
+                row=shot.row,
+                column="temperature",
+            )
+        )
+
+
+def _levels(rows: list[Row], known: set[str], problems: list[Problem]) -> list[LevelledDifference]:
+    count: Counter[tuple[str, str]] = Counter()
+    levels = []
+    for row in rows:
+        ends = (row["from"], row["to"])
+        unknown = [(c, n) for c, n in zip(("from", "to"), ends, strict=True) if n not in known]
+        problems += [_unknown(row, column, name) for column, name in unknown]
+        if ends[0] == ends[1]:
+            problems.append(
+                row.problem("to", "the start again", "another point", "correct one of them")
+            )
+        count[ends] += 1
+        levels.append(
+            LevelledDifference(*ends, row["difference"], row["u"], count[ends], row.number)
+        )
+    return levels
+
+
+def _understood(
+    epoch: Epoch, setups: dict[str, Setup], shots: list[Shot], levels: list[LevelledDifference]
+) -> list[str]:
+    targets = {s.target for s in shots}
+    lines = [
+        f"{epoch.file}: {len(shots)} pointings from {len(setups)} set-ups to {len(targets)} targets"
+    ]
+    faces: dict[tuple[str, str, int], set[int]] = {}
+    for shot in shots:
+        faces.setdefault((shot.setup, shot.target, shot.set), set()).add(shot.face)
+    single = sum(1 for seen in faces.values() if len(seen) == 1)
+    both = len(faces) - single
+    lines.append(f"{epoch.file}: {both} sets in both faces, {single} in one face only")
+    if levels:
+        lines.append(f"{epoch.levelling}: {len(levels)} levelled differences")
+    return lines

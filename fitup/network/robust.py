@@ -1,0 +1,192 @@
+"""Find what does not fit, also where several errors hide each other.
+
+One wrong observation is found by its test. Several can spoil the residuals of good ones and pass
+themselves; so the squares are first replaced by weights that fall off with the residual, from a
+start that is robust itself. What that leaves far off is taken out, let in again where the rest
+agrees with it after all, and the remainder is tested one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fitup.errors import SurveyRefused
+from fitup.frames import Array
+from fitup.network.adjust import Adjusted, adjust
+from fitup.network.equations import Network, State, linearise
+from fitup.network.reliability import Reliability, critical_value, reliability
+
+#: full weight up to the first, none beyond the second [standard uncertainties]
+FULL: Final = 2.0
+NONE: Final = 6.0
+#: weight that is left to what is far off, so that nothing becomes undetermined
+FLOOR: Final = 1e-8
+_ROUNDS: Final = 12
+#: at most this share of all observations is taken out
+MOST: Final = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """A network without what does not fit.
+
+    Parameters
+    ----------
+    adjusted : Adjusted
+    tested : Reliability
+    odd : tuple of int
+        Observations that do not fit the rest, worst first.
+    size : Array (m,)
+        How far an odd observation is off what the rest says [rad, m], over its uncertainty.
+    off : Array (m,)
+        The same without the division.
+    """
+
+    adjusted: Adjusted
+    tested: Reliability
+    odd: tuple[int, ...]
+    size: Array
+    off: Array
+
+
+def adjust_and_test(
+    network: Network, start: State, used: Array, datum: Sequence[str] = ()
+) -> Outcome:
+    """Adjust, and find every observation that does not fit the rest.
+
+    Raises
+    ------
+    SurveyRefused
+        If something is not determined.
+    """
+    try:
+        whole = adjust(network, start, used=used, datum=datum)
+    except SurveyRefused:
+        whole = None
+        if not _settles(network, start, used, datum):
+            raise
+    if whole is not None:
+        tested = reliability(whole)
+        if tested.passed:
+            none = np.full(len(used), np.nan)
+            return Outcome(whole, tested, (), none, none)
+    kept = _robust(network, start, used, datum)
+    return _snoop(network, start, used, kept, datum)
+
+
+def _settles(network: Network, start: State, used: Array, datum: Sequence[str]) -> bool:
+    """Tell whether gross errors alone kept the steps from settling."""
+    try:
+        adjust(network, start, used=used, weights=_shares(_scaled(network, start)), datum=datum)
+    except SurveyRefused:
+        return False
+    return True
+
+
+def _scaled(network: Network, state: State) -> Array:
+    """Residuals at a state over their stated uncertainty and over their own usual size."""
+    off, _ = linearise(network, state)
+    size = np.abs(network.whiten @ off)
+    usual = 1.4826 * float(np.median(size))
+    return size / max(1.0, usual)
+
+
+def _shares(size: Array) -> Array:
+    """Weights that fall from one to nothing between the two limits."""
+    safe = np.maximum(size, FULL)
+    falling = FULL / safe * np.clip((NONE - safe) / (NONE - FULL), 0.0, 1.0) ** 2
+    return np.maximum(falling, FLOOR)
+
+
+def _robust(network: Network, start: State, used: Array, datum: Sequence[str]) -> Array:
+    """Return which observations are kept after weights have settled."""
+    state = start
+    size = _scaled(network, start)
+    for round_ in range(_ROUNDS):
+        # absolute values first, which have one minimum; then weights that let go altogether
+        shares = FULL / np.maximum(size, FULL) if round_ < _ROUNDS // 2 else _shares(size)
+        try:
+            found = adjust(network, state, used=used, weights=shares, datum=datum)
+        except SurveyRefused:
+            break
+        state = found.state
+        size = _scaled(network, state)
+    limit = critical_value(int(used.sum()))
+    kept = used & (size <= limit)
+    odd = np.flatnonzero(used & ~kept)
+    most = int(MOST * used.sum())
+    if len(odd) > most:
+        kept = used.copy()
+        kept[odd[np.argsort(-size[odd], kind="stable")[:most]]] = False
+    return kept
+
+
+def _snoop(
+    network: Network, start: State, used: Array, kept: Array, datum: Sequence[str]
+) -> Outcome:
+    """Let in what fits after all, then take out the worst one by one."""
+    kept = _determined(network, start, used, kept, datum)
+    adjusted = adjust(network, start, used=kept, datum=datum)
+    barred = np.zeros(len(used), dtype=bool)
+    while True:
+        tested = reliability(adjusted)
+        out = np.flatnonzero(used & ~kept)
+        size, off = predicted(adjusted)
+        fits = out[(np.abs(size[out]) <= tested.critical) & ~barred[out]]
+        worst = np.where(np.isnan(tested.w), 0.0, np.abs(tested.w))
+        kept = kept.copy()
+        if len(fits):
+            change = int(fits[np.argmin(np.abs(size[fits]))])
+            kept[change] = True
+        elif worst.max(initial=0.0) > tested.critical:
+            change = int(worst.argmax())
+            kept[change] = False
+            # what was let in and did not fit stays out: the walk ends
+            barred[change] = True
+        else:
+            order = out[np.argsort(-np.abs(size[out]), kind="stable")]
+            return Outcome(adjusted, tested, tuple(order.tolist()), size, off)
+        adjusted = adjust(network, adjusted.state, used=kept, datum=datum)
+
+
+def _determined(
+    network: Network, start: State, used: Array, kept: Array, datum: Sequence[str]
+) -> Array:
+    """Take back what nothing would determine any more, the least odd first."""
+    size = _scaled(network, start)
+    while True:
+        try:
+            adjust(network, start, used=kept, datum=datum)
+        except SurveyRefused:
+            out = np.flatnonzero(used & ~kept)
+            if not len(out):
+                raise
+            kept = kept.copy()
+            kept[out[np.argmin(size[out])]] = True
+        else:
+            return kept
+
+
+def predicted(adjusted: Adjusted) -> tuple[Array, Array]:
+    """How far every observation that did not count is off what the rest says.
+
+    Returns
+    -------
+    size, off : Array (m,)
+        Over its standard uncertainty, and itself [rad, m]; nan for those that counted.
+    """
+    network = adjusted.network
+    spread = np.array([o.u for o in network.observations]) ** 2
+    out = np.flatnonzero(~adjusted.used)
+    size, off = np.full(len(spread), np.nan), np.full(len(spread), np.nan)
+    if len(out):
+        rows = adjusted.slopes[out].toarray()
+        through = adjusted.factor.solve(np.ascontiguousarray(rows.T))
+        total = spread[out] + np.einsum("ij,ji->i", rows, through)
+        off[out] = adjusted.residuals[out]
+        size[out] = off[out] / np.sqrt(np.maximum(total, spread[out]))
+    return size, off

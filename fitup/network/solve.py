@@ -1,0 +1,212 @@
+"""The whole way of one epoch: faces, corrections, start, adjustment, tests, advice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from fitup.errors import InputError, SurveyRefused
+from fitup.frames import Array
+from fitup.model import ControlPoint, Epoch, Job
+from fitup.network.adjust import covariance_of
+from fitup.network.advice import Advice, advise
+from fitup.network.corrections import Shown, curve, grid_scale, shown, sights
+from fitup.network.equations import Network, State, build_network
+from fitup.network.exclusions import left_out, unmatched
+from fitup.network.faces import FaceErrors, mean_faces, unit_problems
+from fitup.network.measured import observations_of
+from fitup.network.mistakes import find_start_or_mistake
+from fitup.network.observations import ObservationSet, Sight, station
+from fitup.network.read import read_observations
+from fitup.network.robust import Outcome, adjust_and_test
+from fitup.network.start import Start
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """One epoch from readings to coordinates, with everything a report needs.
+
+    Parameters
+    ----------
+    epoch : Epoch
+    read : ObservationSet
+    faces : mapping
+        Collimation and index error of each set-up.
+    sights : tuple of Sight
+    corrections : tuple of Shown
+    control : mapping
+        Control points that were observed, the excluded ones as ties.
+    origin : Array (3,)
+        Taken off all coordinates while computing [m].
+    datum : tuple of str
+        Points a free network is laid onto; empty when control holds it.
+    outcome : Outcome
+    excluded : mapping
+        Observation -> reason, by the engineer.
+    face_findings : tuple of str
+        Sets whose faces disagree.
+    advice : tuple of Advice
+        What does not fit, its likely cause and what to do.
+    """
+
+    epoch: Epoch
+    read: ObservationSet
+    faces: Mapping[str, FaceErrors]
+    sights: tuple[Sight, ...]
+    corrections: tuple[Shown, ...]
+    control: Mapping[str, ControlPoint]
+    origin: Array
+    datum: tuple[str, ...]
+    outcome: Outcome
+    excluded: Mapping[str, str]
+    face_findings: tuple[str, ...]
+    advice: tuple[Advice, ...]
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """Everything that must be settled before the survey may be believed."""
+        return (*self.face_findings, *(a.text for a in self.advice))
+
+    @property
+    def network(self) -> Network:
+        """The system that was adjusted."""
+        return self.outcome.adjusted.network
+
+    def position(self, node: str) -> Array:
+        """Return the adjusted place of a node (3,) [m]; nan where nothing observes it."""
+        found: Array = self.outcome.adjusted.state.positions[self.network.index(node)]
+        return found + self.origin
+
+    def covariance(self, names: tuple[str, ...]) -> Array:
+        """Return the covariance (3k, 3k) of points [m2]."""
+        return covariance_of(self.outcome.adjusted, names)
+
+
+def solve_epochs(folder: Path, job: Job) -> dict[int, Solved]:
+    """Read and adjust every observed epoch of a job, by its place in ``job.epochs``.
+
+    Raises
+    ------
+    InputError
+        With every problem of every file.
+    SurveyRefused
+        If a network cannot be computed at all; what merely does not fit is told in ``findings``.
+    """
+    observed = {i: e for i, e in enumerate(job.epochs) if e.observed}
+    read, problems = {}, []
+    for i, epoch in observed.items():
+        try:
+            read[i] = read_observations(folder, job, epoch)
+            problems += unit_problems(read[i])
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    solved, refused = {}, []
+    for i, one in read.items():
+        try:
+            solved[i] = solve(job, observed[i], one)
+        except SurveyRefused as error:
+            refused += [f"{observed[i].file}: {line}" for line in error.findings]
+    if refused:
+        raise SurveyRefused(refused)
+    ids = [o.id for s in solved.values() for o in s.network.observations]
+    problems = unmatched(job.excluded, ids, [e.file for e in observed.values()])
+    if problems:
+        raise InputError(problems)
+    return solved
+
+
+def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
+    """Adjust one epoch.
+
+    Raises
+    ------
+    SurveyRefused
+        If set-ups cannot be joined, or something is not determined.
+    """
+    pointings, errors, disagree = mean_faces(read)
+    seen = sights(read, pointings, job.network)
+    origin, control = _control(job)
+    start = find_start_or_mistake(read, seen, control)
+    measured = observations_of(read.setups, seen, read.levels, start.positions)
+    height = _mean_height(read, start) + float(origin[2])
+    free = job.network.datum == "free"
+    network = build_network(
+        measured,
+        control,
+        free=free,
+        scale=grid_scale(job.network, height),
+        bend=curve(job.network, light=True),
+        earth=curve(job.network, light=False),
+    )
+    state = _state(network, start)
+    reasons = left_out(job.excluded, [o.id for o in network.observations])
+    used = np.array([o.id not in reasons for o in network.observations])
+    datum = _datum(job, network, control) if free else ()
+    outcome = adjust_and_test(network, state, used, datum)
+    return Solved(
+        epoch=epoch,
+        read=read,
+        faces=errors,
+        sights=seen,
+        corrections=shown(seen, job.network, height, any(s.faces == 2 for s in seen)),
+        control={n: c for n, c in control.items() if n in network.nodes},
+        origin=origin,
+        datum=datum,
+        outcome=outcome,
+        excluded=reasons,
+        face_findings=tuple(line for line in disagree if not _excused(line, read, reasons)),
+        advice=advise(network, outcome, used, job.units, datum),
+    )
+
+
+def _excused(line: str, read: ObservationSet, reasons: Mapping[str, str]) -> bool:
+    """Tell whether the sight a finding is about was left out by the engineer."""
+    return any(
+        line.startswith(f"set-up {setup}, target {target}:")
+        for setup, target in {tuple(o.split("/")[:2]) for o in reasons if o.count("/") > 1}
+    )
+
+
+def _control(job: Job) -> tuple[Array, dict[str, ControlPoint]]:
+    """Control about a near origin; points the engineer excluded only tie set-ups together."""
+    middle = np.mean([p.design for p in job.points.values()], axis=0)
+    origin: Array = np.asarray(np.round(middle, -1))
+    nothing = np.full(3, np.nan)
+    control = {}
+    for name, point in job.control.items():
+        if name in job.excluded:
+            control[name] = replace(point, use="tie", position=nothing)
+        else:
+            control[name] = replace(point, position=point.position - origin)
+    return origin, control
+
+
+def _mean_height(read: ObservationSet, start: Start) -> float:
+    heights = [start.positions[station(s)][2] for s in read.setups.values()]
+    finite = [h for h in heights if np.isfinite(h)]
+    return float(np.mean(finite)) if finite else 0.0
+
+
+def _state(network: Network, start: Start) -> State:
+    positions = np.array([start.positions[n] for n in network.nodes])
+    lost = [
+        f"nothing locates {network.nodes[i]}: measure to it with direction, zenith angle and "
+        "distance, or from a second set-up"
+        for i in np.flatnonzero((np.isnan(positions) & (network.columns >= 0)).any(axis=1))
+    ]
+    if lost:
+        raise SurveyRefused(lost)
+    return State(positions, np.array([start.turns[s] for s in network.setups]))
+
+
+def _datum(job: Job, network: Network, control: Mapping[str, ControlPoint]) -> tuple[str, ...]:
+    """Return the control points a free network is laid onto, or all points where they are few."""
+    given = [n for n, c in control.items() if n in network.nodes and c.given.all()]
+    if len(given) >= 2:
+        return tuple(given)
+    return tuple(n for n in network.nodes if n in job.points or n in control)

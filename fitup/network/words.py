@@ -1,0 +1,74 @@
+"""A network in plain lines: what was measured, corrected, tested and left out."""
+
+from __future__ import annotations
+
+import math
+
+from fitup.network.solve import Solved
+from fitup.units import DISPLAY
+
+
+def told(solved: Solved, units: str) -> tuple[str, ...]:
+    """Return the story of a network for the list of what was understood."""
+    return (
+        *solved.read.understood,
+        *corrections_told(solved, units),
+        datum_told(solved),
+        tests_told(solved),
+        *exclusions_told(solved),
+    )
+
+
+def corrections_told(solved: Solved, units: str) -> tuple[str, ...]:
+    """Say which corrections were made and the most each came to."""
+    move = DISPLAY[units].move
+    return tuple(
+        f"{solved.epoch.file}: {c.name} "
+        + (
+            f"corrected ({c.says}{f', at most {move.text(c.greatest)}' if c.greatest else ''})"
+            if c.on
+            else "not corrected"
+        )
+        for c in solved.corrections
+    )
+
+
+def datum_told(solved: Solved) -> str:
+    """Say what holds the network."""
+    if solved.datum:
+        names = ", ".join(solved.datum)
+        return f"{solved.epoch.file}: free network, laid onto {names} with the least changes"
+    held = [n for n, c in solved.control.items() if c.use == "held"]
+    weighted = [n for n, c in solved.control.items() if c.use == "weighted"]
+    parts = []
+    if weighted:
+        parts.append(f"{', '.join(weighted)} by their uncertainty")
+    if held:
+        parts.append(f"{', '.join(held)} held")
+    return f"{solved.epoch.file}: control {' and '.join(parts)}"
+
+
+def tests_told(solved: Solved) -> str:
+    """Say how the residuals compare with what was stated."""
+    tested = solved.outcome.tested
+    if tested.freedom <= 0:
+        return f"{solved.epoch.file}: no redundancy: nothing checks these observations"
+    ratio = math.sqrt(tested.factor)
+    counted = int(solved.outcome.adjusted.used.sum())
+    verdict = "passed" if tested.squares <= tested.limit else "FAILED"
+    return (
+        f"{solved.epoch.file}: {counted} observations, {tested.freedom} more than needed; "
+        f"residuals {ratio:.2f} times as large as stated (at most "
+        f"{math.sqrt(tested.limit / tested.freedom):.2f}): global test {verdict}"
+    )
+
+
+def exclusions_told(solved: Solved) -> tuple[str, ...]:
+    """Say which observations the engineer left out, and why."""
+    by_reason: dict[str, list[str]] = {}
+    for name, reason in solved.excluded.items():
+        by_reason.setdefault(reason, []).append(name)
+    return tuple(
+        f"{solved.epoch.file}: {', '.join(names)} left out: {reason}"
+        for reason, names in by_reason.items()
+    )
