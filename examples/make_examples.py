@@ -1,4 +1,4 @@
-"""Write the two example jobs: an invented crossing, its misfit and its survey noise by seed.
+"""Write the three example jobs: an invented crossing, its misfit and its survey noise by seed.
 
 Run ``python examples/make_examples.py`` to write the folders beside this file again. Every name,
 size and load is invented.
@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from observe import observation_files
 
 from fitup.frames import Motion, heading, joint_axes, left_of, rotation
 
@@ -104,14 +105,13 @@ def seats(stiff: bool) -> tuple[list[str], list[str]]:
     return rows, jacks
 
 
-def surveyed(points: dict[str, tuple[str, np.ndarray]]) -> list[str]:
-    """Move the segments, warm them, add noise; write what the crew would send."""
-    rng = np.random.default_rng(20310402)
+def found(points: dict[str, tuple[str, np.ndarray]]) -> dict[str, np.ndarray]:
+    """Where every point really is that night: segments moved and cooled."""
     moved = {
         "W7": (np.array([-0.0062, 0.0071, -0.0124]), np.array([0.00042, -0.00018, 0.00021])),
         "E1": (np.array([0.0088, -0.0054, 0.0097]), np.array([-0.00031, 0.00026, -0.00016])),
     }
-    lines = []
+    there = {}
     for name, (segment, design) in points.items():
         own = np.array([p for s, p in points.values() if s == segment])
         shift, turn = moved[segment]
@@ -120,14 +120,43 @@ def surveyed(points: dict[str, tuple[str, np.ndarray]]) -> list[str]:
         sign, near = (-1.0, 0.0) if segment == "W7" else (1.0, OPENING)
         fixed = on_deck(near + sign * 180.0, 0.0)
         warm = EXPANSION * (STEEL_C - REFERENCE_C) * (design - fixed)
-        there = Motion(rotation(spin), in_grid, own.mean(axis=0)).apply(design) + warm
-        there = there + rng.normal(0.0, 0.0008, 3)
+        there[name] = Motion(rotation(spin), in_grid, own.mean(axis=0)).apply(design) + warm
+    return there
+
+
+def surveyed(points: dict[str, tuple[str, np.ndarray]]) -> list[str]:
+    """Add noise to where the points are; write what the crew would send."""
+    rng = np.random.default_rng(20310402)
+    lines = []
+    for name, place in found(points).items():
+        there = place + rng.normal(0.0, 0.0008, 3)
         lines.append(f"{name};{there[1]:.4f};{there[0]:.4f};{there[2]:.4f};deck".replace(".", ","))
     for i, spot in enumerate((on_deck(-70.0, 40.0), on_deck(70.0, -40.0)), 1):
         lines.append(f"CP{i};{spot[1]:.4f};{spot[0]:.4f};{spot[2]:.4f};pillar".replace(".", ","))
     return lines
 
 
+LISTED = """\
+[[survey]]
+file = "survey-night-14.csv"
+taken = 2031-04-02T04:10:00
+steel_temperature_C = 11.5
+deck_load_kN = 0.0
+u_mm = 0.8
+unit = "m"
+order = ["id", "N", "E", "H", "skip"]
+decimal = ","
+"""
+OBSERVED = """\
+[network]
+refraction = 0.13
+
+[[survey]]
+observations = "night-14-shots.csv"   # what the instrument read, not coordinates
+taken = 2031-04-02T04:10:00
+steel_temperature_C = 11.5
+deck_load_kN = 0.0
+"""
 JOB = """\
 # {title}
 # All names, sizes and loads are invented.
@@ -190,20 +219,14 @@ load_band = 0.25                 # share of the calculated load
 [wishes]
 squares_slack = 0.05
 
-[[survey]]
-file = "survey-night-14.csv"
-taken = 2031-04-02T04:10:00
-steel_temperature_C = 11.5
-deck_load_kN = 0.0
-u_mm = 0.8
-unit = "m"
-order = ["id", "N", "E", "H", "skip"]
-decimal = ","
-"""
+{survey}"""
 
 
-def write(folder: str, title: str, short: bool) -> None:
-    """Write one job folder; ``short`` takes stroke and plates away."""
+def write(folder: str, title: str, short: bool = False, observed: bool = False) -> None:
+    """Write one job folder.
+
+    ``short`` takes stroke and plates away; ``observed`` gives raw observations for coordinates.
+    """
     target = HERE / folder
     target.mkdir(exist_ok=True)
     segments, points = segments_and_points()
@@ -295,16 +318,20 @@ def write(folder: str, title: str, short: bool) -> None:
             ),
         ]
     )
-    files["job.toml"] = JOB.format(title=title)
-    files["survey-night-14.csv"] = (
-        "\ufeff# night 14, set-up on pillar CP1, deck closed to plant\n"
-        + "\n".join(surveyed(points))
-        + "\n"
-    )
+    files["job.toml"] = JOB.format(title=title, survey=OBSERVED if observed else LISTED)
+    if observed:
+        files |= observation_files(found(points), on_deck)
+    else:
+        files["survey-night-14.csv"] = (
+            "\ufeff# night 14, set-up on pillar CP1, deck closed to plant\n"
+            + "\n".join(surveyed(points))
+            + "\n"
+        )
     for name, text in files.items():
         (target / name).write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    write("skerrin-closure", "Skerrin Narrows, closure joint K1", short=False)
+    write("skerrin-closure", "Skerrin Narrows, closure joint K1")
     write("skerrin-short", "Skerrin Narrows, closure joint K1, a jack short of stroke", short=True)
+    write("skerrin-observed", "Skerrin Narrows, closure joint K1, from observations", observed=True)

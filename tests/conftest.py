@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from fitup.jobfolder import read_job
-from fitup.model import Job
+from fitup.model import CheckPoint, ControlPoint, Epoch, Instrument, Job, NetworkRules, Segment
+from fitup.network.observations import ObservationSet, Setup, Shot
 from fitup.survey import Survey, read_survey
 
 Change = str | bytes | tuple[str, str] | list[tuple[str, str]] | None
@@ -164,3 +167,110 @@ def small_case(tmp_path_factory: pytest.TempPathFactory) -> tuple[Job, Survey]:
     folder = write_small_job(tmp_path_factory.mktemp("small"))
     job = read_job(folder)
     return job, read_survey(folder, job)
+
+
+class Site:
+    """An invented deck, pillars and set-ups, and what an instrument reads there.
+
+    Written on its own, from the geometry, so that the equations of the program are not checked
+    by themselves. Angles in radians, metres.
+    """
+
+    def __init__(self, seed: int = 1, setups: int = 3, targets: int = 8, turn: float = 0.0) -> None:
+        self.rng = np.random.default_rng(seed)
+        # the network itself never changes with the seed of its noise
+        place = np.random.default_rng(77)
+        c, s = np.cos(turn), np.sin(turn)
+        spin = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+        self.spin = spin
+        self.origin = np.array([52000.0, 31000.0, 40.0])
+
+        def around(count: int, reach: float, high: float) -> np.ndarray:
+            angle = 2 * np.pi * (np.arange(count) + 0.3) / count + place.uniform(-0.2, 0.2, count)
+            radius = reach * place.uniform(0.8, 1.2, count)
+            up = place.uniform(-high, high, count)
+            flat = np.column_stack([radius * np.sin(angle), radius * np.cos(angle), up])
+            return flat @ spin.T + self.origin
+
+        self.control = {f"CP{i + 1}": p for i, p in enumerate(around(4, 80.0, 6.0))}
+        self.targets = {f"T{i + 1}": p for i, p in enumerate(around(targets, 30.0, 3.0))}
+        self.stations = {f"ST{i + 1}": p for i, p in enumerate(around(setups, 15.0, 2.0))}
+        self.zero = {name: float(place.uniform(0, 6)) for name in self.stations}
+        self.instrument = Instrument("I1", 1.5e-6, 1.5e-6, 0.001, 1.5e-6)
+        self.u_control = 0.001
+        self.rules = NetworkRules()
+        self.spoil: dict[str, float] = {}
+        """Name of an observation as [exclude] writes it -> what is added to it."""
+        self.noise = 1.0
+        self.sets = 1
+        self.hidden: set[tuple[str, str]] = set()
+
+    @property
+    def job(self) -> Job:
+        points = {n: CheckPoint(n, "A", p) for n, p in self.targets.items()}
+        spread = np.eye(3) * self.u_control**2
+        given = {n: p + self.noise * self._control_noise(n) for n, p in self.control.items()}
+        control = {n: ControlPoint(n, "weighted", p, spread) for n, p in given.items()}
+        tables = ("joints", "pairs", "seats", "jacks", "plates", "limits", "tolerances")
+        empty: dict[str, Any] = {key: {} for key in tables}
+        return Job(
+            name="site",
+            units="metric",
+            grid="invented",
+            reference_temperature=288.15,
+            segments={"A": Segment("A", 0.0, 1e6, self.origin)},
+            points=points,
+            control=control,
+            instruments={"I1": self.instrument},
+            network=self.rules,
+            **empty,
+        )
+
+    def _control_noise(self, name: str) -> np.ndarray:
+        seed = int(self.rng.bit_generator.seed_seq.entropy)
+        noise = np.random.default_rng([seed, *name.encode()]).normal(0.0, self.u_control, 3)
+        return self.spin @ noise
+
+    @property
+    def epoch(self) -> Epoch:
+        return Epoch("shots.csv", "2031-04-02T04:10", 288.15, 0.0, None, None, None, None, True)
+
+    def read(self) -> ObservationSet:
+        """Shots in both faces from every set-up to every target and pillar, with noise."""
+        shots, row = [], 1
+        for name in self.stations:
+            for number in range(1, self.sets + 1):
+                for target in (*self.targets, *self.control):
+                    if (name, target) in self.hidden:
+                        continue
+                    shots += self._shot(name, target, number, row)
+                    row += 2
+        setups = {n: Setup(n, self.instrument, None, 0.0, 2) for n in self.stations}
+        return ObservationSet("shots.csv", "", setups, tuple(shots), (), ())
+
+    def _shot(self, name: str, target: str, number: int, row: int) -> list[Shot]:
+        step = {**self.targets, **self.control}[target] - self.stations[name]
+        flat = float(np.hypot(step[0], step[1]))
+        u = self.instrument
+        tail = f"/{number}" if number > 1 else ""
+
+        def off(kind: str, spread: float) -> float:
+            wrong = self.spoil.get(f"{name}/{target}/{kind}{tail}", 0.0)
+            return wrong + self.noise * float(self.rng.normal(0.0, spread))
+
+        hz = float(np.arctan2(step[0], step[1])) - self.zero[name] + off("hz", u.u_hz)
+        bend = (1 - self.rules.refraction) / (2 * 6371e3) * flat**2
+        v = float(np.arctan2(flat, step[2] - bend)) + off("v", u.u_v)
+        length = float(np.hypot(flat, step[2] - flat**2 / (2 * 6371e3)))
+        sd = length + off("sd", u.u_sd + u.u_sd_share * length)
+        turn, nothing = 2 * np.pi, (0.0, 0.0, None, None)
+        return [
+            Shot(name, target, 1, number, hz % turn, v, sd, *nothing, row + 1),
+            Shot(name, target, 2, number, (hz + np.pi) % turn, turn - v, sd, *nothing, row + 2),
+        ]
+
+
+@pytest.fixture(scope="session")
+def network_site() -> type[Site]:
+    """:class:`Site`, for tests that cannot import this file."""
+    return Site

@@ -21,6 +21,7 @@ from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError, InputErro
 _COMMANDS: Final = {
     "start": "Write a commented job folder to fill in.",
     "check": "List everything that is wrong with a job folder and its survey.",
+    "survey": "Adjust raw observations and say how far to believe them.",
     "joints": "Show every joint as surveyed, against tolerance.",
     "stations": "Convert points between stations and the grid; list an alignment.",
     "budget": "Show how sure each check is and where the doubt comes from.",
@@ -76,6 +77,7 @@ def group() -> None:
     \b
       fitup start  my-joint     write a commented job folder to fill in
       fitup check  my-joint     list everything that is wrong with it
+      fitup survey my-joint     adjust raw observations, where there are any
       fitup joints my-joint     show every joint as surveyed
       fitup plan   my-joint     choose packs and order the moves, with proof
       fitup sheets my-joint     certify the plan and write the sheets

@@ -10,6 +10,7 @@ import click
 from fitup.cli.loading import Loaded, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.joints import side_of
+from fitup.joints.state import uncertainties_apart
 from fitup.model import Check
 from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.units import DISPLAY
@@ -22,7 +23,8 @@ def command(job: Path, as_json: bool) -> None:
     """Show every joint as surveyed: gap, step, offset, kink, twist, against tolerance.
 
     The two sides of a joint are called back and ahead, the sides of the deck LEFT and RIGHT,
-    looking ahead. u is the standard uncertainty.
+    looking ahead. u is the standard uncertainty. Where the coordinates come from observations,
+    'u apart' is what it would be if the points shared no set-up and no control.
 
     \b
     Example:
@@ -51,6 +53,7 @@ def _table(loaded: Loaded, checks: list[Check]) -> str:
     units = DISPLAY[loaded.job.units]
     index = {c.id: i for i, c in enumerate(loaded.state.checks)}
     sigma = loaded.state.uncertainties
+    apart = uncertainties_apart(loaded.job, loaded.survey, loaded.state.checks)
     rows = []
     for check in checks:
         value = float(loaded.state.values[index[check.id]])
@@ -62,11 +65,15 @@ def _table(loaded: Loaded, checks: list[Check]) -> str:
                 NAMES[check.quantity],
                 value_words(check.quantity, value, units, check.target).words,
                 shown.text(float(sigma[index[check.id]])),
+                *([] if apart is None else [shown.text(float(apart[index[check.id]]))]),
                 tolerance,
                 verdict(check, value),
             ]
         )
-    return text_table(["where", "what", "as surveyed", "u", "tolerance", ""], rows, right=[3, 4])
+    header = ["where", "what", "as surveyed", "u", "tolerance", ""]
+    if apart is not None:
+        header.insert(4, "u apart")
+    return text_table(header, rows, right=list(range(3, len(header) - 1)))
 
 
 def _place(loaded: Loaded, check: Check) -> str:
@@ -87,6 +94,7 @@ def verdict(check: Check, value: float) -> str:
 def as_json_result(loaded: Loaded) -> dict[str, Any]:
     """Return the joints as surveyed with documented keys (docs/json.md), in SI."""
     sigma = loaded.state.uncertainties
+    apart = uncertainties_apart(loaded.job, loaded.survey, loaded.state.checks)
     return {
         "job": loaded.job.name,
         "understood": list(loaded.survey.understood),
@@ -101,6 +109,7 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
                 "value_si": float(value),
                 "side": side_of(check.quantity, float(value)),
                 "uncertainty_si": float(u),
+                "uncertainty_apart_si": None if apart is None else float(apart[i]),
                 "target_si": check.target,
                 "tolerance_si": check.tolerance,
                 "leave_within_si": check.leave_within,
@@ -110,6 +119,8 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
                 if check.tolerance is None
                 else bool(abs(value - check.target) <= check.tolerance),
             }
-            for check, value, u in zip(loaded.state.checks, loaded.state.values, sigma, strict=True)
+            for i, (check, value, u) in enumerate(
+                zip(loaded.state.checks, loaded.state.values, sigma, strict=True)
+            )
         ],
     }

@@ -46,11 +46,28 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
     ]
     if findings:
         raise SurveyRefused(findings)
-    gain, keep = reading_gain(covariance, rows, np.array([r.uncertainty for r in used]))
-    # Joseph's form stays symmetric and positive
-    noise = gain * np.array([r.uncertainty for r in used])
-    updated = keep @ covariance @ keep.T + noise @ noise.T
+    gain, _ = reading_gain(covariance, rows, np.array([r.uncertainty for r in used]))
+    updated = read_covariance(job, state.checks, covariance)
     return replace(state, values=state.values + gain @ innovation, covariance=updated)
+
+
+def read_covariance(job: Job, checks: Sequence[Check], covariance: Array) -> Array:
+    """Return the covariance of the checks (m, m) once direct readings are combined in.
+
+    Parameters
+    ----------
+    covariance : Array (m, m)
+        Of the checks from the coordinates.
+    """
+    used = used_readings(job)
+    if not used:
+        return covariance
+    u = np.array([r.uncertainty for r in used])
+    gain, keep = reading_gain(covariance, read_rows(job, checks, used), u)
+    # Joseph's form stays symmetric and positive
+    noise = gain * u
+    updated: Array = keep @ covariance @ keep.T + noise @ noise.T
+    return updated
 
 
 def used_readings(job: Job) -> tuple[Reading, ...]:

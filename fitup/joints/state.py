@@ -6,7 +6,7 @@ import numpy as np
 
 from fitup.frames import Array, rotation_vector, skew
 from fitup.joints.checks import checks_of, parts_of
-from fitup.joints.readings import combine_readings
+from fitup.joints.readings import combine_readings, read_covariance
 from fitup.joints.thermal import at_survey, per_kelvin
 from fitup.model import Check, CheckState, Job
 from fitup.survey.points import Survey
@@ -49,6 +49,22 @@ def joint_state(job: Job, survey: Survey) -> CheckState:
 def _measured(job: Job, checks: tuple[Check, ...]) -> Array:
     """Return the variance (m,) of what was not surveyed but measured: tensions."""
     return np.array([job.tensions[c.subject].u ** 2 if c.kind == "force" else 0.0 for c in checks])
+
+
+def uncertainties_apart(job: Job, survey: Survey, checks: tuple[Check, ...]) -> Array | None:
+    """Return standard uncertainties (m,) as if all points were independent.
+
+    Points of one network share the errors of set-ups and control; what that changes shows beside
+    the true uncertainty. None where nothing is shared.
+    """
+    if not survey.shared:
+        return None
+    _, jacobian = surveyed_checks(job, survey, checks)
+    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
+    scaled = jacobian * spread
+    covariance = scaled @ scaled.T + np.diag(_measured(job, checks))
+    covariance = read_covariance(job, checks, covariance)
+    return np.sqrt(np.clip(np.diag(covariance), 0.0, None))
 
 
 def surveyed_checks(job: Job, survey: Survey, checks: tuple[Check, ...]) -> tuple[Array, Array]:

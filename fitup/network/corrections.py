@@ -75,7 +75,7 @@ def curve(rules: NetworkRules, *, light: bool) -> float:
     Examples
     --------
     >>> round(curve(NetworkRules(), light=True) * 300.0**2 * 1e3, 2)
-    6.14
+    6.15
     """
     if not rules.curvature:
         return 0.0

@@ -74,8 +74,30 @@ def adjust_and_test(
         if tested.passed:
             none = np.full(len(used), np.nan)
             return Outcome(whole, tested, (), none, none)
+        alone = _one_alone(network, whole, tested, used, datum)
+        if alone is not None:
+            return alone
     kept = _robust(network, start, used, datum)
     return _snoop(network, start, used, kept, datum)
+
+
+def _one_alone(
+    network: Network, whole: Adjusted, tested: Reliability, used: Array, datum: Sequence[str]
+) -> Outcome | None:
+    """Take out the one observation that stands out most; None where that does not settle it."""
+    w = np.nan_to_num(np.abs(tested.w))
+    if w.max(initial=0.0) <= tested.critical:
+        return None
+    kept = used.copy()
+    kept[int(w.argmax())] = False
+    try:
+        adjusted = adjust(network, whole.state, used=kept, datum=datum)
+    except SurveyRefused:
+        return None
+    again = reliability(adjusted)
+    if not again.passed:
+        return None
+    return Outcome(adjusted, again, (int(w.argmax()),), *predicted(adjusted))
 
 
 def _settles(network: Network, start: State, used: Array, datum: Sequence[str]) -> bool:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+
+import numpy as np
 
 from fitup.frames import Array, Motion
 from fitup.model import Epoch
@@ -77,6 +79,14 @@ class Pose:
 
 
 @dataclass(frozen=True, eq=False)
+class Shared:
+    """Points that were measured together: their ids and whole covariance (3 k, 3 k) [m2]."""
+
+    ids: tuple[str, ...]
+    covariance: Array
+
+
+@dataclass(frozen=True, eq=False)
 class Survey:
     """A survey that may be believed: points at the reference temperature, poses, and its story."""
 
@@ -87,7 +97,35 @@ class Survey:
     steel: Mapping[str, Steel]
     """Segment -> its steel temperature at the survey."""
     understood: tuple[str, ...]
-    covariance: Array
-    """Of all coordinates (3 n, 3 n) [m2], in the order of ``points``."""
+    shared: tuple[Shared, ...] = ()
+    """What points of one network have in common; other points are independent."""
     solved: Mapping[int, Solved] = field(default_factory=dict)
     """The networks behind it, by the place of their epoch in ``Job.epochs``."""
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of all coordinates (3 n, 3 n) [m2], in the order of ``points``."""
+        result: Array = np.diag(np.concatenate([p.uncertainty for p in self.points.values()]) ** 2)
+        for here, block in self._blocks():
+            result[np.ix_(here, here)] = block
+        return result
+
+    @property
+    def root(self) -> Array:
+        """Symmetric root (3 n, 3 n) of the covariance [m]: column 3 i + k is mostly of point i."""
+        result: Array = np.diag(np.concatenate([p.uncertainty for p in self.points.values()]))
+        for here, block in self._blocks():
+            values, vectors = np.linalg.eigh(block)
+            result[np.ix_(here, here)] = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T
+        return result
+
+    def _blocks(self) -> Iterator[tuple[Array, Array]]:
+        """Places of shared points among all coordinates, and their covariance."""
+        place = {name: i for i, name in enumerate(self.points)}
+        for one in self.shared:
+            known = [(place[n], k) for k, n in enumerate(one.ids) if n in place]
+            if not known:
+                continue
+            here = np.concatenate([3 * i + np.arange(3) for i, _ in known])
+            there = np.concatenate([3 * k + np.arange(3) for _, k in known])
+            yield here, one.covariance[np.ix_(there, there)]

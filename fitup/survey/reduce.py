@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fitup.errors import InputError, Problem, SurveyRefused
-from fitup.frames import Array, heading, left_of, rotation_vector
+from fitup.frames import heading, left_of, rotation_vector
 from fitup.model import Job, Segment
 from fitup.network.solve import solve_epochs
 from fitup.survey.blunders import explain
@@ -17,7 +17,7 @@ from fitup.survey.coordinates import read_coordinates
 from fitup.survey.gates import gate_problems
 from fitup.survey.hypotheses import Observed
 from fitup.survey.observed import adjusted_list
-from fitup.survey.points import CoordinateList, Pose, Survey, SurveyedPoint
+from fitup.survey.points import CoordinateList, Pose, Shared, Survey, SurveyedPoint
 from fitup.survey.pose import fit_pose, require_three
 from fitup.survey.steel import Steel, steel_of, steel_problems, thermal_shift
 from fitup.units import DISPLAY, DisplayUnits, Shown, from_si
@@ -108,55 +108,34 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
     findings += _mistakes(job, list(observed.values()))
     if findings:
         raise SurveyRefused(findings)
-    points = {p.id: p for own in at_reference.values() for p in own}
-    covariance = covariance_of_points(lists, points)
-    place = {name: i for i, name in enumerate(points)}
+    shared = {
+        i: Shared(tuple(p.id for p in one.points), one.covariance)
+        for i, one in enumerate(lists)
+        if one.covariance is not None
+    }
     poses = {
-        name: _pose(o, lists[at_reference[name][0].epoch], covariance, place)
-        for name, o in observed.items()
+        name: _pose(o, shared.get(at_reference[name][0].epoch)) for name, o in observed.items()
     }
     said += [_expansion_said(job, name, own, units) for name, own in steel.items()]
     said += [pose_said(pose, job.segments[name], units) for name, pose in poses.items()]
     said += _readings_said(job)
     return Survey(
-        points=points,
+        points={p.id: p for points in at_reference.values() for p in points},
         poses=poses,
         epoch_of=epoch_of,
         steel=steel,
         understood=tuple(line for line in said if line),
-        covariance=covariance,
+        shared=tuple(shared.values()),
     )
 
 
-def _pose(
-    observed: Observed, source: CoordinateList, covariance: Array, place: Mapping[str, int]
-) -> Pose:
+def _pose(o: Observed, shared: Shared | None) -> Pose:
     """Fit a segment, with the whole covariance of its points where they are not independent."""
-    o = observed
-    if source.covariance is None:
+    if shared is None:
         return fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u)
-    at = np.concatenate([3 * place[i] + np.arange(3) for i in o.ids])
-    return fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, covariance[np.ix_(at, at)])
-
-
-def covariance_of_points(
-    lists: Sequence[CoordinateList], points: Mapping[str, SurveyedPoint]
-) -> Array:
-    """Return the covariance (3 n, 3 n) of all points [m2]: lists are independent of each other."""
-    result = np.diag(np.concatenate([p.uncertainty for p in points.values()]) ** 2)
-    for source in lists:
-        if source.covariance is None:
-            continue
-        rows = {p.id: i for i, p in enumerate(source.points)}
-        own = [(i, rows[p.id]) for i, p in enumerate(points.values()) if _from(p, source)]
-        here = np.concatenate([3 * i + np.arange(3) for i, _ in own])
-        there = np.concatenate([3 * j + np.arange(3) for _, j in own])
-        result[np.ix_(here, here)] = source.covariance[np.ix_(there, there)]
-    return result
-
-
-def _from(point: SurveyedPoint, source: CoordinateList) -> bool:
-    return bool(source.points) and point.epoch == source.points[0].epoch
+    at = np.concatenate([3 * shared.ids.index(i) + np.arange(3) for i in o.ids])
+    covariance = shared.covariance[np.ix_(at, at)]
+    return fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, covariance)
 
 
 def _readings_said(job: Job) -> list[str]:

@@ -177,8 +177,7 @@ def _gathered(
 def _surveyed(job: Job, survey: Survey, state: CheckState) -> Iterator[tuple[Source, Array]]:
     """Coordinates, less what direct readings take over, and the readings."""
     _, jacobian = surveyed_checks(job, survey, state.checks)
-    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
-    columns = jacobian * spread
+    columns = jacobian @ survey.root
     readings = used_readings(job)
     taken = np.zeros((len(state.checks), 0))
     if readings:

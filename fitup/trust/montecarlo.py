@@ -86,13 +86,12 @@ def _surveyed(
     job: Job, survey: Survey, state: CheckState, rng: np.random.Generator, draws: int
 ) -> Array:
     _, jacobian = surveyed_checks(job, survey, state.checks)
-    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
-    errors: Array = (rng.standard_normal((draws, len(spread))) * spread) @ jacobian.T
+    scaled = jacobian @ survey.root
+    errors: Array = rng.standard_normal((draws, scaled.shape[1])) @ scaled.T
     readings = used_readings(job)
     if not readings:
         return errors
     u = np.array([r.uncertainty for r in readings])
-    scaled = jacobian * spread
     rows = read_rows(job, state.checks, readings)
     gain, _ = reading_gain(scaled @ scaled.T, rows, u)
     misread = rng.standard_normal((draws, len(u))) * u

@@ -94,6 +94,14 @@ def test_json_of_structure(tmp_path: Path):
     compare(found - {"disagreements[]"}, documented("structure"))
 
 
+def test_json_of_survey():
+    content = json.loads(run("survey", "--json", str(ROOT / "examples" / "skerrin-observed")))
+    found = set(paths(content))
+    found |= {"surveys[].findings[]", "surveys[].excluded[].observation"}
+    found |= {"surveys[].excluded[].reason"}
+    compare(found - {"surveys[].excluded[]"}, documented("survey"))
+
+
 def test_json_of_start(tmp_path: Path):
     content = json.loads(run("start", "--json", str(tmp_path / "x")))
     assert set(paths(content)) == documented("start")

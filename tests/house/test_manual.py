@@ -27,6 +27,7 @@ from fitup.model import (
     Wishes,
     Working,
 )
+from fitup.network.tables import LEVELS, SHOTS
 from fitup.structure.table import ROW_UNITS
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -107,6 +108,21 @@ def test_columns_of_towers_and_cables(file: str):
     assert ("May be left out" in text) == (not required)
 
 
+@pytest.mark.parametrize(
+    ("title", "columns"),
+    [("The observation file", SHOTS), ("The levelling file", LEVELS)],
+)
+def test_columns_of_observations(title: str, columns: tuple[Column, ...]):
+    text = (DOCS / "survey.md").read_text(encoding="utf-8")
+    found = re.search(rf"^### {title}\n(.*?)(?=^##|\Z)", text, re.DOTALL | re.MULTILINE)
+    assert found
+    documented = rows(found[1])
+    assert list(documented) == [c.name for c in columns]
+    for column in columns:
+        kind, default, _ = documented[column.name]
+        assert (kind, default) == (kind_of(column), default_of(column)), column.name
+
+
 def test_units():
     table = dict(re.findall(r"^\| (\w+) \| (.+?) \|$", section("All tables"), re.MULTILINE))
     table.pop("kind")
@@ -121,7 +137,7 @@ def test_top_keys():
     sections = {
         *("tolerance", "gates", "working", "wishes", "exclude", "uncertainty", "lockoff"),
         "learning",
-        *("influence", "alignment", "survey"),
+        *("influence", "alignment", "network", "survey"),
     }
     assert set(rows(section("top"))) | sections == set(settings._TOP)
     for title in sections:
@@ -165,6 +181,7 @@ def test_settings_and_their_defaults(
         ("tolerance", '[tolerance]\nstep = {value_mm = 2, source = "s", wrong = 1}'),
         ("influence", "[influence]\nwrong = 1"),
         ("alignment", "[alignment]\nwrong = 1"),
+        ("network", "[network]\nwrong = 1"),
         ("survey", '[[survey]]\nfile = "f"\ntaken = 2031-01-01T00:00:00\nwrong = 1'),
     ],
 )

@@ -1,0 +1,239 @@
+"""``fitup survey``: from what the instrument read to coordinates, and how far to believe them."""
+
+from __future__ import annotations
+
+from math import degrees, isnan
+from pathlib import Path
+from typing import Any
+
+import click
+
+from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
+from fitup.errors import EXIT_BAD_INPUT, EXIT_OK, FitupError, InputError, Problem
+from fitup.jobfolder import read_job
+from fitup.joints import joint_state
+from fitup.joints.unseen import Unseen, unseen_at_joints
+from fitup.model import Job
+from fitup.network.report import ellipse_lines, residual_lines, setup_lines
+from fitup.network.solve import Solved, solve_epochs
+from fitup.network.words import told
+from fitup.sheets.survey_words import KINDS, next_steps, reading_words, residual_words, unseen_words
+from fitup.survey import read_survey
+from fitup.units import DISPLAY, DisplayUnits
+
+
+@click.command("survey")
+@job_argument
+@json_option
+def command(job: Path, as_json: bool) -> int:
+    """Adjust the observations of a job and say how far to believe them.
+
+    Shows set-ups, what was corrected, the tests, residuals that stand out, error ellipses, what
+    was left out and why, and what the crew should do next. The exit code is 2 when the survey
+    must not be used as it is.
+
+    \b
+    Example:
+      fitup survey closure-k1
+    """
+    loaded = read_job(job)
+    if not any(e.observed for e in loaded.epochs):
+        raise InputError(
+            [
+                Problem(
+                    "job.toml",
+                    "coordinate lists only",
+                    "a [[survey]] with observations",
+                    "this command is for raw observations; see the joints with: fitup joints",
+                    column="survey",
+                )
+            ]
+        )
+    progress("adjusting")
+    solved = solve_epochs(job, loaded)
+    unseen, refused = _at_the_joints(job, loaded, solved)
+    if as_json:
+        say_json(as_json_result(loaded, solved, unseen, refused))
+    else:
+        for one in solved.values():
+            _show(loaded, one)
+        _show_end(loaded, solved, unseen, refused)
+    return EXIT_OK if not refused else EXIT_BAD_INPUT
+
+
+def _at_the_joints(
+    folder: Path, job: Job, solved: dict[int, Solved]
+) -> tuple[tuple[Unseen, ...], tuple[str, ...]]:
+    """External reliability at the joints, or why the survey is refused."""
+    findings = tuple(line for one in solved.values() for line in one.findings)
+    if findings:
+        return (), findings
+    try:
+        survey = read_survey(folder, job)
+        return unseen_at_joints(job, survey, joint_state(job, survey)), ()
+    except InputError:
+        raise
+    except FitupError as error:
+        return (), tuple(str(error).split("\n"))
+
+
+def _show(job: Job, solved: Solved) -> None:
+    units = DISPLAY[job.units]
+    click.echo(f"Survey {solved.epoch.file}, taken {solved.epoch.taken.replace('T', ' ')}")
+    for line in told(solved, job.units):
+        click.echo(f"  {line.removeprefix(f'{solved.epoch.file}: ')}")
+    click.echo("\nSet-ups")
+    click.echo(_setups(solved, units))
+    click.echo("\nResiduals that stand out most (at the target; w: over its own uncertainty)")
+    click.echo(_residuals(solved, units))
+    click.echo("\nError ellipses (standard)")
+    click.echo(_ellipses(solved, units))
+    click.echo("")
+
+
+def _setups(solved: Solved, units: DisplayUnits) -> str:
+    rows = []
+    for line in setup_lines(solved):
+        errors = [reading_words(value, units) for value in (line.collimation, line.index)]
+        rows.append(
+            [
+                line.id,
+                line.over or "free",
+                str(line.sights),
+                units.move.text(line.u),
+                *errors,
+                f"{line.worst:.1f} to {line.worst_target}" if line.worst_target else "-",
+            ]
+        )
+    header = ["set-up", "over", "sights", "u in plan", "collimation", "index", "largest w"]
+    return text_table(header, rows, right=[2, 3, 4, 5])
+
+
+def _residuals(solved: Solved, units: DisplayUnits) -> str:
+    rows = [
+        [
+            line.id,
+            KINDS[line.kind],
+            residual_words(line, units),
+            f"{abs(line.w):.1f}",
+            "-" if isnan(line.redundancy) else f"{line.redundancy:.2f}",
+            "-" if isnan(line.detectable_at_target) else units.move.text(line.detectable_at_target),
+            "DOES NOT FIT" if line.odd else "",
+        ]
+        for line in residual_lines(solved)
+    ]
+    header = ["observation", "what", "residual", "w", "checked", "unseen below", ""]
+    return text_table(header, rows, right=[2, 3, 4, 5])
+
+
+def _ellipses(solved: Solved, units: DisplayUnits) -> str:
+    rows = [
+        [
+            line.id,
+            units.move.text(line.large),
+            units.move.text(line.small),
+            f"{degrees(line.azimuth):.0f}°",
+            units.move.text(line.height),
+        ]
+        for line in ellipse_lines(solved)
+    ]
+    header = ["point", "large axis", "small axis", "azimuth", "u of height"]
+    return text_table(header, rows, right=[1, 2, 3, 4])
+
+
+def _show_end(
+    job: Job,
+    solved: dict[int, Solved],
+    unseen: tuple[Unseen, ...],
+    refused: tuple[str, ...],
+) -> None:
+    lines = unseen_words(job, unseen)
+    if lines:
+        click.echo("What would have gone unseen")
+        for line in lines:
+            click.echo(f"  {line}")
+    click.echo("Next")
+    for line in next_steps(solved, refused):
+        click.echo(f"  {line}")
+
+
+def as_json_result(
+    job: Job,
+    solved: dict[int, Solved],
+    unseen: tuple[Unseen, ...],
+    refused: tuple[str, ...],
+) -> dict[str, Any]:
+    """Return the survey with documented keys (docs/json.md), in SI."""
+    return {
+        "job": job.name,
+        "believed": not refused,
+        "next": list(next_steps(solved, refused)),
+        "surveys": [_one_json(job, one) for one in solved.values()],
+        "unseen": [
+            {
+                "check": u.check.id,
+                "observation": u.observation,
+                "error_at_target": u.at_target,
+                "effect_si": u.effect,
+            }
+            for u in unseen
+        ],
+    }
+
+
+def _number(value: float) -> float | None:
+    return None if isnan(value) else value
+
+
+def _one_json(job: Job, solved: Solved) -> dict[str, Any]:
+    tested = solved.outcome.tested
+    return {
+        "file": solved.epoch.file,
+        "taken": solved.epoch.taken,
+        "understood": list(told(solved, job.units)),
+        "findings": list(solved.findings),
+        "excluded": [{"observation": o, "reason": r} for o, r in solved.excluded.items()],
+        "test": {
+            "squares": tested.squares,
+            "redundancy": tested.freedom,
+            "limit": tested.limit,
+            "critical_w": tested.critical,
+        },
+        "setups": [
+            {
+                "id": s.id,
+                "over": s.over,
+                "sights": s.sights,
+                "u": s.u,
+                "collimation": s.collimation,
+                "index": s.index,
+            }
+            for s in setup_lines(solved)
+        ],
+        "observations": [
+            {
+                "id": r.id,
+                "value": r.value,
+                "residual": r.residual,
+                "residual_at_target": r.at_target,
+                "w": _number(r.w),
+                "redundancy": _number(r.redundancy),
+                "detectable_at_target": _number(r.detectable_at_target),
+                "fits": not r.odd,
+            }
+            for r in residual_lines(solved, None)
+        ],
+        "points": [
+            {
+                "id": p.id,
+                "E": p.east,
+                "N": p.north,
+                "H": _number(float(solved.position(p.id)[2])),
+                "ellipse_large": p.large,
+                "ellipse_small": p.small,
+                "ellipse_azimuth": p.azimuth,
+                "u_H": p.height,
+            }
+            for p in ellipse_lines(solved)
+        ],
+    }

@@ -1,0 +1,112 @@
+"""What a survey means for the crew and for the joint, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from fitup.joints.unseen import Unseen
+from fitup.model import Job
+from fitup.network.report import ResidualLine
+from fitup.network.solve import Solved
+from fitup.sheets.words import NAMES, shown_for
+from fitup.units import DISPLAY, DisplayUnits
+
+#: what each kind of observation is called
+KINDS: Final[Mapping[str, str]] = {
+    "hz": "direction",
+    "v": "zenith angle",
+    "sd": "distance",
+    "dh": "levelling",
+    "E": "control easting",
+    "N": "control northing",
+    "H": "control height",
+}
+#: what a residual above and below zero is called
+_WAYS: Final[Mapping[str, tuple[str, str]]] = {
+    "hz": ("right", "left"),
+    "v": ("low", "high"),
+    "sd": ("long", "short"),
+    "dh": ("high", "low"),
+    "E": ("east", "west"),
+    "N": ("north", "south"),
+    "H": ("high", "low"),
+}
+#: an unseen error is told when it moves a check by more than this share of its tolerance
+WORTH: Final = 0.1
+#: at most so many lines, the largest shares first
+MOST: Final = 6
+
+
+def unseen_words(job: Job, unseen: tuple[Unseen, ...]) -> tuple[str, ...]:
+    """Tell which errors would have gone unseen and still move a check with a tolerance.
+
+    The largest share of a tolerance comes first.
+    """
+    judged = [(abs(u.effect) / u.check.tolerance, u) for u in unseen if u.check.tolerance]
+    judged.sort(key=lambda entry: -entry[0])
+    units = DISPLAY[job.units]
+    lines: list[str] = []
+    for share, one in judged[:MOST]:
+        if share < WORTH and lines:
+            break
+        quantity = one.check.quantity
+        where = one.check.pair or one.check.point or f"joint {one.check.joint}"
+        lines.append(
+            f"{NAMES[quantity].lower()} at {where}: an error of {units.move.text(one.at_target)} "
+            f"in {_observation(one)} would have gone unseen and moves it by "
+            f"{shown_for(quantity, units).text(abs(one.effect))}"
+        )
+    return tuple(lines)
+
+
+def residual_words(line: ResidualLine, units: DisplayUnits) -> str:
+    """Return a residual at the target with its side as a word."""
+    if units.move.number(line.at_target) == 0.0:
+        return units.move.text(0.0)
+    side = _WAYS[line.kind][line.at_target < 0.0]
+    return f"{units.move.text(abs(line.at_target))} {side}"
+
+
+def reading_words(value: float | None, units: DisplayUnits) -> str:
+    """Return an instrument error: how much too large or small face 1 reads."""
+    if value is None:
+        return "not known"
+    if units.small_angle.number(value) == 0.0:
+        return units.small_angle.text(0.0)
+    return f"{units.small_angle.text(abs(value))} too {'large' if value > 0.0 else 'small'}"
+
+
+def _observation(one: Unseen) -> str:
+    parts = one.observation.split("/")
+    if one.kind == "dh":
+        return f"the levelling from {parts[1]} to {parts[2]}"
+    if one.kind in ("E", "N", "H"):
+        return f"the {KINDS[one.kind].removeprefix('control ')} of control point {parts[0]}"
+    return f"the {KINDS[one.kind]} from {parts[0]} to {parts[1]}"
+
+
+def next_steps(solved: Mapping[int, Solved], refused: tuple[str, ...]) -> tuple[str, ...]:
+    """Return what the crew should do next, one thing a line."""
+    if refused:
+        return (*refused, "the survey must not be used until this is settled")
+    unchecked = sorted(
+        {
+            o.to
+            for one in solved.values()
+            for o, r, used in zip(
+                one.network.observations,
+                one.outcome.tested.redundancy,
+                one.outcome.adjusted.used,
+                strict=True,
+            )
+            if used and o.setup and not r > 1e-3
+        }
+    )
+    lines = ["nothing stands out: the survey may be used"]
+    if unchecked:
+        lines.append(
+            f"nothing checks what was measured to {', '.join(unchecked)}: sight each from a second "
+            "set-up"
+        )
+    return tuple(lines)
