@@ -306,6 +306,14 @@ def write(folder: str, title: str, short: bool = False, observed: bool = False) 
                 ],
             ),
             table(
+                "ride.csv",
+                "id,joint,points,place",
+                [
+                    "LW,K1,W7-T5 W7-T3 W7-T1 W7-L E1-L E1-T1 E1-T3 E1-T5,LEFT lane",
+                    "RW,K1,W7-T6 W7-T4 W7-T2 W7-R E1-R E1-T2 E1-T4 E1-T6,RIGHT lane",
+                ],
+            ),
+            table(
                 "readings.csv",
                 "id,pair,quantity,value_mm,side,u_mm,how",
                 [

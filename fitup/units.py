@@ -56,6 +56,7 @@ FACTORS: Final[dict[str, dict[str, float]]] = {
     },
     "small_angle": {"mgon": math.pi / 2e5, "arcsec": math.pi / 648e3, "rad": 1.0},
     "slope": {"ratio": 1.0, "pct": 1e-2, "mm_per_m": 1e-3, "in_per_ft": _INCH / 0.3048},
+    "roughness": {"mm_per_m": 1e-3, "in_per_mi": _INCH / (5280.0 * 0.3048)},
     "expansion": {"per_C": 1.0, "per_F": 1.8},
     "temperature_step": {"C": 1.0, "F": 1.0 / 1.8},
     "time": {"h": 3600.0, "min": 60.0},
@@ -171,6 +172,7 @@ class DisplayUnits:
     moment: Shown
     stress: Shown
     small_angle: Shown
+    roughness: Shown
 
 
 METRIC: Final = DisplayUnits(
@@ -187,6 +189,7 @@ METRIC: Final = DisplayUnits(
     moment=Shown("moment", "kNm", "kNm", 0),
     stress=Shown("modulus", "MPa", "MPa", 1),
     small_angle=Shown("small_angle", "mgon", "mgon", 1),
+    roughness=Shown("roughness", "mm_per_m", "mm/m", 2),
 )
 US: Final = DisplayUnits(
     "US",
@@ -202,5 +205,6 @@ US: Final = DisplayUnits(
     moment=Shown("moment", "kip_ft", "kip-ft", 0),
     stress=Shown("modulus", "ksi", "ksi", 2),
     small_angle=Shown("small_angle", "arcsec", "arcsec", 1),
+    roughness=Shown("roughness", "in_per_mi", "in/mi", 1),
 )
 DISPLAY: Final = {"metric": METRIC, "US": US}

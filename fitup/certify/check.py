@@ -8,7 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitup.certify.facts import Certificate, CheckFact, JackFact, SeatFact, StageFact, StockFact
+from fitup.certify.facts import (
+    Certificate,
+    CheckFact,
+    JackFact,
+    RideFact,
+    SeatFact,
+    StageFact,
+    StockFact,
+)
 from fitup.certify.frame import FrameStates
 from fitup.certify.learned import CorrectedStates, learned_words
 from fitup.certify.recompute import (
@@ -21,8 +29,10 @@ from fitup.certify.recompute import (
     off_plane,
     setting_from_plates,
 )
+from fitup.certify.ride import ride_facts, unlike
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
+from fitup.joints.ride import place_of_item, ride_as_surveyed
 from fitup.model import Check, CheckState, Influence, Job, Plan, Seat, Stage
 from fitup.survey.points import Survey
 from fitup.units import DISPLAY
@@ -109,6 +119,7 @@ def certify(
     checks = _check_facts(work, influence, after.change)
     seats = tuple(_seat_fact(work, s.seat, final, present, after.reactions) for s in plan.seats)
     inside = all(c.inside is not False for c in checks)
+    ride = _ride(work, survey, final)
     if plan.inside and not inside:
         outside = ", ".join(c.id for c in checks if c.inside is False)
         work.wrong.append(f"the plan says every check is inside, but {outside} is not")
@@ -123,6 +134,7 @@ def certify(
         statements=_statements(work, influence, final, after.change),
         inside=inside,
         gap_rates=_gap_rates(work),
+        ride=ride,
     )
 
 
@@ -132,6 +144,18 @@ def _states(job: Job, survey: Survey, influence: Influence, present: Mapping[str
     if influence.origin == "rigid":
         return RigidStates(job, survey, present)
     return TableStates(influence.uncorrected or influence)
+
+
+def _ride(work: _Work, survey: Survey, final: Mapping[str, float]) -> tuple[RideFact, ...]:
+    """Find what a wheel feels before and after, by a way of its own and by that of the joints."""
+    if not isinstance(work.states, RigidStates | FrameStates):
+        return ()
+    facts = ride_facts(
+        work.job, work.states.placed(work.settings({})), work.states.placed(work.settings(final))
+    )
+    found = ride_as_surveyed(work.job, survey)
+    work.wrong += unlike(facts, {r.path: (r.gap, r.roughness) for r in found})
+    return facts
 
 
 def _gap_rates(work: _Work) -> tuple[tuple[str, float], ...]:
@@ -433,6 +457,8 @@ def _setting_variance(work: _Work) -> Array:
 def _check_fact(job: Job, check: Check, before: float, after: float, sigma: float) -> CheckFact:
     pair = None if check.pair is None else job.pairs[check.pair]
     place = check.point or check.subject or ("" if pair is None else f"{pair.id} {pair.place}")
+    if check.item is not None:
+        place = place_of_item(job, check)
     inside = None
     if check.tolerance is not None:
         inside = bool(abs(after - check.target) <= check.tolerance * (1.0 + 1e-6))

@@ -67,6 +67,9 @@ def _exact(job: Job, certificate: Certificate) -> dict[tuple[str | int, ...], fl
     for fact in certificate.checks:
         exact[("check", fact.id, "before")] = fact.before
         exact[("check", fact.id, "after")] = fact.after
+    for ride in certificate.ride:
+        for name in ("gap_before", "gap_after", "roughness_before", "roughness_after"):
+            exact[("ride", ride.path, name)] = getattr(ride, name)
     for joint, rate in certificate.gap_rates:
         for halves in (-2, -1, 1, 2):
             change = rate * job.gates.temperature_apart * halves / 2.0

@@ -128,6 +128,26 @@ class StockFact:
 
 
 @dataclass(frozen=True, slots=True)
+class RideFact:
+    """One wheel path over a joint before and after the moves.
+
+    ``gap`` is the greatest under a straightedge laid anywhere across the joint [m], ``roughness``
+    the index of ASTM E1926 over 100 m with the joint in it [m/m].
+    """
+
+    path: str
+    joint: str
+    place: str
+    gap_before: float
+    gap_after: float
+    roughness_before: float
+    roughness_after: float
+    profile_before: tuple[tuple[float, float], ...]
+    """Place from the joint, ahead positive, and height over its plane, of every point [m]."""
+    profile_after: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate:
     """The second, plain recomputation of a plan; without it no sheet is printed."""
 
@@ -141,6 +161,8 @@ class Certificate:
     inside: bool
     gap_rates: tuple[tuple[str, float], ...] = ()
     """Joint -> change of its gaps for one kelvin of all steel [m/K]."""
+    ride: tuple[RideFact, ...] = ()
+    """Wheel paths; empty with an influence table, which moves no points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +179,7 @@ class PrintedNumber:
         ("check", id, "before" | "after")
         ("stage", stage, id, "expect" | "from" | "to")   # from, to: expect -/+ working.move_band
         ("survey", file, "steel_from" | "steel_to")      # epoch -/+ gates.temperature_apart
+        ("ride", path, "gap_before" | "gap_after" | "roughness_before" | "roughness_after")
         ("joint", joint, "gap", half_steps)  # change of its gaps at half_steps / 2 of that band
     """
 

@@ -9,7 +9,7 @@ answer is believed only if forces and openings are as they must be.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -322,8 +322,7 @@ class FrameStates:
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, all reactions and forces, for settings by seat [m]."""
         x = np.array([settings[name] for name in self.job.seats])
-        q = self.present + self.R @ (x - self.start)
-        moved = x + carry(q, self.R, self.one_way) - self.start
+        moved = self._moved(x)
         motions = self.moves @ moved
         zero = np.zeros_like(motions)
         change = np.array([self._check(c, motions) - self._check(c, zero) for c in checks])
@@ -333,7 +332,17 @@ class FrameStates:
         named = dict(zip(self.job.seats, reactions.tolist(), strict=True))
         return Outcome(change, named, forces)
 
-    def _check(self, check: Check, motions: Array) -> float:
+    def placed(self, settings: Mapping[str, float]) -> Callable[[str], Array]:
+        """Return where every check point is (3,) for settings by seat [m], as a function."""
+        x = np.array([settings[name] for name in self.job.seats])
+        return self._placer(self.moves @ self._moved(x))
+
+    def _moved(self, x: Array) -> Array:
+        """Moves of all seats (n,) [m], those of seats that let go included."""
+        q = self.present + self.R @ (x - self.start)
+        return x + carry(q, self.R, self.one_way) - self.start
+
+    def _placer(self, motions: Array) -> Callable[[str], Array]:
         def place(name: str) -> Array:
             point = self.job.points[name]
             if name in self.survey.points:
@@ -344,6 +353,9 @@ class FrameStates:
             own = motions[spot.first : spot.first + 6]
             return begin + own[:3] + rotation(own[3:]) @ spot.arm - spot.arm
 
+        return place
+
+    def _check(self, check: Check, motions: Array) -> float:
         def turn(segment: str) -> Array:
             faces = [
                 motions[self.spots[f"point/{n}"].first + 3 : self.spots[f"point/{n}"].first + 6]
@@ -354,7 +366,7 @@ class FrameStates:
             surveyed = self.survey.poses[segment].design2site.turn
             return rotation_vector(rotation(np.mean(faces, axis=0)) @ surveyed)
 
-        return measure(self.job, check, place, turn)
+        return measure(self.job, check, self._placer(motions), turn)
 
     def _force(self, place: Place, motions: Array) -> float:
         sticks = self.parts.sticks[place.member]

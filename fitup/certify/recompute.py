@@ -14,6 +14,7 @@ from typing import Protocol
 
 import numpy as np
 
+from fitup.certify.ride import Place, measure_path
 from fitup.frames import Array, Motion, rotation, rotation_vector
 from fitup.model import Check, Influence, Job, Seat, SeatPlan, Segment
 from fitup.survey.points import Survey
@@ -121,6 +122,14 @@ class RigidStates:
         reactions = {k: v for s in states.values() for k, v in s.reactions.items()}
         return Outcome(change, reactions)
 
+    def placed(self, settings: Mapping[str, float]) -> Place:
+        """Return where every check point is (3,) for settings by seat [m], as a function."""
+        states = {
+            s.id: equilibrium(self.job, s, settings, self.present)
+            for s in self.job.segments.values()
+        }
+        return lambda name: self._place(name, states)
+
     def _measure(self, check: Check, states: Mapping[str, SegmentState]) -> float:
         return measure(
             self.job,
@@ -164,6 +173,8 @@ def measure(
         over = place(lean.head) - place(lean.foot)
         azimuth = job.segments[job.points[lean.head].segment].azimuth
         return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
+    if check.item is not None:
+        return measure_path(job, check, place)
     joint = job.joints[check.joint]
     ahead, left, up = joint.axes_in_grid
     if check.pair is not None:
@@ -228,6 +239,10 @@ def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
         over = grown(lean.head) - grown(lean.foot)
         azimuth = job.segments[job.points[lean.head].segment].azimuth
         return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
+    if check.item is not None:
+        design = job.points
+        warm = measure_path(job, check, lambda name: design[name].design + grown(name))
+        return warm - measure_path(job, check, lambda name: design[name].design)
     if check.pair is None:
         # even expansion turns nothing, and tensions are of the day
         return 0.0
@@ -263,6 +278,14 @@ def bending_of(job: Job, check: Check, difference: Mapping[str, float]) -> float
         over = shapes[segment.id].moved(job.points[lean.head].design)
         over = over - shapes[segment.id].moved(job.points[lean.foot].design)
         return float(over[0] * np.sin(segment.azimuth) + over[1] * np.cos(segment.azimuth))
+    if check.item is not None:
+        design = job.points
+
+        def bent(name: str) -> Array:
+            return design[name].design + shapes[design[name].segment].moved(design[name].design)
+
+        straight = measure_path(job, check, lambda name: design[name].design)
+        return measure_path(job, check, bent) - straight
     joint = job.joints[check.joint]
     ahead, left, up = joint.axes_in_grid
     if check.pair is not None:

@@ -10,8 +10,10 @@ import click
 from fitup.cli.loading import Loaded, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.joints import side_of
+from fitup.joints.ride import RideReading, place_of_item, ride_as_surveyed
 from fitup.joints.state import uncertainties_apart
 from fitup.model import Check
+from fitup.sheets.ride import edge_words
 from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.units import DISPLAY
 
@@ -39,6 +41,10 @@ def command(job: Path, as_json: bool) -> None:
     for joint in loaded.job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
         click.echo(_table(loaded, [c for c in loaded.state.checks if c.joint == joint.id]))
+    ride = ride_as_surveyed(loaded.job, loaded.survey)
+    if ride:
+        click.echo("\nRide over the joints, as surveyed")
+        click.echo(_ride_table(loaded, ride))
     rest = [c for c in loaded.state.checks if not c.joint and c.tolerance is not None]
     for title, own in (
         ("Watched points", [c for c in rest if c.point is not None]),
@@ -76,9 +82,22 @@ def _table(loaded: Loaded, checks: list[Check]) -> str:
     return text_table(header, rows, right=list(range(3, len(header) - 1)))
 
 
+def _ride_table(loaded: Loaded, ride: tuple[RideReading, ...]) -> str:
+    units = DISPLAY[loaded.job.units]
+    edge = edge_words(loaded.job)
+    rows = []
+    for reading in ride:
+        path = loaded.job.ride_paths[reading.path]
+        gap, rough = units.move.text(reading.gap), units.roughness.text(reading.roughness)
+        rows.append([path.joint, f"{path.id} {path.place}", gap, rough])
+    return text_table(["joint", "where", f"gap under {edge}", "IRI of 100 m"], rows, right=[2, 3])
+
+
 def _place(loaded: Loaded, check: Check) -> str:
     if check.pair is not None:
         return f"{check.pair} {loaded.job.pairs[check.pair].place}"
+    if check.item is not None:
+        return place_of_item(loaded.job, check)
     return check.point or check.subject or "whole joint"
 
 
@@ -106,6 +125,8 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
                 "pair": check.pair,
                 "point": check.point,
                 "subject": check.subject,
+                "item": check.item,
+                "spot": check.spot,
                 "value_si": float(value),
                 "side": side_of(check.quantity, float(value)),
                 "uncertainty_si": float(u),
@@ -122,5 +143,9 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
             for i, (check, value, u) in enumerate(
                 zip(loaded.state.checks, loaded.state.values, sigma, strict=True)
             )
+        ],
+        "ride": [
+            {"path": r.path, "gap_si": r.gap, "roughness_si": r.roughness}
+            for r in ride_as_surveyed(loaded.job, loaded.survey)
         ],
     }

@@ -27,6 +27,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _limits(job, tables.get("limits.csv", []), broken, problems)
     _thermometers(job, tables.get("temperatures.csv", []), problems)
     _control(job, tables.get("control.csv", []), broken, problems)
+    _paths(job, tables.get("ride.csv", []), broken, problems)
     _excluded(job, broken, problems)
 
 
@@ -69,6 +70,7 @@ def _names(
         ("aims.csv", "pair", job.pairs, "pairs.csv"),
         ("readings.csv", "pair", job.pairs, "pairs.csv"),
         ("temperatures.csv", "segment", job.segments, "segments.csv"),
+        ("ride.csv", "joint", job.joints, "joints.csv"),
     ]
     for table, column, known, home in references:
         for row in tables.get(table, []):
@@ -250,6 +252,59 @@ def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
                     "check the plates and the pack limits",
                 )
             )
+
+
+def _paths(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
+    for row in rows:
+        joint, names = job.joints.get(row["joint"]), row["points"]
+        missing = [n for n in names if n not in job.points]
+        for name in missing if "points.csv" not in broken else []:
+            problems.append(
+                row.problem(
+                    "points", f"'{name}'", "ids of points.csv", "correct it or add it there"
+                )
+            )
+        if joint is None or missing:
+            continue
+        of = [job.points[n].segment for n in names]
+        back, ahead = of.count(joint.back), of.count(joint.ahead)
+        if of != [joint.back] * back + [joint.ahead] * ahead or min(back, ahead) < 2:
+            problems.append(
+                row.problem(
+                    "points",
+                    f"{back} of {joint.back} and {ahead} of {joint.ahead}, or not in this order",
+                    f"two or more of {joint.back}, then two or more of {joint.ahead}",
+                    "list them from back to ahead",
+                )
+            )
+            continue
+        _along(job, row, joint.axes_in_grid, back, problems)
+
+
+def _along(job: Job, row: Row, axes: np.ndarray, back: int, problems: list[Problem]) -> None:
+    """Hold the points of a wheel path in a row, and long enough for the straightedge."""
+    x = np.array([axes[0] @ job.points[n].design for n in row["points"]])
+    if np.any(np.diff(x) < 0.0) or np.any(np.diff(np.delete(x, back)) < 0.05):
+        problems.append(
+            row.problem(
+                "points",
+                "points that do not go ahead one after the other",
+                "from back to ahead, 50 mm or more between two of a segment",
+                "sort them, or leave one out",
+            )
+        )
+        return
+    middle, half = 0.5 * (x[back - 1] + x[back]), 0.5 * job.straightedge
+    reach = min(middle - x[0], x[-1] - middle)
+    if reach < half:
+        problems.append(
+            row.problem(
+                "points",
+                f"a path that reaches {reach:.2f} m from the joint",
+                f"{half:.2f} m or more either way, half the straightedge",
+                "add a point further off, or name a shorter straightedge in job.toml [ride]",
+            )
+        )
 
 
 def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:

@@ -44,6 +44,7 @@ from fitup.model import (
     Pair,
     Plate,
     Reading,
+    RidePath,
     Seat,
     Segment,
     SteelReading,
@@ -162,6 +163,8 @@ def _build(
             tables.get("instruments.csv", []), problems, lambda r: instrument(r, problems)
         ),
         network=settings.network,
+        ride_paths=unique(tables.get("ride.csv", []), problems, _path),
+        straightedge=settings.straightedge,
         gates=settings.gates,
         working=settings.working,
         wishes=settings.wishes,
@@ -385,6 +388,10 @@ def _aim(row: Row, problems: list[Problem]) -> Aim | None:
             return None
         sign = 1.0 if row["side"] == words[0] else -1.0
     return Aim(row["joint"], row["pair"], quantity, treat, sign * amount, row["reason"])
+
+
+def _path(row: Row) -> RidePath:
+    return RidePath(row["id"], row["joint"], row["points"], row["place"])
 
 
 def _reading(row: Row, pairs: dict[str, Pair], problems: list[Problem]) -> Reading | None:

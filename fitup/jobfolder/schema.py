@@ -369,6 +369,12 @@ INSTRUMENTS: Final = (
         most=100.0,
     ),
 )
+RIDE: Final = (
+    Column("id", "id", "a name for the wheel path"),
+    Column("joint", "id", "the joint it crosses"),
+    Column("points", "ids", "its points from back to ahead, two or more on each segment"),
+    Column("place", "text", "where it is across the deck, e.g. LEFT lane"),
+)
 #: file -> (columns, required)
 TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "segments.csv": (SEGMENTS, True),
@@ -386,4 +392,5 @@ TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "holds.csv": (HOLDS, False),
     "control.csv": (CONTROL, False),
     "instruments.csv": (INSTRUMENTS, False),
+    "ride.csv": (RIDE, False),
 }

@@ -16,6 +16,7 @@ from fitup.errors import InputError, Problem
 from fitup.jobfolder.textfile import read_text
 from fitup.model import (
     QUANTITIES,
+    STRAIGHTEDGE,
     Doubts,
     Epoch,
     Gates,
@@ -91,6 +92,7 @@ _TOP: Final = (
     "influence",
     "alignment",
     "network",
+    "ride",
     "survey",
 )
 _NETWORK: Final = {"refraction": (-1.0, 1.0), "projection_scale": (0.99, 1.01)}
@@ -114,6 +116,7 @@ class Settings:
     learning: Learning = Learning()
     excluded: dict[str, str] = field(default_factory=dict)
     influence_table: str | None = None
+    straightedge: float = STRAIGHTEDGE
     alignment_file: str | None = None
     alignment_name: str | None = None
     influence_by: Literal["rigid", "table", "frame"] = "rigid"
@@ -232,6 +235,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.excluded = _excluded(reader, _table(reader, document, "exclude"))
     influence = _table(reader, document, "influence")
     _influence(reader, settings, influence)
+    settings.straightedge = _straightedge(reader, document)
     axis = _table(reader, document, "alignment")
     reader.unknown("alignment.", axis, ["file", "name"])
     if axis:
@@ -324,6 +328,19 @@ def _record(
             continue
         given[name] = value
     return kind(**given)
+
+
+def _straightedge(reader: _Reader, document: Mapping[str, Any]) -> float:
+    table = _table(reader, document, "ride")
+    bare = "straightedge"
+    rest = {k: v for k, v in table.items() if k != bare}
+    reader.unknown("ride.", rest, spellings(bare, "length"))
+    value = reader.number("ride.", table, bare, "length", needed=bool(table))
+    if value is not None and not 0.5 <= value <= 10.0:
+        key, written = reader.given(table, bare, "length")
+        reader.complain(f"ride.{key}", written, "from 0.5 to 10 m", "give its length")
+        return STRAIGHTEDGE
+    return STRAIGHTEDGE if value is None else value
 
 
 def _excluded(reader: _Reader, table: Mapping[str, Any]) -> dict[str, str]:

@@ -1,6 +1,7 @@
 """Step, gap, offset, kink and twist of every joint, with uncertainty, against tolerance."""
 
-from fitup.joints.checks import Part, checks_of, parts_of
+from fitup.joints.checks import checks_of, parts_of
+from fitup.joints.part import Part
 from fitup.joints.readings import combine_readings
 from fitup.joints.state import joint_state
 from fitup.joints.words import side_of

@@ -8,13 +8,13 @@ kink in plan = u.w, twist = a.w.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from fitup.frames import Array, heading, left_of
+from fitup.frames import heading, left_of
+from fitup.joints.part import Part
+from fitup.joints.ride import FACES, ride_part
 from fitup.model import Aim, Check, Job, Joint, Pair, Quantity
 
 #: quantity of a pair -> row of the joint axes
@@ -29,17 +29,6 @@ TURN_AXIS: Final[dict[Quantity, tuple[int, float]]] = {
 }
 
 
-@dataclass(frozen=True, eq=False)
-class Part:
-    """A check is ``constant + sum points . p + sum turns . w`` over its points and segments."""
-
-    points: Mapping[str, Array]
-    """Point -> row (3,) that multiplies its position [m]."""
-    turns: Mapping[str, Array]
-    """Segment -> row (3,) that multiplies its turn from the design [rad]."""
-    constant: float
-
-
 def checks_of(job: Job) -> tuple[Check, ...]:
     """Return all checks of a job, joint by joint, in the order of its files."""
     result: list[Check] = []
@@ -47,6 +36,7 @@ def checks_of(job: Job) -> tuple[Check, ...]:
         for pair in job.pairs_of(joint.id):
             result += [_check(job, joint.id, pair, q) for q in PAIR_AXIS]
         result += [_check(job, joint.id, None, q) for q in TURN_AXIS]
+        result += _item_checks(job, joint.id)
     for joint in job.joints.values():
         for pair in job.pairs_of(joint.id):
             for point in (pair.back_point, pair.ahead_point):
@@ -63,6 +53,16 @@ def checks_of(job: Job) -> tuple[Check, ...]:
         for tension in job.tensions.values()
     ]
     return tuple({check.id: check for check in result}.values())
+
+
+def _item_checks(job: Job, joint: str) -> list[Check]:
+    """Return the checks of what crosses a joint: wheel paths."""
+    result = []
+    for path in job.ride_paths.values():
+        if path.joint == joint:
+            result += [_check(job, joint, None, "straightedge", path.id, f) for f in FACES]
+            result.append(_check(job, joint, None, "slope_change", path.id))
+    return result
 
 
 def _point_check(job: Job, joint: str, point: str, quantity: Quantity) -> Check:
@@ -100,7 +100,14 @@ def _own_check(
     )
 
 
-def _check(job: Job, joint: str, pair: Pair | None, quantity: Quantity) -> Check:
+def _check(
+    job: Job,
+    joint: str,
+    pair: Pair | None,
+    quantity: Quantity,
+    item: str | None = None,
+    spot: str = "",
+) -> Check:
     tolerance = job.tolerances.get(quantity)
     value = None if tolerance is None else tolerance.value
     weight = 1.0 if tolerance is None else tolerance.weight
@@ -116,9 +123,9 @@ def _check(job: Job, joint: str, pair: Pair | None, quantity: Quantity) -> Check
             leave = aim.amount
         else:
             value, source = aim.amount, aim.reason
-    name = f"{joint}/{quantity}" if pair is None else f"{joint}/{pair.id}/{quantity}"
+    of = item if pair is None else pair.id
     return Check(
-        id=name,
+        id="/".join(part for part in (joint, of, quantity, spot) if part),
         quantity=quantity,
         joint=joint,
         pair=None if pair is None else pair.id,
@@ -129,6 +136,8 @@ def _check(job: Job, joint: str, pair: Pair | None, quantity: Quantity) -> Check
         source=source,
         leave_within=leave,
         reason="; ".join(reasons),
+        item=item,
+        spot=spot,
     )
 
 
@@ -155,6 +164,8 @@ def parts_of(job: Job, check: Check) -> Part:
         lean = job.leans[check.subject]
         row = heading(job.segments[job.points[lean.head].segment].azimuth)
         return Part({lean.head: row, lean.foot: -row}, {}, 0.0)
+    if check.item is not None:
+        return ride_part(job, check)
     joint: Joint = job.joints[check.joint]
     axes = joint.axes_in_grid
     if check.pair is not None:

@@ -6,6 +6,7 @@ import numpy as np
 
 from fitup.frames import Array, rotation_vector, skew
 from fitup.joints.checks import checks_of, parts_of
+from fitup.joints.place import position_of
 from fitup.joints.readings import combine_readings, read_covariance
 from fitup.joints.thermal import at_survey, per_kelvin
 from fitup.model import Check, CheckState, Job
@@ -98,14 +99,6 @@ def surveyed_checks(job: Job, survey: Survey, checks: tuple[Check, ...]) -> tupl
             values[i] += float(row @ rotation_vector(pose.design2site.turn))
             jacobian[i] += row @ _spread(survey, columns, name)[3:]
     return values, jacobian
-
-
-def position_of(job: Job, survey: Survey, name: str) -> Array:
-    """Return where a check point is (3,) [m]: as surveyed, or carried by its segment's pose."""
-    if name in survey.points:
-        return survey.points[name].position
-    point = job.points[name]
-    return survey.poses[point.segment].design2site.apply(point.design)
 
 
 def _position(job: Job, survey: Survey, columns: dict[str, int], name: str) -> tuple[Array, Array]:

@@ -23,6 +23,7 @@ from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.plans import Obstacle, Plan, SeatPlan, Stage, WishResult
+from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
 from fitup.model.trust import STANDARD_RISK, Doubts, Hold, LockOff, SteelReading
@@ -37,6 +38,7 @@ __all__ = [
     "SIDES",
     "STANDARD_RISK",
     "STEEL",
+    "STRAIGHTEDGE",
     "Aim",
     "Check",
     "CheckPoint",
@@ -66,6 +68,7 @@ __all__ = [
     "Plate",
     "Quantity",
     "Reading",
+    "RidePath",
     "Seat",
     "SeatPlan",
     "Segment",

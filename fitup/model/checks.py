@@ -21,9 +21,13 @@ Quantity = Literal[
     "station",
     "lean",
     "tension",
+    "straightedge",
+    "slope_change",
 ]
 #: quantities that are lengths [m] and forces [N]; the others are slopes [m/m = rad]
-LENGTHS: Final = frozenset({"gap", "step", "offset", "level", "line", "station", "lean"})
+LENGTHS: Final = frozenset(
+    {"gap", "step", "offset", "level", "line", "station", "lean", "straightedge"}
+)
 FORCES: Final = frozenset({"tension"})
 QUANTITIES: Final[tuple[Quantity, ...]] = (
     "gap",
@@ -37,6 +41,8 @@ QUANTITIES: Final[tuple[Quantity, ...]] = (
     "station",
     "lean",
     "tension",
+    "straightedge",
+    "slope_change",
 )
 #: what a positive and a negative value of each quantity is called (docs/signs.md)
 SIDES: Final[dict[Quantity, tuple[str, str]]] = {
@@ -51,6 +57,8 @@ SIDES: Final[dict[Quantity, tuple[str, str]]] = {
     "station": ("ahead", "back"),
     "lean": ("leans ahead", "leans back"),
     "tension": ("pulls", "pushes"),
+    "straightedge": ("bump", "hollow"),
+    "slope_change": ("dip", "crest"),
 }
 
 
@@ -108,6 +116,10 @@ class Check:
     reason: str = ""
     subject: str = ""
     """Tower or cable it belongs to, where it belongs to neither joint nor point."""
+    item: str | None = None
+    """Ride path it belongs to."""
+    spot: str = ""
+    """Where on that: ``back`` or ``ahead``."""
 
     @property
     def is_length(self) -> bool:

@@ -30,6 +30,7 @@ from fitup.sheets.model import (
     rounded,
 )
 from fitup.sheets.places import place_words, plan_segments
+from fitup.sheets.ride import ride_lines
 from fitup.sheets.stages import build_stages, quantity_of
 from fitup.sheets.words import (
     NAMES,
@@ -94,6 +95,7 @@ def build_sheets(
         segments=plan_segments(job, {c.seat: c.move.words for c in cards if c.disturbed}),
         cautions=cautions(job),
         caution_strip=STRIP,
+        ride=ride_lines(job, certificate),
     )
 
 

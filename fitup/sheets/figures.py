@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from fitup.sheets.figure_bars import bars_figure
 from fitup.sheets.figure_joint import joint_figure
 from fitup.sheets.figure_plan import plan_figure
+from fitup.sheets.figure_ride import ride_figure
 from fitup.sheets.model import OF_POINTS, CheckLine, SheetSet
 
 STYLE: Final[dict[str, Any]] = {
@@ -37,6 +38,10 @@ def figures(sheets: SheetSet) -> dict[str, bytes]:
         for joint in sheets.joints:
             if joint.across:
                 out[f"joint-{joint.id}"] = _svg(joint_figure(joint))
+        for name in dict.fromkeys(line.joint for line in sheets.ride):
+            lines = [line for line in sheets.ride if line.joint == name]
+            units = lines[0].straightedge.unit, lines[0].gap_after.unit
+            out[f"ride-{name}"] = _svg(ride_figure(lines, *units))
         if sheets.segments:
             out["plan"] = _svg(plan_figure(sheets.segments, sheets.joints))
         bars = judged(sheets)

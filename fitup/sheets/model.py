@@ -19,6 +19,8 @@ Cell = str | float | int | None
 OF_POINTS: Final = ("level", "line", "station")
 #: quantities of towers and cables
 OF_STRUCTURE: Final = ("lean", "tension")
+#: checks of what crosses the joint; no crew reads them in the middle of a stage
+OF_ITEMS: Final = ("straightedge", "slope_change")
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +153,28 @@ class Across:
     gap: tuple[float, float]
     labels: tuple[tuple[str, str, str], tuple[str, str, str]]
     """Before and after: step, offset and gap as ``high 14.6``; the unit is in the heading."""
+
+
+#: places along and heights, in the units of the job
+Profile = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RideLine:
+    """One wheel path: straightedge and quarter car before and after, and its profiles."""
+
+    path: str
+    joint: str
+    place: str
+    straightedge: Number
+    edge: str
+    """Its length in words: ``3 m``."""
+    gap_before: Number
+    gap_after: Number
+    roughness_before: Number
+    roughness_after: Number
+    before: Profile
+    after: Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -400,6 +424,7 @@ class SheetSet:
     segments: tuple[PlanSegment, ...]
     cautions: tuple[str, ...]
     caution_strip: str
+    ride: tuple[RideLine, ...] = ()
 
     @property
     def sheets(self) -> tuple[str, ...]:
@@ -414,7 +439,14 @@ class SheetSet:
             *self._of_checks(),
             *(line.measured.printed("plate", line.mark, "measured") for line in self.stock),
             *self._of_surveys(),
+            *self._of_ride(),
         )
+
+    def _of_ride(self) -> Iterator[PrintedNumber]:
+        for line in self.ride:
+            for name in ("gap_before", "gap_after", "roughness_before", "roughness_after"):
+                number: Number = getattr(line, name)
+                yield number.printed("ride", line.path, name)
 
     def _of_stages(self) -> Iterator[PrintedNumber]:
         for stage in self.stages:

@@ -84,6 +84,7 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
         "report.typ",
         sheets,
         joints=[_joint(j) for j in sheets.joints],
+        ride=printable(sheets.ride),
         seats=[_seat(card) for card in sheets.seats],
         stock=printable(sheets.stock),
         stages=[

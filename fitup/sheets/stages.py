@@ -8,6 +8,7 @@ from fitup.certify.facts import Certificate, CheckFact, JackFact, StageFact, rea
 from fitup.model import SIDES, Job, Quantity
 from fitup.sheets.cautions import conditions, way_back
 from fitup.sheets.model import (
+    OF_ITEMS,
     OF_STRUCTURE,
     Expected,
     GapChange,
@@ -183,7 +184,7 @@ def _near(job: Job, segment: str, fact: CheckFact) -> bool:
     """
     if fact.quantity in OF_STRUCTURE:
         return True
-    if not fact.is_length:
+    if not fact.is_length or fact.quantity in OF_ITEMS:
         return False
     point = job.points.get(fact.place)
     if point is not None:

@@ -15,6 +15,8 @@ Sheets of the workbook and CSV files share their tables:
     What each check should read after each stage, and the band outside which work stops.
 ``as-done``
     What is read after each stage, to be filled in and read back by ``fitup done``.
+``ride``
+    Straightedge and quarter car in each wheel path before and after, where the job has any.
 ``stock``, ``proof``, ``obstacles``, ``valid_for``
     As on paper.
 
@@ -67,6 +69,26 @@ def tables(sheets: SheetSet) -> tuple[Table, ...]:
         _proof(sheets),
         _obstacles(sheets),
         _valid(sheets),
+        *([_ride(sheets)] if sheets.ride else []),
+    )
+
+
+def _ride(sheets: SheetSet) -> Table:
+    return _table(
+        "ride",
+        (
+            {
+                "joint": line.joint,
+                "path": line.path,
+                "place": line.place,
+                **_col("straightedge", line.straightedge),
+                **_col("gap_before", line.gap_before),
+                **_col("gap_after", line.gap_after),
+                **_col("roughness_before", line.roughness_before),
+                **_col("roughness_after", line.roughness_after),
+            }
+            for line in sheets.ride
+        ),
     )
 
 

@@ -23,6 +23,8 @@ NAMES: Final[dict[str, str]] = {
     "station": "Station",
     "lean": "Lean",
     "tension": "Tension",
+    "straightedge": "Straightedge",
+    "slope_change": "Change of slope",
 }
 #: how a value against the design is said; ``side`` from SIDES, ``size`` with its unit
 _PHRASES: Final[dict[str, str]] = {

@@ -16,8 +16,9 @@ import numpy as np
 
 from fitup.frames import Array, heading, left_of, skew
 from fitup.joints.checks import parts_of
+from fitup.joints.place import position_of
 from fitup.joints.readings import read_rows, reading_gain, used_readings
-from fitup.joints.state import position_of, surveyed_checks
+from fitup.joints.state import surveyed_checks
 from fitup.joints.thermal import segment_rates
 from fitup.model import CheckState, Influence, Job, Plan, Segment
 from fitup.survey.points import Survey

@@ -137,7 +137,7 @@ def test_top_keys():
     sections = {
         *("tolerance", "gates", "working", "wishes", "exclude", "uncertainty", "lockoff"),
         "learning",
-        *("influence", "alignment", "network", "survey"),
+        *("influence", "alignment", "ride", "network", "survey"),
     }
     assert set(rows(section("top"))) | sections == set(settings._TOP)
     for title in sections:
@@ -182,6 +182,7 @@ def test_settings_and_their_defaults(
         ("influence", "[influence]\nwrong = 1"),
         ("alignment", "[alignment]\nwrong = 1"),
         ("network", "[network]\nwrong = 1"),
+        ("ride", "[ride]\nstraightedge_m = 3\nwrong = 1"),
         ("survey", '[[survey]]\nfile = "f"\ntaken = 2031-01-01T00:00:00\nwrong = 1'),
     ],
 )
@@ -210,7 +211,7 @@ def test_influence_units():
 
 def test_every_side_and_move_has_its_rule():
     for quantity, words in SIDES.items():
-        name = quantity.replace("_", " in ")
+        name = quantity.replace("kink_", "kink in ").replace("_", " ")
         rule = re.search(rf"^\d+\. {name}\b.*$", SIGNS, re.MULTILINE)
         assert rule, quantity
         for word in words:
@@ -252,6 +253,7 @@ def test_template_has_every_key_with_a_comment():
         "learning",
         "influence",
         "alignment",
+        "ride",
         "survey",
     )
     keys = [key for title in titles for key in rows(section(title))]

@@ -17,7 +17,10 @@ TOP = (
 LENGTHS = "value_m, value_mm, value_cm, value_in, value_ft, value_ftUS"
 NO_KEY = "found no such key; allowed: a text in quotes; add it"
 ABOVE = "allowed: above zero; correct it"
-QUANTITIES = "gap, step, offset, kink_grade, kink_plan, twist, level, line, station, lean, tension"
+QUANTITIES = (
+    "gap, step, offset, kink_grade, kink_plan, twist, level, line, station, lean, tension, "
+    "straightedge, slope_change"
+)
 #: what is replaced, by what, and the whole message after "job.toml"
 CASES = [
     ('name = "Small invented joint"\n', "", f", name: {NO_KEY}"),
