@@ -26,6 +26,7 @@ _COMMANDS: Final = {
     "stations": "Convert points between stations and the grid; list an alignment.",
     "budget": "Show how sure each check is and where the doubt comes from.",
     "structure": "Check the frame of a job, what carries, and what a move does.",
+    "windows": "Show when a joint may be locked, and waiting beside jacking.",
     "plan": "Choose packs and order the moves, with proof.",
     "sheets": "Plan, certify and write the sheets.",
     "next": "Write the next job folder after the moves.",

@@ -136,8 +136,10 @@ def _row(job: Job, told: CheckTrust) -> list[str]:
     units = DISPLAY[job.units]
     check = told.check
     shown = shown_for(check.quantity, units)
-    place = check.point or (
-        "whole joint" if check.pair is None else f"{check.pair} {job.pairs[check.pair].place}"
+    place = (
+        check.point
+        or check.subject
+        or ("whole joint" if check.pair is None else f"{check.pair} {job.pairs[check.pair].place}")
     )
     return [
         place,

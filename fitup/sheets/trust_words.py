@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import math
+from collections.abc import Callable
+
+from fitup.jobfolder.series import SteelSeries
 from fitup.trust.conformity import Conformity
 from fitup.trust.joint import JointTrust
 from fitup.trust.shots import Shot
+from fitup.trust.windows import Window
 from fitup.units import DisplayUnits, from_si
 
 
@@ -20,7 +26,7 @@ def percent(probability: float) -> str:
         return "over 99.9 %"
     if probability < 0.001:
         return "under 0.1 %"
-    if 0.01 <= probability <= 0.99:
+    if 0.1 <= probability <= 0.9:
         return f"{100.0 * probability:.0f} %"
     return f"{100.0 * probability:.1f} %"
 
@@ -39,6 +45,7 @@ def doubt_line(trust: JointTrust) -> str:
     do = {
         "target": "measure it again",
         "reading": "read it again",
+        "tension": "measure it again",
         "plates": "measure the plates again",
         "nut": "set it by a finer dial",
         "bedding": "measure the bedding of a pack",
@@ -67,3 +74,25 @@ def shot_line(shot: Shot, units: DisplayUnits) -> str:
         f"{line}: the worst doubt is {shot.worst:.2f} instead of {shot.worst_now:.2f} of its "
         "tolerance"
     )
+
+
+def window_words(series: SteelSeries, window: Window) -> str:
+    """Say a window in whole minutes within it: ``2031-04-03 11:40 to 12:25``."""
+    first = _minute(series, window.start, math.ceil)
+    last = _minute(series, window.end, math.floor)
+    if last < first:
+        return f"{first:%Y-%m-%d} under a minute about {first:%H:%M}"
+    end = f"{last:%H:%M}" if last.date() == first.date() else f"{last:%Y-%m-%d %H:%M}"
+    return f"{first:%Y-%m-%d %H:%M} to {end}"
+
+
+def _minute(series: SteelSeries, seconds: float, rounding: Callable[[float], int]) -> dt.datetime:
+    minute = dt.timedelta(minutes=1)
+    start = series.start.replace(second=0, microsecond=0)
+    exact = series.start + dt.timedelta(seconds=seconds)
+    return start + rounding((exact - start) / minute) * minute
+
+
+def windows_words(series: SteelSeries, windows: tuple[Window, ...]) -> str:
+    """Say all windows, or that there is none."""
+    return "; ".join(window_words(series, w) for w in windows) if windows else "never"

@@ -33,7 +33,7 @@ class Source:
     """One thing that is not known exactly, by the name it has on site."""
 
     kind: str
-    """target, reading, plates, nut, bedding, stiffness, steel then, steel now, expansion."""
+    """target, reading, tension, plates, nut, bedding, stiffness, expansion, steel then or now."""
     name: str
     """Its id: of a target, reading, seat or segment, or the file it was told in."""
 
@@ -46,6 +46,7 @@ class Source:
 _WORDS: Final = {
     "target": "target {}",
     "reading": "direct reading {}",
+    "tension": "measured tension of {}",
     "plates": "plates at {}",
     "nut": "setting of nut {}",
     "bedding": "bedding at {}",
@@ -190,6 +191,11 @@ def _surveyed(job: Job, survey: Survey, state: CheckState) -> Iterator[tuple[Sou
             yield Source("target", name), columns[:, 3 * i + k]
     for reading, column in zip(readings, taken.T, strict=True):
         yield Source("reading", reading.id), column
+    for i, check in enumerate(state.checks):
+        if check.kind == "force":
+            column = np.zeros(len(state.checks))
+            column[i] = job.tensions[check.subject].u
+            yield Source("tension", check.subject), column
 
 
 def _warmth(

@@ -89,6 +89,9 @@ def _surveyed(
     _, jacobian = surveyed_checks(job, survey, state.checks)
     scaled = jacobian @ survey.root
     errors: Array = rng.standard_normal((draws, scaled.shape[1])) @ scaled.T
+    for i, check in enumerate(state.checks):
+        if check.kind == "force":
+            errors[:, i] += _spread(rng, draws, job.tensions[check.subject].u)
     readings = used_readings(job)
     if not readings:
         return errors

@@ -102,6 +102,15 @@ def test_json_of_survey():
     compare(found - {"surveys[].excluded[]"}, documented("survey"))
 
 
+def test_json_of_windows(started: Path, tmp_path: Path):
+    series = tmp_path / "steel.csv"
+    series.write_text("time,steel_C\n2031-05-15T04:00,11\n2031-05-15T16:00,19\n", "utf-8")
+    told = ["--temperatures", str(series), "--out", str(tmp_path / "out")]
+    content = json.loads(run("windows", "--json", *told, str(started)))
+    compare(set(paths(content)), documented("windows"))
+    assert (tmp_path / "out" / "windows-J1-jack.svg").is_file()
+
+
 def test_json_of_start(tmp_path: Path):
     content = json.loads(run("start", "--json", str(tmp_path / "x")))
     assert set(paths(content)) == documented("start")

@@ -1,0 +1,140 @@
+"""Waiting as a move: what the steel does by itself, beside what jacks do, each with its price."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from fitup.certify import certify
+from fitup.errors import FitupError
+from fitup.jobfolder.series import SteelSeries
+from fitup.model import CheckState, Influence, Job, Plan
+from fitup.optimize import make_plan
+from fitup.optimize.problem import build_problem
+from fitup.optimize.wishes import attainable
+from fitup.survey.points import Survey
+from fitup.trust.budget import Budget, Effect, make_budget
+from fitup.trust.conformity import aim_of, allowed_of
+from fitup.trust.windows import Course, course_of, moving_rates
+
+Report = Callable[[str], None]
+#: parts of the way to the temperature at which gaps close by themselves
+_SHARES: Final = (1.0, 0.9, 0.8, 0.65, 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What a plan costs: seats that move, plates that go in or out, stages."""
+
+    seats: int
+    plates: int
+    stages: int
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One way to close the joints, and when every joint may then be locked.
+
+    ``name`` is ``jack``, ``wait`` or ``jack and wait``; the last was planned for the even steel
+    temperature [K].
+    """
+
+    name: str
+    work: Work
+    budget: Budget
+    courses: tuple[Course, ...]
+    temperature: float | None = None
+
+
+def work_of(plan: Plan | None) -> Work:
+    """Return what a plan costs; no plan costs nothing."""
+    if plan is None:
+        return Work(0, 0, 0)
+    moved = [s for s in plan.seats if s.disturbed]
+    plates = sum(len(s.out) + len(s.put_in) for s in moved)
+    return Work(len(moved), plates, len(plan.stages))
+
+
+def option_of(
+    job: Job,
+    survey: Survey,
+    state: CheckState,
+    influence: Influence,
+    series: SteelSeries,
+    plan: Plan | None,
+    effect: Effect | None = None,
+) -> Option:
+    """Return a plan, or leaving everything as surveyed, with its windows joint by joint."""
+    budget = make_budget(job, survey, state, influence, plan, effect=effect)
+    joints = [name for name in job.joints if budget.judged(name)]
+    courses = tuple(course_of(job, survey, budget, series, name) for name in joints)
+    return Option("wait" if plan is None else "jack", work_of(plan), budget, courses)
+
+
+def gap_temperature(job: Job, budget: Budget, joints: Sequence[str]) -> float | None:
+    """Return the even steel temperature [K] at which gaps are nearest their aims.
+
+    By least squares over the judged gaps of the joints; None where no gap moves.
+    """
+    rows = [i for name in joints for i in budget.judged(name) if budget.checks[i].quantity == "gap"]
+    checks = tuple(budget.checks[i] for i in rows)
+    if not checks:
+        return None
+    rate = moving_rates(job, checks)[0].sum(axis=1)
+    allowed = np.array([allowed_of(c) for c in checks], dtype=float)
+    off = budget.values[rows] - np.array([aim_of(c) for c in checks])
+    if not np.any(rate):
+        return None
+    weight = rate / allowed**2
+    return job.reference_temperature - float(weight @ off) / float(weight @ rate)
+
+
+def jack_and_wait(
+    job: Job,
+    survey: Survey,
+    state: CheckState,
+    influence: Influence,
+    series: SteelSeries,
+    temperature: float,
+    *,
+    effect: Effect | None = None,
+    report: Report = lambda line: None,
+) -> Option | None:
+    """Return the plan that leaves to the steel what it does by itself on the way to a temperature.
+
+    Jacks that push cannot pull, so the last part of the way may have to be left: the temperature
+    is drawn back towards the reference until a plan inside tolerance is easily found. Targets at
+    the reference are what becomes right at the temperature, so the same optimiser and the same
+    certificate serve. None where no such plan is found.
+    """
+    away = temperature - job.reference_temperature
+    for share in _SHARES:
+        temperature = job.reference_temperature + share * away
+        shifted = at_temperature(job, state, temperature)
+        if (
+            attainable(build_problem(job, shifted, influence), job.wishes.worst_ratio_goal)
+            is not None
+        ):
+            break
+    else:
+        return None
+    try:
+        plan = make_plan(job, shifted, influence, report)
+    except FitupError:
+        return None
+    certify(job, survey, shifted, influence, plan)
+    done = option_of(job, survey, state, influence, series, plan, effect)
+    return replace(done, name="jack and wait", temperature=temperature)
+
+
+def at_temperature(job: Job, state: CheckState, temperature: float) -> CheckState:
+    """Return the state with targets at the reference that come right at an even temperature."""
+    mean, _ = moving_rates(job, state.checks)
+    shift = mean.sum(axis=1) * (temperature - job.reference_temperature)
+    checks = tuple(
+        replace(c, target=c.target - float(s)) for c, s in zip(state.checks, shift, strict=True)
+    )
+    return replace(state, checks=checks)
