@@ -282,12 +282,27 @@ class FrameStates:
         self.R = stiff[:, None] * (np.eye(len(stiff)) - lift[:, 1:])
 
     def _springs(self) -> Iterable[tuple[list[int], Array, float]]:
+        """Yield unknowns, coefficients of the stretch, and stiffness of every spring.
+
+        A spring stands at its node; the other end is a point of the other node carried there.
+        """
         for spring in self.model.springs.values():
             axis = spring.axis / np.linalg.norm(spring.axis)
-            ends = [spring.node] if spring.other is None else [spring.node, spring.other]
-            firsts = [self.parts.names[n] + (3 if spring.turns else 0) for n in ends]
-            own = [f + k for f in firsts for k in range(3)]
-            yield own, np.concatenate([axis, -axis][: len(ends)]), spring.stiffness
+            first = self.parts.names[spring.node]
+            own = [first + k for k in range(6)]
+            row = np.zeros(6)
+            row[3:] = axis if spring.turns else 0.0
+            row[:3] = 0.0 if spring.turns else axis
+            if spring.other is None:
+                yield own, row, spring.stiffness
+                continue
+            other = self.parts.names[spring.other]
+            lever = self.parts.positions[first // 6] - self.parts.positions[other // 6]
+            there = row.copy()
+            if not spring.turns:
+                there[3:] = np.cross(lever, axis)
+            both = own + [other + k for k in range(6)]
+            yield both, np.concatenate([row, -there]), spring.stiffness
 
     def _loads(self, right: Array) -> None:
         for load in self.model.node_loads:

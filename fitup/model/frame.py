@@ -91,7 +91,8 @@ class Member:
 class Spring:
     """A spring along or about an axis, from a node to another or to the ground.
 
-    ``stiffness`` is in N/m along the axis, or N m/rad about it where ``turns``.
+    It acts at its node; the other node reaches there by a rigid arm. ``stiffness`` is in N/m along
+    the axis, or N m/rad about it where ``turns``.
     """
 
     id: str

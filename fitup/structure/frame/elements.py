@@ -41,9 +41,14 @@ def all_motions(*nodes: str) -> tuple[Dof, ...]:
 
 @dataclass(frozen=True, eq=False)
 class SpringElement:
-    """A spring along or about an axis between a node and another, or the ground."""
+    """A spring along or about an axis between a node and another, or the ground.
+
+    It acts at its node; the other reaches there by a rigid arm (3,) [m], so that moving both as
+    one body strains nothing.
+    """
 
     spring: Spring
+    arm: Array
 
     @property
     def id(self) -> str:
@@ -52,18 +57,23 @@ class SpringElement:
 
     @cached_property
     def dofs(self) -> tuple[Dof, ...]:
-        """Shifts or turns of its nodes."""
-        first = 3 if self.spring.turns else 0
+        """The six motions of its nodes."""
         ends = [self.spring.node]
         if self.spring.other is not None:
             ends.append(self.spring.other)
-        return tuple((node, first + k) for node in ends for k in range(3))
+        return all_motions(*ends)
 
     @cached_property
     def stiffness(self) -> Array:
         """Stiffness (k, k) in its dofs."""
         axis = self.spring.axis / np.linalg.norm(self.spring.axis)
-        row = axis if self.spring.other is None else np.concatenate([axis, -axis])
+        none = np.zeros(3)
+        if self.spring.turns:
+            own, other = np.concatenate([none, axis]), np.concatenate([none, axis])
+        else:
+            own = np.concatenate([axis, none])
+            other = np.concatenate([axis, np.cross(self.arm, axis)])
+        row = own if self.spring.other is None else np.concatenate([own, -other])
         return self.spring.stiffness * np.outer(row, row)
 
     def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from fitup.errors import StructureError
 from fitup.frames import Array
-from fitup.model.frame import FrameModel, Member, Node, Tie
+from fitup.model.frame import FrameModel, Member, Node, Spring, Tie
 from fitup.structure.frame.assemble import System, stacked
 from fitup.structure.frame.beam import Beam
 from fitup.structure.frame.elements import Element, SpringElement
@@ -114,10 +114,15 @@ def make_mesh(model: FrameModel, ties: Mapping[str, tuple[Tie, Array]]) -> Mesh:
         name: _attach(model, tie, position, cuts, nodes) for name, (tie, position) in ties.items()
     }
     elements: list[Element] = [beam for beams in pieces.values() for beam in beams]
-    elements += [SpringElement(spring) for spring in model.springs.values()]
+    elements += [_spring(model, spring) for spring in model.springs.values()]
     loads = _node_loads(model, cuts, nodes)
     system = System(nodes, tuple(elements), tuple(model.bodies.values()), stacked(nodes, loads))
     return Mesh(system, pieces, attached)
+
+
+def _spring(model: FrameModel, spring: Spring) -> SpringElement:
+    lead = spring.node if spring.other is None else spring.other
+    return SpringElement(spring, model.nodes[spring.node].position - model.nodes[lead].position)
 
 
 def _cuts(

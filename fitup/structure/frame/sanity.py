@@ -144,10 +144,9 @@ def _ground_springs(solved: Solved) -> float:
     """What springs to the ground carry up [N]."""
     total = 0.0
     for element in solved.mesh.system.elements:
-        if isinstance(element, SpringElement) and len(element.dofs) == 3:
+        if isinstance(element, SpringElement) and element.spring.other is None:
             own = solved.mesh.system.numbers(element)
-            if own[0] % 6 == 0:
-                total -= float((element.stiffness @ solved.still[own])[2])
+            total -= float((element.stiffness @ solved.still[own])[2])
     return total
 
 
