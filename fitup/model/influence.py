@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
 from fitup.frames import Array
 
@@ -36,6 +36,20 @@ class ForceRow:
     most: float
 
 
+class Exact(Protocol):
+    """A structure whose answer to moves is not a straight line."""
+
+    @property
+    def may_lift(self) -> frozenset[str]:
+        """Seats that can only push: the structure may leave them."""
+
+    def state(self, x: Array) -> tuple[Array, Array]:
+        """Return the change of every check (m,) from the survey, and reactions (n,) [N]."""
+
+    def about(self, x: Array) -> Influence:
+        """Return the influence about moves x (n,): exact while the same seats carry as there."""
+
+
 @dataclass(frozen=True, eq=False)
 class Influence:
     """``y(x) = y0 + shift + A x`` and ``r(x) = r0 + R x``.
@@ -61,6 +75,8 @@ class Influence:
         None: zero.
     uncorrected : Influence, optional
         As computed or read, where corrections learned from earlier rounds were put in after.
+    exact : Exact, optional
+        The same structure where seats may lift off; None: it is as straight as the matrices say.
     """
 
     checks: tuple[str, ...]
@@ -72,8 +88,23 @@ class Influence:
     forces: tuple[ForceRow, ...] = ()
     shift: Array | None = None
     uncorrected: Influence | None = None
+    exact: Exact | None = None
+
+    def straight(self, x: Array) -> tuple[Array, Array]:
+        """Return the change of checks (m,) and reactions (n,) for moves x (n,) by the matrices."""
+        moved: Array = self.A @ x
+        return moved if self.shift is None else moved + self.shift, self.r0 + self.R @ x
+
+    def state(self, x: Array) -> tuple[Array, Array]:
+        """Return the change of checks (m,) and reactions (n,) for moves x (n,), lift-off counted.
+
+        Raises
+        ------
+        StructureError
+            If the seats could not carry the structure then.
+        """
+        return self.straight(x) if self.exact is None else self.exact.state(x)
 
     def change(self, x: Array) -> Array:
-        """Return the change of every check (m,) for moves x (n,)."""
-        moved: Array = self.A @ x
-        return moved if self.shift is None else moved + self.shift
+        """Return the change of every check (m,) for moves x (n,), lift-off counted."""
+        return self.state(x)[0]

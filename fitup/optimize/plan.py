@@ -13,6 +13,7 @@ import numpy as np
 from fitup.errors import NoSafeOrder
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, Obstacle, Plan, SeatPlan
+from fitup.optimize.contact import plan_with_contact
 from fitup.optimize.packs import Choice
 from fitup.optimize.problem import FitProblem, build_problem
 from fitup.optimize.stages import order_stages
@@ -53,6 +54,17 @@ def make_plan(
     NoSafeOrder
         If no order of stages keeps every limit on the way.
     """
+    if influence.exact is None:
+        plan = _make(job, state, influence, report)
+    else:
+        plan = plan_with_contact(
+            state, influence, lambda own, effect: _make(job, own, effect, report), report
+        )
+    return replace(plan, id=plan_id(job, plan))
+
+
+def _make(job: Job, state: CheckState, influence: Influence, report: Report) -> Plan:
+    """Plan on the straight line of an influence."""
     problem, chosen, seats = _choose(job, state, influence, True, report)
     report("order of stages")
     try:
@@ -66,7 +78,7 @@ def make_plan(
     if not inside:
         settings = problem.settings(chosen.pick)
         obstacles = find_obstacles(job, state, influence, problem, settings, report)
-    plan = Plan(
+    return Plan(
         seats=seats,
         stages=stages,
         wishes=chosen.wishes,
@@ -75,7 +87,6 @@ def make_plan(
         inside=inside,
         obstacles=obstacles,
     )
-    return replace(plan, id=plan_id(job, plan))
 
 
 def _choose(

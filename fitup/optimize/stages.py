@@ -2,8 +2,8 @@
 
 The seats of a group rise together to their new setting plus a common clearance, the packs are
 changed, and all come down together by that clearance onto the new packs. Every jack travels in
-proportion, so a state on the way is a mixture of the states at its ends; limits are linear, so
-only the ends need checking - and the path does too, as printed, by ``certify``.
+proportion; every reading on the way is held against every limit here, and once more, as printed,
+by ``certify``.
 """
 
 from __future__ import annotations
@@ -11,13 +11,15 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from fitup.errors import NoSafeOrder
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, SeatPlan, Stage
+from fitup.optimize.contact import based
 from fitup.optimize.problem import LimitRow, clearance, limit_rows
 
 #: beyond this many groups orders are not all tried, only the file's and its rotations
@@ -40,7 +42,7 @@ def order_stages(
         groups.setdefault(job.seats[seat.seat].group, []).append(i)
     moved = {g: own for g, own in groups.items() if any(seats[i].disturbed for i in own)}
     wide = np.tile([-10.0, 10.0], (len(seats), 1))
-    limits = limit_rows(job, state, influence, wide)
+    limits = _limits(job, state, influence, wide)
     furthest: tuple[int, str] = (-1, "")
     for order in _orders(list(moved)):
         stages = _stages(job, seats, [(g, moved[g]) for g in order])
@@ -52,6 +54,29 @@ def order_stages(
         f"no order of stages keeps every limit on the way: {furthest[1]}; "
         f"name smaller groups in seats.csv, or free that limit"
     )
+
+
+Limits = Callable[[Array], tuple[Array, Array, tuple[LimitRow, ...]]]
+
+
+def _limits(job: Job, state: CheckState, influence: Influence, wide: Array) -> Limits:
+    """Return the limits that hold about a state: one set, or that of the seats that carry there."""
+    exact = influence.exact
+    if exact is None:
+        fixed = limit_rows(job, state, influence, wide)
+        return lambda x: fixed
+    surveyed = replace(
+        state, values=state.values - (0.0 if influence.shift is None else influence.shift)
+    )
+    known: dict[bytes, tuple[Array, Array, tuple[LimitRow, ...]]] = {}
+
+    def about(x: Array) -> tuple[Array, Array, tuple[LimitRow, ...]]:
+        if x.tobytes() not in known:
+            here = exact.about(x)
+            known[x.tobytes()] = limit_rows(job, based(surveyed, here), here, wide)
+        return known[x.tobytes()]
+
+    return about
 
 
 def _orders(groups: list[str]) -> Iterator[tuple[str, ...]]:
@@ -95,7 +120,7 @@ def _row(readings: Array) -> tuple[float, ...]:
 
 def _first_fault(
     job: Job,
-    limits: tuple[Array, Array, tuple[LimitRow, ...]],
+    limits: Limits,
     seats: Sequence[SeatPlan],
     stages: Sequence[Stage],
 ) -> tuple[int, str]:
@@ -106,9 +131,9 @@ def _first_fault(
     loose = Counter({m: p.count for m, p in job.plates.items()})
     for done, stage in enumerate(stages):
         own = [column[s] for s in stage.seats]
-        for readings in (x[own], stage.up[-1], stage.down[-1] if stage.down else stage.up[-1]):
+        for readings in (tuple(x[own]), *stage.up, *stage.down):
             x[own] = readings
-            fault = _fault(limits, x, set(stage.seats))
+            fault = _fault(limits(x), x, set(stage.seats))
             if fault:
                 return done, f"stage {stage.number} ({stage.group}): {fault}"
         loose.update(Counter(m for s in stage.seats for m in plan[s].out))

@@ -46,6 +46,17 @@ class Lifting:
         touch = self.contact.at(x)
         return self.A @ (touch.effective - self.start), touch
 
+    @property
+    def may_lift(self) -> frozenset[str]:
+        """Seats that can only push."""
+        both = zip(self.contact.seats, self.contact.one_way.tolist(), strict=True)
+        return frozenset(name for name, one_way in both if one_way)
+
+    def state(self, x: Array) -> tuple[Array, Array]:
+        """Return the change of every check (m,) from the survey, and reactions (n,) [N]."""
+        change, touch = self.at(x)
+        return change, touch.reactions
+
     def about(self, x: Array) -> Influence:
         """Return the influence about moves x (n,), valid while the same seats carry as there."""
         change, touch = self.at(x)
@@ -61,6 +72,7 @@ class Lifting:
             "frame",
             forces,
             change - A @ x if x.any() else None,
+            self,
         )
 
     def _force(self, force: ForceRow, slope: Array, touch: Touch, x: Array) -> ForceRow:
