@@ -36,6 +36,19 @@ class ForceRow:
     most: float
 
 
+@dataclass(frozen=True, eq=False)
+class Stay:
+    """What must not fall below zero for the same seats to carry: ``now + row x``.
+
+    The force of a seat that carries [N], or the opening of one that does not [m].
+    """
+
+    seat: str
+    carries: bool
+    now: float
+    row: Array
+
+
 class Exact(Protocol):
     """A structure whose answer to moves is not a straight line."""
 
@@ -48,6 +61,9 @@ class Exact(Protocol):
 
     def about(self, x: Array) -> Influence:
         """Return the influence about moves x (n,): exact while the same seats carry as there."""
+
+    def stays(self, x: Array) -> tuple[Stay, ...]:
+        """Return what keeps the same seats carrying as at moves x (n,)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +91,8 @@ class Influence:
         None: zero.
     uncorrected : Influence, optional
         As computed or read, where corrections learned from earlier rounds were put in after.
+    stays : tuple of Stay
+        Limits within which the matrices hold; empty where they are not to be kept.
     exact : Exact, optional
         The same structure where seats may lift off; None: it is as straight as the matrices say.
     """
@@ -89,6 +107,7 @@ class Influence:
     shift: Array | None = None
     uncorrected: Influence | None = None
     exact: Exact | None = None
+    stays: tuple[Stay, ...] = ()
 
     def straight(self, x: Array) -> tuple[Array, Array]:
         """Return the change of checks (m,) and reactions (n,) for moves x (n,) by the matrices."""

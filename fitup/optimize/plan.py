@@ -58,13 +58,23 @@ def make_plan(
         plan = _make(job, state, influence, report)
     else:
         plan = plan_with_contact(
-            state, influence, lambda own, effect: _make(job, own, effect, report), report
+            state,
+            influence,
+            lambda own, effect, explain: _make(job, own, effect, report, explain=explain),
+            report,
         )
     return replace(plan, id=plan_id(job, plan))
 
 
-def _make(job: Job, state: CheckState, influence: Influence, report: Report) -> Plan:
-    """Plan on the straight line of an influence."""
+def _make(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    report: Report,
+    *,
+    explain: bool = True,
+) -> Plan:
+    """Plan on the straight line of an influence; ``explain`` looks for what stands in the way."""
     problem, chosen, seats = _choose(job, state, influence, True, report)
     report("order of stages")
     try:
@@ -75,7 +85,7 @@ def _make(job: Job, state: CheckState, influence: Influence, report: Report) -> 
         stages = order_stages(job, state, influence, seats)
     inside = chosen.worst <= 1.0 + 1e-9
     obstacles: tuple[Obstacle, ...] = ()
-    if not inside:
+    if explain and not inside:
         settings = problem.settings(chosen.pick)
         obstacles = find_obstacles(job, state, influence, problem, settings, report)
     return Plan(

@@ -30,7 +30,7 @@ class LimitRow:
 
     kind: str
     """reaction_least, reaction_most, jack, difference, warp, leave, opening, stroke; for a place
-    in the structure force, moment or stress."""
+    in the structure force, moment or stress; contact where the same seats are to carry."""
     subject: str
     """Seat, limit, check or pair it belongs to."""
     text: str
@@ -228,6 +228,9 @@ def limit_rows(
 
     _reaction_rows(job, influence, add)
     _force_rows(influence, add)
+    for kept in influence.stays:
+        text = f"seat {kept.seat} {'stays in contact' if kept.carries else 'stays open'}"
+        add(-kept.row, kept.now, "contact", kept.seat, text)
     _seat_limit_rows(job, influence, add)
     _joint_rows(job, state, influence, add)
     _stroke_rows(job, influence, add)

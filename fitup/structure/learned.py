@@ -9,12 +9,13 @@ beyond those, moves x press the seats by D r and act as (I + D R)^-1 x.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitup.frames import Array
 from fitup.model import Influence, Job
+from fitup.model.influence import Exact, Stay
 
 
 def corrected(job: Job, influence: Influence) -> Influence:
@@ -37,7 +38,42 @@ def corrected(job: Job, influence: Influence) -> Influence:
         R=influence.R @ acts,
         forces=tuple(replace(force, row=force.row @ acts) for force in influence.forces),
         uncorrected=influence,
+        exact=None if influence.exact is None else _Driven(influence.exact, np.diag(acts)),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Driven:
+    """A structure whose seats go ``factors`` (n,) times as far as their jacks say."""
+
+    inner: Exact
+    factors: Array
+
+    @property
+    def may_lift(self) -> frozenset[str]:
+        """Seats that can only push."""
+        return self.inner.may_lift
+
+    def state(self, x: Array) -> tuple[Array, Array]:
+        """Return the change of every check (m,) and reactions (n,) for moves as ordered."""
+        return self.inner.state(self.factors * x)
+
+    def about(self, x: Array) -> Influence:
+        """Return the influence about moves x (n,) as ordered."""
+        there = self.inner.about(self.factors * x)
+        return replace(
+            there,
+            A=there.A * self.factors,
+            R=there.R * self.factors,
+            forces=tuple(replace(f, row=f.row * self.factors) for f in there.forces),
+            uncorrected=there,
+            exact=self,
+        )
+
+    def stays(self, x: Array) -> tuple[Stay, ...]:
+        """Return what keeps the same seats carrying as at moves x (n,) as ordered."""
+        stays = self.inner.stays(self.factors * x)
+        return tuple(replace(s, row=s.row * self.factors) for s in stays)
 
 
 def pressed(R: Array, flexibility: Array) -> Array:

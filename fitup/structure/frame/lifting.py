@@ -8,8 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from fitup.frames import Array
 from fitup.model import ForceRow, Influence
+from fitup.model.influence import Stay
 from fitup.structure.contact import Contact, Touch
 
 
@@ -71,9 +74,24 @@ class Lifting:
             touch.reactions - R @ x,
             "frame",
             forces,
-            change - A @ x if x.any() else None,
-            self,
+            shift=change - A @ x if x.any() else None,
+            exact=self,
         )
+
+    def stays(self, x: Array) -> tuple[Stay, ...]:
+        """Return what keeps the same seats carrying as at moves x (n,)."""
+        touch = self.contact.at(x)
+        slope = self.contact.tangent(touch.carries)
+        R, opens = self.contact.R @ slope, slope - np.eye(len(x))
+        result = []
+        for i, seat in enumerate(self.contact.seats):
+            if not self.contact.one_way[i]:
+                continue
+            carries = bool(touch.carries[i])
+            row = R[i] if carries else opens[i]
+            there = touch.reactions[i] if carries else touch.openings[i]
+            result.append(Stay(seat, carries, float(there - row @ x), row))
+        return tuple(result)
 
     def _force(self, force: ForceRow, slope: Array, touch: Touch, x: Array) -> ForceRow:
         row = force.row @ slope
