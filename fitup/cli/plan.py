@@ -14,8 +14,10 @@ from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
 from fitup.model import SIDES, Job, Plan, Quantity
-from fitup.record import check_code
-from fitup.record.approval import NOT_APPROVED
+from fitup.record import Record, check_code, has_record
+from fitup.record.approval import NOT_APPROVED, standing
+from fitup.record.contents import files_now
+from fitup.record.events import PLAN_MADE
 from fitup.sheets.words import NAMES, move_words, plain_value, shown_for, value_words
 from fitup.units import DISPLAY
 
@@ -38,8 +40,19 @@ def command(job: Path, as_json: bool) -> int:
     if as_json:
         say_json(as_json_result(loaded, plan, certificate))
     else:
-        show(loaded.job, plan, certificate)
+        show(loaded.job, plan, certificate, status_of(job, plan))
     return 0 if plan.inside else EXIT_OUTSIDE
+
+
+def status_of(folder: Path, plan: Plan) -> str:
+    """Return where a plan stands in the record of its job, if there is one."""
+    if not has_record(folder):
+        return NOT_APPROVED
+    with Record(folder) as record:
+        events = record.whole()
+        made = [e for e in events if e.kind == PLAN_MADE and e.about == plan.id]
+        present = files_now(folder, made[-1].inputs if made else ())
+        return standing(record, events, record.people(events), plan.id, present).status
 
 
 def planned(loaded: Loaded) -> tuple[Plan, Certificate]:

@@ -24,12 +24,14 @@ def command(job: Path, code: str, stage: int, why: str, key_file: Path, as_json:
     Example:
       fitup release closure-k1 --plan FYEP-NARK --stage 1 --key ines.key
     """
-    from fitup.record.acts import release
+    from fitup.record.acts import plan_of, release
     from fitup.record.check_code import read_code
+    from fitup.record.contents import files_now
     from fitup.record.keys import read_key
     from fitup.record.store import Record
 
-    key = read_key(key_file)
+    key, code = read_key(key_file), read_code(code, "--plan")
     with Record(job) as record:
-        event = release(record, key, now(), read_code(code, "--plan"), stage, why)
+        present = files_now(job, plan_of(record.whole(), code).inputs)
+        event = release(record, key, now(), code, stage, why, present)
     tell(job, event, as_json)

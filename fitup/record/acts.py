@@ -33,7 +33,7 @@ from fitup.record.people import FILE as PEOPLE
 from fitup.record.people import read_people
 from fitup.record.plans import FILE as PLAN
 from fitup.record.plans import plan_bytes
-from fitup.record.store import NotAllowed, Pen, Record
+from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
 
 #: the list of a set of sheets, from which its readings are judged
 LIST: Final = "sheets.json"
@@ -41,7 +41,10 @@ LIST: Final = "sheets.json"
 
 def name_people(folder: Path, key: Key, when: str, content: bytes) -> Event:
     """Take a list of people into the record; the first one opens it."""
-    read_people(content)
+    people = read_people(content)
+    if not has_record(folder):
+        # refused before there is a file
+        signer(people, PEOPLE_NAMED, key)
     with Record(folder, create=True) as record, record.writing() as pen:
         return pen.append(PEOPLE_NAMED, when, key=key, inputs={PEOPLE: content})
 
@@ -174,8 +177,14 @@ def report_stage(
         )
 
 
-def release(record: Record, key: Key, when: str, code: str, stage: int, why: str) -> Event:
-    """Release the hold point after a stage; a reason is needed where it was not GO ON."""
+def release(
+    record: Record, key: Key, when: str, code: str, stage: int, why: str, now: Files
+) -> Event:
+    """Release the hold point after a stage.
+
+    A reason is needed where the stage was not reported GO ON, STOP was called after it, or the
+    approval no longer stands.
+    """
     with record.writing() as pen:
         plan = plan_of(pen.events, code)
         done = stage_done(pen.events, plan.about, stage)
@@ -183,13 +192,9 @@ def release(record: Record, key: Key, when: str, code: str, stage: int, why: str
             raise NotAllowed(f"stage {stage} of plan {code} is not reported as done")
         if _released(pen.events, plan.about, stage) > done.number:
             raise NotAllowed(f"the hold point after stage {stage} is released already")
-        stops = [e for e in pen.events if e.kind == STOP and e.number > done.number]
-        verdict = str(done.says["verdict"])
-        if not why and (verdict != GO_ON or stops):
-            found = f"stage {stage} was reported {verdict} (entry {done.number})"
-            if stops:
-                found = f"STOP was called (entry {stops[-1].number}): {stops[-1].says['why']}"
-            raise NotAllowed(f"{found}; release it with the reason: --why")
+        doubt = _doubt(record, pen, done, now)
+        if doubt and not why:
+            raise NotAllowed(f"{doubt}; release it with the reason: --why")
         return pen.append(
             RELEASED,
             when,
@@ -227,6 +232,21 @@ def stage_done(events: Sequence[Event], plan: str, stage: int) -> Event | None:
     """Return the last report of a stage, None where there is none."""
     found = [e for e in events if e.kind == STAGE_DONE and _is(e, plan, stage)]
     return found[-1] if found else None
+
+
+def _doubt(record: Record, pen: Pen, done: Event, now: Files) -> str:
+    """Say why a hold point is not released just so; empty where it is."""
+    # a STOP stays open until somebody releases a hold point or approves a plan in its knowledge
+    settled = max((e.number for e in pen.events if e.kind in (RELEASED, APPROVED)), default=0)
+    stops = [e for e in pen.events if e.kind == STOP and e.number > settled]
+    if stops:
+        return f"STOP was called (entry {stops[-1].number}): {stops[-1].says['why']}"
+    if done.says["verdict"] != GO_ON:
+        verdict = str(done.says["verdict"]).upper()
+        return f"stage {done.says['stage']} was reported {verdict} (entry {done.number})"
+    stands = standing(record, pen.events, record.people(pen.events), done.about, now)
+    said = (f"plan {check_code(done.about)}: {stands.status}", *stands.why)
+    return "" if stands.good else "; ".join(said)
 
 
 def _against(record: Record, pen: Pen, sheets: Event, stage: int, now: Files) -> tuple[str, ...]:

@@ -120,6 +120,8 @@ def _contents(events: Sequence[Event], held: Iterable[Held], contents: Contents)
 def _signatures(events: Sequence[Event], contents: Contents) -> list[str]:
     people: People = {}
     wrong = []
+    if events and events[0].number == 1 and events[0].kind != PEOPLE_NAMED:
+        wrong.append(f"{_name(events[0])}: a record begins with the people of the job")
     for event in events:
         if event.kind == PEOPLE_NAMED:
             named = _people(event, contents)

@@ -53,7 +53,7 @@ def _of_file(name: str, old: bytes, new: bytes, before: Files, after: Files) -> 
     if name == SETTINGS:
         return _settings(name, old, new, lambda raw: tomllib.loads(raw.decode("utf-8-sig")))
     if name == SURVEY_SETTINGS:
-        return _settings(name, old, new, json.loads)
+        return _settings(SETTINGS, old, new, json.loads)
     if name == PLAN:
         return plan_changes(old, new, before, after)
     return iter([f"{name} was changed"])
@@ -89,11 +89,10 @@ def _settings(name: str, old: bytes, new: bytes, read: Callable[[bytes], Any]) -
 def _flat(value: Any, at: str = "") -> dict[str, Any]:
     """Return settings by their path; a survey is called by its file."""
     if isinstance(value, Mapping):
-        parts = [(str(k), v) for k, v in value.items()]
+        link = ", " if " " in at else "."
+        parts = [(f"{at}{link}{key}" if at else str(key), v) for key, v in value.items()]
     elif isinstance(value, list) and value and all(isinstance(v, Mapping) for v in value):
-        parts = [(str(v.get("file", i + 1)), v) for i, v in enumerate(value)]
+        parts = [(f"{at} {v.get('file', i + 1)}", v) for i, v in enumerate(value)]
     else:
         return {at: value}
-    return {
-        k: v for key, part in parts for k, v in _flat(part, f"{at}.{key}" if at else key).items()
-    }
+    return {key: v for path, part in parts for key, v in _flat(part, path).items()}

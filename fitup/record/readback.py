@@ -122,8 +122,7 @@ def read_words(given: Sequence[str], asked: Sequence[Asked]) -> dict[str, Read]:
         elif by_name[name].what == "pack":
             out[name] = _pack(rest)
         else:
-            found = re.fullmatch(r"(\S+)\s*([A-Za-z]*)\s*(.*)", rest)
-            number, unit, side = found.groups() if found else ("", "", "")
+            number, unit, side = _parts(rest)
             value = _value(by_name[name], number, unit, side, False, wrong)
             if value is not None:
                 out[name] = Read(value)
@@ -213,6 +212,15 @@ def _sided(
 def _bare(side: str) -> str:
     """Return the words of a side that tell it from the other: 'ahead side high' is 'ahead high'."""
     return " ".join(w for w in side.lower().split() if w not in _NOISE)
+
+
+def _parts(text: str) -> tuple[str, str, str]:
+    """Return number, unit and side of ``0.4 mm ahead high``."""
+    for number in (r"-?[\d.]+", r"\S*"):
+        found = re.fullmatch(rf"({number})\s*([A-Za-z]*)\s*(.*)", text)
+        if found:
+            return found[1], found[2], found[3]
+    return text, "", ""
 
 
 def _pack(text: str) -> Read:

@@ -20,7 +20,7 @@ from fitup.record.connect import FILE, RecordBroken, connect, schema_of, told
 from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, Event
 from fitup.record.keys import Key
 from fitup.record.people import FILE as PEOPLE_FILE
-from fitup.record.people import People, person_of, read_people
+from fitup.record.people import People, Person, person_of, read_people
 from fitup.record.seal import FILE as SEAL_FILE
 from fitup.record.seal import Seal, broken_pages, read_seal, seal_of, write_seal
 
@@ -229,6 +229,8 @@ class Pen:
         NotAllowed
             If nobody of the job has that key, or the person may not do this.
         """
+        if not self.events and kind != PEOPLE_NAMED:
+            raise NotAllowed("the record is not opened yet: fitup people JOB")
         given, made = dict(inputs or {}), dict(outputs or {})
         last = self.events[-1].hash if self.events else None
         event = Event(
@@ -249,21 +251,10 @@ class Pen:
         return event
 
     def _signer(self, kind: str, key: Key | None, inputs: Mapping[str, bytes]) -> str:
-        right = KINDS[kind]
         people = self._record.people(self.events)
         if kind == PEOPLE_NAMED and not people:
             people = read_people(inputs[PEOPLE_FILE])
-        person = None if key is None else person_of(people, key.public)
-        if person is None:
-            raise NotAllowed(
-                "this key belongs to nobody in the record's list of people; name people with: "
-                "fitup people JOB"
-            )
-        if right and right not in person.may:
-            listed = [p.name for p in people.values() if right in p.may]
-            may = " or ".join(listed) if listed else "nobody"
-            raise NotAllowed(f"{person.name} may not {right}; {may} may")
-        return person.id
+        return signer(people, kind, key).id
 
     def _insert(self, event: Event, last: str | None, contents: list[bytes]) -> None:
         execute = self._record._connection.execute
@@ -283,6 +274,27 @@ class Pen:
                     "INSERT INTO held (event, part, path, hash) VALUES (?, ?, ?, ?)",
                     (event.number, part, path, digest),
                 )
+
+
+def signer(people: People, kind: str, key: Key | None) -> Person:
+    """Return the person who signs an entry of a kind with a key.
+
+    Raises
+    ------
+    NotAllowed
+        If the key is nobody's, or the person may not.
+    """
+    right = KINDS[kind]
+    person = None if key is None else person_of(people, key.public)
+    if person is None:
+        raise NotAllowed(
+            "this key belongs to nobody in the record's list of people; name people with: "
+            "fitup people JOB"
+        )
+    if right and right not in person.may:
+        listed = [p.name for p in people.values() if right in p.may]
+        raise NotAllowed(f"{person.name} may not {right}; {' or '.join(listed) or 'nobody'} may")
+    return person
 
 
 def _held_to_seal(

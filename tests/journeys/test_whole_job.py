@@ -229,9 +229,15 @@ def done_by_the_right_one(site, second, tmp_path):
     said = site.does("ola", "done", "--stage", "1", "--from", book)
     assert said.code == 0, said.out + said.err
     assert "Stage 1: GO ON" in said.out
-    said = site.does("ola", "release", "--plan", second, "--stage", "1")
+    said = site.does("ines", "release", "--plan", second, "--stage", "1")
+    assert said.lines == [
+        "fitup: STOP was called (entry 12): old print found in the cabin; release it with the "
+        "reason: --why"
+    ]
+    why = ("--why", "old prints burnt, packs measured again")
+    said = site.does("ola", "release", "--plan", second, "--stage", "1", *why)
     assert said.lines == ["fitup: Ola Finch may not release hold points; Ines Calder may"]
-    assert site.does("ines", "release", "--plan", second, "--stage", "1").code == 0
+    assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
     return {r["name"].split()[1]: r["pack"] for r in good if r["name"].startswith("pack")}
 
 

@@ -1,0 +1,206 @@
+"""The rules of who may do what and when, against the record as it stands."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from fitup.model import Plan, SeatPlan, Stage
+from fitup.record import acts
+from fitup.record.approval import standing
+from fitup.record.asdone import Asked, Read, judge
+from fitup.record.check_code import check_code
+from fitup.record.store import NotAllowed, Record
+
+WHEN = "2031-04-02T05:00:00Z"
+SEAT = SeatPlan("B-S1", ("P10",), ("P5",), ("P20", "P5"), -0.005, True)
+STAGES = tuple(Stage(n, "B", ("B-S1",), ((0.005,),), ((-0.005,),)) for n in (1, 2))
+PLAN = Plan((SEAT,), STAGES, (), "by hand", (-0.005,), True, (), "0123456789abcdef")
+CODE = check_code(PLAN.id)
+
+
+@pytest.fixture
+def files(small_files):
+    return {name: text.encode() for name, text in small_files.items()}
+
+
+@pytest.fixture
+def record(opened):
+    with Record(opened) as record:
+        yield record
+
+
+@pytest.fixture
+def printed(record, keys, files):
+    """A plan approved and printed."""
+    acts.accept_survey(record, keys["bram"], WHEN, files, ())
+    plan = acts.note_plan(record, WHEN, "ines", files, PLAN)
+    acts.approve(record, keys["ines"], WHEN, CODE, files)
+    with record.writing() as pen:
+        stands = standing(record, pen.events, record.people(pen.events), PLAN.id, files)
+        return acts.note_sheets(record, pen, WHEN, "ines", plan, stands, {"sheets.json": b"{}"})
+
+
+def stands(record, files):
+    events = record.whole()
+    return standing(record, events, record.people(events), PLAN.id, files)
+
+
+def lent(files):
+    return {**files, "plates.csv": files["plates.csv"].replace(b"P5,5,5,3", b"P5,5,5,2")}
+
+
+def done(record, keys, sheets, files, stage=1, value=0.0):
+    asked = (Asked("J1/P1/step", "check", least=-0.002, most=0.002, sides=("a", "b")),)
+    job = type("Units", (), {"units": "metric"})()
+    judged = judge(asked, {"J1/P1/step": Read(value)}, job, stage)
+    return acts.report_stage(record, keys["ola"], WHEN, sheets, judged, {}, files)
+
+
+def test_plan_is_approved_once_survey_and_plan_are_there(record, keys, files):
+    def approve():
+        return acts.approve(record, keys["ines"], WHEN, CODE, files)
+
+    with pytest.raises(NotAllowed) as refused:
+        approve()
+    assert str(refused.value) == (f"no plan {CODE} in the record; none was made: fitup sheets JOB")
+    acts.note_plan(record, WHEN, "x", files, PLAN)
+    with pytest.raises(NotAllowed, match="the survey is not accepted: fitup accept JOB"):
+        approve()
+    acts.accept_survey(record, keys["bram"], WHEN, files, ())
+    assert stands(record, files).state == "open"
+    approve()
+    assert stands(record, files).good
+    with pytest.raises(NotAllowed, match=f"plan {CODE} is approved already: Ines Calder, "):
+        approve()
+
+
+def test_plan_outside_tolerance_is_not_approved(record, keys, files):
+    acts.accept_survey(record, keys["bram"], WHEN, files, ())
+    acts.note_plan(record, WHEN, "x", files, replace(PLAN, inside=False))
+    with pytest.raises(NotAllowed, match=f"plan {CODE} leaves a check outside its tolerance"):
+        acts.approve(record, keys["ines"], WHEN, CODE, files)
+
+
+def test_the_same_plan_is_written_down_once(record, files):
+    first = acts.note_plan(record, WHEN, "x", files, PLAN)
+    assert acts.note_plan(record, WHEN, "y", files, PLAN) == first
+
+
+def test_any_change_voids_and_is_told(printed, record, files):
+    assert stands(record, files).status == "APPROVED"
+    assert stands(record, files).note == "Ines Calder, 2031-04-02 05:00 UTC, entry 4"
+    now = stands(record, lent(files))
+    assert (now.state, now.good, now.why) == (
+        "void",
+        False,
+        ("plate P5: count was 3, is 2",),
+    )
+    assert now.status == "APPROVAL VOID - do not use"
+
+
+def test_putting_the_file_back_makes_it_stand_again(printed, record, files):
+    assert not stands(record, lent(files)).good
+    assert stands(record, dict(files)).good
+
+
+def test_an_approval_ends_with_that_of_another_plan(printed, record, keys, files):
+    other = replace(PLAN, id="f" * 16)
+    acts.note_plan(record, WHEN, "x", files, other)
+    acts.approve(record, keys["ines"], WHEN, check_code(other.id), files)
+    now = stands(record, files)
+    assert now.state == "void"
+    assert now.why == (f"plan {check_code(other.id)} was approved in its place, entry 7",)
+
+
+def test_rejection_takes_an_approval_back_and_may_be_taken_back(printed, record, keys, files):
+    acts.reject(record, keys["ines"], WHEN, CODE, "pack at B-S1 leans")
+    now = stands(record, files)
+    assert (now.status, now.why) == ("REJECTED - do not use", ("pack at B-S1 leans",))
+    acts.approve(record, keys["ines"], WHEN, CODE, files)
+    assert stands(record, files).good
+
+
+def test_sheets_do_not_say_what_no_longer_holds(printed, record, keys, files):
+    """Another rejects the plan while the sheets are made."""
+    plan = acts.plan_of(record.whole(), CODE)
+    before = stands(record, files)
+    acts.reject(record, keys["ines"], WHEN, CODE, "no")
+    line = f"plan {CODE} is now: REJECTED - do not use; print again"
+    with pytest.raises(NotAllowed, match=line), record.writing() as pen:
+        acts.note_sheets(record, pen, WHEN, "x", plan, before, {"sheets.json": b"{}"})
+
+
+def test_stage_is_reported_and_released(printed, record, keys, files):
+    event = done(record, keys, printed, files)
+    assert (event.says["verdict"], event.says["reasons"]) == ("go on", [])
+
+    def release(stage, why="", now=files):
+        return acts.release(record, keys["ines"], WHEN, CODE, stage, why, now)
+
+    with pytest.raises(NotAllowed, match=f"stage 2 of plan {CODE} is not reported as done"):
+        release(2)
+    with pytest.raises(NotAllowed) as refused:
+        release(1, now=lent(files))
+    assert str(refused.value) == (
+        f"plan {CODE}: APPROVAL VOID - do not use; plate P5: count was 3, is 2; release it with "
+        "the reason: --why"
+    )
+    release(1)
+    with pytest.raises(NotAllowed, match="the hold point after stage 1 is released already"):
+        release(1)
+    done(record, keys, printed, files, stage=2, value=0.009)
+    with pytest.raises(NotAllowed, match=r"stage 2 was reported STOP \(entry 8\); release it"):
+        release(2)
+    release(2, "read again by hand, the rod was short")
+
+
+def test_stage_out_of_turn_is_written_down_as_stop(printed, record, keys, files):
+    event = done(record, keys, printed, files, stage=2)
+    assert event.says["verdict"] == "stop"
+    assert event.says["reasons"] == ["stage 1 is not reported as done"]
+    done(record, keys, printed, files, stage=1)
+    event = done(record, keys, printed, files, stage=2)
+    assert event.says["reasons"] == ["the hold point after stage 1 is not released"]
+    event = done(record, keys, printed, lent(files), stage=1)
+    assert event.says["reasons"] == [
+        f"plan {CODE} is not approved: APPROVAL VOID - do not use; plate P5: count was 3, is 2"
+    ]
+
+
+def test_stop_stays_until_somebody_knows_of_it(printed, record, keys, files):
+    acts.call_stop(record, keys["bram"], WHEN, "crane moved")
+    done(record, keys, printed, files)
+    with pytest.raises(NotAllowed) as refused:
+        acts.release(record, keys["ines"], WHEN, CODE, 1, "", files)
+    assert str(refused.value) == (
+        "STOP was called (entry 6): crane moved; release it with the reason: --why"
+    )
+    acts.release(record, keys["ines"], WHEN, CODE, 1, "crane back, survey checked", files)
+    done(record, keys, printed, files, stage=2)
+    acts.release(record, keys["ines"], WHEN, CODE, 2, "", files)
+
+
+def test_survey_that_changed_is_not_the_accepted_one(record, keys, files):
+    acts.accept_survey(record, keys["bram"], WHEN, files, ("8 points",))
+    with pytest.raises(NotAllowed, match="this survey is accepted already, entry 2"):
+        acts.accept_survey(record, keys["bram"], WHEN, lent(files), ())
+    new = {**files, "survey.csv": files["survey.csv"].replace(b"10.0060", b"10.0070")}
+    acts.note_plan(record, WHEN, "x", new, PLAN)
+    with pytest.raises(NotAllowed) as refused:
+        acts.approve(record, keys["ines"], WHEN, CODE, new)
+    assert str(refused.value).splitlines()[0] == (
+        "the survey is not the one that was accepted; accept this one, or put that one back. Since "
+        "entry 2:"
+    )
+    acts.accept_survey(record, keys["bram"], WHEN, new, ())
+    acts.approve(record, keys["ines"], WHEN, CODE, new)
+
+
+def test_entries_are_found_by_number_and_by_code(printed, record):
+    events = record.whole()
+    assert acts.look_up(events, "3").kind == "plan made"
+    assert acts.look_up(events, CODE.lower()).number == 3
+    with pytest.raises(NotAllowed, match="no entry 12 in the record; the last is 5"):
+        acts.look_up(events, "12")

@@ -1,0 +1,213 @@
+"""Readings as people give them, held against the bands as printed."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+from openpyxl import Workbook
+
+from fitup.errors import FitupError, InputError
+from fitup.record.asdone import GO_ON, HOLD, STOP, Asked, Read, judge
+from fitup.record.readback import code_of, form_readings, read_form, read_words
+
+STEP = Asked("E3/L/step", "check", least=-0.0016, most=0.0024, sides=("ahead high", "ahead low"))
+GAP = Asked("E3/L/gap", "check", least=-0.001, most=0.003, sides=("wide", "narrow"), opening=0.6)
+RAM = Asked("ram J1", "ram", least=0.014, most=0.018, sides=("above START", "below START"))
+LOAD = Asked("load J1", "load", "force", most=652e3)
+PACK = Asked("pack S1", "pack", pack=("P20", "P5"))
+PULL = Asked("tension/C7", "check", "force", 1.1e6, 1.3e6, sides=("pulls", "pushes"))
+BAND = "1.6 mm ahead low to 2.4 mm ahead high"
+UP = "14.0 mm above START to 18.0 mm above START"
+ALL = (STEP, GAP, RAM, LOAD, PACK, PULL)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("E3/L/step = 0.4 mm ahead high", 0.0004),
+        ("E3/L/step=0.4mm ahead side low", -0.0004),
+        ("E3/L/step = 0.04 cm Ahead LOW", -0.0004),
+        ("E3/L/step = 0 mm", 0.0),
+        ("E3/L/gap = 2.0 mm too wide", 0.002),
+        ("E3/L/gap = 598.5 mm opening", -0.0015),
+        ("ram J1 = 16.5 mm above START", 0.0165),
+        ("ram J1 = 16.5 mm below", -0.0165),
+        ("load J1 = 612 kN", 612e3),
+        ("tension/C7 = 1200 kN", 1.2e6),
+        ("tension/C7 = 1.2 MN pulls", 1.2e6),
+    ],
+)
+def test_words_of_the_command_line(text, value):
+    (read,) = read_words([text], ALL).values()
+    assert read.value == pytest.approx(value, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        (
+            "E3/L/stp = 1 mm",
+            "found 'E3/L/stp'; allowed: one of: E3/L/step, E3/L/gap, ram J1, load J1, pack S1, "
+            'tension/C7; write e.g. "NAME = 0.4 mm ahead high"',
+        ),
+        (
+            "E3/L/step 1 mm",
+            "found 'E3/L/step 1 mm'; allowed: one of: E3/L/step, E3/L/gap, ram J1, load J1, pack "
+            'S1, tension/C7; write e.g. "NAME = 0.4 mm ahead high"',
+        ),
+        (
+            "E3/L/step = 0.4 mm",
+            "found side ''; allowed: ahead high or ahead low; say which way",
+        ),
+        (
+            "E3/L/gap = 2 mm ahead",
+            "found side 'ahead'; allowed: wide or narrow, or opening for the whole of it; say "
+            "which way",
+        ),
+        (
+            "E3/L/step = -0.4 mm ahead high",
+            "found -0.4; allowed: a size, without a sign; say the side in a word",
+        ),
+        (
+            "E3/L/step = 0.4 ahead high",
+            "found 0.4 in 'ahead'; allowed: a unit: m, mm, cm, in, ft, ftUS; write the unit",
+        ),
+        (
+            "load J1 = 612 mm",
+            "found 612 in 'mm'; allowed: a unit: N, kN, MN, lbf, kip; write the unit",
+        ),
+        (
+            "load J1 = much",
+            "found 'much'; allowed: a number, a unit and, where it is not 0, a side; write what "
+            "was read",
+        ),
+        (
+            "ram J1 = nan mm above",
+            "found 'nan'; allowed: a number, a unit and, where it is not 0, a side; write what was "
+            "read",
+        ),
+    ],
+)
+def test_words_that_are_not_clear(text, line):
+    with pytest.raises(InputError) as refused:
+        read_words([text], ALL)
+    assert str(refused.value) == f"--read '{text}': {line}"
+
+
+def test_a_reading_given_twice_is_not_chosen_between():
+    with pytest.raises(InputError, match="ram J1 again; allowed: each reading once"):
+        read_words(["ram J1 = 16 mm above", "ram J1 = 17 mm above"], ALL)
+
+
+@pytest.fixture
+def job(small_case):
+    return small_case[0]
+
+
+@pytest.mark.parametrize(
+    ("asked", "read", "verdict", "words"),
+    [
+        (STEP, Read(0.0024), GO_ON, "2.4 mm ahead high"),
+        (STEP, Read(-0.0016), GO_ON, "1.6 mm ahead low"),
+        (STEP, Read(0.0025), STOP, f"2.5 mm ahead high, outside {BAND}"),
+        (STEP, Read(-0.0017), STOP, f"1.7 mm ahead low, outside {BAND}"),
+        (STEP, None, HOLD, "not read"),
+        (RAM, Read(0.014), GO_ON, "14.0 mm above START"),
+        (RAM, Read(-0.016), STOP, f"16.0 mm below START, outside {UP}"),
+        (LOAD, Read(652e3), GO_ON, "652 kN"),
+        (LOAD, Read(653e3), STOP, "653 kN, above 652 kN"),
+        (LOAD, Read(0.0), GO_ON, "0 kN"),
+        (PACK, Read(pack=("P20", "P5")), GO_ON, "P20+P5"),
+        (PACK, Read(pack=("P5", "P20")), HOLD, "P5+P20, in another order than P20+P5"),
+        (PACK, Read(pack=("P20", "P2")), STOP, "P20+P2 was built, not P20+P5"),
+        (PACK, Read(pack=()), STOP, "no plates was built, not P20+P5"),
+        (PULL, Read(1.35e6), STOP, "1350 kN pulls, outside 1100 kN pulls to 1300 kN pulls"),
+    ],
+)  # fmt: skip
+def test_verdict(job, asked, read, verdict, words):
+    judged = judge([asked], {} if read is None else {asked.name: read}, job, 1)
+    assert (judged.verdict, judged.readings[0].words) == (verdict, words)
+
+
+def test_gravest_verdict_counts_and_missing_ones_are_gathered(job):
+    read = {"E3/L/step": Read(0.009), "pack S1": Read(pack=("P5", "P20"))}
+    judged = judge(ALL, read, job, 3)
+    assert judged.verdict == STOP
+    assert judged.reasons == (
+        "E3/L/step: 9.0 mm ahead high, outside 1.6 mm ahead low to 2.4 mm ahead high",
+        "pack S1: P5+P20, in another order than P20+P5",
+        "not read: E3/L/gap, ram J1, load J1, tension/C7",
+    )
+    assert judge([LOAD], {"load J1": Read(1.0)}, job, 3).stopped(("old print",)).verdict == STOP
+
+
+def write_csv(path, rows, delimiter=",", encoding="utf-8"):
+    target = io.StringIO()
+    writer = csv.DictWriter(target, rows[0], delimiter=delimiter)
+    writer.writeheader()
+    writer.writerows(rows)
+    path.write_text(target.getvalue(), encoding=encoding)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("change", "line"),
+    [
+        (
+            {"read_mm": "0.4"},
+            "form.csv, row 2, E3/L/step: found side ''; allowed: ahead high or ahead low; say "
+            "which way",
+        ),
+        (
+            {"name": "E3/M/step", "read_mm": "0.4", "side": "ahead high"},
+            "form.csv, row 2, E3/M/step: found 'E3/M/step'; allowed: a name of the form; leave the "
+            "names as they were printed",
+        ),
+        (
+            {"read_mm": "0,4", "side": "ahead high"},
+            "form.csv, row 2, E3/L/step: found '0,4'; allowed: a number, a unit and, where it is "
+            "not 0, a side; write what was read",
+        ),
+        (
+            {"side": "ahead high"},
+            "form.csv, row 2, E3/L/step: found ''; allowed: a number, a unit and, where it is not "
+            "0, a side; write what was read",
+        ),
+    ],
+)
+def test_what_is_wrong_in_a_form(tmp_path, change, line):
+    row = {"plan": "AAAA-AAAA", "stage": 1, "name": "E3/L/step", "read_mm": "", "side": ""}
+    form = read_form(write_csv(tmp_path / "form.csv", [{**row, **change}]))
+    with pytest.raises(InputError) as refused:
+        form_readings(form, 1, ALL)
+    assert str(refused.value) == line
+
+
+def test_form_of_another_stage_of_two_plans_and_with_a_wrong_code(tmp_path):
+    row = {"plan": "AAAA-AAAA", "stage": 1, "name": "E3/L/step", "read_mm": "", "side": ""}
+    form = read_form(write_csv(tmp_path / "form.csv", [row, {**row, "plan": "CAAA-AAAX"}]))
+    with pytest.raises(InputError, match=r"no row of stage 2; allowed: rows of the stage"):
+        code_of(form, 2)
+    with pytest.raises(InputError, match="rows of more than one plan: AAAA-AAAA, CAAA-AAAX"):
+        code_of(form, 1)
+    form = read_form(write_csv(tmp_path / "form.csv", [{**row, "plan": "AAAA-AAAC"}]))
+    with pytest.raises(InputError, match="in which a letter is wrong"):
+        code_of(form, 1)
+
+
+def test_file_that_is_no_form(tmp_path):
+    other = tmp_path / "seats.csv"
+    other.write_text("id,segment\nA,B\n")
+    with pytest.raises(InputError) as refused:
+        read_form(other)
+    assert str(refused.value).splitlines()[0] == (
+        "seats.csv, row 1, plan: found no such column; allowed: the form as-done; fill that"
+    )
+    book = Workbook()
+    book.save(tmp_path / "other.xlsx")
+    (tmp_path / "text.xlsx").write_text("not a workbook")
+    for name in ("other.xlsx", "text.xlsx", "missing.xlsx", "missing.csv"):
+        with pytest.raises(FitupError, match=name):
+            read_form(tmp_path / name)
