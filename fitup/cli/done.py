@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -14,8 +15,9 @@ from fitup.cli.text import job_argument, json_option, text_table
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 
 if TYPE_CHECKING:
+    from fitup.model import Job
     from fitup.record import Event, Record
-    from fitup.record.asdone import Judgement
+    from fitup.record.asdone import Asked, Judgement, Read
     from fitup.record.readback import Form
 
 WHAT_NOW: Final = {
@@ -34,7 +36,7 @@ WHAT_NOW: Final = {
     "--from",
     "form_file",
     type=click.Path(path_type=Path, readable=False),
-    help="The form as-done, filled in: sheets.xlsx, or as-done.csv.",
+    help="The form as-done, filled in (sheets.xlsx or as-done.csv), or a table of readings.",
 )
 @click.option(
     "--read", "given", multiple=True, help='One reading: "J1/P1/step = 0.4 mm ahead high".'
@@ -66,17 +68,19 @@ def command(
     from fitup.record.asdone import GO_ON
     from fitup.record.contents import files_now
     from fitup.record.keys import read_key
-    from fitup.record.readback import read_form
+    from fitup.record.readback import is_crew_table, read_form
     from fitup.record.store import Record
 
     key = read_key(key_file)
-    form = None if form_file is None else read_form(form_file)
+    table = form_file is not None and is_crew_table(form_file)
+    form = None if form_file is None or table else read_form(form_file)
     with Record(job) as record:
         events = record.whole()
         plan = plan_of(events, _code(code, form, stage))
         sheets = sheets_of(events, plan.about)
-        judged = _judged(record, plan, sheets, stage, given, form)
-        content = {} if form is None else {form.file: form.content}
+        paper = _Paper(stage, form, form_file if table else None, given)
+        judged = _judged(record, plan, sheets, paper)
+        content = {} if form_file is None else {f"read/{form_file.name}": form_file.read_bytes()}
         present = files_now(job, plan.inputs)
         event = report_stage(record, key, now(), sheets, judged, content, present)
     if not as_json:
@@ -102,35 +106,47 @@ def _code(code: str | None, form: Form | None, stage: int) -> str:
     return chosen
 
 
-def _judged(
-    record: Record,
-    plan: Event,
-    sheets: Event,
-    stage: int,
-    given: tuple[str, ...],
-    form: Form | None,
-) -> Judgement:
+@dataclass(frozen=True)
+class _Paper:
+    """What came back from the deck: a filled form or a table of readings, and words."""
+
+    stage: int
+    form: Form | None
+    table: Path | None
+    given: tuple[str, ...]
+
+
+def _judged(record: Record, plan: Event, sheets: Event, paper: _Paper) -> Judgement:
     from fitup.jobfolder import read_job
     from fitup.record.acts import LIST
     from fitup.record.asdone import asked_of, judge
     from fitup.record.contents import write_files
-    from fitup.record.readback import form_readings, read_words
+    from fitup.record.readback import read_words
 
     with tempfile.TemporaryDirectory() as folder:
         write_files(record.files(plan.inputs), Path(folder))
         planned = read_job(folder)
     printed = json.loads(record.files({LIST: sheets.outputs[LIST]})[LIST])
-    asked = asked_of(printed, planned, stage)
+    asked = asked_of(printed, planned, paper.stage)
     if not asked:
-        found = f"stage {stage}, which is not on the sheets of this plan"
+        found = f"stage {paper.stage}, which is not on the sheets of this plan"
         raise InputError([Problem("--stage", found, "a stage of the plan", "read its number")])
-    read = {} if form is None else form_readings(form, stage, asked)
-    typed = read_words(given, asked)
+    read = _of_file(paper, asked, planned)
+    typed = read_words(paper.given, asked)
     twice = sorted(read.keys() & typed.keys())
     if twice:
-        found = f"{', '.join(twice)} in the form too"
+        found = f"{', '.join(twice)} in the file too"
         raise InputError([Problem("--read", found, "each reading once", "say which one holds")])
-    return judge(asked, {**read, **typed}, planned, stage)
+    return judge(asked, {**read, **typed}, planned, paper.stage)
+
+
+def _of_file(paper: _Paper, asked: tuple[Asked, ...], job: Job) -> dict[str, Read]:
+    from fitup.jobfolder.done import read_done
+    from fitup.record.readback import crew_readings, form_readings
+
+    if paper.table is not None:
+        return crew_readings(read_done(paper.table, paper.table.name, job), job, paper.stage)
+    return {} if paper.form is None else form_readings(paper.form, paper.stage, asked)
 
 
 def show(event: Event) -> None:

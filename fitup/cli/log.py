@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 from textwrap import shorten
 
@@ -16,22 +17,29 @@ from fitup.errors import EXIT_BROKEN
 @job_argument
 @click.option("--csv", "as_csv", is_flag=True, help="Print one row an entry as CSV.")
 @click.option("--holds", "code", help="A record code noted earlier: is its entry still there?")
+@click.option(
+    "--readings", "plan", help="Print what was read of a plan's stages, for the next round."
+)
 @json_option
-def command(job: Path, as_csv: bool, code: str | None, as_json: bool) -> int:
+def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json: bool) -> int:
     """Check the whole record and print it, one line an entry.
 
     Every entry, signature, content and byte of the file is checked; what is broken is named, and
     the exit code is then 5.
 
     \b
-    Example:
+    Examples:
       fitup log closure-k1
+      fitup log closure-k1 --readings FYEP-NARK > night-14.csv
     """
     from fitup.record.chain import people_at
     from fitup.record.check_code import check_code, read_code
     from fitup.record.log import head_code, log_csv, log_rows
     from fitup.record.store import Record
 
+    if plan is not None:
+        click.echo(_readings(job, read_code(plan, "--readings")), nl=False)
+        return 0
     wanted = None if code is None else read_code(code, "--holds")
     with Record(job) as record:
         checked = record.check()
@@ -60,3 +68,18 @@ def command(job: Path, as_csv: bool, code: str | None, as_json: bool) -> int:
     if not broken and not (as_json or as_csv):
         click.echo("The record is whole: every entry, signature and content.")
     return EXIT_BROKEN if broken else 0
+
+
+def _readings(folder: Path, code: str) -> str:
+    """Return the table that ``fitup next --done`` reads."""
+    from fitup.jobfolder import read_job
+    from fitup.record.acts import plan_of
+    from fitup.record.contents import write_files
+    from fitup.record.crew_table import crew_table
+    from fitup.record.store import Record
+
+    with Record(folder) as record, tempfile.TemporaryDirectory() as laid_out:
+        events = record.whole()
+        plan = plan_of(events, code)
+        write_files(record.files(plan.inputs), Path(laid_out))
+        return crew_table(events, record.people(events), plan.about, read_job(laid_out))

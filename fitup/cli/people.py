@@ -13,15 +13,23 @@ from fitup.errors import InputError, Problem
 
 @click.command("people")
 @job_argument
+@click.option(
+    "--after",
+    "before",
+    type=click.Path(path_type=Path, readable=False),
+    help="Job folder whose record goes on in this one.",
+)
 @key_option
 @json_option
-def command(job: Path, key_file: Path, as_json: bool) -> None:
+def command(job: Path, before: Path | None, key_file: Path, as_json: bool) -> None:
     """Take people.toml into the record: who may do what. The first time opens the record.
 
     \b
-    Example:
+    Examples:
       fitup people closure-k1 --key ines.key
+      fitup people closure-k1-b --after closure-k1 --key ines.key
     """
+    from fitup.record import Record, check_code
     from fitup.record.acts import name_people
     from fitup.record.keys import read_key
     from fitup.record.people import FILE, read_people
@@ -32,7 +40,13 @@ def command(job: Path, key_file: Path, as_json: bool) -> None:
         do = "write it, see docs/record.md"
         raise InputError([Problem(FILE, error.strerror or "an error", "a list", do)]) from None
     people = read_people(content)
-    event = name_people(job, read_key(key_file), now(), content)
+    key, earlier = read_key(key_file), None
+    if before is not None:
+        with Record(before) as record:
+            earlier = record.whole()[-1]
+    event = name_people(job, key, now(), content, earlier)
+    if earlier is not None and not as_json:
+        click.echo(f"Goes on from record code {check_code(earlier.hash)} of {before}")
     if not as_json:
         for person in people.values():
             click.echo(f"{person.name} may {', '.join(sorted(person.may)) or 'call stop'}")

@@ -39,14 +39,26 @@ from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
 LIST: Final = "sheets.json"
 
 
-def name_people(folder: Path, key: Key, when: str, content: bytes) -> Event:
-    """Take a list of people into the record; the first one opens it."""
+def name_people(
+    folder: Path, key: Key, when: str, content: bytes, earlier: Event | None = None
+) -> Event:
+    """Take a list of people into the record; the first one opens it.
+
+    Parameters
+    ----------
+    earlier : Event, optional
+        Last entry of the record that a new one goes on from, where the work goes on in another
+        folder: its hash is written into the first entry.
+    """
     people = read_people(content)
     if not has_record(folder):
         # refused before there is a file
         signer(people, PEOPLE_NAMED, key)
+    elif earlier is not None:
+        raise NotAllowed("the record is open already; only a new one goes on from another")
+    says = {} if earlier is None else {"after": earlier.hash, "after_entry": earlier.number}
     with Record(folder, create=True) as record, record.writing() as pen:
-        return pen.append(PEOPLE_NAMED, when, key=key, inputs={PEOPLE: content})
+        return pen.append(PEOPLE_NAMED, when, key=key, inputs={PEOPLE: content}, says=says)
 
 
 def accept_survey(

@@ -50,6 +50,8 @@ def log_rows(events: Sequence[Event], people: People) -> list[dict[str, Any]]:
 def says_words(event: Event) -> str:
     """Say in a line what an entry adds to its kind."""
     says = event.says
+    if "after" in says:
+        return f"goes on from record code {check_code(str(says['after']))}"
     parts: list[str] = [str(says[k]) for k in ("verdict", "status", "why") if says.get(k)]
     parts += [str(line) for line in says.get("reasons", ())]
     if "inside" in says:

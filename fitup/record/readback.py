@@ -13,6 +13,7 @@ from typing import Any, Final
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.table import parse_number
 from fitup.jobfolder.textfile import MOST_BYTES, read_text
+from fitup.model import Done, Job
 from fitup.record.asdone import Asked, Read
 from fitup.record.check_code import read_code
 from fitup.units import FACTORS, to_si
@@ -92,6 +93,34 @@ def form_readings(form: Form, stage: int, asked: Sequence[Asked]) -> dict[str, R
     if problems:
         raise InputError(problems)
     return out
+
+
+def is_crew_table(path: Path) -> bool:
+    """Say whether a file is the table of readings as done (docs/loop.md), not the form."""
+    if path.suffix.lower() == ".xlsx" or not path.is_file():
+        return False
+    lines = (ln for ln in read_text(path, path.name).splitlines() if not ln.startswith("#"))
+    return "moment" in re.split("[,;]", next(lines, ""))
+
+
+def crew_readings(rows: Iterable[Done], job: Job, stage: int) -> dict[str, Read]:
+    """Take readings of one stage from the table of readings as done.
+
+    Rams and packs are those at the end; a load is the greatest of all moments, shared equally
+    where it was read for the whole seat.
+    """
+    out: dict[str, Read] = {}
+    loads: dict[str, float] = {}
+    for row in (r for r in rows if r.stage == stage):
+        jacks = [row.jack] if row.jack else [j.id for j in job.jacks_at(row.seat)]
+        if row.load is not None:
+            share = row.load / max(len(jacks), 1)
+            loads |= {j: max(share, loads.get(j, 0.0)) for j in jacks}
+        if row.moment == "end" and row.movement is not None:
+            out |= {f"ram {j}": Read(row.movement) for j in jacks}
+        if row.moment == "end" and row.pack is not None:
+            out[f"pack {row.seat}"] = Read(pack=row.pack)
+    return out | {f"load {j}": Read(load) for j, load in loads.items()}
 
 
 def read_words(given: Sequence[str], asked: Sequence[Asked]) -> dict[str, Read]:

@@ -16,3 +16,11 @@ def test_closure_benchmark_runs() -> None:
     header, line = done.stdout.splitlines()
     assert header.startswith("spread_mm")
     assert line.split()[4] == "yes"
+
+
+def test_spoiled_folders_are_refused_or_read() -> None:
+    command = [sys.executable, "benchmarks/fuzz.py", "--cases", "30", "--first", "7"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    counts = dict(part.split("=") for part in done.stdout.split())
+    assert int(counts["read"]) + int(counts["refused"]) == 30

@@ -238,6 +238,16 @@ def done_by_the_right_one(site, second, tmp_path):
     said = site.does("ola", "release", "--plan", second, "--stage", "1", *why)
     assert said.lines == ["fitup: Ola Finch may not release hold points; Ines Calder may"]
     assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
+    # what was read, as the table the next round starts from; and it is read back the same
+    table = tmp_path / "night.csv"
+    table.write_text(site.looks("log", "--readings", second).out, encoding="utf-8")
+    assert "1,end,B-S1,J-B1,6.000,below,,,Ola Finch," in table.read_text("utf-8")
+    joint = [
+        f"{r['name']} = {r['read_mm']} mm {r.get('side') or ''}" for r in good if "/" in r["name"]
+    ]
+    more = [part for text in joint for part in ("--read", text)]
+    said = site.does("ola", "done", "--stage", "1", "--plan", second, "--from", table, *more)
+    assert said.code == 0, said.out + said.err
     return {r["name"].split()[1]: r["pack"] for r in good if r["name"].startswith("pack")}
 
 
@@ -280,7 +290,7 @@ def told_by_the_record(site, first, stages, paper, tmp_path):
     kinds = [e["kind"] for e in log["entries"]]
     assert kinds[-1] == "locked off"
     assert kinds.count("plan approved") == 3
-    assert kinds.count("stage done") == 3 + len(stages)
+    assert kinds.count("stage done") == 4 + len(stages)
     assert log["broken"] == []
     printed = [e for e in log["entries"] if e["kind"] == "sheets printed"]
     assert [e["says"]["status"] for e in printed if e["says"]["code"] == first] == [
@@ -293,6 +303,27 @@ def told_by_the_record(site, first, stages, paper, tmp_path):
     assert (tmp_path / "once-more" / "out" / "move-J1.pdf").read_bytes() == paper
     again = json.loads(site.fitup("plan", tmp_path / "once-more" / "in", "--json").out)
     assert again["plan"]["id"] == printed[0]["about"]
+
+
+def test_record_goes_on_in_the_next_folder(site, tmp_path, fitup, small_job_writer):
+    assert site.does("ines", "people").code == 0
+    assert site.does("ola", "stop", "--why", "fog").code == 0
+    code = json.loads(site.looks("log", "--json").out)["record_code"]
+    later = small_job_writer(tmp_path / "later")
+    (later / "people.toml").write_bytes((site.folder / "people.toml").read_bytes())
+    said = fitup("people", later, "--after", site.folder, "--key", site.key("ines"))
+    assert said.code == 0
+    assert f"Goes on from record code {code} of {site.folder}" in said.out
+    assert f"goes on from record code {code}" in fitup("log", later).out
+    assert site.looks("log", "--holds", code).code == 0
+    said = fitup("people", later, "--after", site.folder, "--key", site.key("ines"))
+    assert said.lines == ["fitup: the record is open already; only a new one goes on from another"]
+    other = fitup("log", later, "--holds", code)
+    assert other.code == 5
+    assert (
+        f"BROKEN: no entry has the record code {code}: entries are missing or were changed"
+        in other.err
+    )
 
 
 def test_stage_out_of_turn_is_written_down_as_stop(site):
