@@ -54,7 +54,9 @@ class Standing:
     @property
     def note(self) -> str:
         """Return who decided and when, empty while nobody has."""
-        return f"{self.by}, {when_words(self.when)}, entry {self.entry}" if self.entry else ""
+        if not self.entry:
+            return ""
+        return f"by {self.by}, {when_words(self.when)}, entry {self.entry} of the record"
 
     @property
     def good(self) -> bool:

@@ -72,7 +72,7 @@ def test_plan_is_approved_once_survey_and_plan_are_there(record, keys, files):
     assert stands(record, files).state == "open"
     approve()
     assert stands(record, files).good
-    with pytest.raises(NotAllowed, match=f"plan {CODE} is approved already: Ines Calder, "):
+    with pytest.raises(NotAllowed, match=f"plan {CODE} is approved already: by Ines Calder, "):
         approve()
 
 
@@ -90,7 +90,9 @@ def test_the_same_plan_is_written_down_once(record, files):
 
 def test_any_change_voids_and_is_told(printed, record, files):
     assert stands(record, files).status == "APPROVED"
-    assert stands(record, files).note == "Ines Calder, 2031-04-02 05:00 UTC, entry 4"
+    assert (
+        stands(record, files).note == "by Ines Calder, 2031-04-02 05:00 UTC, entry 4 of the record"
+    )
     now = stands(record, lent(files))
     assert (now.state, now.good, now.why) == (
         "void",
