@@ -14,7 +14,8 @@ from typing import Protocol
 
 import numpy as np
 
-from fitup.certify.ride import Place, measure_path
+from fitup.certify.items import MEASURES
+from fitup.certify.ride import Place
 from fitup.frames import Array, Motion, rotation, rotation_vector
 from fitup.model import Check, Influence, Job, Seat, SeatPlan, Segment
 from fitup.survey.points import Survey
@@ -173,8 +174,8 @@ def measure(
         over = place(lean.head) - place(lean.foot)
         azimuth = job.segments[job.points[lean.head].segment].azimuth
         return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
-    if check.item is not None:
-        return measure_path(job, check, place)
+    if check.quantity in MEASURES:
+        return MEASURES[check.quantity](job, check, place)
     joint = job.joints[check.joint]
     ahead, left, up = joint.axes_in_grid
     if check.pair is not None:
@@ -239,10 +240,10 @@ def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
         over = grown(lean.head) - grown(lean.foot)
         azimuth = job.segments[job.points[lean.head].segment].azimuth
         return float(over[0] * np.sin(azimuth) + over[1] * np.cos(azimuth))
-    if check.item is not None:
-        design = job.points
-        warm = measure_path(job, check, lambda name: design[name].design + grown(name))
-        return warm - measure_path(job, check, lambda name: design[name].design)
+    if check.quantity in MEASURES:
+        design, how = job.points, MEASURES[check.quantity]
+        warm = how(job, check, lambda name: design[name].design + grown(name))
+        return warm - how(job, check, lambda name: design[name].design)
     if check.pair is None:
         # even expansion turns nothing, and tensions are of the day
         return 0.0
@@ -278,14 +279,13 @@ def bending_of(job: Job, check: Check, difference: Mapping[str, float]) -> float
         over = shapes[segment.id].moved(job.points[lean.head].design)
         over = over - shapes[segment.id].moved(job.points[lean.foot].design)
         return float(over[0] * np.sin(segment.azimuth) + over[1] * np.cos(segment.azimuth))
-    if check.item is not None:
-        design = job.points
+    if check.quantity in MEASURES:
+        design, how = job.points, MEASURES[check.quantity]
 
         def bent(name: str) -> Array:
             return design[name].design + shapes[design[name].segment].moved(design[name].design)
 
-        straight = measure_path(job, check, lambda name: design[name].design)
-        return measure_path(job, check, bent) - straight
+        return how(job, check, bent) - how(job, check, lambda name: design[name].design)
     joint = job.joints[check.joint]
     ahead, left, up = joint.axes_in_grid
     if check.pair is not None:

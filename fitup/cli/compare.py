@@ -11,6 +11,7 @@ from fitup.cli.loading import influence, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.jobfolder import read_job
 from fitup.joints import joint_state, side_of
+from fitup.joints.ride import place_of_item
 from fitup.loop import Comparison, Round, as_assumed, compare, one_round
 from fitup.loop.compare import CheckDifference, LoadDifference
 from fitup.loop.words import whole_words
@@ -98,6 +99,8 @@ def _place(job: Job, one: CheckDifference) -> str:
     check = one.check
     if check.pair is not None:
         return f"{check.pair} {job.pairs[check.pair].place}"
+    if check.item is not None:
+        return place_of_item(job, check)
     return check.point or check.subject or "whole joint"
 
 

@@ -12,9 +12,11 @@ from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.joints import side_of
 from fitup.joints.ride import RideReading, place_of_item, ride_as_surveyed
 from fitup.joints.state import uncertainties_apart
-from fitup.model import Check
+from fitup.joints.tilt import TILTS
+from fitup.model import Check, Job
+from fitup.sheets.model import OF_STRUCTURE
 from fitup.sheets.ride import edge_words
-from fitup.sheets.words import NAMES, shown_for, value_words
+from fitup.sheets.words import NAMES, grouped, shown_for, value_words
 from fitup.units import DISPLAY
 
 
@@ -40,7 +42,9 @@ def command(job: Path, as_json: bool) -> None:
         click.echo(line)
     for joint in loaded.job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
-        click.echo(_table(loaded, [c for c in loaded.state.checks if c.joint == joint.id]))
+        own = [c for c in loaded.state.checks if c.joint == joint.id]
+        click.echo(_table(loaded, own))
+    say_sources(loaded.job)
     ride = ride_as_surveyed(loaded.job, loaded.survey)
     if ride:
         click.echo("\nRide over the joints, as surveyed")
@@ -48,11 +52,19 @@ def command(job: Path, as_json: bool) -> None:
     rest = [c for c in loaded.state.checks if not c.joint and c.tolerance is not None]
     for title, own in (
         ("Watched points", [c for c in rest if c.point is not None]),
-        ("Towers and cables", [c for c in loaded.state.checks if c.subject]),
+        ("Towers and cables", [c for c in loaded.state.checks if c.quantity in OF_STRUCTURE]),
+        ("Segments", [c for c in rest if c.quantity in TILTS]),
     ):
         if own:
             click.echo(f"\n{title}")
             click.echo(_table(loaded, own))
+
+
+def say_sources(job: Job) -> None:
+    """Print where the tolerances of a job are written, clause and edition."""
+    sources = [(NAMES[q], f"{t.source}") for q, t in job.tolerances.items()]
+    for names, text in grouped(sources):
+        click.echo(f"tolerance of {names}: {text}")
 
 
 def _table(loaded: Loaded, checks: list[Check]) -> str:

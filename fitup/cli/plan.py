@@ -13,6 +13,7 @@ from fitup.certify.facts import CheckFact, SeatFact
 from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
+from fitup.joints.tilt import TILTS
 from fitup.model import SIDES, Job, Plan, Quantity
 from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
@@ -73,8 +74,11 @@ def show(job: Job, plan: Plan, certificate: Certificate, status: str = NOT_APPRO
     rest = [c for c in certificate.checks if not c.joint and c.tolerance is not None]
     of_structure = {f"lean/{name}" for name in job.leans}
     of_structure |= {f"tension/{name}" for name in job.tensions}
+    tilts = [c for c in rest if c.quantity in TILTS]
+    watched = [c for c in rest if c.id not in of_structure and c.quantity not in TILTS]
     for title, facts in (
-        ("Watched points", [c for c in rest if c.id not in of_structure]),
+        ("Watched points", watched),
+        ("Segments", tilts),
         ("Towers and cables", [c for c in certificate.checks if c.id in of_structure]),
     ):
         if facts:

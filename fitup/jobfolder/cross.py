@@ -10,6 +10,7 @@ import numpy as np
 from fitup.errors import Problem
 from fitup.jobfolder.table import Row
 from fitup.model import Job, Seat
+from fitup.model.rules import PLATE_CLASSES, plate_limits
 
 #: how far a pair's design points may miss the nominal opening, or be out of line, by design
 FACE_FIT = 0.005
@@ -24,6 +25,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _pairs(job, tables["pairs.csv"], problems)
     _seats(job, tables["seats.csv"], broken, problems)
     _plates(job, tables["seats.csv"], broken, problems)
+    _made_to(tables["plates.csv"], problems)
     _limits(job, tables.get("limits.csv", []), broken, problems)
     _thermometers(job, tables.get("temperatures.csv", []), problems)
     _control(job, tables.get("control.csv", []), broken, problems)
@@ -305,6 +307,31 @@ def _along(job: Job, row: Row, axes: np.ndarray, back: int, problems: list[Probl
                 "add a point further off, or name a shorter straightedge in job.toml [ride]",
             )
         )
+
+
+def _made_to(rows: list[Row], problems: list[Problem]) -> None:
+    """Hold measured plates against the standard they were ordered to, where one is named."""
+    for row in rows:
+        named = row["made_to"]
+        if named is None:
+            continue
+        if named not in PLATE_CLASSES:
+            allowed = " or ".join(f"'{n}'" for n in PLATE_CLASSES)
+            problems.append(row.problem("made_to", f"'{named}'", allowed, "correct or clear it"))
+            continue
+        limits = plate_limits(named, row["nominal"])
+        if limits is None:
+            found, allowed = f"a plate of {row['nominal'] * 1e3:g} mm", "3 to 250 mm"
+            problems.append(row.problem("made_to", found, allowed, "clear it"))
+        elif not limits.least - 1e-9 <= row["measured"] <= limits.most + 1e-9:
+            problems.append(
+                row.problem(
+                    "measured",
+                    f"{row['measured'] * 1e3:.2f} mm for a plate of {row['nominal'] * 1e3:g} mm",
+                    f"{limits.least * 1e3:.2f} to {limits.most * 1e3:.2f} mm by {limits.source}",
+                    "measure it again, or correct its mark, nominal thickness or made_to",
+                )
+            )
 
 
 def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:

@@ -195,6 +195,7 @@ PLATES: Final = (
         default=0.0,
         least=0.0,
     ),
+    Column("made_to", "text", "the standard its thickness was ordered to", required=False),
 )
 LIMITS: Final = (
     Column("id", "id", "a name for the limit"),

@@ -29,6 +29,7 @@ from fitup.model import (
     Working,
     kind_of,
 )
+from fitup.model.rules import RULES
 
 FILE: Final = "job.toml"
 _GATES: Final = {
@@ -225,7 +226,8 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
         reader.complain("units", repr(settings.units), "metric or US", "choose what is printed")
     value = reader.number("", document, bare, "temperature", needed=True)
     settings.reference_temperature = math.nan if value is None else value
-    settings.tolerances = _tolerances(reader, _table(reader, document, "tolerance"))
+    settings.straightedge = _straightedge(reader, document)
+    settings.tolerances = _tolerances(reader, _table(reader, document, "tolerance"), settings)
     settings.gates = _record(reader, Gates, _GATES, document, "gates")
     settings.working = _record(reader, Working, _WORKING, document, "working")
     settings.wishes = _record(reader, Wishes, _WISHES, document, "wishes")
@@ -235,7 +237,6 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.excluded = _excluded(reader, _table(reader, document, "exclude"))
     influence = _table(reader, document, "influence")
     _influence(reader, settings, influence)
-    settings.straightedge = _straightedge(reader, document)
     axis = _table(reader, document, "alignment")
     reader.unknown("alignment.", axis, ["file", "name"])
     if axis:
@@ -267,7 +268,9 @@ def _influence(reader: _Reader, settings: Settings, table: Mapping[str, Any]) ->
         settings.influence_by = model
 
 
-def _tolerances(reader: _Reader, table: Mapping[str, Any]) -> dict[Quantity, Tolerance]:
+def _tolerances(
+    reader: _Reader, table: Mapping[str, Any], settings: Settings
+) -> dict[Quantity, Tolerance]:
     if not table:
         reader.complain(
             "tolerance", "no tolerances", "at least [tolerance.step] or [tolerance.gap]", "add them"
@@ -285,12 +288,18 @@ def _tolerances(reader: _Reader, table: Mapping[str, Any]) -> dict[Quantity, Tol
             )
             continue
         dimension = kind_of(quantity)
-        reader.unknown(where, entry, [*spellings("value", dimension), "value", "source", "weight"])
-        value = reader.number(where, entry, "value", dimension, needed=True)
-        source = reader.text(where, entry, "source")
+        allowed = [*spellings("value", dimension), "value", "source", "weight"]
+        sized = {k: v for k, v in entry.items() if k not in _RULE_SIZES}
+        reader.unknown(where, sized, [*allowed, "rule", "thickness", "throat"])
+        value: float | None
+        if "rule" in entry:
+            value, source = tolerance_by_rule(reader, where, entry, quantity, settings)
+        else:
+            value = reader.number(where, entry, "value", dimension, needed=True)
+            source = reader.text(where, entry, "source")
         weight = reader.number(where, entry, "weight", "")
         weight = 1.0 if weight is None else weight
-        if value is not None and value <= 0.0:
+        if value is not None and value <= 0.0 and "rule" not in entry:
             key, written = reader.given(entry, "value", dimension)
             reader.complain(f"{where}{key}", written, "above zero", "correct it")
         elif weight < 0.0:
@@ -328,6 +337,47 @@ def _record(
             continue
         given[name] = value
     return kind(**given)
+
+
+#: what a rule may need, in any unit
+_RULE_SIZES: Final = (*spellings("thickness", "length"), *spellings("throat", "length"))
+
+
+def tolerance_by_rule(
+    reader: _Reader,
+    where: str,
+    entry: Mapping[str, Any],
+    quantity: Quantity,
+    settings: Settings,
+) -> tuple[float | None, str]:
+    """Return value and source of a tolerance that a rule gives; what is wrong is told."""
+    fits = [r for r in RULES if quantity in r.quantities]
+    rule = next((r for r in fits if r.name == entry["rule"]), None)
+    if rule is None:
+        names = ", ".join(f"'{r.name}'" for r in fits) or "no rule: give value and source"
+        reader.complain(f"{where}rule", repr(entry["rule"]), names, "list them with: fitup rules")
+        return None, ""
+    own = [k for n in ("value", "source") for k in entry if k == n or k.startswith(f"{n}_")]
+    if own:
+        found, do = "a value of its own beside a rule", "delete one: the rule gives both"
+        reader.complain(f"{where}{own[0]}", found, "value and source, or a rule", do)
+        return None, ""
+    size = 0.0
+    for name in ("thickness", "throat"):
+        needed = rule.needs == name
+        given = reader.number(where, entry, name, "length", needed=needed)
+        if given is not None and not needed:
+            found, allowed = f"a {name}, which '{rule.name}' does not need", rule.needs or "none"
+            reader.complain(f"{where}{name}", found, allowed, "delete it")
+            return None, ""
+        if needed and given is None:
+            return None, ""
+        size = given or size
+    try:
+        return rule.amount(size, settings.straightedge, settings.units), rule.source(size)
+    except ValueError as error:
+        reader.complain(f"{where}rule", f"'{rule.name}' here", str(error), "choose another rule")
+        return None, ""
 
 
 def _straightedge(reader: _Reader, document: Mapping[str, Any]) -> float:

@@ -8,6 +8,7 @@ kink in plan = u.w, twist = a.w.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
@@ -15,6 +16,7 @@ import numpy as np
 from fitup.frames import heading, left_of
 from fitup.joints.part import Part
 from fitup.joints.ride import FACES, ride_part
+from fitup.joints.tilt import TILTS, tilt_part
 from fitup.model import Aim, Check, Job, Joint, Pair, Quantity
 
 #: quantity of a pair -> row of the joint axes
@@ -26,6 +28,13 @@ TURN_AXIS: Final[dict[Quantity, tuple[int, float]]] = {
     "kink_grade": (1, -1.0),
     "kink_plan": (2, 1.0),
     "twist": (0, 1.0),
+}
+#: checks with a module of their own: quantity -> how they depend on points
+_PARTS: Final[dict[Quantity, Callable[[Job, Check], Part]]] = {
+    "straightedge": ride_part,
+    "slope_change": ride_part,
+    "tilt_along": tilt_part,
+    "tilt_across": tilt_part,
 }
 
 
@@ -52,6 +61,9 @@ def checks_of(job: Job) -> tuple[Check, ...]:
         _own_check(job, "tension", tension.id, tension.target, "")
         for tension in job.tensions.values()
     ]
+    # only where the level of bearings is asked for
+    tilts = [q for q in TILTS if q in job.tolerances]
+    result += [_own_check(job, q, name, 0.0, "") for name in job.segments for q in tilts]
     return tuple({check.id: check for check in result}.values())
 
 
@@ -164,8 +176,8 @@ def parts_of(job: Job, check: Check) -> Part:
         lean = job.leans[check.subject]
         row = heading(job.segments[job.points[lean.head].segment].azimuth)
         return Part({lean.head: row, lean.foot: -row}, {}, 0.0)
-    if check.item is not None:
-        return ride_part(job, check)
+    if check.quantity in _PARTS:
+        return _PARTS[check.quantity](job, check)
     joint: Joint = job.joints[check.joint]
     axes = joint.axes_in_grid
     if check.pair is not None:

@@ -23,6 +23,8 @@ Quantity = Literal[
     "tension",
     "straightedge",
     "slope_change",
+    "tilt_along",
+    "tilt_across",
 ]
 #: quantities that are lengths [m] and forces [N]; the others are slopes [m/m = rad]
 LENGTHS: Final = frozenset(
@@ -43,6 +45,8 @@ QUANTITIES: Final[tuple[Quantity, ...]] = (
     "tension",
     "straightedge",
     "slope_change",
+    "tilt_along",
+    "tilt_across",
 )
 #: what a positive and a negative value of each quantity is called (docs/signs.md)
 SIDES: Final[dict[Quantity, tuple[str, str]]] = {
@@ -59,6 +63,8 @@ SIDES: Final[dict[Quantity, tuple[str, str]]] = {
     "tension": ("pulls", "pushes"),
     "straightedge": ("bump", "hollow"),
     "slope_change": ("dip", "crest"),
+    "tilt_along": ("ahead end high", "back end high"),
+    "tilt_across": ("left edge high", "right edge high"),
 }
 
 
@@ -115,7 +121,7 @@ class Check:
     """Better left: not worked on, but kept within this either way."""
     reason: str = ""
     subject: str = ""
-    """Tower or cable it belongs to, where it belongs to neither joint nor point."""
+    """Tower, cable or segment it belongs to, where it belongs to neither joint nor point."""
     item: str | None = None
     """Ride path it belongs to."""
     spot: str = ""

@@ -25,6 +25,8 @@ NAMES: Final[dict[str, str]] = {
     "tension": "Tension",
     "straightedge": "Straightedge",
     "slope_change": "Change of slope",
+    "tilt_along": "Tilt along",
+    "tilt_across": "Tilt across",
 }
 #: how a value against the design is said; ``side`` from SIDES, ``size`` with its unit
 _PHRASES: Final[dict[str, str]] = {

@@ -79,6 +79,10 @@ def test_json_keys(started: Path, command: str):
     compare(found, documented(command))
 
 
+def test_json_of_rules():
+    assert set(paths(json.loads(run("rules", "--json")))) == documented("rules")
+
+
 def test_json_of_stations():
     axis = ROOT / "examples" / "skerrin-axis" / "axis.xml"
     content = json.loads(run("stations", str(axis), "--points", str(axis), "--json"))

@@ -19,7 +19,7 @@ NO_KEY = "found no such key; allowed: a text in quotes; add it"
 ABOVE = "allowed: above zero; correct it"
 QUANTITIES = (
     "gap, step, offset, kink_grade, kink_plan, twist, level, line, station, lean, tension, "
-    "straightedge, slope_change"
+    "straightedge, slope_change, tilt_along, tilt_across"
 )
 #: what is replaced, by what, and the whole message after "job.toml"
 CASES = [
@@ -90,7 +90,7 @@ CASES = [
         "value_mm = 2.0",
         "value_mm = 2.0\nwieght = 1",
         f", tolerance.step.wieght: found an unknown key; allowed: {LENGTHS}, value, source, "
-        "weight; did you mean weight?",
+        "weight, rule, thickness, throat; did you mean weight?",
     ),
     ('source = "invented specification, clause 1"\n', "", f", tolerance.step.source: {NO_KEY}"),
     (
