@@ -137,6 +137,10 @@ def assumptions_of(one: Round) -> Assumptions:
     was taught, half of a kind's variance is common to all its seats and half each one's own.
     """
     parameters = tuple(p for kind in KINDS for p in _parameters(one, kind))
+    prior = _prior(one.job, parameters)
+    # what an earlier round left no doubt about is no parameter
+    open_ = [i for i in range(len(parameters)) if prior[i, i] > 0.0]
+    parameters = tuple(parameters[i] for i in open_)
     warm_before, warm_after = one.before.at_survey, one.after.at_survey
     m = len(one.before.values)
     warm = np.zeros(m)
@@ -144,7 +148,7 @@ def assumptions_of(one: Round) -> Assumptions:
         warm = warm_after - warm_before
     columns = [_kelvin(one, p.at) for p in parameters if p.kind == "steel"]
     steel = np.array(columns).T if columns else np.zeros((m, 0))
-    return Assumptions(one, parameters, _prior(one.job, parameters), warm, steel)
+    return Assumptions(one, parameters, prior[np.ix_(open_, open_)], warm, steel)
 
 
 def _parameters(one: Round, kind: Kind) -> list[Parameter]:

@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
+from fitup.loop.alone import Explanation
 from fitup.loop.compare import Comparison
 from fitup.loop.hypotheses import USUAL, Kind, Parameter, usual
-from fitup.loop.learn import SEEN, Explanation, Lesson
+from fitup.loop.learn import SEEN, Lesson
 from fitup.model import Job
 from fitup.units import DISPLAY, DisplayUnits, Shown
 

@@ -100,6 +100,21 @@ def move_point(states: RigidStates, job: Job, name: str, place: Any, arrives: An
     return equilibrium(states.job, segment, arrives, states.present).motion.apply(place)
 
 
+def draw(one: Round, change: np.ndarray, rng: np.random.Generator) -> Round:
+    """Return the round as it might have come out if the truth had made this change."""
+    values, vectors = np.linalg.eigh(one.covariance)
+    noise = vectors @ (np.sqrt(np.clip(values, 0.0, None)) * rng.normal(size=len(values)))
+    found, m = change + noise, len(one.before.values)
+    after = replace(one.after, values=one.before.values + found[:m])
+    return replace(one, after=after, load_change=found[m:])
+
+
+@pytest.fixture(scope="session")
+def drawn() -> Callable[..., Round]:
+    """``drawn(one, change, rng)``: the same moves, another draw of surveys and readings."""
+    return draw
+
+
 @pytest.fixture(scope="session")
 def rounds(small: Callable[..., Any]) -> Callable[..., Round]:
     """``rounds(seed, stiffness={...}, sinks={...})``: one round of the small job in a truth."""

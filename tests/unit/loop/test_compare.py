@@ -1,0 +1,95 @@
+"""The re-survey against its prediction: white where the truth is as assumed, loud where not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fitup.loop.compare import compare, verdict_of, whitener
+
+
+@pytest.mark.parametrize(
+    ("ratio", "verdict"),
+    [
+        (0.0, "as predicted"),
+        (-1.96, "as predicted"),
+        (2.5, "doubtful"),
+        (-3.29, "doubtful"),
+        (3.3, "NOT as predicted"),
+    ],
+)
+def test_verdicts(ratio: float, verdict: str):
+    assert verdict_of(ratio) == verdict
+
+
+@given(st.integers(0, 10_000), st.integers(2, 6), st.integers(0, 3))
+@settings(max_examples=30, deadline=None)
+def test_whitening_leaves_independent_ones(seed: int, rank: int, copies: int):
+    rng = np.random.default_rng(seed)
+    root = rng.normal(size=(rank, rank)) + 3.0 * np.eye(rank)
+    # some checks are sums of others, in other units
+    rows = np.vstack([np.eye(rank), rng.normal(size=(copies, rank))])
+    scale = 10.0 ** rng.uniform(-6, 3, len(rows))
+    covariance = scale[:, None] * (rows @ root @ root.T @ rows.T) * scale
+    W = whitener(covariance)
+    assert len(W) == rank
+    assert W @ covariance @ W.T == pytest.approx(np.eye(rank), abs=1e-6)
+
+
+def test_chi_square_does_not_hang_on_units(rounds):
+    one = rounds(3, sinks={"B2": 0.001})
+    inches = np.full(len(one.before.values), 1.0 / 0.0254)
+    scaled = replace(
+        one,
+        before=replace(one.before, values=one.before.values * inches,
+                       covariance=one.before.covariance * inches[0] ** 2),
+        after=replace(one.after, values=one.after.values * inches,
+                      covariance=one.after.covariance * inches[0] ** 2),
+        influence=replace(one.influence, A=one.influence.A * inches[:, None]),
+    )  # fmt: skip
+    assert compare(scaled).chi_square == pytest.approx(compare(one).chi_square, rel=1e-6)
+    assert compare(scaled).degrees == compare(one).degrees
+
+
+def test_differences_are_white_where_all_is_as_assumed(rounds, drawn):
+    """Mean of chi-square is its degrees of freedom; one in a hundred is above the limit."""
+    one, rng = rounds(1), np.random.default_rng(5)
+    told = [compare(drawn(one, one.rows @ one.moves, rng)) for _ in range(200)]
+    ratio = np.array([c.chi_square / c.degrees for c in told])
+    assert abs(ratio.mean() - 1.0) < 4.0 * np.sqrt(2.0 / told[0].degrees / len(told))
+    assert 0 <= sum(not c.as_predicted for c in told) <= 8
+    singly = np.array([d.ratio for c in told for d in c.checks])
+    assert singly.std() == pytest.approx(1.0, abs=0.05)
+    assert np.mean(np.abs(singly) > 1.96) == pytest.approx(0.05, abs=0.01)
+
+
+def test_whole_surveys_of_a_true_deck_are_as_predicted(rounds):
+    """Points moved by true rotations and surveyed with noise, reduced as any survey is."""
+    told = [compare(rounds(seed)) for seed in range(1, 13)]
+    ratio = np.array([c.chi_square / c.degrees for c in told])
+    assert abs(ratio.mean() - 1.0) < 4.0 * np.sqrt(2.0 / told[0].degrees / len(told))
+
+
+def test_a_seat_that_sank_is_seen_where_it_is(rounds):
+    told = compare(rounds(1, sinks={"B2": 0.003}))
+    assert not told.as_predicted
+    wrong = [d.check.id for d in told.checks if d.verdict == "NOT as predicted"]
+    assert "level/B-R" in wrong
+    assert not any(name.startswith("level/A") for name in wrong)
+    ends = {d.check.id: d for d in told.checks}
+    # B2 stands under the near right corner: what is there came out low
+    assert ends["level/B-R"].difference < -0.001
+    assert ends["level/B-R"].found_there == pytest.approx(ends["level/B-R"].found)
+
+
+def test_loads_are_held_against_the_moves(rounds):
+    soft = dict.fromkeys(("B1", "B2", "B3", "B4"), 0.5)
+    told = compare(rounds(1, stiffness=soft))
+    loads = {d.seat: d for d in told.loads}
+    assert loads["B1"].predicted == pytest.approx(2.0 * loads["B1"].found, rel=0.25)
+    assert loads["B1"].verdict == "NOT as predicted"
+    assert loads["A2"].verdict == "as predicted"
