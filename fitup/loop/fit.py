@@ -48,29 +48,28 @@ def linear(
 
 
 def fit(model: Assumptions, white: Array, basis: Array, prior: Array) -> Fit:
-    """Fit numbers phi with prior N(0, Q), the parameters being ``basis @ phi``.
+    """Fit numbers phi with prior N(0, L L'), the parameters being ``basis @ phi``.
 
-    Gauss-Newton on the whitened differences; each step is the closed solution
-    phi = Q C' (C Q C' + 1)^-1 (d + C phi), the posterior Q - Q C' (C Q C' + 1)^-1 C Q. The evidence
-    is Laplace's, exact where the columns do not change.
+    Gauss-Newton on the whitened differences d. With phi = L z a step is ordinary least squares of
+    [C L; 1] z = [d + C phi; 0], solved by reflections so that a wide prior costs no digits; with
+    T its triangle the covariance is (L T^-1)(L T^-1)'. The evidence is Laplace's, exact where the
+    columns do not change.
     """
+    size, vectors = np.linalg.eigh(prior)
+    root = vectors * np.sqrt(np.clip(size, 0.0, None))
     value = np.zeros(basis.shape[1])
-    inner = value
     for _ in range(_STEPS):
-        C, left, total = linear(model, white, basis, prior, value)
-        inner = C.T @ np.linalg.solve(total, left)
-        step = prior @ inner - value
+        C, left, _ = linear(model, white, basis, prior, value)
+        Q, T = np.linalg.qr(np.vstack([C @ root, np.eye(len(root))]))
+        z = np.linalg.solve(T, Q[: len(C)].T @ left)
+        step = root @ z - value
         value = value + step
         if float(np.abs(C @ step).max(initial=0.0)) < _DONE:
             break
-    C, left, total = linear(model, white, basis, prior, value)
-    missed = left - C @ value
-    covariance = prior - prior @ C.T @ np.linalg.solve(total, C @ prior)
+    spread = np.linalg.solve(T.T, root.T).T
+    theta = basis @ value
+    missed = white @ (model.round.found - model.predicted(theta))
     nothing = white @ (model.round.found - model.predicted(np.zeros(len(basis))))
-    cost = missed @ missed + inner @ prior @ inner + np.linalg.slogdet(total)[1]
-    return Fit(
-        value,
-        0.5 * (covariance + covariance.T),
-        float(nothing @ nothing - cost),
-        C[:, 0] * float(np.sqrt(prior[0, 0])),
-    )
+    cost = missed @ missed + z @ z + 2.0 * np.log(np.abs(np.diag(T))).sum()
+    effect = white @ model.columns(theta) @ basis[:, 0] * np.sqrt(prior[0, 0])
+    return Fit(value, spread @ spread.T, float(nothing @ nothing - cost), effect)

@@ -139,7 +139,7 @@ def test_the_fit_is_the_closed_solution(one, drawn):
     assert lesson.mean / size == pytest.approx(solution / size, abs=1e-5)
     spread = np.linalg.inv(rows.T @ rows)
     assert lesson.covariance / np.outer(size, size) == pytest.approx(
-        spread / np.outer(size, size), abs=1e-8
+        spread / np.outer(size, size), abs=1e-6
     )
 
 
