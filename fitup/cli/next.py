@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, Literal
 
 import click
 
 from fitup.cli.loading import influence, load
-from fitup.cli.plan import planned
+from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_BAD_INPUT, FitupError, InputError, Problem
 from fitup.jobfolder.done import read_done
@@ -62,6 +63,9 @@ from fitup.units import suffixes
     help="Readings as done (docs/loop.md); without them everything counts as planned.",
 )
 @click.option(
+    "--plan", "code", help="Check code of the plan that was carried out, from the record."
+)
+@click.option(
     "--rest",
     type=click.Choice(["refuse", "planned", "still"]),
     default="refuse",
@@ -79,13 +83,15 @@ def command(
     temperatures: Path | None,
     tensions: Path | None,
     done: Path | None,
+    code: str | None,
     rest: Literal["refuse", "planned", "still"],
     as_json: bool,
 ) -> int:
     """Write the next job folder after a plan was carried out, nothing guessed in silence.
 
     Packs, store, strokes, reactions, windows and limits are carried over, each value listed with
-    where it comes from; JOB is not changed.
+    where it comes from; JOB is not changed. The plan is the approved one of the record, the one
+    named by --plan, or without a record the one that JOB gives.
 
     \b
     Example:
@@ -93,14 +99,17 @@ def command(
                  --taken 2031-04-03T04:10 --steel "11.5 C" --deck-load "0 kN"
     """
     new = _surveys(surveys, taken, steel, deck_load)
-    loaded = load(job)
-    rows = () if done is None else read_done(done, str(done), loaded.job)
-    plan, _ = planned(loaded)
-    shown = "readings" if done is None else str(done)
-    result = carry(loaded.job, influence(loaded), plan, rows, shown=shown, rest=rest)
     told = {READINGS_FILE: readings, STEEL_FILE: temperatures, TENSIONS_FILE: tensions}
     measured = {name: path for name, path in told.items() if path is not None}
-    written, story = write_next(job, loaded.job, result, target, new, measured)
+    with ExitStack() as stack:
+        ready = prepared(job, code, stack)
+        loaded, plan = ready.loaded, ready.plan
+        rows = () if done is None else read_done(done, str(done), loaded.job)
+        shown = "readings" if done is None else str(done)
+        result = carry(loaded.job, influence(loaded), plan, rows, shown=shown, rest=rest)
+        if loaded.folder != job and (job / "holds.csv").is_file():
+            result.warnings.append(f"hold points are no part of a plan: copy holds.csv from {job}")
+        written, story = write_next(loaded.folder, loaded.job, result, target, new, measured)
     problems = _problems(target) if new else []
     if as_json:
         say_json(_as_json(plan.id, result, story, written, problems))

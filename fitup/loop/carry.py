@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
@@ -13,7 +13,6 @@ from fitup.certify.recompute import off_plane
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.rewrite import Cell
-from fitup.loop.predict import about_moves
 from fitup.model import Done, Influence, Job, Moved, Plan, Seat
 from fitup.structure.rebase import LiftOff, Rebased, carried, lift_offs, rebase_loads, seat_load
 from fitup.structure.rigid import WEIGHT_FIT
@@ -249,11 +248,9 @@ def _loads(
 ) -> None:
     """Carry reactions: as read at the end, else what counted before and what the moves add."""
     x = np.array([reached[name].setting for name in influence.seats])
-    now = rebased.r0 + influence.R @ x
+    # other seats of a frame may carry there; what lift-off measured beside the calculated stays
+    now = influence.state(x)[1] + rebased.r0 - influence.r0
     if influence.origin == "frame":
-        # other seats may carry there; what lift-off measured beside the calculated stays
-        about = about_moves(job, influence, replace(job, moved=result.moved))
-        now = about.r0 + about.R @ x + rebased.r0 - influence.r0
         result.warnings.append(
             "the frame's loads and the openings of its seats stand as for the survey before; "
             "correct them for this stage"

@@ -10,8 +10,6 @@ from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.rounds import MOVED_FILE
 from fitup.model import CheckState, Influence, Job, Moved
-from fitup.structure import lifting_of, solve_job
-from fitup.structure.learned import corrected
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,22 +98,20 @@ def as_assumed(later: Job, job: Job) -> Job:
     return replace(later, segments=segments)
 
 
-def about_moves(job: Job, influence: Influence, later: Job) -> Influence:
+def about_moves(influence: Influence, later: Job) -> Influence:
     """Return the influence about the moves as done: there other seats of a frame may carry.
 
     Parameters
     ----------
-    job : Job
     influence : Influence
         About the surveyed state.
     later : Job
         Its ``moved`` say what was done.
     """
     moved = {m.seat: m.setting for m in later.moved}
-    if influence.origin != "frame" or set(moved) != set(job.seats):
+    if influence.exact is None or set(moved) != set(influence.seats):
         return influence
-    x = np.array([moved[name] for name in influence.seats])
-    return corrected(job, lifting_of(job, solve_job(job)).about(x))
+    return influence.exact.about(np.array([moved[name] for name in influence.seats]))
 
 
 def one_round(
@@ -138,7 +134,7 @@ def one_round(
         If the two jobs do not belong together.
     """
     _require_same(job, before, later, after)
-    present, influence = influence.r0, about_moves(job, influence, later)
+    present, influence = influence.r0, about_moves(influence, later)
     moved = {m.seat: m for m in later.moved}
     rows = [moved[name] for name in influence.seats]
     read = _measured_before(job, rows)
@@ -231,7 +227,7 @@ def predict(one: Round) -> Prediction:
     A, x = one.influence.A, one.moves
     there = one.after.at_survey
     return Prediction(
-        values=one.before.values + one.influence.change(x),
+        values=one.before.values + one.influence.straight(x)[0],
         covariance=one.before.covariance + A @ (one.variances[:, None] * A.T),
         at_survey=np.zeros(len(A)) if there is None else there,
         reactions=one.influence.r0 + one.influence.R @ x,
