@@ -28,6 +28,7 @@ _COMMANDS: Final = {
     "budget": "Show how sure each check is and where the doubt comes from.",
     "structure": "Check the frame of a job, what carries, and what a move does.",
     "windows": "Show when a joint may be locked, and waiting beside jacking.",
+    "lockoff": "Say whether to lock, wait or move again, with the reason.",
     "plan": "Choose packs and order the moves, with proof.",
     "sheets": "Plan, certify and write the sheets.",
     "next": "Write the next job folder after the moves.",

@@ -14,7 +14,14 @@ from fitup.cli.plan import planned
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.model import Job, Plan
 from fitup.sheets.model import OF_POINTS
-from fitup.sheets.trust_words import doubt_line, percent, shot_line, verdict_word
+from fitup.sheets.trust_words import (
+    doubt_line,
+    percent,
+    place_of,
+    risk_words,
+    shot_line,
+    verdict_word,
+)
 from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.trust import Budget, CheckTrust, JointTrust, Shot, best_shot, make_budget, trust_of
 from fitup.trust.joint import risk_of
@@ -80,7 +87,7 @@ def _show(job: Job, trusted: Trusted) -> None:
     when = "as surveyed" if trusted.plan is None else f"after plan {trusted.plan.id[:8]}"
     for joint, shot in zip(trusted.joints, trusted.shots, strict=True):
         click.echo(f"\n{_title(job, joint.joint)}, {when}, at the reference temperature")
-        click.echo(_table(job, joint))
+        click.echo(trust_table(job, joint))
         drawn = trusted.draws.probability(trusted.budget.judged(joint.joint))
         click.echo(
             f"All of them inside at once: {percent(joint.probability)} "
@@ -102,7 +109,7 @@ def _show(job: Job, trusted: Trusted) -> None:
         f"Linear propagation and draws differ by at most {percent(apart)} in any uncertainty."
     )
     click.echo(
-        f"Inside and OUTSIDE are said at a risk of {percent(risk_of(job))}; UNDECIDED in between."
+        f"Inside and OUTSIDE are said at a risk of {risk_words(risk_of(job))}; UNDECIDED between."
     )
 
 
@@ -119,11 +126,11 @@ def _title(job: Job, name: str) -> str:
     return f"Joint {name}: back {joint.back}, ahead {joint.ahead}, looking ahead"
 
 
-def _table(job: Job, joint: JointTrust) -> str:
+def trust_table(job: Job, joint: JointTrust, value: str = "expected") -> str:
     """Every check of the joint; points that are surely inside are summed up in a line."""
     sure = [c for c in joint.checks if c.check.quantity in OF_POINTS and c.conformity == "inside"]
     listed = [c for c in joint.checks if c not in sure]
-    header = ["where", "what", "expected", "u", "allowed", "inside with", ""]
+    header = ["where", "what", value, "u", "allowed", "inside with", ""]
     table = text_table(header, [_row(job, c) for c in listed], right=[3, 4, 5]) if listed else ""
     if not sure:
         return table
@@ -136,13 +143,8 @@ def _row(job: Job, told: CheckTrust) -> list[str]:
     units = DISPLAY[job.units]
     check = told.check
     shown = shown_for(check.quantity, units)
-    place = (
-        check.point
-        or check.subject
-        or ("whole joint" if check.pair is None else f"{check.pair} {job.pairs[check.pair].place}")
-    )
     return [
-        place,
+        place_of(job, check),
         NAMES[check.quantity],
         value_words(check.quantity, told.value, units, check.target).words,
         shown.text(told.u),

@@ -13,12 +13,13 @@ from fitup.cli.text import job_argument, json_option, progress, say_json, text_t
 from fitup.cli.writing import write_files
 from fitup.jobfolder.series import SteelSeries, read_series
 from fitup.model import Influence, Job
-from fitup.sheets.trust_words import percent, windows_words
+from fitup.sheets.trust_words import risk_words, windows_words
 from fitup.sheets.words import plain_value
 from fitup.sheets.write import file_names
+from fitup.trust.budget import moving_rates
 from fitup.trust.joint import risk_of
 from fitup.trust.waiting import Option, gap_temperature, jack_and_wait, option_of
-from fitup.trust.windows import EvenSteel, Window, even_steel, moving_rates, survey_times
+from fitup.trust.windows import EvenSteel, Window, even_steel, survey_times
 from fitup.units import DISPLAY, from_si
 
 temperatures_option = click.option(
@@ -120,7 +121,7 @@ def _show(job: Job, series: SteelSeries, options: list[Option]) -> None:
             f"Survey when the joint goes less than {move} in {hours:.1f} h: "
             f"{windows_words(series, still)}"
         )
-    click.echo(f"\nSurely: each check inside at a risk of {percent(risk_of(job))}.")
+    click.echo(f"\nSurely: each check inside at a risk of {risk_words(risk_of(job))}.")
     for option in options:
         if option.name == "jack and wait":
             click.echo(_how_to_wait(job, option))
@@ -199,7 +200,7 @@ def as_json_result(job: Job, series: SteelSeries, options: list[Option]) -> dict
                 "gap_closes_at": gap_temperature(job, wait.budget, [course.joint]),
                 "even": _even_json(even_steel(job, wait.budget, course.joint)),
                 "survey": [
-                    _window_json(series, w) for w in survey_times(job, series, course.checks)
+                    window_json(series, w) for w in survey_times(job, series, course.checks)
                 ],
             }
             for course in wait.courses
@@ -224,15 +225,16 @@ def _option_json(series: SteelSeries, option: Option) -> dict[str, Any]:
         "joints": [
             {
                 "joint": course.joint,
-                "inside": [_window_json(series, w) for w in course.windows],
-                "surely": [_window_json(series, w) for w in course.sure],
+                "inside": [window_json(series, w) for w in course.windows],
+                "surely": [window_json(series, w) for w in course.sure],
             }
             for course in option.courses
         ],
     }
 
 
-def _window_json(series: SteelSeries, window: Window) -> dict[str, str]:
+def window_json(series: SteelSeries, window: Window) -> dict[str, str]:
+    """Return a window with local times."""
     return {
         "from": series.clock(window.start).isoformat(),
         "to": series.clock(window.end).isoformat(),

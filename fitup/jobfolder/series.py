@@ -212,5 +212,6 @@ def _built(
     start = times[0] + dt.timedelta(seconds=lag)
     seconds = np.array([(t - times[0]).total_seconds() for t in times])
     hours = from_si(lag, "time", "h")
-    told = f"air in {shown}, the steel {hours:.1f} h behind it" if air else f"steel in {shown}"
+    name = Path(shown).name
+    told = f"air in {name}, the steel {hours:.1f} h behind it" if air else f"steel in {name}"
     return SteelSeries(shown, start, seconds, mean, difference, tuple(shared), told)

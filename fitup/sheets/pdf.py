@@ -214,13 +214,14 @@ def _stamp(header: Header) -> datetime:
 
 
 def _compile(template: str, sheets: SheetSet, **content: Any) -> bytes:
+    return compile_pdf(template, sheets.header, sheets.caution_strip, **content)
+
+
+def compile_pdf(template: str, header: Header, strip: str, **content: Any) -> bytes:
+    """Return a template filled with a header, the caution at the foot, and its own content."""
     import typst
 
-    data = {
-        "header": printable(sheets.header),
-        "caution_strip": sheets.caution_strip,
-        **content,
-    }
+    data = {"header": printable(header), "caution_strip": strip, **content}
     pdf = typst.compile(
         str(_TEMPLATES / template),
         root=str(_TEMPLATES),
@@ -229,7 +230,7 @@ def _compile(template: str, sheets: SheetSet, **content: Any) -> bytes:
         format="pdf",
         sys_inputs={"data": json.dumps(data, ensure_ascii=False, sort_keys=True)},
         pdf_standards=[_STANDARD],
-        timestamp=_stamp(sheets.header),
+        timestamp=_stamp(header),
     )
     if not isinstance(pdf, bytes):
         raise TypeError(f"{template}: typst returned no PDF")

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from fitup.jobfolder.series import SteelSeries
+from fitup.model import Check, Job
+from fitup.sheets.words import NAMES, value_words
+from fitup.survey.steel import Steel
 from fitup.trust.conformity import Conformity
-from fitup.trust.joint import JointTrust
+from fitup.trust.joint import CheckTrust, JointTrust
+from fitup.trust.lockoff import LockOff
 from fitup.trust.shots import Shot
 from fitup.trust.windows import Window
-from fitup.units import DisplayUnits, from_si
+from fitup.units import DISPLAY, DisplayUnits, from_si
 
 
 def percent(probability: float) -> str:
@@ -29,6 +33,17 @@ def percent(probability: float) -> str:
     if 0.1 <= probability <= 0.9:
         return f"{100.0 * probability:.0f} %"
     return f"{100.0 * probability:.1f} %"
+
+
+def risk_words(risk: float) -> str:
+    """Say a risk as it was chosen.
+
+    Examples
+    --------
+    >>> risk_words(0.05), risk_words(0.001)
+    ('5 %', '0.1 %')
+    """
+    return f"{100.0 * risk:g} %"
 
 
 def verdict_word(said: Conformity) -> str:
@@ -70,6 +85,8 @@ def shot_line(shot: Shot, units: DisplayUnits) -> str:
             f"{line}: the whole joint inside with {percent(shot.probability)} "
             f"instead of {percent(shot.probability_now)}"
         )
+    if f"{shot.worst:.2f}" == f"{shot.worst_now:.2f}":
+        return line
     return (
         f"{line}: the worst doubt is {shot.worst:.2f} instead of {shot.worst_now:.2f} of its "
         "tolerance"
@@ -96,3 +113,75 @@ def _minute(series: SteelSeries, seconds: float, rounding: Callable[[float], int
 def windows_words(series: SteelSeries, windows: tuple[Window, ...]) -> str:
     """Say all windows, or that there is none."""
     return "; ".join(window_words(series, w) for w in windows) if windows else "never"
+
+
+def place_of(job: Job, check: Check) -> str:
+    """Return where a check is, in words."""
+    if check.pair is not None:
+        return f"{check.pair} {job.pairs[check.pair].place}"
+    return check.point or check.subject or "whole joint"
+
+
+def found_words(job: Job, told: CheckTrust) -> str:
+    """Say what a check is: ``gap at P1 LEFT edge: 3.1 mm too wide``."""
+    check = told.check
+    words = value_words(check.quantity, told.value, DISPLAY[job.units], check.target).words
+    return f"{NAMES[check.quantity].lower()} at {place_of(job, check)}: {words}"
+
+
+def hours(seconds: float) -> str:
+    """Say a time span in hours."""
+    return f"{from_si(seconds, 'time', 'h'):.1f} h"
+
+
+def steel_words(job: Job, steel: Mapping[str, Steel]) -> str:
+    """Say the steel of segments; once where all are alike."""
+    shown = DISPLAY[job.units].temperature
+    said = {}
+    for name, own in steel.items():
+        words = shown.text(own.mean)
+        if own.difference:
+            side = "top" if own.difference > 0.0 else "bottom"
+            by = from_si(abs(own.difference), "temperature_step", shown.suffix)
+            words += f", {side} warmer by {by:.{shown.decimals}f} {shown.word}"
+        said[name] = words
+    if len(set(said.values())) == 1:
+        return next(iter(said.values()))
+    return "; ".join(f"{name} {words}" for name, words in said.items())
+
+
+def reason_of(job: Job, own: LockOff, series: SteelSeries | None) -> str:
+    """Say in a sentence why a joint is locked, waited for, or moved again."""
+    if own.cause == "survey age":
+        most = hours(job.lockoff.survey_age)
+        return f"The survey is {hours(own.age)} old, at most {most} are allowed: survey again."
+    if own.worst is None:
+        if own.open_holds:
+            return f"Every check is inside, but not released: {'; '.join(own.open_holds)}."
+        sure = f"Every check is inside, the whole joint with {percent(own.trust.probability)}"
+        if own.window is None or series is None:
+            return f"{sure}."
+        return f"{sure}; lock within {window_words(series, own.window)}."
+    steel = steel_words(job, own.steel)
+    found = found_words(job, own.worst)
+    found = f"{found[0].upper()}{found[1:]} with the steel at {steel}"
+    units = DISPLAY[job.units]
+    better = "" if own.shot is None else f" Measure first: {shot_line(own.shot, units)}."
+    if own.cause == "window later" and own.window is not None and series is not None:
+        return f"{found}; every check is surely inside {window_words(series, own.window)}: wait."
+    if own.cause == "undecided":
+        sure = percent(own.worst.probability)
+        return f"{found}: within tolerance, but inside with {sure} only.{better}"
+    if own.cause == "other steel":
+        if series is not None and own.course is not None:
+            when = windows_words(series, own.course.windows)
+            first = "" if own.shot is None else f", and {own.shot.text}"
+            return f"{found}; within tolerance {when}, but never surely: wait{first}."
+        assert own.even is not None
+        shown = DISPLAY[job.units].temperature
+        return (
+            f"{found}; within tolerance with the steel evenly at {shown.text(own.even.least)} to "
+            f"{shown.text(own.even.most)}: wait for it, or move again."
+        )
+    which = "no temperature of the series" if series is not None else "no steel temperature"
+    return f"{found}, and {which} brings every check inside: move again."

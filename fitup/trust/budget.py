@@ -136,7 +136,7 @@ def make_budget(
         not counted.
     steel : mapping of segment to Steel, optional
         Steel of every segment at locking. Without it checks are stated for the reference
-        temperature.
+        temperature; levels, lines and stations of points always are.
     """
     made: list[tuple[Source, Array]] = []
     made += _surveyed(job, survey, state)
@@ -153,10 +153,9 @@ def make_budget(
             else:
                 made += _stiffness(job, influence, effect, x)
     if steel is not None:
-        mean, difference = segment_rates(job, state.checks)
-        for k, name in enumerate(job.segments):
-            values = values + mean[:, k] * (steel[name].mean - job.reference_temperature)
-            values = values + difference[:, k] * steel[name].difference
+        mean, difference = moving_rates(job, state.checks)
+        warm, bend = away_from_reference(job, steel)
+        values = values + mean @ warm + difference @ bend
     return _gathered(state.checks, values, made, tuple(not_counted))
 
 
@@ -203,14 +202,32 @@ def _warmth(
 ) -> Iterator[tuple[Source, Array]]:
     """Steel temperatures at the survey and at locking, and the coefficient between the two."""
     mean, difference = segment_rates(job, state.checks)
-    reference = dict.fromkeys(job.segments, Steel(job.reference_temperature))
-    now = reference if steel is None else steel
     yield from _steel("steel then", survey.steel, mean, difference)
-    yield from _steel("steel now", now, mean, difference)
-    warm = np.array([now[n].mean - survey.steel[n].mean for n in job.segments])
-    bend = np.array([now[n].difference - survey.steel[n].difference for n in job.segments])
+    then = away_from_reference(job, survey.steel)
+    grown = -(mean @ then[0] + difference @ then[1])
+    if steel is not None:
+        mean, difference = moving_rates(job, state.checks)
+        yield from _steel("steel now", steel, mean, difference)
+        now = away_from_reference(job, steel)
+        grown = grown + mean @ now[0] + difference @ now[1]
     # one kind of steel: its coefficient errs alike everywhere
-    yield Source("expansion", ""), (mean @ warm + difference @ bend) * job.doubts.expansion
+    yield Source("expansion", ""), grown * job.doubts.expansion
+
+
+def away_from_reference(job: Job, steel: Mapping[str, Steel]) -> tuple[Array, Array]:
+    """Return how much warmer than the reference segments are (s,), and their differences [K]."""
+    warm = [steel[n].mean - job.reference_temperature for n in job.segments]
+    return np.array(warm), np.array([steel[n].difference for n in job.segments])
+
+
+def moving_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
+    """Return the rates of :func:`segment_rates`, none for checks of single points.
+
+    A level, line or station is judged against the design, which holds at the reference.
+    """
+    mean, difference = segment_rates(job, checks)
+    across = np.array([c.point is None for c in checks])[:, None]
+    return mean * across, difference * across
 
 
 def _steel(

@@ -23,6 +23,7 @@ from fitup.joints.thermal import segment_rates
 from fitup.model import CheckState, Influence, Job, Plan, Segment
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
+from fitup.trust.budget import away_from_reference, moving_rates
 from fitup.trust.joint import limits_of
 
 _SEED: Final = 20_310_402
@@ -111,27 +112,29 @@ def _warmth(
     draws: int,
 ) -> Array:
     """From the survey's steel, as it may have been, to that of locking, as it may be."""
-    mean, bent = segment_rates(job, state.checks)
-    reference = dict.fromkeys(job.segments, Steel(job.reference_temperature))
-    then = _drawn(survey.steel, rng, draws)
-    now = _drawn(reference if steel is None else steel, rng, draws)
     rate = 1.0 + job.doubts.expansion * rng.standard_normal((draws, 1))
+    rates = np.hstack(segment_rates(job, state.checks))
+    told = np.concatenate(away_from_reference(job, survey.steel))
     # the state is already told for the reference
-    back = [survey.steel[n].mean - job.reference_temperature for n in job.segments]
-    bow = [survey.steel[n].difference for n in job.segments]
-    grown: Array = (rate * (now - then) + np.r_[back, bow]) @ np.hstack([mean, bent]).T
-    return grown
+    grown: Array = (told - rate * _drawn(job, survey.steel, rng, draws)) @ rates.T
+    if steel is None:
+        return grown
+    there = np.hstack(moving_rates(job, state.checks))
+    return grown + rate * _drawn(job, steel, rng, draws) @ there.T
 
 
-def _drawn(steel: Mapping[str, Steel], rng: np.random.Generator, draws: int) -> Array:
-    """Mean temperatures and differences (n, 2 s); told for several segments, they err alike."""
+def _drawn(job: Job, steel: Mapping[str, Steel], rng: np.random.Generator, draws: int) -> Array:
+    """How much warmer than the reference, and differences (n, 2 s).
+
+    What was told for several segments errs alike in all.
+    """
     errors: dict[str, Array] = {}
     means, differences = [], []
     for name, own in steel.items():
         key = own.shared or name
         if key not in errors:
             errors[key] = rng.standard_normal(draws)
-        means.append(own.mean + own.u_mean * errors[key])
+        means.append(own.mean - job.reference_temperature + own.u_mean * errors[key])
         differences.append(own.difference + _spread(rng, draws, own.u_difference))
     return np.array([*means, *differences]).T
 

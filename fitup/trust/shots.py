@@ -34,7 +34,8 @@ class Shot:
 
     ``kind`` is ``target`` (measure it once more), ``reading`` (read ``quantity`` at the pair
     ``name``) or ``steel`` (read the steel temperature again); ``u`` is its standard uncertainty
-    [m or K]. ``worst`` is the greatest standard uncertainty over tolerance.
+    [m or K]. ``worst`` is the greatest standard uncertainty over tolerance, ``doubt`` the sum of
+    variances over squared tolerances.
     """
 
     kind: str
@@ -43,6 +44,7 @@ class Shot:
     u: float
     probability: float
     worst: float
+    doubt: float
     probability_now: float
     worst_now: float
 
@@ -57,24 +59,21 @@ class Shot:
 
 
 def best_shot(job: Job, survey: Survey, budget: Budget, joint: str) -> Shot | None:
-    """Return the one measurement that helps a joint most, or None where none is needed or helps.
+    """Return the one measurement that helps a joint most, or None where none is needed.
 
     The greatest rise of the joint's probability decides; where no shot raises it by 0.5 %, the
-    one that lowers the worst doubt most.
+    one that lowers the worst doubt most, or else all doubts together.
     """
     rows = budget.judged(joint)
     if joint_probability(budget, rows, _POINTS) > _SURE:
         return None
     shots = list(_shots(job, survey, budget, rows))
-    helpful = [
-        s for s in shots if s.worst < s.worst_now - 1e-9 or s.probability > s.probability_now
-    ]
-    if not helpful:
+    if not shots:
         return None
-    surest = max(helpful, key=lambda s: (round(s.probability, 4), -s.worst))
+    surest = max(shots, key=lambda s: (round(s.probability, 4), -s.worst))
     if surest.probability >= surest.probability_now + _WORTH:
         return surest
-    return min(helpful, key=lambda s: (round(s.worst, 6), -s.probability))
+    return min(shots, key=lambda s: (round(s.worst, 6), s.doubt))
 
 
 def _shots(job: Job, survey: Survey, budget: Budget, rows: Sequence[int]) -> Iterator[Shot]:
@@ -106,7 +105,10 @@ def _shot(
     told: tuple[str, str, str, float],
     now: tuple[float, float],
 ) -> Shot:
-    return Shot(*told, joint_probability(better, rows, _POINTS), _worst(better, rows), *now)
+    _, allowed = limits_of([budget.checks[i] for i in rows])
+    doubt = float(((better.u[list(rows)] / allowed) ** 2).sum())
+    probability = joint_probability(better, rows, _POINTS)
+    return Shot(*told, probability, _worst(better, rows), doubt, *now)
 
 
 def _worst(budget: Budget, rows: Sequence[int]) -> float:

@@ -13,11 +13,10 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.jobfolder.series import SteelSeries
-from fitup.joints.thermal import segment_rates
 from fitup.model import Check, Job
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
-from fitup.trust.budget import Budget
+from fitup.trust.budget import Budget, moving_rates
 from fitup.trust.conformity import accepted
 from fitup.trust.joint import limits_of, risk_of
 
@@ -74,16 +73,6 @@ def steel_in(job: Job, series: SteelSeries, seconds: float) -> dict[str, Steel]:
         )
         for k, (name, segment) in enumerate(job.segments.items())
     }
-
-
-def moving_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
-    """Return the rates of :func:`segment_rates`, none for checks of single points.
-
-    A level, line or station is judged against the design, which holds at the reference.
-    """
-    mean, difference = segment_rates(job, checks)
-    across = np.array([c.point is None for c in checks])[:, None]
-    return mean * across, difference * across
 
 
 def course_of(job: Job, survey: Survey, budget: Budget, series: SteelSeries, joint: str) -> Course:

@@ -115,6 +115,15 @@ def test_json_of_windows(started: Path, tmp_path: Path):
     assert (tmp_path / "out" / "windows-J1-jack.svg").is_file()
 
 
+def test_json_of_lockoff(started: Path, tmp_path: Path):
+    series = tmp_path / "steel.csv"
+    series.write_text("time,steel_C\n2031-05-14T04:00,14\n2031-05-15T16:00,19\n", "utf-8")
+    told = ["--temperatures", str(series), "--out", str(tmp_path / "out")]
+    result = CliRunner().invoke(group, ["lockoff", "--json", *told, str(started)])
+    compare(set(paths(json.loads(result.stdout))), documented("lockoff"))
+    assert (tmp_path / "out" / "lockoff.pdf").is_file()
+
+
 def test_json_of_start(tmp_path: Path):
     content = json.loads(run("start", "--json", str(tmp_path / "x")))
     assert set(paths(content)) == documented("start")

@@ -1,0 +1,223 @@
+"""``fitup lockoff``: lock, wait or move again, with the reason in a sentence."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from fitup.cli.budget import check_json, trust_table
+from fitup.cli.loading import Loaded, influence, load
+from fitup.cli.text import job_argument, json_option, progress, say_json
+from fitup.cli.windows import window_json
+from fitup.cli.writing import write_files
+from fitup.errors import EXIT_OUTSIDE, InputError, Problem
+from fitup.jobfolder.series import SteelSeries, read_series
+from fitup.model import Job
+from fitup.record.open_holds import open_holds
+from fitup.record.store import Record, has_record
+from fitup.sheets.trust_words import (
+    hours,
+    percent,
+    reason_of,
+    risk_words,
+    steel_words,
+    windows_words,
+)
+from fitup.survey.points import Survey
+from fitup.survey.steel import Steel
+from fitup.trust import make_budget, trust_of
+from fitup.trust.confirm import confirm_lockoff
+from fitup.trust.joint import risk_of
+from fitup.trust.lockoff import LockOff, decide, taken
+from fitup.trust.montecarlo import simulate
+from fitup.trust.windows import steel_in
+
+
+@dataclass(frozen=True, eq=False)
+class Decided:
+    """What is decided for a time, joint by joint, and how many numbers were confirmed."""
+
+    when: dt.datetime
+    series: SteelSeries | None
+    joints: tuple[LockOff, ...]
+    confirmed: int
+
+
+@click.command("lockoff")
+@job_argument
+@click.option(
+    "--temperatures",
+    "file",
+    type=click.Path(path_type=Path, readable=False),
+    help="CSV of steel or air temperatures against time; else the steel of the survey holds.",
+)
+@click.option("--at", help="Time of locking, 2031-04-03T11:30; else the first there is.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, readable=False),
+    help="Folder for the printed record; none is written when not given.",
+)
+@json_option
+def command(job: Path, file: Path | None, at: str | None, out: Path | None, as_json: bool) -> int:
+    """Say for every joint, as surveyed, whether to lock it, wait, or move again.
+
+    Looks at each check at the steel of the time of locking, at the age of the survey, at the
+    windows to come and at open hold points. The exit code is 0 only where every joint is to be
+    locked, else 3.
+
+    \b
+    Example:
+      fitup lockoff closure-k1 --temperatures forecast.csv --at 2031-04-03T11:30 --out night-15
+    """
+    loaded = load(job)
+    series = None if file is None else read_series(file, str(file), loaded.job)
+    when = _when(loaded.survey, at, series)
+    holds = [f"{h.id} {h.what}" for h in loaded.job.holds if not h.signed]
+    if has_record(job):
+        with Record(job) as record:
+            holds += open_holds(record.whole())
+    decided = decided_for(loaded, series, when, tuple(holds))
+    written = [] if out is None else write_files(out, _documents(loaded, decided))
+    if as_json:
+        say_json({**as_json_result(loaded.job, decided), "written": written})
+    else:
+        _show(loaded.job, decided)
+        for name in written:
+            click.echo(f"wrote {name}")
+    return 0 if all(o.decision == "LOCK" for o in decided.joints) else EXIT_OUTSIDE
+
+
+def _when(survey: Survey, at: str | None, series: SteelSeries | None) -> dt.datetime:
+    """Return the time of locking: as told, else the first after the survey."""
+    latest = max(taken(survey, name) for name in survey.epoch_of)
+    if at is None:
+        return latest if series is None else max(latest, series.start)
+
+    def refuse(allowed: str, do: str) -> InputError:
+        return InputError([Problem("--at", f"'{at}'", allowed, do)])
+
+    try:
+        when = dt.datetime.fromisoformat(at)
+    except ValueError:
+        when = dt.datetime.max.replace(tzinfo=dt.UTC)
+    if when.tzinfo is not None:
+        raise refuse("a local time such as 2031-04-03T11:30", "correct it")
+    if when < latest:
+        raise refuse(f"not before the survey of {latest:%Y-%m-%d %H:%M}", "give a later time")
+    if series is None:
+        return when
+    end = series.clock(series.seconds[-1])
+    if not series.start <= when <= end:
+        raise refuse(
+            f"within the temperatures, {series.start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}",
+            "give another time, or more temperatures",
+        )
+    return when
+
+
+def decided_for(
+    loaded: Loaded, series: SteelSeries | None, when: dt.datetime, holds: tuple[str, ...]
+) -> Decided:
+    """Decide at every joint with judged checks, and hold every number against a second path."""
+    job, survey, state = loaded.job, loaded.survey, loaded.state
+    moves = influence(loaded)
+    steel = dict(survey.steel)
+    if series is not None:
+        seconds = series.since_start(when)
+        if not 0.0 <= seconds <= float(series.seconds[-1]):
+            first = f"{series.start:%Y-%m-%d %H:%M}"
+            raise InputError(
+                [
+                    Problem(
+                        series.file,
+                        f"temperatures that begin {first} and end before the survey",
+                        "temperatures that go on after the survey",
+                        "give newer ones",
+                    )
+                ]
+            )
+        steel = steel_in(job, series, seconds)
+    reference = make_budget(job, survey, state, moves)
+    there = make_budget(job, survey, state, moves, steel=steel)
+    decided = tuple(
+        decide(job, survey, reference, there, trust, steel, when, holds, series)
+        for trust in trust_of(job, there)
+        if trust.joint
+    )
+    progress("second path")
+    draws = simulate(job, survey, state, moves, steel=steel)
+    count = confirm_lockoff(job, state, steel, decided, draws, series)
+    return Decided(when, series, decided, count)
+
+
+def _documents(loaded: Loaded, decided: Decided) -> dict[str, bytes]:
+    from fitup.sheets.figure_windows import windows_svg
+    from fitup.sheets.lockoff import lockoff_pdf
+
+    figures = {}
+    for own in decided.joints:
+        if decided.series is not None and own.course is not None:
+            title = f"Joint {own.trust.joint}, as surveyed"
+            figures[own.trust.joint] = windows_svg(loaded.job, decided.series, own.course, title)
+    pdf = lockoff_pdf(
+        loaded.job, loaded.survey, decided.when, decided.joints, decided.series, figures
+    )
+    return {"lockoff.pdf": pdf}
+
+
+def _show(job: Job, decided: Decided) -> None:
+    click.echo(f"For locking at {decided.when:%Y-%m-%d %H:%M}")
+    for own in decided.joints:
+        joint = job.joints[own.trust.joint]
+        click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}: {own.decision}")
+        click.echo(reason_of(job, own, decided.series))
+        click.echo(trust_table(job, own.trust, "measured"))
+        click.echo(f"All of them inside at once: {percent(own.trust.probability)}")
+        click.echo(f"Steel at locking: {steel_words(job, own.steel)}")
+        if decided.series is not None and own.course is not None:
+            click.echo(f"Surely inside: {windows_words(decided.series, own.course.sure)}")
+            click.echo(f"Within tolerance: {windows_words(decided.series, own.course.windows)}")
+        click.echo(f"Survey: {hours(own.age)} old, at most {hours(job.lockoff.survey_age)}")
+        click.echo(f"Open hold points: {'; '.join(own.open_holds) or 'none'}")
+    click.echo(
+        f"\nInside and OUTSIDE are said at a risk of {risk_words(risk_of(job))}; UNDECIDED in "
+        f"between. {decided.confirmed} numbers confirmed by a second path."
+    )
+    click.echo("An aid to a competent engineer: nobody locks before the engineer has signed.")
+
+
+def as_json_result(job: Job, decided: Decided) -> dict[str, Any]:
+    """Return the decisions with documented keys (docs/json.md), in SI."""
+    return {
+        "job": job.name,
+        "at": decided.when.isoformat(),
+        "risk": risk_of(job),
+        "confirmed": decided.confirmed,
+        "joints": [_joint_json(job, own, decided.series) for own in decided.joints],
+    }
+
+
+def _joint_json(job: Job, own: LockOff, series: SteelSeries | None) -> dict[str, Any]:
+    windows = []
+    if series is not None and own.course is not None:
+        windows = [window_json(series, w) for w in own.course.sure]
+    return {
+        "joint": own.trust.joint,
+        "decision": own.decision,
+        "cause": own.cause,
+        "reason": reason_of(job, own, series),
+        "probability": own.trust.probability,
+        "survey_age": own.age,
+        "open_holds": list(own.open_holds),
+        "steel": [_steel_json(name, s) for name, s in own.steel.items()],
+        "surely": windows,
+        "checks": [check_json(c) for c in own.trust.checks],
+    }
+
+
+def _steel_json(segment: str, steel: Steel) -> dict[str, Any]:
+    return {"segment": segment, "mean": steel.mean, "difference": steel.difference}
