@@ -24,3 +24,14 @@ def test_spoiled_folders_are_refused_or_read() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
     counts = dict(part.split("=") for part in done.stdout.split())
     assert int(counts["read"]) + int(counts["refused"]) == 30
+
+
+def test_structure_benchmark_runs() -> None:
+    command = [sys.executable, "benchmarks/structure.py", "--dofs", "60", "100", "--limit", "0"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    header, first, second = done.stdout.splitlines()
+    assert header.split()[:4] == ["dofs", "seats", "ours_s", "ms/seat"]
+    assert (first.split()[:2], second.split()[:2]) == (["60", "6"], ["100", "8"])
+    # the two packages agree, whatever the time
+    assert float(second.split()[9]) < 1e-5

@@ -6,7 +6,7 @@ and every piece carries only even loads.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -102,7 +102,8 @@ def make_mesh(model: FrameModel, ties: Mapping[str, tuple[Tie, Array]]) -> Mesh:
     StructureError
         If a member cannot stand as a beam.
     """
-    cuts = {name: _cuts(model, member, ties) for name, member in model.members.items()}
+    wanted = _wanted(model, ties)
+    cuts = {name: _cuts(model, m, wanted.get(name, ())) for name, m in model.members.items()}
     nodes = dict(model.nodes)
     pieces: dict[str, tuple[Beam, ...]] = {}
     for name, member in model.members.items():
@@ -125,19 +126,26 @@ def _spring(model: FrameModel, spring: Spring) -> SpringElement:
     return SpringElement(spring, model.nodes[spring.node].position - model.nodes[lead].position)
 
 
-def _cuts(
-    model: FrameModel, member: Member, ties: Mapping[str, tuple[Tie, Array]]
-) -> tuple[float, ...]:
+def _wanted(model: FrameModel, ties: Mapping[str, tuple[Tie, Array]]) -> Mapping[str, list[float]]:
+    """Member -> the places at which it is to be cut, in any order [m]."""
+    wanted: dict[str, list[float]] = {}
+    for tie, _ in ties.values():
+        if tie.member is not None and tie.at is not None:
+            wanted.setdefault(tie.member, []).append(tie.at)
+    for place in model.places.values():
+        wanted.setdefault(place.member, []).append(place.at)
+    for load in model.member_loads:
+        ends = [load.start] if load.end is None else [load.start, load.end]
+        wanted.setdefault(load.member, []).extend(ends)
+    return wanted
+
+
+def _cuts(model: FrameModel, member: Member, wanted: Iterable[float]) -> tuple[float, ...]:
     """Places along the flexible length at which a member is cut, its ends included [m]."""
     start, end = flexible(model, member)
     length = float(np.linalg.norm(end - start))
     if length < NEAR:
         raise StructureError(f"member {member.id}: its flexible length is zero")
-    wanted = [t.at for t, _ in ties.values() if t.member == member.id and t.at is not None]
-    wanted += [p.at for p in model.places.values() if p.member == member.id]
-    for load in model.member_loads:
-        if load.member == member.id:
-            wanted += [load.start] if load.end is None else [load.start, load.end]
     result = [0.0]
     for at in sorted(wanted):
         if result[-1] + NEAR < at < length - NEAR:

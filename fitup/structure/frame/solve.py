@@ -1,12 +1,18 @@
-"""Factorise once, then one right-hand side for each load and each seat."""
+"""Factorise once, then one right-hand side for each load and each seat.
+
+A deck is long and thin: put in order along its length, its stiffness is a narrow band, and the
+band's own factor takes many right-hand sides several times faster than a general sparse one.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Final, Protocol
 
 import numpy as np
-from scipy.sparse import csc_array, diags_array
+from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.sparse import coo_array, csc_array, csr_array, diags_array
+from scipy.sparse.csgraph import reverse_cuthill_mckee
 from scipy.sparse.linalg import splu
 
 from fitup.frames import Array
@@ -20,7 +26,7 @@ class Factor:
     """
 
     scale: Array
-    lu: Any
+    lu: _Solver
     least: float
 
     def solve(self, right: Array) -> Array:
@@ -39,6 +45,8 @@ class Singular(Exception):
 
 #: least share of a motion's own stiffness below which it counts as unresisted
 LOOSE = 1e-13
+#: wider bands go to the general sparse factor
+_BAND: Final = 80
 
 
 def factorise(stiffness: csc_array) -> Factor:
@@ -55,10 +63,10 @@ def factorise(stiffness: csc_array) -> Factor:
     scale = 1.0 / np.sqrt(diagonal)
     scaled = csc_array(diags_array(scale) @ stiffness @ diags_array(scale))
     try:
-        lu = _lu(scaled)
+        lu = _factor(scaled)
     except RuntimeError:
         # an exact zero pivot: look for its motion a little beside
-        beside = _lu(csc_array(scaled + 1e-11 * diags_array(np.ones(len(scale)))))
+        beside = _factor(csc_array(scaled + 1e-11 * diags_array(np.ones(len(scale)))))
         raise Singular(scale * _softest(scaled, beside)[1]) from None
     least, vector = _softest(scaled, lu)
     if least < LOOSE:
@@ -66,7 +74,38 @@ def factorise(stiffness: csc_array) -> Factor:
     return Factor(scale, lu, least)
 
 
-def _lu(matrix: csc_array) -> Any:
+class _Solver(Protocol):
+    def solve(self, rhs: Array) -> Array: ...
+
+
+@dataclass(frozen=True, eq=False)
+class _Band:
+    """The Cholesky factor of a narrow band: motions in the order along the structure."""
+
+    order: Array
+    factor: Array
+
+    def solve(self, rhs: Array) -> Array:
+        """Return the solution for one right-hand side (f,) or several (f, k)."""
+        out = np.empty_like(rhs)
+        out[self.order] = cho_solve_banded((self.factor, True), rhs[self.order], check_finite=False)
+        return out
+
+
+def _factor(matrix: csc_array) -> _Solver:
+    order = reverse_cuthill_mckee(csr_array(matrix), symmetric_mode=True)
+    ordered = coo_array(matrix[order][:, order])
+    row, column = ordered.coords
+    width = int((row - column).max(initial=0))
+    if width <= _BAND:
+        band = np.zeros((width + 1, matrix.shape[0]))
+        below = row >= column
+        band[(row - column)[below], column[below]] = ordered.data[below]
+        try:
+            return _Band(order, cholesky_banded(band, lower=True, check_finite=False))
+        except np.linalg.LinAlgError:
+            # not definite: the general factor says more
+            pass
     return splu(
         matrix,
         permc_spec="MMD_AT_PLUS_A",
@@ -75,7 +114,7 @@ def _lu(matrix: csc_array) -> Any:
     )
 
 
-def _softest(scaled: csc_array, lu: Any) -> tuple[float, Array]:
+def _softest(scaled: csc_array, lu: _Solver) -> tuple[float, Array]:
     """Return the least eigenvalue of a scaled stiffness and its motion (f,), by inverse steps."""
     vector = np.cos(np.arange(scaled.shape[0]) * 1.7) + 1.5
     for _ in range(6):

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.sparse import csc_array
+from scipy.sparse import coo_array, csc_array
 
 from fitup.errors import StructureError
 from fitup.frames import Array
@@ -17,7 +17,10 @@ from fitup.structure.frame.beam import Beam
 from fitup.structure.frame.elements import ArmSpring
 from fitup.structure.frame.loose import lonely_nodes, mechanism
 from fitup.structure.frame.mesh import NEAR, Mesh, make_mesh
-from fitup.structure.frame.solve import Singular, factorise
+from fitup.structure.frame.solve import Factor, Singular, factorise
+
+#: right-hand sides that are solved together
+_AT_ONCE = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,13 +106,12 @@ def solve_frame(
         )
     forces, tangent = system.assemble()
     rest = forces - system.loads
-    right = np.column_stack([-rest, *(_push(system, foot) for foot in feet)])
     try:
         factor = factorise(system.reduced(tangent))
     except Singular as error:
         raise mechanism(system, error.vector) from None
-    motions = np.asarray(system.spread @ factor.solve(np.asarray(system.spread.T @ right)))
-    return Solved(mesh, feet, motions[:, 0], motions[:, 1:], tangent, rest, factor.least)
+    still = system.spread @ factor.solve(system.spread.T @ -rest)
+    return Solved(mesh, feet, still, _moves(system, feet, factor), tangent, rest, factor.least)
 
 
 def _foot(mesh: Mesh, seat: Seat) -> ArmSpring:
@@ -117,12 +119,19 @@ def _foot(mesh: Mesh, seat: Seat) -> ArmSpring:
     return ArmSpring(seat.id, at.node, at.arm, seat.direction, seat.stiffness)
 
 
-def _push(system: System, foot: ArmSpring) -> Array:
-    """Forces (6 n,) on the structure for a unit move of a seat."""
-    push = np.zeros(system.size)
-    first = system.place[foot.node]
-    push[first : first + 6] = foot.stiffness * foot.row
-    return push
+def _moves(system: System, feet: tuple[ArmSpring, ...], factor: Factor) -> Array:
+    """Motions (6 n, s) for a unit move of every seat, some seats at a time to spare memory."""
+    firsts = np.array([system.place[foot.node] for foot in feet], dtype=np.int64)
+    rows = (firsts[:, None] + np.arange(6)).ravel()
+    columns = np.repeat(np.arange(len(feet)), 6)
+    pushes = np.array([foot.stiffness * foot.row for foot in feet]).ravel()
+    shape = (system.size, len(feet))
+    right = csc_array(system.spread.T @ coo_array((pushes, (rows, columns)), shape=shape))
+    moves = np.empty(shape)
+    for start in range(0, len(feet), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        moves[:, some] = system.spread @ factor.solve(right[:, some].toarray())
+    return moves
 
 
 def section_forces(solved: Solved, place: Place, motions: Array, loaded: bool) -> Array:
