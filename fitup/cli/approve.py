@@ -26,12 +26,13 @@ def command(job: Path, code: str, key_file: Path, as_json: bool) -> None:
       fitup approve closure-k1 --plan FYEP-NARK --key ines.key
     """
     from fitup.certify import certify
+    from fitup.optimize.plan import plan_id
     from fitup.record.acts import approve, plan_of
     from fitup.record.check_code import read_code, spoken
     from fitup.record.contents import job_files
     from fitup.record.keys import read_key
     from fitup.record.plans import FILE, read_plan
-    from fitup.record.store import Record
+    from fitup.record.store import NotAllowed, Record
 
     key, code = read_key(key_file), read_code(code, "--plan")
     with Record(job) as record:
@@ -40,6 +41,10 @@ def command(job: Path, code: str, key_file: Path, as_json: bool) -> None:
         files = job_files(job, loaded.job)
         plan = read_plan(record.files(entry.outputs)[FILE])
         if record.files(entry.inputs) == files:
+            if plan_id(loaded.job, plan) != entry.about:
+                raise NotAllowed(
+                    f"entry {entry.number} holds another plan than it says; plan again"
+                )
             progress("certificate")
             certify(loaded.job, loaded.survey, loaded.state, influence(loaded), plan)
         event = approve(record, key, now(), code, files)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -12,7 +13,7 @@ import click
 
 from fitup.cli.recording import key_option, now, stage_option, tell
 from fitup.cli.text import job_argument, json_option, text_table
-from fitup.errors import EXIT_OUTSIDE, InputError, Problem
+from fitup.errors import EXIT_OUTSIDE, FitupError, InputError, Problem
 
 if TYPE_CHECKING:
     from fitup.model import Job
@@ -79,10 +80,10 @@ def command(
         plan = plan_of(events, _code(code, form, stage))
         sheets = sheets_of(events, plan.about)
         paper = _Paper(stage, form, form_file if table else None, given)
-        judged = _judged(record, plan, sheets, paper)
+        judged, doubts = _judged(job, record, plan, sheets, paper)
         content = {} if form_file is None else {f"read/{form_file.name}": form_file.read_bytes()}
         present = files_now(job, plan.inputs)
-        event = report_stage(record, key, now(), sheets, judged, content, present)
+        event = report_stage(record, key, now(), sheets, judged, content, present, doubts)
     if not as_json:
         show(event)
     tell(job, event, as_json)
@@ -116,18 +117,26 @@ class _Paper:
     given: tuple[str, ...]
 
 
-def _judged(record: Record, plan: Event, sheets: Event, paper: _Paper) -> Judgement:
+def _judged(
+    job: Path, record: Record, plan: Event, sheets: Event, paper: _Paper
+) -> tuple[Judgement, tuple[str, ...]]:
     from fitup.jobfolder import read_job
-    from fitup.record.acts import LIST
+    from fitup.record.acts import LIST, plan_files
     from fitup.record.asdone import asked_of, judge
+    from fitup.record.connect import RecordBroken
     from fitup.record.contents import write_files
     from fitup.record.readback import read_words
 
     with tempfile.TemporaryDirectory() as folder:
-        write_files(record.files(plan.inputs), Path(folder))
+        files = plan_files(record, record.whole(), plan)
+        write_files(files, Path(folder))
         planned = read_job(folder)
-    printed = json.loads(record.files({LIST: sheets.outputs[LIST]})[LIST])
-    asked = asked_of(printed, planned, paper.stage)
+    listed = record.content(sheets.outputs.get(LIST, "")) or b""
+    try:
+        asked = asked_of(json.loads(listed), planned, paper.stage)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        found = f"entry {sheets.number} holds sheets that cannot be read"
+        raise RecordBroken((found,)) from None
     if not asked:
         found = f"stage {paper.stage}, which is not on the sheets of this plan"
         raise InputError([Problem("--stage", found, "a stage of the plan", "read its number")])
@@ -137,7 +146,28 @@ def _judged(record: Record, plan: Event, sheets: Event, paper: _Paper) -> Judgem
     if twice:
         found = f"{', '.join(twice)} in the file too"
         raise InputError([Problem("--read", found, "each reading once", "say which one holds")])
-    return judge(asked, {**read, **typed}, planned, paper.stage)
+    unlike = _unlike(job, record, plan, asked, paper.stage)
+    doubts = (f"the sheets of entry {sheets.number} {unlike}",) if unlike else ()
+    return judge(asked, {**read, **typed}, planned, paper.stage), doubts
+
+
+def _unlike(job: Path, record: Record, plan: Event, asked: tuple[Asked, ...], stage: int) -> str:
+    """Say why printed bands are not those of the plan when it is certified once more."""
+    from fitup.cli.printing import of_record
+    from fitup.record.asdone import asked_of
+    from fitup.sheets import build_sheets
+    from fitup.sheets.tables import json_bytes
+
+    try:
+        with ExitStack() as stack:
+            ready = of_record(job, record, plan, stack)
+            loaded = ready.loaded
+            again = build_sheets(loaded.job, loaded.survey, ready.plan, ready.certificate)
+    except FitupError as error:
+        # what was done must be written down even by a program that would plan otherwise
+        return f"cannot be certified once more: {str(error).splitlines()[0]}"
+    recomputed = asked_of(json.loads(json_bytes(again, ())), loaded.job, stage)
+    return "" if recomputed == asked else "do not say what the plan says when it is recomputed"
 
 
 def _of_file(paper: _Paper, asked: tuple[Asked, ...], job: Job) -> dict[str, Read]:

@@ -73,7 +73,7 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
 def _readings(folder: Path, code: str) -> str:
     """Return the table that ``fitup next --done`` reads."""
     from fitup.jobfolder import read_job
-    from fitup.record.acts import plan_of
+    from fitup.record.acts import plan_files, plan_of
     from fitup.record.contents import write_files
     from fitup.record.crew_table import crew_table
     from fitup.record.store import Record
@@ -81,5 +81,6 @@ def _readings(folder: Path, code: str) -> str:
     with Record(folder) as record, tempfile.TemporaryDirectory() as laid_out:
         events = record.whole()
         plan = plan_of(events, code)
-        write_files(record.files(plan.inputs), Path(laid_out))
+        files = plan_files(record, events, plan)
+        write_files(files, Path(laid_out))
         return crew_table(events, record.people(events), plan.about, read_job(laid_out))

@@ -15,7 +15,7 @@ from fitup.cli.recording import caller, now
 from fitup.cli.text import progress
 from fitup.errors import InputError, Problem
 from fitup.model import Plan
-from fitup.record.acts import note_plan, note_sheets, plan_of
+from fitup.record.acts import note_plan, note_sheets, plan_files, plan_of
 from fitup.record.approval import OPEN, Standing, standing
 from fitup.record.check_code import read_code
 from fitup.record.contents import files_now, job_files, write_files
@@ -68,25 +68,25 @@ def prepared(folder: Path, code: str | None, stack: ExitStack) -> Ready:
     record = stack.enter_context(Record(folder))
     events = record.whole()
     if wanted:
-        entry = plan_of(events, wanted)
-        laid_out = Path(stack.enter_context(tempfile.TemporaryDirectory()))
-        write_files(record.files(entry.inputs), laid_out)
-        loaded = load(laid_out)
-        return _of_record(folder, record, loaded, entry)
+        return of_record(folder, record, plan_of(events, wanted), stack)
     loaded = load(folder)
     files = job_files(folder, loaded.job)
     approved = [e for e in events if e.kind == APPROVED]
     made = [e for e in events if e.kind == PLAN_MADE and approved and e.about == approved[-1].about]
     if made and record.files(made[-1].inputs) == files:
-        return _of_record(folder, record, loaded, made[-1])
+        return of_record(folder, record, made[-1], stack)
     plan, certificate = planned(loaded)
     entry = note_plan(record, now(), caller(), files, plan)
     return Ready(loaded, plan, certificate, _stands(folder, record, entry), record, entry)
 
 
-def _of_record(folder: Path, record: Record, loaded: Loaded, entry: Event) -> Ready:
-    """Return a plan as it was made, certified once more."""
-    plan = read_plan(record.files(entry.outputs)[FILE])
+def of_record(folder: Path, record: Record, entry: Event, stack: ExitStack) -> Ready:
+    """Return a plan as it was made, from the files it was made from, certified once more."""
+    files = plan_files(record, record.whole(), entry)
+    plan = read_plan(files.pop(FILE))
+    laid_out = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+    write_files(files, laid_out)
+    loaded = load(laid_out)
     progress("certificate")
     certificate = certify(loaded.job, loaded.survey, loaded.state, influence(loaded), plan)
     return Ready(loaded, plan, certificate, _stands(folder, record, entry), record, entry)

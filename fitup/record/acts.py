@@ -113,7 +113,7 @@ def note_sheets(
         when,
         who=who,
         about=plan.about,
-        inputs=_of_plan(record, plan),
+        inputs=plan_files(record, pen.events, plan),
         outputs=sheets,
         says={"code": check_code(plan.about), "status": stands.status, "entry": stands.entry},
     )
@@ -160,9 +160,27 @@ def reject(record: Record, key: Key, when: str, code: str, why: str) -> Event:
 
 
 def report_stage(
-    record: Record, key: Key, when: str, sheets: Event, judged: Judgement, form: Files, now: Files
+    record: Record,
+    key: Key,
+    when: str,
+    sheets: Event,
+    judged: Judgement,
+    form: Files,
+    now: Files,
+    doubts: tuple[str, ...] = (),
 ) -> Event:
     """Write down a stage as done. What was done is written down even where it should not have been.
+
+    Parameters
+    ----------
+    sheets : Event
+        In which the sheets that were worked by were printed.
+    judged : Judgement
+        What was read, against their bands.
+    form, now : mapping of str to bytes
+        The file it was read from, and the job's files as they lie in the folder.
+    doubts : tuple of str
+        Why the sheets themselves are not to be believed.
 
     Returns
     -------
@@ -171,7 +189,7 @@ def report_stage(
         hold point not released, whatever was read.
     """
     with record.writing() as pen:
-        against = _against(record, pen, sheets, judged.stage, now)
+        against = (*doubts, *_against(record, pen, sheets, judged.stage, now))
         judged = judged.stopped(against)
         return pen.append(
             STAGE_DONE,
@@ -230,6 +248,16 @@ def plan_of(events: Sequence[Event], code: str) -> Event:
         latest = f"the latest is {known[-1]}" if known else "none was made: fitup sheets JOB"
         raise NotAllowed(f"no plan {code} in the record; {latest}")
     return found[-1]
+
+
+def plan_files(record: Record, events: Sequence[Event], plan: Event) -> dict[str, bytes]:
+    """Return the files of a plan and ``plan.json``.
+
+    Where it was approved they are those under the signature, for an entry that nobody signs can
+    be added by whoever may write the file.
+    """
+    signed = [e for e in events if e.kind == APPROVED and e.about == plan.about]
+    return record.files(signed[-1].inputs) if signed else _of_plan(record, plan)
 
 
 def sheets_of(events: Sequence[Event], plan: str) -> Event:

@@ -14,7 +14,7 @@ import pytest
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
-from fitup.record import append
+from fitup.record import Record, append
 from fitup.record.keys import read_key
 
 PEOPLE = {
@@ -324,6 +324,44 @@ def test_record_goes_on_in_the_next_folder(site, tmp_path, fitup, small_job_writ
         f"BROKEN: no entry has the record code {code}: entries are missing or were changed"
         in other.err
     )
+
+
+def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
+    for who, act in (("ines", "people"), ("bram", "accept")):
+        assert site.does(who, act).code == 0
+    code, _ = site.prints()
+    with Record(site.folder) as record:
+        plan, sheets = record.whole()[-2:]
+        told = record.files(sheets.outputs)["sheets.json"]
+        kept = record.files(plan.outputs)["plan.json"]
+        wider = json.loads(told)
+        for number in wider["printed"]:
+            if number["key"][-1] == "from":
+                number["value_si"] -= 0.05
+    append(
+        site.folder,
+        "sheets printed",
+        sheets.when,
+        about=plan.about,
+        outputs={"sheets.json": json.dumps(wider).encode()},
+        says=dict(sheets.says),
+    )
+    low = {"read_mm": "30", "side": "ahead low"}
+    form = as_csv(site.folder / "low.csv", filled(site.folder, 1, **{"J1/P1/step": low}))
+    said = site.does("ola", "done", "--stage", "1", "--from", form)
+    assert said.code == 3
+    assert "do not say what the plan says when it is recomputed" in said.out
+    append(
+        site.folder,
+        "plan made",
+        plan.when,
+        about=plan.about,
+        inputs={"job.toml": b""} | {n: (site.folder / n).read_bytes() for n in plan.inputs},
+        outputs={"plan.json": kept.replace(b'"P5"', b'"P2"')},
+        says=dict(plan.says),
+    )
+    said = site.does("ines", "approve", "--plan", code)
+    assert said.lines == ["fitup: entry 7 holds another plan than it says; plan again"]
 
 
 def test_stage_out_of_turn_is_written_down_as_stop(site):

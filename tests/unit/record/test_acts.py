@@ -11,6 +11,7 @@ from fitup.record import acts
 from fitup.record.approval import standing
 from fitup.record.asdone import Asked, Read, judge
 from fitup.record.check_code import check_code
+from fitup.record.plans import plan_bytes
 from fitup.record.store import NotAllowed, Record
 
 WHEN = "2031-04-02T05:00:00Z"
@@ -198,6 +199,26 @@ def test_survey_that_changed_is_not_the_accepted_one(record, keys, files):
     )
     acts.accept_survey(record, keys["bram"], WHEN, new, ())
     acts.approve(record, keys["ines"], WHEN, CODE, new)
+
+
+def test_plan_that_was_signed_is_the_one_that_counts(printed, record, files):
+    """Whoever may write the file adds a plan under the same number: what was signed stays."""
+    other = replace(PLAN, seats=(replace(SEAT, build_up=("P20", "P10")),))
+    with record.writing() as pen:
+        pen.append(
+            "plan made",
+            WHEN,
+            who="x",
+            about=PLAN.id,
+            inputs=files,
+            outputs={"plan.json": plan_bytes(other)},
+            says={"code": CODE, "inside": True, "method": "by hand"},
+        )
+    events = record.whole()
+    planted = acts.plan_of(events, CODE)
+    assert planted.number == 6
+    kept = acts.plan_files(record, events, planted)
+    assert kept["plan.json"] == plan_bytes(PLAN)
 
 
 def test_entries_are_found_by_number_and_by_code(printed, record):

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 
 from fitup.errors import InputError
+from fitup.record.connect import FILE, RecordBroken
+from fitup.record.events import Event
 from fitup.record.keys import make_key, read_key, signed_by
 from fitup.record.people import person_of, read_people
 from fitup.record.store import NotAllowed, Record, append
@@ -207,6 +212,76 @@ def test_person_is_known_by_the_key(keys, toml):
     found = person_of(people, keys["bram"].public)
     assert found is not None and found.name == "Bram Teel"
     assert person_of(people, "0" * 64) is None
+
+
+def add_by_hand(folder, event):
+    """Add an entry as one who may write the file and knows how it is made."""
+    connection = sqlite3.connect(folder / FILE)
+    for content in (b"", PLANTED):
+        connection.execute(
+            "INSERT INTO content VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+            (hashlib.sha256(content).hexdigest(), len(content), content),
+        )
+    connection.execute(
+        "INSERT INTO event VALUES (?, ?, ?, ?, ?)",
+        (event.number, event.body(), event.signature, event.hash, event.before),
+    )
+    for part, paths in (("in", event.inputs), ("out", event.outputs)):
+        for path, digest in paths.items():
+            connection.execute(
+                "INSERT INTO held VALUES (?, ?, ?, ?)", (event.number, part, path, digest)
+            )
+    connection.commit()
+    connection.close()
+
+
+STRANGER = Ed25519PrivateKey.from_private_bytes(b"7" * 32)
+PLANTED = (
+    '[eve]\nname = "Eve"\nmay = ["name people", "approve packs"]\nkey = "'
+    f'{STRANGER.public_key().public_bytes_raw().hex()}"\n'
+).encode()
+
+
+def test_stranger_cannot_name_herself(opened):
+    with Record(opened) as record:
+        head = record.whole()[-1]
+    digest = hashlib.sha256(PLANTED).hexdigest()
+    named = Event(2, "people named", WHEN, "eve", inputs={"people.toml": digest}, before=head.hash)
+    named = replace(named, signature=STRANGER.sign(named.to_sign()).hex())
+    add_by_hand(opened, named)
+    approved = Event(3, "plan approved", WHEN, "eve", before=named.hash)
+    approved = replace(approved, signature=STRANGER.sign(approved.to_sign()).hex())
+    add_by_hand(opened, approved)
+    with Record(opened) as record:
+        broken = record.check().broken
+    assert broken == (
+        f"entry 2 (people named, {WHEN}): 'eve' is not one of the people of the job",
+        f"entry 3 (plan approved, {WHEN}): 'eve' is not one of the people of the job",
+    )
+
+
+@pytest.mark.parametrize(
+    ("event", "fault"),
+    [
+        (Event(2, "plan approved", WHEN, "ines"), "it is not signed"),
+        (
+            Event(2, "plan approved", WHEN, "ines", signature="00" * 64),
+            "the signature is not that of Ines Calder under this entry: forged or borrowed",
+        ),
+        (
+            Event(2, "plan approved", WHEN, "bram", signature="00" * 64),
+            "Bram Teel may not approve packs",
+        ),
+        (Event(2, "a promise", WHEN, "ines"), "a kind of entry this version does not know"),
+    ],
+)
+def test_entry_added_by_hand_is_named(opened, event, fault):
+    with Record(opened) as record:
+        head = record.whole()[-1]
+    add_by_hand(opened, replace(event, before=head.hash))
+    with pytest.raises(RecordBroken) as broken, Record(opened) as record:
+        record.whole()
+    assert str(broken.value) == f"entry 2 ({event.kind}, {WHEN}): {fault}"
 
 
 def test_refused_people_leave_no_record(tmp_path, keys, toml):
