@@ -196,37 +196,28 @@ def fit_clusters(cluster: Cluster, onto: Cluster) -> Fit | None:
         return None
     own = np.array([cluster[n] for n in names])
     there = np.array([onto[n] for n in names])
-    pairs = list(combinations(range(len(names)), 2))
-    length = [float(np.hypot(*(there[j] - there[i])[:2])) for i, j in pairs]
-    order = np.argsort(-np.array(length), kind="stable")[:MOST_PAIRS]
-    best: Fit | None = None
-    ratios = []
-    for k in order:
-        i, j = pairs[k]
-        mine = float(np.hypot(*(own[j] - own[i])[:2]))
-        if length[k] < APART or mine < APART:
-            continue
-        ratios.append(mine / length[k])
-        fit = _through(own, there, i, j)
-        if best is None or fit.misfit < best.misfit:
-            best = fit
-    if best is None:
+    first, second = np.triu_indices(len(names), 1)
+    a, b = own[second] - own[first], there[second] - there[first]
+    mine, theirs = np.hypot(a[:, 0], a[:, 1]), np.hypot(b[:, 0], b[:, 1])
+    long = np.argsort(-theirs, kind="stable")[:MOST_PAIRS]
+    long = long[(theirs[long] >= APART) & (mine[long] >= APART)]
+    if not len(long):
         return None
-    return Fit(best.cosine, best.sine, best.shift, best.misfit, float(np.median(ratios)))
-
-
-def _through(own: Array, there: Array, i: int, j: int) -> Fit:
-    """Turn the line from i to j onto the other's; shift by the median of all points."""
-    a, b = own[j] - own[i], there[j] - there[i]
-    turn = np.arctan2(b[0], b[1]) - np.arctan2(a[0], a[1])
-    c, s = float(np.cos(turn)), float(np.sin(turn))
-    turned = np.column_stack([c * own[:, 0] + s * own[:, 1], -s * own[:, 0] + c * own[:, 1]])
-    flat = np.median((there[:, :2] - turned), axis=0)
+    # every pair turns its line onto the other's and shifts by the median of all points
+    turns = np.arctan2(b[long, 0], b[long, 1]) - np.arctan2(a[long, 0], a[long, 1])
+    c, s = np.cos(turns), np.sin(turns)
+    east = np.outer(c, own[:, 0]) + np.outer(s, own[:, 1])
+    north = np.outer(c, own[:, 1]) - np.outer(s, own[:, 0])
+    off = np.stack([there[:, 0] - east, there[:, 1] - north])
+    flat = np.median(off, axis=2)
+    misfit = np.median(np.hypot(*(off - flat[:, :, None])), axis=1)
+    k = int(misfit.argmin())
     heights = there[:, 2] - own[:, 2]
     finite = heights[np.isfinite(heights)]
     up = float(np.median(finite)) if len(finite) else np.nan
-    misfit = float(np.median(np.linalg.norm(there[:, :2] - turned - flat, axis=1)))
-    return Fit(c, s, np.array([*flat, up]), misfit, 1.0)
+    shift = np.array([*flat[:, k], up])
+    scale = float(np.median(mine[long] / theirs[long]))
+    return Fit(float(c[k]), float(s[k]), shift, float(misfit[k]), scale)
 
 
 def _turn(positions: Cluster, setup: Setup, seen: Sequence[Sight]) -> float | None:
