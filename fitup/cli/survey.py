@@ -17,15 +17,28 @@ from fitup.model import Job
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved, solve_epochs
 from fitup.network.words import told
-from fitup.sheets.survey_words import KINDS, next_steps, reading_words, residual_words, unseen_words
+from fitup.sheets.survey_words import (
+    KINDS,
+    changes_words,
+    next_steps,
+    reading_words,
+    residual_words,
+    unseen_words,
+)
 from fitup.survey import read_survey
 from fitup.units import DISPLAY, DisplayUnits
 
 
 @click.command("survey")
 @job_argument
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path, readable=False),
+    help="Folder for the report as PDF, its figures and the coordinates.",
+)
 @json_option
-def command(job: Path, as_json: bool) -> int:
+def command(job: Path, target: Path | None, as_json: bool) -> int:
     """Adjust the observations of a job and say how far to believe them.
 
     Shows set-ups, what was corrected, the tests, residuals that stand out, error ellipses, what
@@ -52,12 +65,18 @@ def command(job: Path, as_json: bool) -> int:
     progress("adjusting")
     solved = solve_epochs(job, loaded)
     unseen, refused = _at_the_joints(job, loaded, solved)
+    written: tuple[Path, ...] = ()
+    if target is not None:
+        from fitup.sheets.survey_report import write_report
+
+        progress("writing")
+        written = write_report(loaded, solved, unseen, refused, target)
     if as_json:
-        say_json(as_json_result(loaded, solved, unseen, refused))
+        say_json(as_json_result(loaded, solved, unseen, refused, written))
     else:
         for one in solved.values():
             _show(loaded, one)
-        _show_end(loaded, solved, unseen, refused)
+        _show_end(loaded, solved, unseen, refused, written)
     return EXIT_OK if not refused else EXIT_BAD_INPUT
 
 
@@ -146,7 +165,11 @@ def _show_end(
     solved: dict[int, Solved],
     unseen: tuple[Unseen, ...],
     refused: tuple[str, ...],
+    written: tuple[Path, ...],
 ) -> None:
+    click.echo("What has moved")
+    for line in changes_words(job, solved):
+        click.echo(f"  {line}")
     lines = unseen_words(job, unseen)
     if lines:
         click.echo("What would have gone unseen")
@@ -155,6 +178,8 @@ def _show_end(
     click.echo("Next")
     for line in next_steps(solved, refused):
         click.echo(f"  {line}")
+    for path in written:
+        click.echo(f"written: {path}")
 
 
 def as_json_result(
@@ -162,6 +187,7 @@ def as_json_result(
     solved: dict[int, Solved],
     unseen: tuple[Unseen, ...],
     refused: tuple[str, ...],
+    written: tuple[Path, ...],
 ) -> dict[str, Any]:
     """Return the survey with documented keys (docs/json.md), in SI."""
     return {
@@ -178,6 +204,8 @@ def as_json_result(
             }
             for u in unseen
         ],
+        "changes": list(changes_words(job, solved)),
+        "written": [str(p) for p in written],
     }
 
 

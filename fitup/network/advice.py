@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -11,11 +12,14 @@ from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.adjust import adjust
 from fitup.network.causes import Cause, causes
-from fitup.network.equations import Network
+from fitup.network.equations import Network, State
 from fitup.network.observations import Observation
 from fitup.network.reliability import reliability
 from fitup.network.robust import Outcome
+from fitup.network.wrong_target import by_sight, really
 from fitup.units import DISPLAY, DisplayUnits
+
+_NAMES: Final = {"hz": "direction", "v": "zenith angle", "sd": "distance"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +62,10 @@ def advise(
             cause, amount, explained = found
             result.append(_say_cause(network, cause, amount, explained, shown))
             left = [i for i in left if i not in explained]
-    result += [_say_one(network, outcome, i, shown) for i in left]
+    for sight in by_sight(network, left):
+        kinds = {network.observations[i].kind for i in sight}
+        say = _say_sight if len(kinds) > 1 else _say_one
+        result.append(say(network, outcome, sight, shown))
     if not outcome.odd and not outcome.tested.passed:
         result.append(_global(outcome))
     return tuple(result)
@@ -68,25 +75,41 @@ def _common_cause(
     network: Network, outcome: Outcome, used: Array, odd: list[int], datum: Sequence[str]
 ) -> tuple[Cause, Array, list[int]] | None:
     """Return the cause that leaves fewest observations given up, if it explains two or more."""
+    state = outcome.adjusted.state
+    try:
+        whole = adjust(network, state, used=used, datum=datum)
+    except SurveyRefused:
+        return None
     best: tuple[int, Cause, Array, list[int]] | None = None
-    for cause in causes(network, outcome.adjusted, odd):
+    for cause in causes(network, whole, odd):
         explained = [i for i in odd if cause.touches[i]]
+        # one cause for one odd observation explains nothing
+        if len(explained) < 2 and cause.kind not in ("turned", "moved"):
+            continue
         kept = used.copy()
         kept[[i for i in odd if not cause.touches[i]]] = False
-        try:
-            tried = adjust(
-                network, outcome.adjusted.state, used=kept, extra=cause.effects, datum=datum
-            )
-        except SurveyRefused:
+        tried = _tried(network, state, kept, cause, datum)
+        if tried is None and cause.kind == "turned":
+            # a turn bends the rest too: what seemed odd elsewhere may fit with it
+            kept, explained = used, list(odd)
+            tried = _tried(network, state, kept, cause, datum)
+        if tried is None:
             continue
-        given_up = len(odd) - len(explained) + cause.effects.shape[1]
-        if not reliability(tried).passed or given_up >= len(odd) + 1:
-            continue
-        if given_up == len(odd) and cause.kind != "prism":
-            continue
-        if best is None or given_up < best[0]:
-            best = (given_up, cause, tried.extra, explained)
+        given_up = len(odd) - len(explained) + 1
+        if given_up < len(odd) and (best is None or given_up < best[0]):
+            best = (given_up, cause, tried, explained)
     return None if best is None else best[1:]
+
+
+def _tried(
+    network: Network, state: State, kept: Array, cause: Cause, datum: Sequence[str]
+) -> Array | None:
+    """Return the size of a cause (e,) where everything fits with it, else None."""
+    try:
+        tried = adjust(network, state, used=kept, extra=cause.effects, datum=datum)
+    except SurveyRefused:
+        return None
+    return tried.extra if reliability(tried).passed else None
 
 
 def _say_cause(
@@ -150,13 +173,23 @@ def _say_moved(network: Network, cause: Cause, amount: Array, units: DisplayUnit
     )
 
 
-def _say_one(network: Network, outcome: Outcome, i: int, units: DisplayUnits) -> Advice:
+def _rows(network: Network, sight: Sequence[int]) -> str:
+    """Return the rows of observations: row 4, or rows 4 and 30."""
+    rows = sorted({network.observations[i].row for i in sight})
+    return f"row{'s' if len(rows) > 1 else ''} {' and '.join(str(r) for r in rows)}"
+
+
+def _say_one(
+    network: Network, outcome: Outcome, sight: Sequence[int], units: DisplayUnits
+) -> Advice:
+    """One kind of reading is off, in one set or in several."""
+    i = sight[0]
     observation = network.observations[i]
     off = float(outcome.off[i])
-    where = f"set-up {observation.setup}, target {observation.to} (row {observation.row})"
-    odd = {network.observations[k].id for k in outcome.odd}
+    where = f"set-up {observation.setup}, target {observation.to} ({_rows(network, sight)})"
     again = f"measure {observation.to} again from {observation.setup}"
-    drop = f"exclude {observation.id} in job.toml [exclude] with the reason"
+    name = observation.id if len(sight) == 1 else "/".join(observation.id.split("/")[:3])
+    drop = f"exclude {name} in job.toml [exclude] with the reason"
     much = _as_length(network, outcome, i, off, units)
     if observation.kind == "hz":
         side = "right" if off > 0.0 else "left"
@@ -179,11 +212,33 @@ def _say_one(network: Network, outcome: Outcome, i: int, units: DisplayUnits) ->
         why, again = "a reading or a turning point?", "level it again"
     else:
         return Advice((observation.id,), "control", _one_coordinate(observation, off, much))
-    whole = {f"{observation.setup}/{observation.to}/{k}" for k in ("hz", "v", "sd")}
-    if len(odd & whole) > 1:
-        why = "is it another target than the one written?"
+    text = f"{text}; {why} {again[:1].upper()}{again[1:]}, or {drop}"
+    return Advice(tuple(network.observations[k].id for k in sight), observation.kind, text)
+
+
+def _say_sight(
+    network: Network, outcome: Outcome, sight: Sequence[int], units: DisplayUnits
+) -> Advice:
+    """Several readings of one sight are off: most likely it was another target."""
+    observations = network.observations
+    first = observations[sight[0]]
+    parts = [
+        f"{_NAMES[observations[i].kind]} by "
+        f"{_as_length(network, outcome, i, float(outcome.off[i]), units)}"
+        for i in {observations[i].kind: i for i in reversed(sight)}.values()
+    ]
+    other = really(network, outcome.adjusted.state, sight)
+    why = (
+        f"they are the readings of {other}: correct the name, or measure"
+        if other
+        else "another target, or a reflection? Measure"
+    )
     return Advice(
-        (observation.id,), observation.kind, f"{text}; {why} {again.capitalize()}, or {drop}"
+        tuple(observations[i].id for i in sight),
+        "target",
+        f"set-up {first.setup}, target {first.to} ({_rows(network, sight)}): {', '.join(parts)} "
+        f"off the others; {why} {first.to} again from {first.setup}, or exclude "
+        f"{first.setup}/{first.to} in job.toml [exclude] with the reason",
     )
 
 

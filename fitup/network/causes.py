@@ -29,8 +29,16 @@ class Cause:
     """Which observations it would explain (m,)."""
 
 
-def causes(network: Network, adjusted: Adjusted, odd: Sequence[int]) -> Iterator[Cause]:
-    """Yield the causes that touch two or more odd observations, simple ones first."""
+def causes(network: Network, whole: Adjusted, odd: Sequence[int]) -> Iterator[Cause]:
+    """Yield the causes that touch odd observations, simple ones first.
+
+    Parameters
+    ----------
+    network : Network
+    whole : Adjusted
+        With all observations, odd ones too.
+    odd : sequence of int
+    """
     observations = network.observations
     kinds = network.kind
     hz, v, sd = (kinds == k for k in range(3))
@@ -56,7 +64,8 @@ def causes(network: Network, adjusted: Adjusted, odd: Sequence[int]) -> Iterator
         rows = v & (setup == name)
         if worth(rows):
             yield Cause("index", (name,), rows.astype(float)[:, None], rows)
-        yield from _turned(adjusted, hz & (setup == name), name, worth)
+    for name in network.setups:
+        yield from _turned(whole, hz & (setup == name), name)
     for name in sorted(set(target[mask])):
         own = kinds >= KINDS.index("E")
         rows = own & (target == name)
@@ -67,21 +76,25 @@ def causes(network: Network, adjusted: Adjusted, odd: Sequence[int]) -> Iterator
             yield Cause("moved", (name,), effects, touched)
 
 
-def _turned(adjusted: Adjusted, rows: Array, name: str, worth: object) -> Iterator[Cause]:
-    """Find the row after which the directions of a set-up best fit a turn of the instrument."""
-    order = np.flatnonzero(rows)
-    if len(order) < 4 or not callable(worth) or not worth(rows):
+def _turned(whole: Adjusted, rows: Array, name: str) -> Iterator[Cause]:
+    """Find the row from which on a turn of the instrument explains most."""
+    order = np.flatnonzero(rows & whole.used)
+    if len(order) < 4:
         return
-    residuals = adjusted.residuals[order]
-    best, where = np.inf, 0
+    breaks = np.zeros((len(rows), len(order) - 1))
     for k in range(1, len(order)):
-        left, right = residuals[:k], residuals[k:]
-        squares = np.abs(left - np.median(left)).sum() + np.abs(right - np.median(right)).sum()
-        if squares < best:
-            best, where = float(squares), k
-    touches = np.zeros(len(rows), dtype=bool)
-    touches[order[where:]] = True
-    row = adjusted.network.observations[order[where]].row
-    # a turn of the first ones is the same as a turn of the rest
-    effects = touches.astype(float)[:, None]
-    yield Cause("turned", (name, str(row)), effects, rows)
+        breaks[order[k:], k - 1] = 1.0
+    k = int(score(whole, breaks).argmax())
+    row = whole.network.observations[order[k + 1]].row
+    yield Cause("turned", (name, str(row)), breaks[:, k : k + 1], rows)
+
+
+def score(whole: Adjusted, effects: Array) -> Array:
+    """By how much the weighted squares would fall if each of k effects (m, k) were an unknown."""
+    white = whole.weights @ effects
+    design = whole.weights @ whole.slopes
+    through = np.asarray(design.T @ white)
+    left = (white**2).sum(axis=0) - (through * whole.factor.solve(through)).sum(axis=0)
+    pull = white.T @ (whole.weights @ whole.residuals)
+    seen = left > 1e-6 * (white**2).sum(axis=0)
+    return np.where(seen, pull**2 / np.where(seen, left, 1.0), 0.0)

@@ -8,8 +8,10 @@ agrees with it after all, and the remainder is tested one by one.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -26,6 +28,8 @@ NONE: Final = 6.0
 #: weight that is left to what is far off, so that nothing becomes undetermined
 FLOOR: Final = 1e-8
 _ROUNDS: Final = 12
+#: sets of observations of one target that are tried
+MOST_TRIED: Final = 4000
 #: at most this share of all observations is taken out
 MOST: Final = 0.3
 
@@ -78,7 +82,8 @@ def adjust_and_test(
         if alone is not None:
             return alone
     kept = _robust(network, start, used, datum)
-    return _snoop(network, start, used, kept, datum)
+    outcome = _snoop(network, start, used, kept, datum)
+    return _fewer(network, outcome, used, datum)
 
 
 def _one_alone(
@@ -173,6 +178,65 @@ def _snoop(
             order = out[np.argsort(-np.abs(size[out]), kind="stable")]
             return Outcome(adjusted, tested, tuple(order.tolist()), size, off)
         adjusted = adjust(network, adjusted.state, used=kept, datum=datum)
+
+
+def _fewer(network: Network, outcome: Outcome, used: Array, datum: Sequence[str]) -> Outcome:
+    """Look again at targets with several odd observations: perhaps fewer explain them.
+
+    Where two of a target's observations are wrong, the rest may agree with either of them after
+    giving up still more. The fewest that must be given up are found by trying all of them.
+    """
+    count = Counter(int(network.to[i]) for i in outcome.odd)
+    for node in sorted(n for n, c in count.items() if c > 1):
+        rows = np.flatnonzero(used & (network.to == node))
+        tries = [fewest_wrong(network, outcome.adjusted.state, node, rows, count[node] - 1)]
+        # a sight to another target altogether: one set-up's readings are all wrong
+        tries += [tuple(rows[network.at[rows] == at]) for at in np.unique(network.at[rows])]
+        for out in tries:
+            if out is None or len(out) >= sum(network.to[i] == node for i in outcome.odd):
+                continue
+            kept = used.copy()
+            kept[[i for i in outcome.odd if network.to[i] != node]] = False
+            kept[list(out)] = False
+            try:
+                again = _snoop(network, outcome.adjusted.state, used, kept, datum)
+            except SurveyRefused:
+                continue
+            if len(again.odd) < len(outcome.odd):
+                outcome = again
+    return outcome
+
+
+def fewest_wrong(
+    network: Network, state: State, node: int, rows: Array, most: int
+) -> tuple[int, ...] | None:
+    """Return the fewest observations of one node without which the others agree on its place.
+
+    Set-ups are taken as they stand. None where not even ``most`` of them suffice, or there are
+    too many to try.
+    """
+    columns = network.columns[node]
+    columns = columns[columns >= 0]
+    spread = np.array([network.observations[i].u for i in rows])
+    off, slopes = linearise(network, state)
+    design = slopes[rows][:, columns].toarray() / spread[:, None]
+    misses = off[rows] / spread
+    limit = critical_value(len(network.value))
+    tried = 0
+    for size in range(min(most, len(rows) - len(columns) - 1) + 1):
+        best: tuple[float, tuple[int, ...]] | None = None
+        for out in combinations(range(len(rows)), size):
+            tried += 1
+            if tried > MOST_TRIED:
+                return None
+            keep = np.delete(np.arange(len(rows)), out)
+            step = np.linalg.lstsq(design[keep], misses[keep], rcond=None)[0]
+            left = np.abs(misses[keep] - design[keep] @ step)
+            if left.max(initial=0.0) <= limit and (best is None or float(left @ left) < best[0]):
+                best = (float(left @ left), out)
+        if best is not None:
+            return tuple(int(rows[k]) for k in best[1])
+    return None
 
 
 def _determined(

@@ -56,8 +56,10 @@ def tests_told(solved: Solved) -> str:
     ratio = math.sqrt(tested.factor)
     counted = int(solved.outcome.adjusted.used.sum())
     verdict = "passed" if tested.squares <= tested.limit else "FAILED"
+    odd = len(solved.outcome.odd)
+    aside = f" ({odd} that {'does' if odd == 1 else 'do'} not fit set aside)" if odd else ""
     return (
-        f"{solved.epoch.file}: {counted} observations, {tested.freedom} more than needed; "
+        f"{solved.epoch.file}: {counted} observations{aside}, {tested.freedom} more than needed; "
         f"residuals {ratio:.2f} times as large as stated (at most "
         f"{math.sqrt(tested.limit / tested.freedom):.2f}): global test {verdict}"
     )

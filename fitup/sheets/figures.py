@@ -37,17 +37,17 @@ def figures(sheets: SheetSet) -> dict[str, bytes]:
     with style.context(["default", STYLE]):
         for joint in sheets.joints:
             if joint.across:
-                out[f"joint-{joint.id}"] = _svg(joint_figure(joint))
+                out[f"joint-{joint.id}"] = as_svg(joint_figure(joint))
         for name in dict.fromkeys(line.joint for line in sheets.ride):
             lines = [line for line in sheets.ride if line.joint == name]
             units = lines[0].straightedge.unit, lines[0].gap_after.unit
-            out[f"ride-{name}"] = _svg(ride_figure(lines, *units))
+            out[f"ride-{name}"] = as_svg(ride_figure(lines, *units))
         if sheets.segments:
-            out["plan"] = _svg(plan_figure(sheets.segments, sheets.joints))
+            out["plan"] = as_svg(plan_figure(sheets.segments, sheets.joints))
         bars = judged(sheets)
         for i in range(0, len(bars), _BARS_PER_FIGURE):
             number = i // _BARS_PER_FIGURE + 1
-            out[f"tolerance-{number}"] = _svg(bars_figure(bars[i : i + _BARS_PER_FIGURE]))
+            out[f"tolerance-{number}"] = as_svg(bars_figure(bars[i : i + _BARS_PER_FIGURE]))
     return out
 
 
@@ -65,7 +65,8 @@ def judged(sheets: SheetSet) -> list[tuple[str, CheckLine]]:
     return of_joints if worst is None else [*of_joints, worst]
 
 
-def _svg(figure: Figure) -> bytes:
+def as_svg(figure: Figure) -> bytes:
+    """Return a figure as SVG, the same bytes for the same figure."""
     target = BytesIO()
     figure.savefig(target, format="svg", metadata={"Date": None, "Creator": None})
     return target.getvalue()

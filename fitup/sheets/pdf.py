@@ -219,9 +219,24 @@ def _compile(template: str, sheets: SheetSet, **content: Any) -> bytes:
 
 def compile_pdf(template: str, header: Header, strip: str, **content: Any) -> bytes:
     """Return a template filled with a header, the caution at the foot, and its own content."""
+    data = {"header": printable(header), "caution_strip": strip, **content}
+    return typeset(template, data, _stamp(header))
+
+
+def typeset(template: str, data: dict[str, Any], stamp: datetime) -> bytes:
+    """Return a template filled with data as PDF.
+
+    Parameters
+    ----------
+    template : str
+        File in the folder of templates.
+    data : dict
+        Text, numbers, lists and mappings.
+    stamp : datetime
+        The date inside the file: one that the same input always has.
+    """
     import typst
 
-    data = {"header": printable(header), "caution_strip": strip, **content}
     pdf = typst.compile(
         str(_TEMPLATES / template),
         root=str(_TEMPLATES),
@@ -230,7 +245,7 @@ def compile_pdf(template: str, header: Header, strip: str, **content: Any) -> by
         format="pdf",
         sys_inputs={"data": json.dumps(data, ensure_ascii=False, sort_keys=True)},
         pdf_standards=[_STANDARD],
-        timestamp=_stamp(header),
+        timestamp=stamp,
     )
     if not isinstance(pdf, bytes):
         raise TypeError(f"{template}: typst returned no PDF")

@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Final
+
+import numpy as np
 
 from fitup.joints.unseen import Unseen
 from fitup.model import Job
+from fitup.network.congruency import (
+    Change,
+    Congruency,
+    control_changes,
+    epoch_changes,
+)
 from fitup.network.report import ResidualLine
 from fitup.network.solve import Solved
 from fitup.sheets.words import NAMES, shown_for
@@ -110,3 +119,43 @@ def next_steps(solved: Mapping[int, Solved], refused: tuple[str, ...]) -> tuple[
             "set-up"
         )
     return tuple(lines)
+
+
+def changes_words(job: Job, solved: Mapping[int, Solved]) -> tuple[str, ...]:
+    """Say of control and of points seen in two epochs what has moved, and which way."""
+    lines: list[str] = []
+    epochs = list(solved.values())
+    for one in epochs:
+        lines += _changed(job, control_changes(one), f"{one.epoch.file}: control", "control.csv")
+    for before, after in pairwise(epochs):
+        who = f"{after.epoch.file} against {before.epoch.file}: points"
+        lines += _changed(job, epoch_changes(before, after), who, "then")
+    return tuple(lines)
+
+
+def _changed(job: Job, found: Congruency | None, who: str, when: str) -> list[str]:
+    if found is None:
+        return [f"{who}: fewer than three in common: nothing can be said"]
+    if not found.agreed:
+        return [f"{who}: no three agree with each other: nothing can be said of single points"]
+    moved = [c for c in found.changes if c.moved]
+    stable = ", ".join(c.id for c in found.changes if c.stable)
+    epoch = who.split(":", maxsplit=1)[0]
+    lines = [f"{who} {stable} where they were"] if stable else []
+    lines += [f"{epoch}: {c.id} has moved {_way(job, c)} since {when}" for c in moved]
+    if not moved and len(found.changes) > sum(c.stable for c in found.changes):
+        lines.append(f"{epoch}: no other point moved by more than its uncertainty")
+    return lines
+
+
+def _way(job: Job, change: Change) -> str:
+    move = DISPLAY[job.units].move
+    ways = (("east", "west"), ("north", "south"), ("up", "down"))
+    parts = [
+        f"{move.text(abs(value))} {way[value < 0.0]} (u {move.text(float(u))})"
+        for value, u, way in zip(
+            change.shift.tolist(), np.sqrt(np.diag(change.covariance)), ways, strict=True
+        )
+        if move.number(value) != 0.0
+    ]
+    return ", ".join(parts)

@@ -1,0 +1,210 @@
+"""What has moved: control since it was fixed, and points between two epochs.
+
+Differences of coordinates are first laid onto a group of points that is taken as stable, by a
+shift and a turn in plan; if that group does not agree with itself, the point whose removal helps
+most leaves it, until the rest agrees. Every other point is then tested against the stable group
+(congruency test of deformation surveys; S-transformation after Baarda 1973). Levels: 0.1 % for
+the group; for a point the level of Baarda's B-method with three degrees of freedom, 0.55 %.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.special import chdtri
+
+from fitup.frames import Array
+from fitup.network.adjust import adjust, covariance_of
+from fitup.network.equations import State, build_network
+from fitup.network.reliability import ALPHA, critical_value, detectable, matched_alpha
+from fitup.network.solve import Solved
+
+#: a group of fewer points cannot show that one of them moved
+LEAST: Final = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """How a point lies to where it was, against the stable group.
+
+    Parameters
+    ----------
+    id : str
+    shift : Array (3,)
+        East, north and up [m].
+    covariance : Array (3, 3)
+        Of the shift [m2].
+    stable : bool
+        It belongs to the group the others are compared with.
+    ratio : float
+        Squared size of the shift over its covariance, over what is allowed.
+    """
+
+    id: str
+    shift: Array
+    covariance: Array
+    stable: bool
+    ratio: float
+
+    @property
+    def moved(self) -> bool:
+        """Whether it moved by more than its uncertainty explains."""
+        return not self.stable and self.ratio > 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Congruency:
+    """Changes of all points, and whether there were enough to tell which of them moved."""
+
+    changes: tuple[Change, ...]
+    agreed: bool
+    """The stable group agrees with itself."""
+
+
+def congruency(
+    ids: Sequence[str],
+    places: Array,
+    difference: Array,
+    covariance: Array,
+    candidates: Sequence[str],
+) -> Congruency:
+    """Find the stable group among candidates, and test all points against it.
+
+    Parameters
+    ----------
+    ids : sequence of str
+    places, difference : Array (k, 3)
+        Where the points are, and later less earlier coordinates [m].
+    covariance : Array (3 k, 3 k)
+        Of the differences [m2]; it may be singular to shifts and a turn in plan.
+    candidates : sequence of str
+        Points that may be stable.
+    """
+    group = [i for i, name in enumerate(ids) if name in set(candidates)]
+    motions = _motions(places)
+    agreed = False
+    while True:
+        laid, spread = _laid(motions, difference, covariance, group)
+        excess = _excess(laid, spread, group)
+        if excess <= 1.0:
+            agreed = True
+            break
+        if len(group) <= LEAST:
+            break
+        without = [[g for g in group if g != out] for out in group]
+        tried = [_excess(*_laid(motions, difference, covariance, w), w) for w in without]
+        group = without[int(np.argmin(tried))]
+    return Congruency(
+        tuple(_change(ids, i, laid, spread, group, agreed) for i in range(len(ids))), agreed
+    )
+
+
+def _change(
+    ids: Sequence[str], i: int, laid: Array, spread: Array, group: Sequence[int], agreed: bool
+) -> Change:
+    own = slice(3 * i, 3 * i + 3)
+    block = spread[own, own]
+    level = matched_alpha(3, detectable(critical_value()) ** 2)
+    size = float(laid[i] @ np.linalg.pinv(block, hermitian=True) @ laid[i])
+    ratio = size / float(chdtri(3, level))
+    return Change(ids[i], laid[i], block, agreed and i in group, ratio)
+
+
+def _motions(places: Array) -> Array:
+    """Shifts and a turn in plan of k points (3 k, 4)."""
+    arms = places - places.mean(axis=0)
+    out = np.zeros((3 * len(places), 4))
+    out[:, :3] = np.tile(np.eye(3), (len(places), 1))
+    out[0::3, 3], out[1::3, 3] = arms[:, 1], -arms[:, 0]
+    return out
+
+
+def _laid(
+    motions: Array, difference: Array, covariance: Array, group: Sequence[int]
+) -> tuple[Array, Array]:
+    """Lay differences onto the group, and their covariance with them."""
+    inside = np.zeros(len(motions), dtype=bool)
+    for i in group:
+        inside[3 * i : 3 * i + 3] = True
+    chosen = np.where(inside[:, None], motions, 0.0)
+    lay = np.eye(len(motions)) - motions @ np.linalg.solve(chosen.T @ motions, chosen.T)
+    return (lay @ difference.ravel()).reshape(-1, 3), lay @ covariance @ lay.T
+
+
+def _excess(laid: Array, spread: Array, group: Sequence[int]) -> float:
+    """Weighted squares of the group's differences over what is allowed."""
+    rows = np.concatenate([3 * i + np.arange(3) for i in group])
+    freedom = len(rows) - 4
+    if freedom <= 0:
+        return 0.0
+    values, vectors = np.linalg.eigh(spread[np.ix_(rows, rows)])
+    # four motions were taken out
+    kept, along = values[4:], vectors[:, 4:].T @ laid[group].ravel()
+    return float((along**2 / kept).sum() / chdtri(freedom, ALPHA))
+
+
+def control_changes(solved: Solved) -> Congruency | None:
+    """Compare the control with a free network of the same observations.
+
+    Returns
+    -------
+    Congruency or None
+        None where fewer than three control points with three coordinates were observed.
+    """
+    given = [n for n, c in solved.control.items() if c.given.all()]
+    if len(given) < LEAST:
+        return None
+    network = solved.network
+    measured = [i for i, o in enumerate(network.observations) if o.kind not in ("E", "N", "H")]
+    free = build_network(
+        [network.observations[i] for i in measured],
+        {},
+        scale=network.scale,
+        bend=network.bend,
+        earth=network.earth,
+    )
+    state = solved.outcome.adjusted.state
+    order = [network.index(n) for n in free.nodes]
+    positions = state.positions[order]
+    for name in given:
+        # laid onto the control as it is given
+        positions[free.index(name)] = solved.control[name].position
+    turns = state.turns[[network.setups.index(s) for s in free.setups]]
+    used = solved.outcome.adjusted.used[measured]
+    adjusted = adjust(free, State(positions, turns), used=used, datum=given)
+    places = np.array([solved.control[n].position for n in given])
+    found = np.array([adjusted.state.positions[free.index(n)] for n in given])
+    covariance = covariance_of(adjusted, given)
+    for i, name in enumerate(given):
+        own = slice(3 * i, 3 * i + 3)
+        covariance[own, own] += solved.control[name].covariance
+    return congruency(given, places, found - places, covariance, given)
+
+
+def epoch_changes(before: Solved, after: Solved) -> Congruency | None:
+    """Compare the points that two epochs have in common, against their control.
+
+    Returns
+    -------
+    Congruency or None
+        None where they share fewer than three points.
+    """
+    common = [
+        n
+        for n in before.network.nodes
+        if n in after.network.nodes
+        and not n.startswith("set-up ")
+        and np.isfinite(before.position(n) + after.position(n)).all()
+    ]
+    if len(common) < LEAST:
+        return None
+    control = [n for n in common if n in before.control]
+    candidates = control if len(control) >= LEAST else common
+    names = tuple(common)
+    here = np.array([before.position(n) for n in names])
+    there = np.array([after.position(n) for n in names])
+    covariance = before.covariance(names) + after.covariance(names)
+    return congruency(names, here, there - here, covariance, candidates)

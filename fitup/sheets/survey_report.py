@@ -1,0 +1,147 @@
+"""The survey report as PDF, its figures, and the adjusted coordinates as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from math import degrees, isnan
+from pathlib import Path
+from typing import Any
+
+from matplotlib import style
+
+from fitup.joints.unseen import Unseen
+from fitup.model import Job
+from fitup.network.report import ellipse_lines, residual_lines, setup_lines
+from fitup.network.solve import Solved
+from fitup.network.words import told
+from fitup.sheets.figure_network import network_figure
+from fitup.sheets.figures import STYLE, as_svg
+from fitup.sheets.pdf import typeset
+from fitup.sheets.survey_words import (
+    KINDS,
+    changes_words,
+    next_steps,
+    reading_words,
+    residual_words,
+    unseen_words,
+)
+from fitup.units import DISPLAY
+
+
+def write_report(
+    job: Job,
+    solved: Mapping[int, Solved],
+    unseen: tuple[Unseen, ...],
+    refused: tuple[str, ...],
+    folder: Path,
+) -> tuple[Path, ...]:
+    """Write ``survey-report.pdf``, a figure and the coordinates of every epoch.
+
+    Everything is made before the first file is written, and each file is put in place whole.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written.
+    """
+    with style.context(["default", STYLE]):
+        drawn = [as_svg(network_figure(one, DISPLAY[job.units])) for one in solved.values()]
+    files = {"survey-report.pdf": _pdf(job, solved, unseen, refused, drawn)}
+    for number, (one, svg) in enumerate(zip(solved.values(), drawn, strict=True), 1):
+        files[f"survey-network-{number}.svg"] = svg
+        files[f"survey-coordinates-{number}.csv"] = coordinates_csv(one)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, content in files.items():
+        beside = folder / f".{name}"
+        beside.write_bytes(content)
+        beside.replace(folder / name)
+    return tuple(folder / name for name in files)
+
+
+def coordinates_csv(solved: Solved) -> bytes:
+    """Return adjusted coordinates [m] with their standard uncertainties [mm] as CSV."""
+    rows = ["id,E_m,N_m,H_m,ellipse_large_mm,ellipse_small_mm,ellipse_azimuth_deg,u_H_mm"]
+    for line in ellipse_lines(solved):
+        height = float(solved.position(line.id)[2])
+        known = not isnan(height)
+        rows.append(
+            f"{line.id},{line.east:.5f},{line.north:.5f},{f'{height:.5f}' if known else ''},"
+            f"{line.large * 1e3:.3f},{line.small * 1e3:.3f},{degrees(line.azimuth):.1f},"
+            f"{f'{line.height * 1e3:.3f}' if known else ''}"
+        )
+    return ("\r\n".join(rows) + "\r\n").encode()
+
+
+def _pdf(
+    job: Job,
+    solved: Mapping[int, Solved],
+    unseen: tuple[Unseen, ...],
+    refused: tuple[str, ...],
+    drawn: list[bytes],
+) -> bytes:
+    taken = [datetime.fromisoformat(s.epoch.taken).replace(tzinfo=UTC) for s in solved.values()]
+    data = {
+        "job": job.name,
+        "grid": job.grid,
+        "paper": "us-letter" if job.units == "US" else "a4",
+        "inputs": job.digest,
+        "believed": not refused,
+        "next": list(next_steps(solved, refused)),
+        "unseen": list(unseen_words(job, unseen)),
+        "changes": list(changes_words(job, solved)),
+        "surveys": [_survey(job, one) for one in solved.values()],
+        "figures": [svg.decode("utf-8") for svg in drawn],
+    }
+    return typeset("survey.typ", data, max(taken))
+
+
+def _survey(job: Job, solved: Solved) -> dict[str, Any]:
+    units = DISPLAY[job.units]
+    prefix = f"{solved.epoch.file}: "
+    return {
+        "file": solved.epoch.file,
+        "taken": solved.epoch.taken.replace("T", " "),
+        "told": [line.removeprefix(prefix) for line in told(solved, job.units)],
+        "setups": [
+            [
+                s.id,
+                s.over or "free",
+                str(s.sights),
+                units.move.text(s.u),
+                reading_words(s.collimation, units),
+                reading_words(s.index, units),
+                f"{s.worst:.1f}, {s.worst_target}" if s.worst_target else "",
+            ]
+            for s in setup_lines(solved)
+        ],
+        "residuals": [
+            [
+                r.id,
+                KINDS[r.kind],
+                residual_words(r, units),
+                f"{abs(r.w):.1f}",
+                "" if isnan(r.redundancy) else f"{r.redundancy:.2f}",
+                "" if isnan(r.detectable_at_target) else units.move.text(r.detectable_at_target),
+                "DOES NOT FIT" if r.odd else "",
+            ]
+            for r in residual_lines(solved, 14)
+        ],
+        "points": [
+            [
+                p.id,
+                units.coordinate.text(p.east, unit=False),
+                units.coordinate.text(p.north, unit=False),
+                units.coordinate.text(float(solved.position(p.id)[2]), unit=False)
+                if not isnan(float(solved.position(p.id)[2]))
+                else "",
+                units.move.text(p.large),
+                units.move.text(p.small),
+                f"{degrees(p.azimuth):.0f}°",
+                units.move.text(p.height),
+            ]
+            for p in ellipse_lines(solved)
+        ],
+        "unit": units.coordinate.word,
+        "excluded": [[o, r] for o, r in solved.excluded.items()],
+    }
