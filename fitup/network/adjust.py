@@ -18,6 +18,8 @@ from fitup.network.sparse import Factor, Selected, factorise
 #: the last step moves no coordinate by more [m]
 SMALL: Final = 1e-9
 _MOST_STEPS: Final = 40
+#: how often a free network is laid onto its datum
+_LAID: Final = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +108,7 @@ def adjust(
     state, added, first = start, np.zeros(more.shape[1]), True
     pins: Any = None
     gauge: Gauge | None = None
+    laid = 0
     for _ in range(_MOST_STEPS):
         off, slopes = linearise(network, state)
         off = off - more @ added
@@ -123,14 +126,16 @@ def adjust(
         step = factor.solve(design.T @ (whiten @ off))
         unknown = step[: network.unknowns]
         state, added = moved(network, state, unknown), added + step[network.unknowns :]
-        if np.abs(unknown).max(initial=0.0) <= SMALL:
+        if np.abs(unknown).max(initial=0.0) > SMALL:
+            continue
+        if gauge is None or laid == _LAID:
             break
+        # a laid network is turned a little: one more step straightens what that bent
+        state, laid = gauge.laid_onto(network, start, state), laid + 1
     else:
         raise SurveyRefused(
             ["the network does not settle; check names of targets and control coordinates"]
         )
-    if gauge is not None:
-        state = gauge.laid_onto(network, start, state)
     off, slopes = linearise(network, state)
     if gauge is not None:
         gauge = gauge.with_factor(factor)

@@ -15,10 +15,12 @@ from fitup.network.causes import Cause, causes
 from fitup.network.equations import Network, State
 from fitup.network.observations import Observation
 from fitup.network.reliability import reliability
-from fitup.network.robust import Outcome
+from fitup.network.robust import Outcome, without_some
 from fitup.network.wrong_target import by_sight, really
 from fitup.units import DISPLAY, DisplayUnits
 
+#: how much worse the rest may fit with a rival: 0.1 % of chi-square, one degree of freedom
+RIVAL: Final = 10.8276
 _NAMES: Final = {"hz": "direction", "v": "zenith angle", "sd": "distance"}
 
 
@@ -213,7 +215,28 @@ def _say_one(
     else:
         return Advice((observation.id,), "control", _one_coordinate(observation, off, much))
     text = f"{text}; {why} {again[:1].upper()}{again[1:]}, or {drop}"
+    rivals = [network.observations[k].id for k in _rivals(network, outcome, sight)]
+    if rivals:
+        text += f"; {' or '.join(rivals)} wrong in its place would explain it nearly as well"
     return Advice(tuple(network.observations[k].id for k in sight), observation.kind, text)
+
+
+def _rivals(network: Network, outcome: Outcome, sight: Sequence[int]) -> list[int]:
+    """Return observations of the same target that may be the wrong one instead.
+
+    One that leaves the others fitting worse by no more than the 0.1 % point of chi-square.
+    """
+    node, i = int(network.to[sight[0]]), sight[0]
+    odd = {k for k in outcome.odd if network.to[k] == node}
+    if len(sight) > 1 or len(odd) > 1 or not network.observations[i].setup:
+        return []
+    counted = outcome.adjusted.used | np.isin(np.arange(len(network.to)), [i])
+    rows = np.flatnonzero(counted & (network.to == node))
+    ranked = without_some(network, outcome.adjusted.state, node, rows, 1) or []
+    own = next((squares for squares, out in ranked if out == (i,)), None)
+    if own is None:
+        return []
+    return [out[0] for squares, out in ranked if out != (i,) and squares <= own + RIVAL]
 
 
 def _say_sight(

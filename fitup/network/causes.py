@@ -26,7 +26,7 @@ class Cause:
     subject: tuple[str, ...]
     effects: Array
     touches: Array
-    """Which observations it would explain (m,)."""
+    """Observations of its target or set-up (m,): with the cause, none of them is given up."""
 
 
 def causes(network: Network, whole: Adjusted, odd: Sequence[int]) -> Iterator[Cause]:
@@ -48,35 +48,29 @@ def causes(network: Network, whole: Adjusted, odd: Sequence[int]) -> Iterator[Ca
     mask = np.zeros(len(observations), dtype=bool)
     mask[list(odd)] = True
 
-    def worth(touches: Array, least: int = 2) -> bool:
-        return int((touches & mask).sum()) >= least
-
     for name in sorted(set(target[mask & measured])):
         rows = sd & (target == name)
-        if worth(rows, 1) and rows.sum() > 1:
-            yield Cause("prism", (name,), rows.astype(float)[:, None], rows)
+        if rows.sum() > 1:
+            yield Cause("prism", (name,), rows.astype(float)[:, None], measured & (target == name))
     for name in sorted(set(setup[mask & measured])):
-        rows = sd & (setup == name)
-        if worth(rows):
-            yield Cause("distances", (name,), rows.astype(float)[:, None], rows)
-            ratio = np.where(rows, network.value, 0.0)
-            yield Cause("scale", (name,), ratio[:, None], rows)
-        rows = v & (setup == name)
-        if worth(rows):
-            yield Cause("index", (name,), rows.astype(float)[:, None], rows)
+        own = measured & (setup == name)
+        distances = (sd & own).astype(float)
+        if distances.sum() > 1:
+            yield Cause("distances", (name,), distances[:, None], own)
+            yield Cause("scale", (name,), (distances * network.value)[:, None], own)
+        if (v & own).sum() > 1:
+            yield Cause("index", (name,), (v & own).astype(float)[:, None], own)
     for name in network.setups:
-        yield from _turned(whole, hz & (setup == name), name)
+        yield from _turned(whole, hz & (setup == name), measured & (setup == name), name)
     for name in sorted(set(target[mask])):
-        own = kinds >= KINDS.index("E")
-        rows = own & (target == name)
-        touched = rows | (measured & (target == name))
-        if rows.any() and worth(touched, 1):
-            effects = np.zeros((len(observations), int(rows.sum())))
-            effects[np.flatnonzero(rows), np.arange(int(rows.sum()))] = 1.0
-            yield Cause("moved", (name,), effects, touched)
+        given = np.flatnonzero((kinds >= KINDS.index("E")) & (target == name))
+        if len(given):
+            effects = np.zeros((len(observations), len(given)))
+            effects[given, np.arange(len(given))] = 1.0
+            yield Cause("moved", (name,), effects, target == name)
 
 
-def _turned(whole: Adjusted, rows: Array, name: str) -> Iterator[Cause]:
+def _turned(whole: Adjusted, rows: Array, own: Array, name: str) -> Iterator[Cause]:
     """Find the row from which on a turn of the instrument explains most."""
     order = np.flatnonzero(rows & whole.used)
     if len(order) < 4:
@@ -86,7 +80,7 @@ def _turned(whole: Adjusted, rows: Array, name: str) -> Iterator[Cause]:
         breaks[order[k:], k - 1] = 1.0
     k = int(score(whole, breaks).argmax())
     row = whole.network.observations[order[k + 1]].row
-    yield Cause("turned", (name, str(row)), breaks[:, k : k + 1], rows)
+    yield Cause("turned", (name, str(row)), breaks[:, k : k + 1], own)
 
 
 def score(whole: Adjusted, effects: Array) -> Array:

@@ -17,9 +17,10 @@ import numpy as np
 from scipy.special import chdtri
 
 from fitup.frames import Array
-from fitup.network.adjust import adjust, covariance_of
+from fitup.network.adjust import covariance_of
 from fitup.network.equations import State, build_network
 from fitup.network.reliability import ALPHA, critical_value, detectable, matched_alpha
+from fitup.network.robust import adjust_and_test
 from fitup.network.solve import Solved
 
 #: a group of fewer points cannot show that one of them moved
@@ -173,8 +174,8 @@ def control_changes(solved: Solved) -> Congruency | None:
         # laid onto the control as it is given
         positions[free.index(name)] = solved.control[name].position
     turns = state.turns[[network.setups.index(s) for s in free.setups]]
-    used = solved.outcome.adjusted.used[measured]
-    adjusted = adjust(free, State(positions, turns), used=used, datum=given)
+    used = np.array([o.id not in solved.excluded for o in free.observations])
+    adjusted = adjust_and_test(free, State(positions, turns), used, given).adjusted
     places = np.array([solved.control[n].position for n in given])
     found = np.array([adjusted.state.positions[free.index(n)] for n in given])
     covariance = covariance_of(adjusted, given)

@@ -39,12 +39,10 @@ class Gauge:
 
     def laid_onto(self, network: Network, start: State, state: State) -> State:
         """Move a state so that the changes of the datum points from the start are least."""
-        for _ in range(3):
-            change = np.zeros(self.motions.shape[0])
-            free = network.columns >= 0
-            change[network.columns[free]] = (state.positions - start.positions)[free]
-            state = moved(network, state, -(self.motions @ (self.weights @ change)))
-        return state
+        change = np.zeros(self.motions.shape[0])
+        free = network.columns >= 0
+        change[network.columns[free]] = (state.positions - start.positions)[free]
+        return moved(network, state, -(self.motions @ (self.weights @ change)))
 
     def with_factor(self, factor: Factor) -> Gauge:
         """Return the gauge with what its covariance change needs."""
@@ -157,7 +155,11 @@ def _open(network: Network, motions: Array, unseen: Array) -> list[str]:
     names = (*MOTIONS, SCALE)
     norms = np.linalg.norm(motions, axis=0)
     inside = np.linalg.norm(unseen.T @ motions, axis=0)
-    loose = [names[k] for k in range(len(names)) if norms[k] > 0.0 and inside[k] > 0.99 * norms[k]]
+    # a turn about any point turns every set-up; its shift hangs on where the point is
+    turns = np.abs(unseen[network.turns]).max(initial=0.0) > 1e-6
+    open_ = (norms > 0.0) & (inside > 0.99 * norms)
+    open_[3] = turns or (open_[3] and not len(network.turns))
+    loose = [name for name, is_open in zip(names, open_, strict=True) if is_open]
     what = ", ".join(loose) if loose else "a motion of it as a whole"
     return [
         f"nothing fixes the network as a whole: {what}; measure to more control points, give "

@@ -8,10 +8,10 @@ agrees with it after all, and the remainder is tested one by one.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import comb
 from typing import Final
 
 import numpy as np
@@ -186,14 +186,14 @@ def _fewer(network: Network, outcome: Outcome, used: Array, datum: Sequence[str]
     Where two of a target's observations are wrong, the rest may agree with either of them after
     giving up still more. The fewest that must be given up are found by trying all of them.
     """
-    count = Counter(int(network.to[i]) for i in outcome.odd)
-    for node in sorted(n for n, c in count.items() if c > 1):
+    for node in sorted({int(network.to[i]) for i in outcome.odd}):
         rows = np.flatnonzero(used & (network.to == node))
-        tries = [fewest_wrong(network, outcome.adjusted.state, node, rows, count[node] - 1)]
+        count = sum(network.to[i] == node for i in outcome.odd)
+        tries = [fewest_wrong(network, outcome.adjusted.state, node, rows, count)]
         # a sight to another target altogether: one set-up's readings are all wrong
         tries += [tuple(rows[network.at[rows] == at]) for at in np.unique(network.at[rows])]
         for out in tries:
-            if out is None or len(out) >= sum(network.to[i] == node for i in outcome.odd):
+            if out is None or len(out) > count or set(out) <= set(outcome.odd):
                 continue
             kept = used.copy()
             kept[[i for i in outcome.odd if network.to[i] != node]] = False
@@ -202,9 +202,15 @@ def _fewer(network: Network, outcome: Outcome, used: Array, datum: Sequence[str]
                 again = _snoop(network, outcome.adjusted.state, used, kept, datum)
             except SurveyRefused:
                 continue
-            if len(again.odd) < len(outcome.odd):
+            if _better(again, outcome):
                 outcome = again
     return outcome
+
+
+def _better(one: Outcome, other: Outcome) -> bool:
+    """Fewer odd observations, or as many and a better fit of the rest."""
+    own, its = (len(one.odd), one.tested.squares), (len(other.odd), other.tested.squares)
+    return own < its
 
 
 def fewest_wrong(
@@ -215,28 +221,51 @@ def fewest_wrong(
     Set-ups are taken as they stand. None where not even ``most`` of them suffice, or there are
     too many to try.
     """
+    for size in range(most + 1):
+        ranked = without_some(network, state, node, rows, size)
+        if ranked is None:
+            return None
+        if ranked:
+            return ranked[0][1]
+    return None
+
+
+def without_some(
+    network: Network, state: State, node: int, rows: Array, size: int
+) -> list[tuple[float, tuple[int, ...]]] | None:
+    """Return the sets of so many observations without which the others agree, best fit first.
+
+    Parameters
+    ----------
+    rows : Array (r,)
+        Observations of the node.
+    size : int
+        How many are left out.
+
+    Returns
+    -------
+    list of (squares of the rest, observations left out), or None
+        None where there are too many sets to try.
+    """
     columns = network.columns[node]
     columns = columns[columns >= 0]
+    if size > len(rows) - len(columns) - 1:
+        return []
+    if comb(len(rows), size) > MOST_TRIED:
+        return None
     spread = np.array([network.observations[i].u for i in rows])
     off, slopes = linearise(network, state)
     design = slopes[rows][:, columns].toarray() / spread[:, None]
     misses = off[rows] / spread
     limit = critical_value(len(network.value))
-    tried = 0
-    for size in range(min(most, len(rows) - len(columns) - 1) + 1):
-        best: tuple[float, tuple[int, ...]] | None = None
-        for out in combinations(range(len(rows)), size):
-            tried += 1
-            if tried > MOST_TRIED:
-                return None
-            keep = np.delete(np.arange(len(rows)), out)
-            step = np.linalg.lstsq(design[keep], misses[keep], rcond=None)[0]
-            left = np.abs(misses[keep] - design[keep] @ step)
-            if left.max(initial=0.0) <= limit and (best is None or float(left @ left) < best[0]):
-                best = (float(left @ left), out)
-        if best is not None:
-            return tuple(int(rows[k]) for k in best[1])
-    return None
+    found = []
+    for out in combinations(range(len(rows)), size):
+        keep = np.delete(np.arange(len(rows)), out)
+        step = np.linalg.lstsq(design[keep], misses[keep], rcond=None)[0]
+        left = np.abs(misses[keep] - design[keep] @ step)
+        if left.max(initial=0.0) <= limit:
+            found.append((float(left @ left), tuple(int(rows[k]) for k in out)))
+    return sorted(found)
 
 
 def _determined(

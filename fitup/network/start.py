@@ -83,7 +83,8 @@ def find_start(
     by_setup: dict[str, list[Sight]] = {name: [] for name in setups}
     for sight in sights:
         by_setup[sight.setup].append(sight)
-    known = _control_cluster(control)
+    met = {s.target for s in sights} | {s.over for s in setups.values()}
+    known = _control_cluster({n: c for n, c in control.items() if n in met})
     clusters = {name: local_points(setups[name], seen) for name, seen in by_setup.items() if seen}
     joined, left, joins = _join(known, clusters)
     _by_directions(joined, setups, by_setup)

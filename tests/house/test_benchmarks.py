@@ -35,3 +35,13 @@ def test_structure_benchmark_runs() -> None:
     assert (first.split()[:2], second.split()[:2]) == (["60", "6"], ["100", "8"])
     # the two packages agree, whatever the time
     assert float(second.split()[9]) < 1e-5
+
+
+def test_network_benchmark_runs() -> None:
+    command = [sys.executable, "benchmarks/network.py", "--observations", "100"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    header, line = done.stdout.splitlines()
+    assert header.startswith("observations")
+    # millimetres between our answer and that of the dense solver
+    assert float(line.split()[9]) < 1e-3
