@@ -137,7 +137,7 @@ def _check(
             value, source = aim.amount, aim.reason
     of = item if pair is None else pair.id
     return Check(
-        id="/".join(part for part in (joint, of, quantity, spot) if part),
+        id="/".join(part for part in (joint, of, spot, quantity) if part),
         quantity=quantity,
         joint=joint,
         pair=None if pair is None else pair.id,

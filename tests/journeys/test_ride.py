@@ -32,7 +32,7 @@ def test_the_ride_is_planned_certified_and_printed(
     assert ride["gap_after"] < 0.002
     assert ride["roughness_after"] < 0.4 * ride["roughness_before"]
     checks = {c["id"]: c for c in done["certificate"]["checks"]}
-    assert checks["J1/R1/straightedge/back"]["inside"] is True
+    assert checks["J1/R1/back/straightedge"]["inside"] is True
     report = "".join(p.extract_text() for p in pypdf.PdfReader(tmp_path / "out/report.pdf").pages)
     assert "Ride over the joint" in report
     assert f"{ride['gap_after'] * 1e3:.1f} mm" in report

@@ -105,8 +105,8 @@ def test_checks_are_what_the_certificate_measures(seed: int):
     moved = {n: p.design + rng.normal(0.0, 0.004, 3) for n, p in job.points.items()}
     checks = [c for c in checks_of(job) if c.item == "R"]
     assert [c.id for c in checks] == [
-        "K/R/straightedge/back",
-        "K/R/straightedge/ahead",
+        "K/R/back/straightedge",
+        "K/R/ahead/straightedge",
         "K/R/slope_change",
     ]
     for check in checks:
@@ -123,8 +123,8 @@ def test_step_and_kink_by_hand(small_job_writer: Write, tmp_path: Path):
     state = joint_state(job, read_survey(folder, job))
     value = {c.id: v for c, v in zip(state.checks, state.values, strict=True)}
     share = 0.005 / 3.0
-    assert value["J1/R1/straightedge/back"] == pytest.approx(-0.006 * (0.5 - share), abs=1e-6)
-    assert value["J1/R1/straightedge/ahead"] == pytest.approx(0.006 * (0.5 - share), abs=1e-6)
+    assert value["J1/R1/back/straightedge"] == pytest.approx(-0.006 * (0.5 - share), abs=1e-6)
+    assert value["J1/R1/ahead/straightedge"] == pytest.approx(0.006 * (0.5 - share), abs=1e-6)
     assert value["J1/R1/slope_change"] == pytest.approx(0.0, abs=1e-9)
     (ride,) = ride_as_surveyed(job, read_survey(folder, job))
     assert ride.gap == pytest.approx(0.006, abs=1e-4)
