@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitup.certify.facts import (
+    BoltFact,
+    BoreFact,
     Certificate,
     CheckFact,
     JackFact,
@@ -19,6 +21,8 @@ from fitup.certify.facts import (
 )
 from fitup.certify.frame import FrameStates
 from fitup.certify.learned import CorrectedStates, learned_words
+from fitup.certify.passage import passage_facts
+from fitup.certify.passage import unlike as passage_unlike
 from fitup.certify.recompute import (
     Outcome,
     RigidStates,
@@ -32,7 +36,10 @@ from fitup.certify.recompute import (
 from fitup.certify.ride import ride_facts, unlike
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
-from fitup.joints.ride import place_of_item, ride_as_surveyed
+from fitup.joints.bolts import bolts_as_surveyed
+from fitup.joints.bores import bores_as_surveyed
+from fitup.joints.items import place_of_item
+from fitup.joints.ride import ride_as_surveyed
 from fitup.model import Check, CheckState, Influence, Job, Plan, Seat, Stage
 from fitup.survey.points import Survey
 from fitup.units import DISPLAY
@@ -120,6 +127,7 @@ def certify(
     seats = tuple(_seat_fact(work, s.seat, final, present, after.reactions) for s in plan.seats)
     inside = all(c.inside is not False for c in checks)
     ride = _ride(work, survey, final)
+    bores, bolts = _passage(work, survey, final)
     if plan.inside and not inside:
         outside = ", ".join(c.id for c in checks if c.inside is False)
         work.wrong.append(f"the plan says every check is inside, but {outside} is not")
@@ -135,6 +143,8 @@ def certify(
         inside=inside,
         gap_rates=_gap_rates(work),
         ride=ride,
+        bores=bores,
+        bolts=bolts,
     )
 
 
@@ -156,6 +166,21 @@ def _ride(work: _Work, survey: Survey, final: Mapping[str, float]) -> tuple[Ride
     found = ride_as_surveyed(work.job, survey)
     work.wrong += unlike(facts, {r.path: (r.gap, r.roughness) for r in found})
     return facts
+
+
+def _passage(
+    work: _Work, survey: Survey, final: Mapping[str, float]
+) -> tuple[tuple[BoreFact, ...], tuple[BoltFact, ...]]:
+    """Find what passes through bores and holes before and after, by two ways."""
+    if not isinstance(work.states, RigidStates | FrameStates):
+        return (), ()
+    bores, bolts = passage_facts(
+        work.job, work.states.placed(work.settings({})), work.states.placed(work.settings(final))
+    )
+    rooms = {r.bore: r.room for r in bores_as_surveyed(work.job, survey)}
+    worst = {r.group: r.worst for r in bolts_as_surveyed(work.job, survey)}
+    work.wrong += passage_unlike(bores, rooms, bolts, worst)
+    return bores, bolts
 
 
 def _gap_rates(work: _Work) -> tuple[tuple[str, float], ...]:

@@ -70,6 +70,13 @@ def _exact(job: Job, certificate: Certificate) -> dict[tuple[str | int, ...], fl
     for ride in certificate.ride:
         for name in ("gap_before", "gap_after", "roughness_before", "roughness_after"):
             exact[("ride", ride.path, name)] = getattr(ride, name)
+    for bore in certificate.bores:
+        exact[("bore", bore.bore, "room_before")] = bore.room_before
+        exact[("bore", bore.bore, "room_after")] = bore.room_after
+    for group in certificate.bolts:
+        for when in ("before", "after"):
+            for what in ("passing", "worst", "fitted"):
+                exact[("bolts", group.group, f"{what}_{when}")] = getattr(group, f"{what}_{when}")
     for joint, rate in certificate.gap_rates:
         for halves in (-2, -1, 1, 2):
             change = rate * job.gates.temperature_apart * halves / 2.0

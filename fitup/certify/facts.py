@@ -148,6 +148,33 @@ class RideFact:
 
 
 @dataclass(frozen=True, slots=True)
+class BoreFact:
+    """Room all round the member of one bore before and after [m]; below zero it does not pass."""
+
+    bore: str
+    joint: str
+    place: str
+    room_before: float
+    room_after: float
+
+
+@dataclass(frozen=True, slots=True)
+class BoltFact:
+    """Holes of one group: how many pass, the worst mismatch, and after the best fit [m]."""
+
+    group: str
+    joint: str
+    place: str
+    holes: int
+    passing_before: int
+    worst_before: float
+    fitted_before: float
+    passing_after: int
+    worst_after: float
+    fitted_after: float
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate:
     """The second, plain recomputation of a plan; without it no sheet is printed."""
 
@@ -163,6 +190,8 @@ class Certificate:
     """Joint -> change of its gaps for one kelvin of all steel [m/K]."""
     ride: tuple[RideFact, ...] = ()
     """Wheel paths; empty with an influence table, which moves no points."""
+    bores: tuple[BoreFact, ...] = ()
+    bolts: tuple[BoltFact, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +209,8 @@ class PrintedNumber:
         ("stage", stage, id, "expect" | "from" | "to")   # from, to: expect -/+ working.move_band
         ("survey", file, "steel_from" | "steel_to")      # epoch -/+ gates.temperature_apart
         ("ride", path, "gap_before" | "gap_after" | "roughness_before" | "roughness_after")
+        ("bore", bore, "room_before" | "room_after")
+        ("bolts", group, "passing_before" | "worst_before" | "fitted_before" | ... "after")
         ("joint", joint, "gap", half_steps)  # change of its gaps at half_steps / 2 of that band
     """
 

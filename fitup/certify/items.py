@@ -1,4 +1,4 @@
-"""Checks of wheel paths and of whole segments, measured afresh between moved points."""
+"""Checks of what crosses a joint and of whole segments, measured afresh between moved points."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from fitup.certify.passage import measure_bolts, measure_bore
 from fitup.certify.ride import Place, measure_path
 from fitup.model import Check, Job
 
@@ -30,4 +31,9 @@ MEASURES: Final[dict[str, Callable[[Job, Check, Place], float]]] = {
     "slope_change": measure_path,
     "tilt_along": measure_tilt,
     "tilt_across": measure_tilt,
+    "bore_step": measure_bore,
+    "bore_offset": measure_bore,
+    "bolt_along": measure_bolts,
+    "bolt_across": measure_bolts,
+    "bolt_up": measure_bolts,
 }

@@ -23,6 +23,7 @@ _COMMANDS: Final = {
     "check": "List everything that is wrong with a job folder and its survey.",
     "survey": "Adjust raw observations and say how far to believe them.",
     "joints": "Show every joint as surveyed, against tolerance.",
+    "openings": "Show what each joint must be set to at the steel temperature.",
     "rules": "List the tolerances of standards that a job may choose by name.",
     "stations": "Convert points between stations and the grid; list an alignment.",
     "budget": "Show how sure each check is and where the doubt comes from.",

@@ -11,7 +11,7 @@ from fitup.cli.loading import influence, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.jobfolder import read_job
 from fitup.joints import joint_state, side_of
-from fitup.joints.ride import place_of_item
+from fitup.joints.items import place_of_item
 from fitup.loop import Comparison, Round, as_assumed, compare, one_round
 from fitup.loop.compare import CheckDifference, LoadDifference
 from fitup.loop.words import whole_words

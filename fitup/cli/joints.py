@@ -7,15 +7,18 @@ from typing import Any
 
 import click
 
+from fitup.cli.crossing import as_surveyed
 from fitup.cli.loading import Loaded, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.joints import side_of
-from fitup.joints.ride import RideReading, place_of_item, ride_as_surveyed
+from fitup.joints.bolts import bolts_as_surveyed
+from fitup.joints.bores import bores_as_surveyed
+from fitup.joints.items import place_of_item
+from fitup.joints.ride import ride_as_surveyed
 from fitup.joints.state import uncertainties_apart
 from fitup.joints.tilt import TILTS
 from fitup.model import Check, Job
 from fitup.sheets.model import OF_STRUCTURE
-from fitup.sheets.ride import edge_words
 from fitup.sheets.words import NAMES, grouped, shown_for, value_words
 from fitup.units import DISPLAY
 
@@ -45,10 +48,9 @@ def command(job: Path, as_json: bool) -> None:
         own = [c for c in loaded.state.checks if c.joint == joint.id]
         click.echo(_table(loaded, own))
     say_sources(loaded.job)
-    ride = ride_as_surveyed(loaded.job, loaded.survey)
-    if ride:
-        click.echo("\nRide over the joints, as surveyed")
-        click.echo(_ride_table(loaded, ride))
+    for title, table in as_surveyed(loaded.job, loaded.survey):
+        click.echo(f"\n{title}")
+        click.echo(table)
     rest = [c for c in loaded.state.checks if not c.joint and c.tolerance is not None]
     for title, own in (
         ("Watched points", [c for c in rest if c.point is not None]),
@@ -92,17 +94,6 @@ def _table(loaded: Loaded, checks: list[Check]) -> str:
     if apart is not None:
         header.insert(4, "u apart")
     return text_table(header, rows, right=list(range(3, len(header) - 1)))
-
-
-def _ride_table(loaded: Loaded, ride: tuple[RideReading, ...]) -> str:
-    units = DISPLAY[loaded.job.units]
-    edge = edge_words(loaded.job)
-    rows = []
-    for reading in ride:
-        path = loaded.job.ride_paths[reading.path]
-        gap, rough = units.move.text(reading.gap), units.roughness.text(reading.roughness)
-        rows.append([path.joint, f"{path.id} {path.place}", gap, rough])
-    return text_table(["joint", "where", f"gap under {edge}", "IRI of 100 m"], rows, right=[2, 3])
 
 
 def _place(loaded: Loaded, check: Check) -> str:
@@ -159,5 +150,32 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
         "ride": [
             {"path": r.path, "gap_si": r.gap, "roughness_si": r.roughness}
             for r in ride_as_surveyed(loaded.job, loaded.survey)
+        ],
+        "bores": [
+            {
+                "bore": b.bore,
+                "room_si": b.room,
+                "rings": [
+                    {
+                        "centre_si": [float(v) for v in c.centre],
+                        "axis": [float(v) for v in c.normal],
+                        "radius_si": c.radius,
+                        "off_si": float(c.off.max()),
+                        "centre_u_si": u,
+                    }
+                    for c, u in zip(b.circles, b.centre_u, strict=True)
+                ],
+            }
+            for b in bores_as_surveyed(loaded.job, loaded.survey)
+        ],
+        "bolts": [
+            {
+                "group": g.group,
+                "holes": g.holes,
+                "passing": g.passing,
+                "worst_si": g.worst,
+                "fitted_si": g.fitted,
+            }
+            for g in bolts_as_surveyed(loaded.job, loaded.survey)
         ],
     }

@@ -10,6 +10,7 @@ import click
 
 from fitup.certify import Certificate, certify
 from fitup.certify.facts import CheckFact, SeatFact
+from fitup.cli.crossing import before_and_after
 from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
@@ -84,9 +85,9 @@ def show(job: Job, plan: Plan, certificate: Certificate, status: str = NOT_APPRO
         if facts:
             click.echo(f"\n{title}")
             click.echo(_joint_table(job, facts))
-    if certificate.ride:
-        click.echo("\nRide over the joints")
-        click.echo(_ride_table(job, certificate))
+    for title, table in before_and_after(job, certificate):
+        click.echo(f"\n{title}")
+        click.echo(table)
     click.echo("\nPacks, bottom to top")
     click.echo(_seat_table(job, certificate.seats))
     computed = [n for n, s in job.seats.items() if s.reaction_now is None]
@@ -126,23 +127,6 @@ def show_obstacles(plan: Plan) -> None:
             click.echo(f"  {obstacle.change}")
     else:
         click.echo("None of the single changes that were tried is enough; it takes more than one.")
-
-
-def _ride_table(job: Job, certificate: Certificate) -> str:
-    units = DISPLAY[job.units]
-    rows = [
-        [
-            f.joint,
-            f"{f.path} {f.place}",
-            units.move.text(f.gap_before),
-            units.move.text(f.gap_after),
-            units.roughness.text(f.roughness_before),
-            units.roughness.text(f.roughness_after),
-        ]
-        for f in certificate.ride
-    ]
-    header = ["joint", "where", "gap before", "gap after", "IRI before", "IRI after"]
-    return text_table(header, rows, right=[2, 3, 4, 5])
 
 
 def _joint_table(job: Job, facts: list[CheckFact]) -> str:

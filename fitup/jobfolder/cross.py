@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from fitup.errors import Problem
+from fitup.jobfolder.passage import check_bolts, check_bores
 from fitup.jobfolder.table import Row
 from fitup.model import Job, Seat
 from fitup.model.rules import PLATE_CLASSES, plate_limits
@@ -30,6 +31,8 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _thermometers(job, tables.get("temperatures.csv", []), problems)
     _control(job, tables.get("control.csv", []), broken, problems)
     _paths(job, tables.get("ride.csv", []), broken, problems)
+    check_bores(job, tables.get("bores.csv", []), problems)
+    check_bolts(job, tables.get("bolts.csv", []), problems)
     _excluded(job, broken, problems)
 
 
@@ -73,6 +76,8 @@ def _names(
         ("readings.csv", "pair", job.pairs, "pairs.csv"),
         ("temperatures.csv", "segment", job.segments, "segments.csv"),
         ("ride.csv", "joint", job.joints, "joints.csv"),
+        ("bores.csv", "joint", job.joints, "joints.csv"),
+        ("bolts.csv", "joint", job.joints, "joints.csv"),
     ]
     for table, column, known, home in references:
         for row in tables.get(table, []):

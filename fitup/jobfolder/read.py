@@ -13,6 +13,7 @@ import numpy as np
 from fitup.alignment import Alignment
 from fitup.errors import InputError, Problem
 from fitup.frames import Array, heading, joint_axes, left_of
+from fitup.jobfolder import passage
 from fitup.jobfolder.axis import (
     azimuth_at,
     design_point,
@@ -163,6 +164,8 @@ def _build(
             tables.get("instruments.csv", []), problems, lambda r: instrument(r, problems)
         ),
         network=settings.network,
+        bores=unique(tables.get("bores.csv", []), problems, passage.bore),
+        bolts=unique(tables.get("bolts.csv", []), problems, passage.bolts),
         ride_paths=unique(tables.get("ride.csv", []), problems, _path),
         straightedge=settings.straightedge,
         gates=settings.gates,

@@ -376,6 +376,26 @@ RIDE: Final = (
     Column("points", "ids", "its points from back to ahead, two or more on each segment"),
     Column("place", "text", "where it is across the deck, e.g. LEFT lane"),
 )
+BORES: Final = (
+    Column("id", "id", "a name for the bore"),
+    Column("joint", "id", "the joint it crosses"),
+    Column("back_far", "ids", "points round it at its back end"),
+    Column("back_near", "ids", "points round it on the back segment next to the joint"),
+    Column("ahead_near", "ids", "points round it on the ahead segment next to the joint"),
+    Column("ahead_far", "ids", "points round it at its ahead end"),
+    Column("bore", "length", "its clear diameter", above=0.0),
+    Column("member", "length", "the diameter of what slides through", above=0.0),
+    Column("place", "text", "where it is across the deck"),
+)
+BOLTS: Final = (
+    Column("id", "id", "a name for the group of holes"),
+    Column("joint", "id", "the joint it crosses"),
+    Column("back", "ids", "the holes' points on the back segment"),
+    Column("ahead", "ids", "the holes' points on the ahead segment, in the same order"),
+    Column("plane", "word", "the plane of the plate", words=("web", "deck", "end")),
+    Column("clearance", "length", "the shift of two holes that still lets a bolt pass", least=0.0),
+    Column("place", "text", "where it is across the deck"),
+)
 #: file -> (columns, required)
 TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "segments.csv": (SEGMENTS, True),
@@ -394,4 +414,6 @@ TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "control.csv": (CONTROL, False),
     "instruments.csv": (INSTRUMENTS, False),
     "ride.csv": (RIDE, False),
+    "bores.csv": (BORES, False),
+    "bolts.csv": (BOLTS, False),
 }

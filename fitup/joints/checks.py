@@ -14,8 +14,11 @@ from typing import Final
 import numpy as np
 
 from fitup.frames import heading, left_of
+from fitup.joints.bolts import BOLT_QUANTITY, bolt_part
+from fitup.joints.bores import BORE_AXIS, bore_part
+from fitup.joints.items import items_of
 from fitup.joints.part import Part
-from fitup.joints.ride import FACES, ride_part
+from fitup.joints.ride import ride_part
 from fitup.joints.tilt import TILTS, tilt_part
 from fitup.model import Aim, Check, Job, Joint, Pair, Quantity
 
@@ -35,6 +38,8 @@ _PARTS: Final[dict[Quantity, Callable[[Job, Check], Part]]] = {
     "slope_change": ride_part,
     "tilt_along": tilt_part,
     "tilt_across": tilt_part,
+    **dict.fromkeys(BORE_AXIS, bore_part),
+    **dict.fromkeys(BOLT_QUANTITY, bolt_part),
 }
 
 
@@ -45,7 +50,8 @@ def checks_of(job: Job) -> tuple[Check, ...]:
         for pair in job.pairs_of(joint.id):
             result += [_check(job, joint.id, pair, q) for q in PAIR_AXIS]
         result += [_check(job, joint.id, None, q) for q in TURN_AXIS]
-        result += _item_checks(job, joint.id)
+        items = items_of(job, joint.id)
+        result += [_check(job, joint.id, None, q, item, spot) for q, item, spot in items]
     for joint in job.joints.values():
         for pair in job.pairs_of(joint.id):
             for point in (pair.back_point, pair.ahead_point):
@@ -65,16 +71,6 @@ def checks_of(job: Job) -> tuple[Check, ...]:
     tilts = [q for q in TILTS if q in job.tolerances]
     result += [_own_check(job, q, name, 0.0, "") for name in job.segments for q in tilts]
     return tuple({check.id: check for check in result}.values())
-
-
-def _item_checks(job: Job, joint: str) -> list[Check]:
-    """Return the checks of what crosses a joint: wheel paths."""
-    result = []
-    for path in job.ride_paths.values():
-        if path.joint == joint:
-            result += [_check(job, joint, None, "straightedge", path.id, f) for f in FACES]
-            result.append(_check(job, joint, None, "slope_change", path.id))
-    return result
 
 
 def _point_check(job: Job, joint: str, point: str, quantity: Quantity) -> Check:

@@ -72,13 +72,6 @@ def ride_as_surveyed(job: Job, survey: Survey) -> tuple[RideReading, ...]:
     )
 
 
-def place_of_item(job: Job, check: Check) -> str:
-    """Return path, place and face of a check in words."""
-    path = job.ride_paths[check.item or ""]
-    face = f", {check.spot} face" if check.spot else ""
-    return f"{path.id} {path.place}{face}"
-
-
 def ride_part(job: Job, check: Check) -> Part:
     """Return how a straightedge or change of slope depends on the points of its path."""
     path = job.ride_paths[check.item or ""]

@@ -22,6 +22,7 @@ from fitup.model.done import MOMENTS, Done, Moment
 from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
+from fitup.model.passage import PLANES, RINGS, BoltGroup, Bore
 from fitup.model.plans import Obstacle, Plan, SeatPlan, Stage, WishResult
 from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
@@ -34,12 +35,16 @@ __all__ = [
     "LENGTHS",
     "MOMENTS",
     "MOVE_WORDS",
+    "PLANES",
     "QUANTITIES",
+    "RINGS",
     "SIDES",
     "STANDARD_RISK",
     "STEEL",
     "STRAIGHTEDGE",
     "Aim",
+    "BoltGroup",
+    "Bore",
     "Check",
     "CheckPoint",
     "CheckState",

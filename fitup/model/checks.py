@@ -25,10 +25,16 @@ Quantity = Literal[
     "slope_change",
     "tilt_along",
     "tilt_across",
+    "bore_step",
+    "bore_offset",
+    "bolt_along",
+    "bolt_across",
+    "bolt_up",
 ]
 #: quantities that are lengths [m] and forces [N]; the others are slopes [m/m = rad]
 LENGTHS: Final = frozenset(
     {"gap", "step", "offset", "level", "line", "station", "lean", "straightedge"}
+    | {"bore_step", "bore_offset", "bolt_along", "bolt_across", "bolt_up"}
 )
 FORCES: Final = frozenset({"tension"})
 QUANTITIES: Final[tuple[Quantity, ...]] = (
@@ -47,6 +53,11 @@ QUANTITIES: Final[tuple[Quantity, ...]] = (
     "slope_change",
     "tilt_along",
     "tilt_across",
+    "bore_step",
+    "bore_offset",
+    "bolt_along",
+    "bolt_across",
+    "bolt_up",
 )
 #: what a positive and a negative value of each quantity is called (docs/signs.md)
 SIDES: Final[dict[Quantity, tuple[str, str]]] = {
@@ -65,6 +76,11 @@ SIDES: Final[dict[Quantity, tuple[str, str]]] = {
     "slope_change": ("dip", "crest"),
     "tilt_along": ("ahead end high", "back end high"),
     "tilt_across": ("left edge high", "right edge high"),
+    "bore_step": ("ahead high", "ahead low"),
+    "bore_offset": ("ahead left", "ahead right"),
+    "bolt_along": ("ahead", "back"),
+    "bolt_across": ("left", "right"),
+    "bolt_up": ("high", "low"),
 }
 
 
@@ -123,9 +139,9 @@ class Check:
     subject: str = ""
     """Tower, cable or segment it belongs to, where it belongs to neither joint nor point."""
     item: str | None = None
-    """Ride path it belongs to."""
+    """Wheel path, bore or bolt group it belongs to."""
     spot: str = ""
-    """Where on that: ``back`` or ``ahead``."""
+    """Where on that: the ``back`` or ``ahead`` face, the ``near`` or ``far`` end."""
 
     @property
     def is_length(self) -> bool:

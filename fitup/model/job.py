@@ -13,6 +13,7 @@ from fitup.model.control import ControlPoint, Instrument, NetworkRules
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.frame import FrameModel
+from fitup.model.passage import BoltGroup, Bore
 from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import Learned, Learning, Moved
 from fitup.model.seats import Jack, Limit, Plate, Seat
@@ -90,6 +91,8 @@ class Job:
     control: Mapping[str, ControlPoint] = field(default_factory=dict)
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     network: NetworkRules = NetworkRules()
+    bores: Mapping[str, Bore] = field(default_factory=dict)
+    bolts: Mapping[str, BoltGroup] = field(default_factory=dict)
     ride_paths: Mapping[str, RidePath] = field(default_factory=dict)
     straightedge: float = STRAIGHTEDGE
     """Length of the straightedge [m]."""

@@ -29,6 +29,7 @@ from fitup.sheets.model import (
     Worded,
     rounded,
 )
+from fitup.sheets.passage import bolt_lines, bore_lines
 from fitup.sheets.places import place_words, plan_segments
 from fitup.sheets.ride import ride_lines
 from fitup.sheets.stages import build_stages, quantity_of
@@ -96,6 +97,8 @@ def build_sheets(
         cautions=cautions(job),
         caution_strip=STRIP,
         ride=ride_lines(job, certificate),
+        bores=bore_lines(job, certificate),
+        bolts=bolt_lines(job, certificate),
     )
 
 

@@ -20,7 +20,10 @@ OF_POINTS: Final = ("level", "line", "station")
 #: quantities of towers and cables
 OF_STRUCTURE: Final = ("lean", "tension")
 #: checks of what crosses the joint; no crew reads them in the middle of a stage
-OF_ITEMS: Final = ("straightedge", "slope_change")
+OF_ITEMS: Final = (
+    *("straightedge", "slope_change", "tilt_along", "tilt_across"),
+    *("bore_step", "bore_offset", "bolt_along", "bolt_across", "bolt_up"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +178,36 @@ class RideLine:
     roughness_after: Number
     before: Profile
     after: Profile
+
+
+@dataclass(frozen=True, slots=True)
+class BoreLine:
+    """Room in one bore before and after, as numbers and in words."""
+
+    bore: str
+    joint: str
+    place: str
+    before: Number
+    after: Number
+    before_words: str
+    after_words: str
+
+
+@dataclass(frozen=True, slots=True)
+class BoltLine:
+    """One group of bolt holes: how many let a bolt pass, and the worst of them."""
+
+    group: str
+    joint: str
+    place: str
+    holes: int
+    clearance: Number
+    passing_before: int
+    worst_before: Number
+    passing_after: int
+    worst_after: Number
+    fitted_after: Number
+    """The worst that the best shift and turn of the whole group would leave."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -425,6 +458,8 @@ class SheetSet:
     cautions: tuple[str, ...]
     caution_strip: str
     ride: tuple[RideLine, ...] = ()
+    bores: tuple[BoreLine, ...] = ()
+    bolts: tuple[BoltLine, ...] = ()
 
     @property
     def sheets(self) -> tuple[str, ...]:
@@ -440,7 +475,19 @@ class SheetSet:
             *(line.measured.printed("plate", line.mark, "measured") for line in self.stock),
             *self._of_surveys(),
             *self._of_ride(),
+            *self._of_passage(),
         )
+
+    def _of_passage(self) -> Iterator[PrintedNumber]:
+        for bore in self.bores:
+            yield bore.before.printed("bore", bore.bore, "room_before")
+            yield bore.after.printed("bore", bore.bore, "room_after")
+        for line in self.bolts:
+            for name in ("worst_before", "worst_after", "fitted_after"):
+                number: Number = getattr(line, name)
+                yield number.printed("bolts", line.group, name)
+            for name in ("passing_before", "passing_after"):
+                yield PrintedNumber(("bolts", line.group, name), float(getattr(line, name)), 0.0)
 
     def _of_ride(self) -> Iterator[PrintedNumber]:
         for line in self.ride:

@@ -85,6 +85,8 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
         sheets,
         joints=[_joint(j) for j in sheets.joints],
         ride=printable(sheets.ride),
+        bores=printable(sheets.bores),
+        bolts=printable(sheets.bolts),
         seats=[_seat(card) for card in sheets.seats],
         stock=printable(sheets.stock),
         stages=[

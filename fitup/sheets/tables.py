@@ -17,6 +17,8 @@ Sheets of the workbook and CSV files share their tables:
     What is read after each stage, to be filled in and read back by ``fitup done``.
 ``ride``
     Straightedge and quarter car in each wheel path before and after, where the job has any.
+``bores``, ``bolts``
+    Room in bores and match of bolt holes before and after, where the job has any.
 ``stock``, ``proof``, ``obstacles``, ``valid_for``
     As on paper.
 
@@ -70,6 +72,47 @@ def tables(sheets: SheetSet) -> tuple[Table, ...]:
         _obstacles(sheets),
         _valid(sheets),
         *([_ride(sheets)] if sheets.ride else []),
+        *([_bores(sheets)] if sheets.bores else []),
+        *([_bolts(sheets)] if sheets.bolts else []),
+    )
+
+
+def _bores(sheets: SheetSet) -> Table:
+    return _table(
+        "bores",
+        (
+            {
+                "joint": line.joint,
+                "bore": line.bore,
+                "place": line.place,
+                "before": line.before_words,
+                "after": line.after_words,
+                **_col("room_before", line.before),
+                **_col("room_after", line.after),
+            }
+            for line in sheets.bores
+        ),
+    )
+
+
+def _bolts(sheets: SheetSet) -> Table:
+    return _table(
+        "bolts",
+        (
+            {
+                "joint": line.joint,
+                "group": line.group,
+                "place": line.place,
+                "holes": line.holes,
+                **_col("clearance", line.clearance),
+                "passing_before": line.passing_before,
+                **_col("worst_before", line.worst_before),
+                "passing_after": line.passing_after,
+                **_col("worst_after", line.worst_after),
+                **_col("fitted_after", line.fitted_after),
+            }
+            for line in sheets.bolts
+        ),
     )
 
 

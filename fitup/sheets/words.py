@@ -27,6 +27,11 @@ NAMES: Final[dict[str, str]] = {
     "slope_change": "Change of slope",
     "tilt_along": "Tilt along",
     "tilt_across": "Tilt across",
+    "bore_step": "Bore step",
+    "bore_offset": "Bore offset",
+    "bolt_along": "Holes along",
+    "bolt_across": "Holes across",
+    "bolt_up": "Holes up",
 }
 #: how a value against the design is said; ``side`` from SIDES, ``size`` with its unit
 _PHRASES: Final[dict[str, str]] = {
@@ -34,6 +39,9 @@ _PHRASES: Final[dict[str, str]] = {
     "level": "{size} too {side}",
     "line": "{size} too far {side}",
     "station": "{size} too far {side}",
+    "bolt_along": "{size} too far {side}",
+    "bolt_across": "{size} too far {side}",
+    "bolt_up": "{size} too {side}",
 }
 _USUAL: Final = "{side} by {size}"
 ON_TARGET: Final = "on target"
@@ -50,7 +58,7 @@ def side_word(quantity: Quantity, number: Number) -> str:
         # that a cable pulls goes without saying
         return ""
     side = SIDES[quantity][0 if number.value > 0.0 else 1]
-    if quantity in {"step", "offset"}:
+    if quantity in {"step", "offset", "bore_step", "bore_offset"}:
         side = side.replace("ahead ", "ahead side ", 1)
     return re.sub(r"\b(left|right)\b", lambda m: m[0].upper(), side)
 

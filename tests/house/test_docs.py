@@ -79,6 +79,11 @@ def test_json_keys(started: Path, command: str):
     compare(found, documented(command))
 
 
+def test_json_of_openings(started: Path):
+    content = json.loads(run("openings", "--json", str(started)))
+    assert set(paths(content)) == documented("openings")
+
+
 def test_json_of_rules():
     assert set(paths(json.loads(run("rules", "--json")))) == documented("rules")
 

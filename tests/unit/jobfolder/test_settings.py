@@ -19,7 +19,8 @@ NO_KEY = "found no such key; allowed: a text in quotes; add it"
 ABOVE = "allowed: above zero; correct it"
 QUANTITIES = (
     "gap, step, offset, kink_grade, kink_plan, twist, level, line, station, lean, tension, "
-    "straightedge, slope_change, tilt_along, tilt_across"
+    "straightedge, slope_change, tilt_along, tilt_across, bore_step, bore_offset, bolt_along, "
+    "bolt_across, bolt_up"
 )
 #: what is replaced, by what, and the whole message after "job.toml"
 CASES = [
