@@ -33,6 +33,7 @@ from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
 from fitup.jobfolder.table import Row, read_table, unique
+from fitup.jobfolder.targets import at_stage
 from fitup.model import (
     LENGTHS,
     SIDES,
@@ -106,6 +107,7 @@ def read_job(folder: Path | str) -> Job:
     axis = read_axis(root, settings, tables.get("crossfall.csv", []), problems)
     job = _build(settings, tables, axis, problems)
     cross_check(job, tables, problems)
+    job = at_stage(job, settings.stage, tables.get("targets.csv", []), problems)
     check_leans(tables.get("leans.csv", []), job.points, problems)
     job = read_rounds(root, job, problems)
     job = _with_frame(root, present, job, problems)

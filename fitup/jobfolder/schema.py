@@ -395,6 +395,12 @@ BOLTS: Final = (
     Column("plane", "word", "the plane of the plate", words=("web", "deck", "end")),
     Column("clearance", "length", "the shift of two holes that still lets a bolt pass", least=0.0),
     Column("place", "text", "where it is across the deck"),
+TARGETS: Final = (
+    Column("stage", "id", "the stage of the work"),
+    Column("point", "id", "the check point"),
+    Column("E", "length", "its easting wanted then; empty: as in points.csv", required=False),
+    Column("N", "length", "its northing wanted then; empty: as in points.csv", required=False),
+    Column("H", "length", "its height wanted then"),
 )
 #: file -> (columns, required)
 TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
@@ -406,6 +412,7 @@ TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "jacks.csv": (JACKS, True),
     "plates.csv": (PLATES, True),
     "limits.csv": (LIMITS, False),
+    "targets.csv": (TARGETS, False),
     "aims.csv": (AIMS, False),
     "readings.csv": (READINGS, False),
     "crossfall.csv": (CROSSFALL, False),

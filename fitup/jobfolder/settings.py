@@ -82,6 +82,7 @@ _TOP: Final = (
     "units",
     "grid",
     "reference_temperature",
+    "stage",
     "tolerance",
     "gates",
     "working",
@@ -108,6 +109,7 @@ class Settings:
     units: str = "metric"
     grid: str = ""
     reference_temperature: float = math.nan
+    stage: str = ""
     tolerances: dict[Quantity, Tolerance] = field(default_factory=dict)
     gates: Gates = Gates()
     working: Working = Working()
@@ -226,6 +228,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
         reader.complain("units", repr(settings.units), "metric or US", "choose what is printed")
     value = reader.number("", document, bare, "temperature", needed=True)
     settings.reference_temperature = math.nan if value is None else value
+    settings.stage = reader.text("", document, "stage", needed=False)
     settings.straightedge = _straightedge(reader, document)
     settings.tolerances = _tolerances(reader, _table(reader, document, "tolerance"), settings)
     settings.gates = _record(reader, Gates, _GATES, document, "gates")

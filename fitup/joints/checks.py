@@ -120,7 +120,7 @@ def _check(
     value = None if tolerance is None else tolerance.value
     weight = 1.0 if tolerance is None else tolerance.weight
     source = "" if tolerance is None else tolerance.source
-    target, leave, reasons = 0.0, None, []
+    target, leave, reasons = _staged(job, joint, pair, quantity), None, []
     for aim in job.aims:
         if not _meant(aim, joint, pair, quantity):
             continue
@@ -147,6 +147,15 @@ def _check(
         item=item,
         spot=spot,
     )
+
+
+def _staged(job: Job, joint: str, pair: Pair | None, quantity: Quantity) -> float:
+    """Return what a check of a pair is in the geometry of a stage; zero in the final one."""
+    if not job.stage or pair is None or quantity not in PAIR_AXIS:
+        return 0.0
+    apart = job.points[pair.ahead_point].design - job.points[pair.back_point].design
+    along = float(job.joints[joint].axes_in_grid[PAIR_AXIS[quantity]] @ apart)
+    return along - (pair.opening if quantity == "gap" else 0.0)
 
 
 def _meant(aim: Aim, joint: str, pair: Pair | None, quantity: Quantity) -> bool:

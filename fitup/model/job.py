@@ -71,6 +71,8 @@ class Job:
     plates: Mapping[str, Plate]
     limits: Mapping[str, Limit]
     tolerances: Mapping[Quantity, Tolerance]
+    stage: str = ""
+    """Stage of the work whose geometry the points have; empty: the final one."""
     aims: tuple[Aim, ...] = ()
     epochs: tuple[Epoch, ...] = ()
     readings: tuple[Reading, ...] = ()

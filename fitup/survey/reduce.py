@@ -76,7 +76,8 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
         With all findings at once: missing or doubled points, unlike epochs, likely mistakes.
     """
     units = DISPLAY[job.units]
-    said = [line for one in lists for line in one.understood]
+    said = [f"geometry wanted: stage {job.stage} of targets.csv"] if job.stage else []
+    said += [line for one in lists for line in one.understood]
     findings = [
         f"job.toml, exclude.{name}: not an id of points.csv or readings.csv; correct it"
         for name in job.excluded
