@@ -10,6 +10,7 @@ import click
 import numpy as np
 
 from fitup.cli.text import job_argument, json_option, say_json, text_table
+from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder import read_job
 from fitup.sheets.words import move_words
@@ -19,8 +20,14 @@ from fitup.units import DISPLAY, DisplayUnits, Shown
 
 @click.command("structure")
 @job_argument
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, readable=False),
+    help="Folder for the figures; none are drawn when not given.",
+)
+@click.option("--seat", help="Seat whose influence is drawn; the first when not given.")
 @json_option
-def command(job: Path, as_json: bool) -> None:
+def command(job: Path, out: Path | None, seat: str | None, as_json: bool) -> None:
     """Check the frame of a job and show what carries and what its seats do.
 
     Weight against reactions, condition, deflection; the present reaction of every seat and which
@@ -29,13 +36,37 @@ def command(job: Path, as_json: bool) -> None:
 
     \b
     Example:
-      fitup structure closure-k1
+      fitup structure closure-k1 --out figures
     """
     report = report_of(read_job(job), job)
+    chosen = next(iter(report.job.seats)) if seat is None else seat
+    if chosen not in report.job.seats:
+        allowed = ", ".join(report.job.seats)
+        raise InputError([Problem("--seat", f"'{chosen}'", allowed, "name one of them")])
+    written = () if out is None else _draw(report, chosen, out)
     if as_json:
         say_json(as_json_result(report))
     else:
         show(report)
+        for path in written:
+            click.echo(f"wrote {path}")
+
+
+def _draw(report: FrameReport, seat: str, folder: Path) -> tuple[Path, ...]:
+    """Write the figures, each in one step."""
+    from fitup.sheets.figure_structure import structure_figures
+    from fitup.sheets.write import file_names
+
+    drawn = structure_figures(report, seat)
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name, plain in file_names("", tuple(drawn)).items():
+        path = folder / f"{plain}.svg"
+        beside = path.with_suffix(".part")
+        beside.write_bytes(drawn[name])
+        beside.replace(path)
+        written.append(path)
+    return tuple(written)
 
 
 def show(report: FrameReport) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import re
+
 import pytest
 
 
@@ -95,3 +98,61 @@ def test_no_frame_to_look_at(fitup, tmp_path):
         "fitup: this job has no frame; give frame_nodes.csv, frame_members.csv, "
         "frame_sections.csv and frame_materials.csv in the job folder"
     ]
+
+
+def test_figures_are_the_same_bytes_every_time(fitup, job, tmp_path):
+    for folder in ("one", "two"):
+        said = fitup("structure", job, "--out", tmp_path / folder, "--seat", "B1-S2")
+        assert said.code == 0
+    one, two = ({p.name: p.read_bytes() for p in (tmp_path / f).iterdir()} for f in ("one", "two"))
+    assert sorted(one) == [
+        "structure-carries.svg",
+        "structure-loads.svg",
+        "structure-move-B1-S2.svg",
+        "structure-shape.svg",
+    ]
+    assert one == two
+
+
+def test_figure_of_no_seat(fitup, job, tmp_path):
+    said = fitup("structure", job, "--out", tmp_path / "figures", "--seat", "Z9")
+    assert (said.code, (tmp_path / "figures").exists()) == (2, False)
+    assert said.lines == [
+        "fitup: --seat: found 'Z9'; allowed: A1-S1, A1-S2, A1-S3, A1-S4, B1-S1, B1-S2, B1-S3, "
+        "B1-S4; name one of them"
+    ]
+
+
+def table_of(fitup, job, spoil):
+    """The frame's own influence as a table of the engineer's, one row spoilt."""
+    found = json.loads(fitup("structure", "--json", job).out)["influence"]
+    seats = found["seats"]
+    rows = [["row", "unit", *seats]]
+    for name, values in zip(found["checks"], found["A"], strict=True):
+        slope = name.rsplit("/", 1)[1] in ("kink_grade", "kink_plan", "twist")
+        factor = spoil if name == "J1/P1/step" else 1.0
+        unit = "rad_per_m" if slope else "m_per_m"
+        rows.append([name, unit, *(repr(factor * v) for v in values)])
+    for name, values in zip(seats, found["R"], strict=True):
+        rows.append([f"reaction/{name}", "N_per_m", *(repr(v) for v in values)])
+    text = "\n".join(",".join(r) for r in rows) + "\n"
+    (job / "influence.csv").write_text(text, encoding="utf-8")
+    change(job, "job.toml", 'model = "frame" ', 'table = "influence.csv" #')
+    change(job, "seats.csv", ",20,1200,,0", ",20,1200,400,0")
+
+
+def test_table_is_held_against_the_frame(fitup, job):
+    table_of(fitup, job, 1.0)
+    said = fitup("structure", job)
+    assert (
+        "The table influence.csv against the frame\n"
+        "  all 50 rows agree within 5% of their largest entry"
+    ) in said.out
+
+
+def test_table_that_disagrees_is_named(fitup, job):
+    table_of(fitup, job, -1.0)
+    said = fitup("structure", job)
+    assert "  1 of 50 rows disagree, the worst first:" in said.out
+    # with the other sign a row is off by twice its largest entry
+    assert re.search(r"  J1/P1/step: at seat \S+ off by 200% of the row's largest entry", said.out)
