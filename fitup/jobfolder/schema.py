@@ -395,6 +395,7 @@ BOLTS: Final = (
     Column("plane", "word", "the plane of the plate", words=("web", "deck", "end")),
     Column("clearance", "length", "the shift of two holes that still lets a bolt pass", least=0.0),
     Column("place", "text", "where it is across the deck"),
+)
 TARGETS: Final = (
     Column("stage", "id", "the stage of the work"),
     Column("point", "id", "the check point"),

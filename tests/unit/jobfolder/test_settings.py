@@ -10,8 +10,8 @@ from fitup.model import Gates, Job, Tolerance, Wishes, Working
 
 Tell = Callable[..., list[str]]
 TOP = (
-    "name, units, grid, reference_temperature_C, reference_temperature_F, tolerance, gates, "
-    "working, wishes, uncertainty, lockoff, learning, exclude, influence, alignment, network, "
+    "name, units, grid, reference_temperature_C, reference_temperature_F, stage, tolerance, "
+    "gates, working, wishes, uncertainty, lockoff, learning, exclude, influence, alignment, network, "
     "ride, survey"
 )
 LENGTHS = "value_m, value_mm, value_cm, value_in, value_ft, value_ftUS"
