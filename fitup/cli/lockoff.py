@@ -11,12 +11,17 @@ import click
 
 from fitup.cli.budget import check_json, trust_table
 from fitup.cli.loading import Loaded, influence, load
+from fitup.cli.recording import now, tell
 from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.cli.windows import window_json
 from fitup.cli.writing import write_files
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.jobfolder.series import SteelSeries, read_series
 from fitup.model import Job
+from fitup.record.acts import lock_off
+from fitup.record.contents import job_files
+from fitup.record.events import Event
+from fitup.record.keys import read_key
 from fitup.record.open_holds import open_holds
 from fitup.record.store import Record, has_record
 from fitup.sheets.trust_words import (
@@ -61,8 +66,21 @@ class Decided:
     type=click.Path(path_type=Path, readable=False),
     help="Folder for the printed record; none is written when not given.",
 )
+@click.option(
+    "--key",
+    "key_file",
+    type=click.Path(path_type=Path, dir_okay=False, readable=False),
+    help="Your key file: write the lock-off into the record, where every joint is to be locked.",
+)
 @json_option
-def command(job: Path, file: Path | None, at: str | None, out: Path | None, as_json: bool) -> int:
+def command(
+    job: Path,
+    file: Path | None,
+    at: str | None,
+    out: Path | None,
+    key_file: Path | None,
+    as_json: bool,
+) -> int:
     """Say for every joint, as surveyed, whether to lock it, wait, or move again.
 
     Looks at each check at the steel of the time of locking, at the age of the survey, at the
@@ -81,14 +99,29 @@ def command(job: Path, file: Path | None, at: str | None, out: Path | None, as_j
         with Record(job) as record:
             holds += open_holds(record.whole())
     decided = decided_for(loaded, series, when, tuple(holds))
-    written = [] if out is None else write_files(out, _documents(loaded, decided))
+    documents = {} if out is None and key_file is None else _documents(loaded, decided)
+    entry = None if key_file is None else _recorded(loaded, decided, documents, key_file)
+    written = [] if out is None else write_files(out, documents)
     if as_json:
         say_json({**as_json_result(loaded.job, decided), "written": written})
     else:
         _show(loaded.job, decided)
         for name in written:
             click.echo(f"wrote {name}")
+        if entry is not None:
+            tell(job, entry, as_json=False)
     return 0 if all(o.decision == "LOCK" for o in decided.joints) else EXIT_OUTSIDE
+
+
+def _recorded(
+    loaded: Loaded, decided: Decided, documents: dict[str, bytes], key_file: Path
+) -> Event:
+    """Sign the lock-off into the record of the job."""
+    key = read_key(key_file)
+    files = job_files(loaded.folder, loaded.job)
+    joints = {own.trust.joint: own.decision for own in decided.joints}
+    with Record(loaded.folder) as record:
+        return lock_off(record, key, now(), files, documents, joints)
 
 
 def _when(survey: Survey, at: str | None, series: SteelSeries | None) -> dt.datetime:

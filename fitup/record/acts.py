@@ -6,7 +6,7 @@ else can write, and is one entry, or none.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +18,7 @@ from fitup.record.contents import Files, survey_files
 from fitup.record.differences import changes
 from fitup.record.events import (
     APPROVED,
+    LOCKED_OFF,
     PEOPLE_NAMED,
     PLAN_MADE,
     REJECTED,
@@ -238,6 +239,33 @@ def call_stop(record: Record, key: Key, when: str, why: str) -> Event:
     """Write down that work was stopped; anybody of the job may."""
     with record.writing() as pen:
         return pen.append(STOP, when, key=key, says={"why": why})
+
+
+def lock_off(
+    record: Record, key: Key, when: str, files: Files, paper: Files, joints: Mapping[str, str]
+) -> Event:
+    """Write down that joints are locked off.
+
+    Parameters
+    ----------
+    files, paper : mapping of str to bytes
+        The job's files, and the printed lock-off record.
+    joints : mapping of str to str
+        Joint -> what was decided for it: LOCK, else it is refused.
+    """
+    with record.writing() as pen:
+        _require_survey(record, pen, files)
+        waiting = [f"{name}: {decided}" for name, decided in joints.items() if decided != "LOCK"]
+        if waiting:
+            raise NotAllowed("not every joint is to be locked: " + ", ".join(waiting))
+        return pen.append(
+            LOCKED_OFF,
+            when,
+            key=key,
+            inputs=files,
+            outputs=paper,
+            says={"joints": sorted(joints)},
+        )
 
 
 def plan_of(events: Sequence[Event], code: str) -> Event:

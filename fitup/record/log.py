@@ -54,6 +54,8 @@ def says_words(event: Event) -> str:
         return f"goes on from record code {check_code(str(says['after']))}"
     parts: list[str] = [str(says[k]) for k in ("verdict", "status", "why") if says.get(k)]
     parts += [str(line) for line in says.get("reasons", ())]
+    if "joints" in says:
+        parts.append("joints " + ", ".join(says["joints"]))
     if "inside" in says:
         parts.append("every check inside" if says["inside"] else "a check OUTSIDE")
     return "; ".join(parts)

@@ -15,7 +15,6 @@ from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from fitup.record import Record, append
-from fitup.record.keys import read_key
 
 PEOPLE = {
     "ines": ("Ines Calder", ["name people", "approve packs", "release hold points", "lock off"]),
@@ -133,14 +132,7 @@ def test_from_first_key_to_lock_off(site, tmp_path):
     done_by_the_old_print(site, first, second, old_form)
     packs = done_by_the_right_one(site, second, tmp_path)
     stages = second_night(site, second, packs, tmp_path)
-    append(
-        site.folder,
-        "locked off",
-        "2031-04-03T06:00:00Z",
-        key=read_key(site.key("ines")),
-        about="",
-        says={"joint": "J1"},
-    )
+    locked_off(site, first)
     told_by_the_record(site, first, stages, paper, tmp_path)
 
 
@@ -229,15 +221,6 @@ def done_by_the_right_one(site, second, tmp_path):
     said = site.does("ola", "done", "--stage", "1", "--from", book)
     assert said.code == 0, said.out + said.err
     assert "Stage 1: GO ON" in said.out
-    said = site.does("ines", "release", "--plan", second, "--stage", "1")
-    assert said.lines == [
-        "fitup: STOP was called (entry 12): old print found in the cabin; release it with the "
-        "reason: --why"
-    ]
-    why = ("--why", "old prints burnt, packs measured again")
-    said = site.does("ola", "release", "--plan", second, "--stage", "1", *why)
-    assert said.lines == ["fitup: Ola Finch may not release hold points; Ines Calder may"]
-    assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
     # what was read, as the table the next round starts from; and it is read back the same
     table = tmp_path / "night.csv"
     table.write_text(site.looks("log", "--readings", second).out, encoding="utf-8")
@@ -248,6 +231,15 @@ def done_by_the_right_one(site, second, tmp_path):
     more = [part for text in joint for part in ("--read", text)]
     said = site.does("ola", "done", "--stage", "1", "--plan", second, "--from", table, *more)
     assert said.code == 0, said.out + said.err
+    said = site.does("ines", "release", "--plan", second, "--stage", "1")
+    assert said.lines == [
+        "fitup: STOP was called (entry 12): old print found in the cabin; release it with the "
+        "reason: --why"
+    ]
+    why = ("--why", "old prints burnt, packs measured again")
+    said = site.does("ola", "release", "--plan", second, "--stage", "1", *why)
+    assert said.lines == ["fitup: Ola Finch may not release hold points; Ines Calder may"]
+    assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
     return {r["name"].split()[1]: r["pack"] for r in good if r["name"].startswith("pack")}
 
 
@@ -280,6 +272,35 @@ def second_night(site, second, packs, tmp_path):
         assert site.does("ola", "done", "--stage", stage, "--from", form).code == 0
         assert site.does("ines", "release", "--plan", third, "--stage", stage).code == 0
     return stages
+
+
+def locked_off(site, first):
+    # the third night: B stands where it should, the engineer locks
+    for name, old, new in (
+        ("survey.csv", "20.0100,4.0000,10.0030", "20.0100,4.0000,10.0001"),
+        ("survey.csv", "20.0100,-4.0000,10.0030", "20.0100,-4.0000,10.0001"),
+        ("survey.csv", "39.0000,4.0000,10.0005", "39.0000,4.0000,10.0001"),
+        ("survey.csv", "39.0000,-4.0000,10.0005", "39.0000,-4.0000,10.0001"),
+        ("job.toml", "2031-04-03", "2031-04-04"),
+    ):
+        site.change(name, old, new)
+    said = site.does("ines", "lockoff")
+    assert said.lines[0].startswith("fitup: the survey is not the one that was accepted")
+    assert site.does("bram", "accept").code == 0
+    assert site.does("ines", "lockoff").lines == [
+        "fitup: not every joint is to be locked: J1: WAIT"
+    ]
+    open_hold = f"not released: hold point after stage 1 of plan {first}"
+    assert open_hold in site.looks("lockoff").out
+    why = ("--why", "the old print; packs and readings taken again by the right one")
+    assert site.does("ines", "release", "--plan", first, "--stage", "1", *why).code == 0
+    assert site.does("ola", "lockoff").lines == [
+        "fitup: Ola Finch may not lock off; Ines Calder may"
+    ]
+    said = site.does("ines", "lockoff")
+    assert said.code == 0, said.out + said.err
+    assert "Joint J1: back A, ahead B: LOCK" in said.out
+    assert "locked off" in said.out
 
 
 def told_by_the_record(site, first, stages, paper, tmp_path):
