@@ -134,7 +134,7 @@ def _judged(
     listed = record.content(sheets.outputs.get(LIST, "")) or b""
     try:
         asked = asked_of(json.loads(listed), planned, paper.stage)
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, StopIteration):
         found = f"entry {sheets.number} holds sheets that cannot be read"
         raise RecordBroken((found,)) from None
     if not asked:

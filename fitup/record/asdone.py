@@ -122,6 +122,7 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
     """
     printed = {tuple(p["key"]): float(p["value_si"]) for p in sheets["printed"]}
     tables = sheets["tables"]
+    quantities = {r["check"]: r["quantity"] for r in tables["checks"]}
     checks = [r["check"] for r in tables.get("expected", ()) if r["stage"] == stage]
     jacks = [(r["jack"], r["seat"]) for r in tables.get("jacks", ()) if r["stage"] == stage]
     seats = dict.fromkeys(seat for _, seat in jacks)
@@ -131,7 +132,7 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
         if r["seat"] in seats and r["held_by"] == "packs"
     }
     return (
-        *(_check(job, printed, stage, name) for name in checks),
+        *(_check(job, printed, stage, name, quantities[name]) for name in checks),
         *(_ram(job, printed, stage, jack) for jack, _ in jacks),
         *(
             Asked(f"load {jack}", "load", "force", most=printed["jack", stage, jack, "load_stop"])
@@ -154,17 +155,11 @@ def say(asked: Asked, value: float, units: DisplayUnits) -> str:
     return f"{shown.text(abs(value))} {side}".strip()
 
 
-def quantity_of(check: str) -> Quantity:
-    """Return the quantity in the id of a check: ``J1/P1/step`` or ``level/A-T1``."""
-    parts = check.split("/")
-    return next(q for q in QUANTITIES if q in (parts[0], parts[-1]))
-
-
-def _check(job: Job, printed: Mapping[Any, float], stage: int, name: str) -> Asked:
+def _check(job: Job, printed: Mapping[Any, float], stage: int, name: str, named: str) -> Asked:
     pair = next((p for p in job.pairs.values() if name == f"{p.joint}/{p.id}/gap"), None)
     ends = (printed["stage", stage, name, end] for end in ("from", "to"))
     least, most = sorted(ends)
-    quantity = quantity_of(name)
+    quantity: Quantity = next(q for q in QUANTITIES if q == named)
     return Asked(
         name,
         "check",
