@@ -72,9 +72,7 @@ def trust(loaded: Loaded, as_surveyed: bool) -> Trusted:
     plan = None if as_surveyed else planned(loaded)[0]
     effect = influence(loaded)
     progress("uncertainty budget")
-    budget = make_budget(
-        job, survey, state, effect, plan, effect=lambda other: influence(loaded.changed(other))
-    )
+    budget = make_budget(job, survey, state, effect, plan, effect=loaded.influence_of_changed)
     joints = trust_of(job, budget)
     progress("next most useful shot")
     shots = tuple(best_shot(job, survey, budget, j.joint) for j in joints)

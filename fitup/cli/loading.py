@@ -21,9 +21,9 @@ class Loaded:
     survey: Survey
     state: CheckState
 
-    def changed(self, job: Job) -> Loaded:
-        """Return the same survey of a changed job."""
-        return replace(self, job=job)
+    def influence_of_changed(self, job: Job) -> Influence:
+        """Return the influence of a changed job with the same survey."""
+        return influence(replace(self, job=job))
 
 
 def load(folder: Path) -> Loaded:

@@ -59,12 +59,20 @@ def status_of(folder: Path, plan: Plan) -> str:
 
 def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
     """Plan a loaded job and certify the plan."""
-    from fitup.optimize import make_plan
-
+    job, survey, state = loaded.job, loaded.survey, loaded.state
     effect = influence(loaded)
-    plan = make_plan(loaded.job, loaded.state, effect, progress)
+    if job.wishes.risk is None:
+        from fitup.optimize import make_plan
+
+        plan = make_plan(job, state, effect, progress)
+    else:
+        from fitup.trust.robust import robust_plan
+
+        plan = robust_plan(
+            job, survey, state, effect, job.wishes.risk, loaded.influence_of_changed, progress
+        )
     progress("certificate")
-    return plan, certify(loaded.job, loaded.survey, loaded.state, effect, plan)
+    return plan, certify(job, survey, state, effect, plan)
 
 
 def show(job: Job, plan: Plan, certificate: Certificate, status: str = NOT_APPROVED) -> None:

@@ -12,7 +12,7 @@ from fitup.cli.plan import planned
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.cli.writing import write_files
 from fitup.jobfolder.series import SteelSeries, read_series
-from fitup.model import Influence, Job
+from fitup.model import Job
 from fitup.sheets.trust_words import risk_words, windows_words
 from fitup.sheets.words import plain_value
 from fitup.sheets.write import file_names
@@ -68,9 +68,7 @@ def options_of(loaded: Loaded, series: SteelSeries, as_surveyed: bool) -> list[O
     job, survey, state = loaded.job, loaded.survey, loaded.state
     moves = influence(loaded)
 
-    def effect(other: Job) -> Influence:
-        return influence(loaded.changed(other))
-
+    effect = loaded.influence_of_changed
     wait = option_of(job, survey, state, moves, series, None)
     if as_surveyed:
         return [wait]

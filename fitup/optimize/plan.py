@@ -99,6 +99,39 @@ def _make(
     )
 
 
+def plan_of_pick(
+    job: Job, state: CheckState, influence: Influence, pick: Array, instead_of: Plan
+) -> Plan:
+    """Return the plan of a pick made elsewhere, with the bounds of the plan it stands in for.
+
+    Parameters
+    ----------
+    job, state, influence
+        As given to :func:`make_plan`.
+    pick : Array (n,) of whole numbers
+        Choices of :func:`build_problem`, all plates that come out counted as stock.
+    instead_of : Plan
+        Its lower bounds hold for every pick; its obstacles and ideal are kept.
+
+    Raises
+    ------
+    NoSafeOrder
+        If no order of stages keeps every limit on the way.
+    """
+    problem = build_problem(job, state, influence)
+    x = problem.settings(pick)
+    seats = _seat_plans(job, problem, pick)
+    reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(pick))
+    wishes = tuple(
+        replace(w, upper=float(value), proven=bool(value <= w.lower), text="see the method")
+        for w, value in zip(instead_of.wishes, reached, strict=True)
+    )
+    inside = reached[0] <= 1.0 + 1e-9
+    stages = order_stages(job, state, influence, seats)
+    plan = replace(instead_of, seats=seats, stages=stages, wishes=wishes, inside=inside)
+    return replace(plan, id=plan_id(job, plan))
+
+
 def _choose(
     job: Job, state: CheckState, influence: Influence, restock: bool, report: Report
 ) -> tuple[FitProblem, Chosen, tuple[SeatPlan, ...]]:

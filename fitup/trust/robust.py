@@ -1,0 +1,293 @@
+"""Plans that stay inside whatever the doubts do, at a chosen risk, and what that costs.
+
+First the plan with every tolerance narrowed by its guard band: each check may then be called
+inside. Where no such plan is easily found, the plan of greatest joint probability near the
+nominal one, by exchange of whole packs. Moves smaller than the doubt they rest on are not ordered
+where the joint is as sure without them.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from scipy.special import log_ndtr, ndtr
+
+from fitup.frames import Array
+from fitup.model import Check, CheckState, Influence, Job, Plan
+from fitup.optimize import FitProblem, build_problem, make_plan
+from fitup.optimize.plan import plan_of_pick
+from fitup.optimize.wishes import attainable
+from fitup.survey.points import Survey
+from fitup.trust.box import box_probability
+from fitup.trust.budget import Budget, Effect, make_budget
+from fitup.trust.conformity import accepted
+from fitup.trust.joint import joint_probability, limits_of
+from fitup.trust.waiting import work_of
+
+Report = Callable[[str], None]
+#: choices of a seat on either side of the present one that are tried
+_NEAR: Final = 5
+#: exchanges that look best one by one, whose joint probability is then found
+_TRIED: Final = 16
+#: a joint probability must rise by this much, and may fall by so much for a move less
+_RISE: Final = 0.002
+_FALL: Final = 0.002
+_POINTS: Final = 251
+#: where not even the middle of a tolerance can be called inside, aim within this share of it
+_MIDDLE: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Sureness:
+    """What is weighed: joint probability of all judged checks, worst ratio, seats that move."""
+
+    probability: float
+    worst_ratio: float
+    seats: int
+
+
+def robust_plan(
+    job: Job,
+    survey: Survey,
+    state: CheckState,
+    influence: Influence,
+    risk: float,
+    effect: Effect | None = None,
+    report: Report = lambda line: None,
+) -> Plan:
+    """Return a plan whose every check is inside at a risk, or the surest near the nominal plan.
+
+    Its method says what that costs against the nominal plan.
+
+    Parameters
+    ----------
+    job, survey, state, influence
+    risk : float
+        Accepted for each check.
+    effect : callable, optional
+        As for :func:`fitup.trust.budget.make_budget`.
+    report : callable
+
+    Raises
+    ------
+    NoPlan, NoSafeOrder
+        As for the nominal plan.
+    """
+    nominal = make_plan(job, state, influence, report)
+    budget = make_budget(job, survey, state, influence, nominal, effect=effect)
+    problem = build_problem(job, state, influence)
+    report("guard bands")
+    narrowed = narrowed_state(state, budget.u, risk)
+    plan, limits = nominal, state
+    how = "greatest joint probability by exchange of packs"
+    narrow = build_problem(job, narrowed, influence)
+    if attainable(narrow, job.wishes.worst_ratio_goal) is not None:
+        plan, limits = _said_narrowed(make_plan(job, narrowed, influence, report)), narrowed
+        how = f"tolerances narrowed by guard bands for a risk of {100.0 * risk:g} %"
+    if influence.exact is None:
+        # which seats carry does not change: one straight line holds for every exchange
+        report("greatest joint probability")
+        search = _Exchange(problem, budget, state, influence, limits)
+        start = _pick_of(problem, plan)
+        pick = search.less(search.improve(start))
+        if not np.array_equal(pick, start):
+            plan = plan_of_pick(job, state, influence, pick, nominal)
+    before = _sureness(job, survey, state, influence, nominal, effect)
+    after = _sureness(job, survey, state, influence, plan, effect)
+    return replace(plan, method=f"{plan.method}; {how}: {_cost(before, after)}")
+
+
+def _said_narrowed(plan: Plan) -> Plan:
+    """Say in every wish which tolerance it speaks of."""
+    wishes = (
+        replace(w, text=w.text.replace("its tolerance", "its narrowed tolerance"))
+        for w in plan.wishes
+    )
+    return replace(plan, wishes=tuple(wishes))
+
+
+def narrowed_state(state: CheckState, u: Array, risk: float) -> CheckState:
+    """Return the state with tolerances less their guard bands.
+
+    A check whose middle could not be called inside keeps half of its tolerance.
+    """
+    return replace(
+        state,
+        checks=tuple(_narrowed(c, float(s), risk) for c, s in zip(state.checks, u, strict=True)),
+    )
+
+
+def _narrowed(check: Check, u: float, risk: float) -> Check:
+    if check.tolerance is None:
+        return check
+    kept = accepted(u, check.tolerance, risk)
+    most = _MIDDLE * check.tolerance if kept is None else max(kept, 1e-6 * check.tolerance)
+    return replace(check, tolerance=most)
+
+
+def _sureness(
+    job: Job,
+    survey: Survey,
+    state: CheckState,
+    influence: Influence,
+    plan: Plan,
+    effect: Effect | None,
+) -> Sureness:
+    budget = make_budget(job, survey, state, influence, plan, effect=effect)
+    rows = budget.judged()
+    aims, allowed = limits_of([budget.checks[i] for i in rows])
+    worst = float((np.abs(budget.values[rows] - aims) / allowed).max(initial=0.0))
+    return Sureness(joint_probability(budget, rows), worst, work_of(plan).seats)
+
+
+def _cost(before: Sureness, after: Sureness) -> str:
+    return (
+        f"all checks inside at once with {100.0 * after.probability:.1f} % instead of "
+        f"{100.0 * before.probability:.1f} %, at a worst ratio of {after.worst_ratio:.2f} instead "
+        f"of {before.worst_ratio:.2f}, {after.seats} seats instead of {before.seats}"
+    )
+
+
+def _pick_of(problem: FitProblem, plan: Plan) -> Array:
+    """Return the numbers of a plan's choices."""
+    own = {s.seat: s for s in plan.seats}
+    return np.array(
+        [
+            min(
+                (k for k, c in enumerate(choices) if c.disturbed == own[name].disturbed),
+                key=lambda k: (
+                    sorted(choices[k].marks) != sorted(own[name].build_up),
+                    abs(choices[k].setting - own[name].setting),
+                ),
+            )
+            for name, choices in zip(problem.seats, problem.choices, strict=True)
+        ]
+    )
+
+
+class _Exchange:
+    """Change one or two packs at a time while it makes the joints surer."""
+
+    def __init__(
+        self,
+        problem: FitProblem,
+        budget: Budget,
+        state: CheckState,
+        influence: Influence,
+        limits: CheckState,
+    ) -> None:
+        self.problem = problem
+        rows = budget.judged()
+        self.aims, self.allowed = limits_of([budget.checks[i] for i in rows])
+        self.kept = limits_of([limits.checks[i] for i in rows])[1]
+        self.A = influence.A[rows]
+        self.start = state.values[rows]
+        columns = budget.columns[rows]
+        self.covariance = columns @ columns.T
+        # a check without doubt would make every logarithm infinite
+        self.u = np.maximum(np.sqrt(np.diag(self.covariance)), 1e-3 * self.allowed)
+        self.based_on = state.uncertainties[rows]
+
+    def deviation(self, pick: Array) -> Array:
+        """Return the deviations (m,) after a pick."""
+        moved: Array = self.start + self.A @ self.problem.settings(pick) - self.aims
+        return moved
+
+    def probability(self, pick: Array) -> float:
+        """Return the probability of all checks inside at once."""
+        return box_probability(self.deviation(pick), self.covariance, self.allowed, _POINTS)
+
+    def _may_be(self, pick: Array) -> bool:
+        """Say whether a pick keeps limits and stock, and every check within its own limit."""
+        if not self.problem.feasible(pick):
+            return False
+        return bool(np.all(np.abs(self.deviation(pick)) <= self.kept * (1.0 + 1e-9)))
+
+    def _separate(self, deviation: Array) -> Array:
+        """Sum of logarithms of each check's probability, for deviations (..., m)."""
+        far = np.abs(deviation)
+        over = log_ndtr((self.allowed - far) / self.u)
+        # the other limit counts only where the tolerance is narrow
+        under = ndtr((-self.allowed - far) / self.u)
+        kept: Array = (over + np.log1p(-np.minimum(under, 0.999))).sum(axis=-1)
+        return kept
+
+    def improve(self, pick: Array) -> Array:
+        """Return the surest pick that exchanges lead to."""
+        best = self.probability(pick)
+        while True:
+            found = [p for p in self._promising(pick) if self._may_be(p)]
+            scored = [(self.probability(p), k) for k, p in enumerate(found)]
+            if not scored or max(scored)[0] < best + _RISE:
+                return pick
+            best, k = max(scored)
+            pick = found[k]
+
+    def _promising(self, pick: Array) -> list[Array]:
+        """Return the exchanges of one or two packs that look best, each check on its own."""
+        settings = [np.array([c.setting for c in own]) for own in self.problem.choices]
+        near = [
+            np.arange(max(0, k - _NEAR), min(len(s), k + _NEAR + 1))
+            for k, s in zip(pick, settings, strict=True)
+        ]
+        here = self.deviation(pick)
+        shift = [
+            np.outer(s[n] - s[k], self.A[:, i])
+            for i, (s, n, k) in enumerate(zip(settings, near, pick, strict=True))
+        ]
+        scored: list[tuple[float, int, int, int, int]] = []
+        for i, j in itertools.combinations(range(len(pick)), 2):
+            value = self._separate(here + shift[i][:, None, :] + shift[j][None, :, :])
+            flat = np.argsort(-value, axis=None, kind="stable")[:3]
+            for at in flat:
+                a, b = np.unravel_index(at, value.shape)
+                scored.append((-float(value[a, b]), i, j, int(near[i][a]), int(near[j][b])))
+        result: list[Array] = []
+        for _, i, j, a, b in sorted(scored)[: 4 * _TRIED]:
+            changed = pick.copy()
+            changed[i], changed[j] = a, b
+            if not np.array_equal(changed, pick) and not any(
+                np.array_equal(changed, p) for p in result
+            ):
+                result.append(changed)
+        return result[:_TRIED]
+
+    def less(self, pick: Array) -> Array:
+        """Leave seats whose move is smaller than its doubt, where the joints stay as sure."""
+        best = self.probability(pick)
+        for i, own in enumerate(self.problem.choices):
+            stay = next((k for k, c in enumerate(own) if not c.disturbed), None)
+            chosen = own[int(pick[i])]
+            if stay is None or not chosen.disturbed:
+                continue
+            if not smaller_than_doubt(self.A[:, i] * chosen.setting, self.based_on):
+                continue
+            changed = pick.copy()
+            changed[i] = stay
+            if self._may_be(changed) and self.probability(changed) >= best - _FALL:
+                pick = changed
+        return pick
+
+
+def smaller_than_doubt(change: Array, u: Array) -> bool:
+    """Say whether a move changes every check by less than the check's own doubt."""
+    return bool(np.all(np.abs(change) < u))
+
+
+def small_moves(state: CheckState, influence: Influence, plan: Plan) -> tuple[str, ...]:
+    """Return the seats a plan moves by less than the doubt of the survey it is based on.
+
+    Every judged check changes by less than its own standard uncertainty as surveyed.
+    """
+    rows = [i for i, c in enumerate(state.checks) if c.tolerance is not None]
+    u = state.uncertainties[rows]
+    column = {name: influence.A[rows, i] for i, name in enumerate(influence.seats)}
+    return tuple(
+        s.seat
+        for s in plan.seats
+        if s.disturbed and smaller_than_doubt(column[s.seat] * s.setting, u)
+    )
