@@ -12,6 +12,7 @@ from fitup.certify import Certificate, certify
 from fitup.certify.facts import CheckFact, SeatFact
 from fitup.cli.crossing import before_and_after
 from fitup.cli.loading import Loaded, influence, load
+from fitup.cli.sure import Sure, sure_of
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
 from fitup.joints.tilt import TILTS
@@ -20,6 +21,7 @@ from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
 from fitup.record.events import PLAN_MADE
+from fitup.sheets.trust_words import percent
 from fitup.sheets.words import NAMES, move_words, plain_value, shown_for, value_words
 from fitup.units import DISPLAY
 
@@ -39,10 +41,11 @@ def command(job: Path, as_json: bool) -> int:
     """
     loaded = load(job)
     plan, certificate = planned(loaded)
+    sure = sure_of(loaded, plan)
     if as_json:
-        say_json(as_json_result(loaded, plan, certificate))
+        say_json({**as_json_result(loaded, plan, certificate), "sure": _sure_json(sure)})
     else:
-        show(loaded.job, plan, certificate, status_of(job, plan))
+        show(loaded.job, plan, certificate, status_of(job, plan), sure)
     return 0 if plan.inside else EXIT_OUTSIDE
 
 
@@ -75,11 +78,19 @@ def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
     return plan, certify(job, survey, state, effect, plan)
 
 
-def show(job: Job, plan: Plan, certificate: Certificate, status: str = NOT_APPROVED) -> None:
+def show(
+    job: Job,
+    plan: Plan,
+    certificate: Certificate,
+    status: str = NOT_APPROVED,
+    sure: Sure | None = None,
+) -> None:
     """Print a plan: joints before and after, packs, stages, proof, obstacles, its status."""
     for joint in job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
-        click.echo(_joint_table(job, [c for c in certificate.checks if c.joint == joint.id]))
+        click.echo(_joint_table(job, [c for c in certificate.checks if c.joint == joint.id], sure))
+        if sure is not None and joint.id in sure.joints:
+            click.echo(f"all of them inside at once with {percent(sure.joints[joint.id])}")
     rest = [c for c in certificate.checks if not c.joint and c.tolerance is not None]
     of_structure = {f"lean/{name}" for name in job.leans}
     of_structure |= {f"tension/{name}" for name in job.tensions}
@@ -92,7 +103,7 @@ def show(job: Job, plan: Plan, certificate: Certificate, status: str = NOT_APPRO
     ):
         if facts:
             click.echo(f"\n{title}")
-            click.echo(_joint_table(job, facts))
+            click.echo(_joint_table(job, facts, sure))
     for title, table in before_and_after(job, certificate):
         click.echo(f"\n{title}")
         click.echo(table)
@@ -103,6 +114,11 @@ def show(job: Job, plan: Plan, certificate: Certificate, status: str = NOT_APPRO
         click.echo(
             "Loads of seats without reaction_now are computed from the weight, not measured: "
             + ", ".join(computed)
+        )
+    if sure is not None and sure.small:
+        click.echo(
+            "Moves smaller than the doubt they are based on: "
+            f"{', '.join(sure.small)} (a risk in [wishes] leaves out those that help nothing)"
         )
     click.echo("\nOrder of work")
     for stage in certificate.stages:
@@ -137,7 +153,7 @@ def show_obstacles(plan: Plan) -> None:
         click.echo("None of the single changes that were tried is enough; it takes more than one.")
 
 
-def _joint_table(job: Job, facts: list[CheckFact]) -> str:
+def _joint_table(job: Job, facts: list[CheckFact], sure: Sure | None = None) -> str:
     units = DISPLAY[job.units]
     rows = []
     for fact in facts:
@@ -155,13 +171,19 @@ def _joint_table(job: Job, facts: list[CheckFact]) -> str:
                 if fact.target
                 else value_words(quantity, fact.before, units).words,
                 value_words(quantity, fact.after, units, fact.target).words,
-                shown.text(fact.uncertainty),
+                shown.text(fact.uncertainty if sure is None else sure.u[fact.id]),
                 "-" if fact.tolerance is None else shown.text(fact.tolerance),
+                *([] if sure is None else [_inside_with(fact, sure)]),
                 state,
             ]
         )
-    header = ["where", "what", "before", "after", "u", "tolerance", ""]
-    return text_table(header, rows, right=[4, 5])
+    more = [] if sure is None else ["inside with"]
+    header = ["where", "what", "before", "after", "u", "tolerance", *more, ""]
+    return text_table(header, rows, right=[4, 5, *([] if sure is None else [6])])
+
+
+def _inside_with(fact: CheckFact, sure: Sure) -> str:
+    return percent(sure.probability[fact.id]) if fact.id in sure.probability else "-"
 
 
 def _seat_table(job: Job, facts: tuple[SeatFact, ...]) -> str:
@@ -191,4 +213,15 @@ def as_json_result(loaded: Loaded, plan: Plan, certificate: Certificate) -> dict
         "understood": list(loaded.survey.understood),
         "plan": asdict(plan),
         "certificate": asdict(certificate),
+    }
+
+
+def _sure_json(sure: Sure) -> dict[str, Any]:
+    return {
+        "checks": [
+            {"id": name, "u": sure.u[name], "probability": p}
+            for name, p in sure.probability.items()
+        ],
+        "joints": [{"joint": name, "probability": p} for name, p in sure.joints.items()],
+        "small_moves": list(sure.small),
     }
