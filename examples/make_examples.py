@@ -1,4 +1,4 @@
-"""Write the three example jobs: an invented crossing, its misfit and its survey noise by seed.
+"""Write the example jobs: an invented crossing, its misfit and its survey noise by seed.
 
 Run ``python examples/make_examples.py`` to write the folders beside this file again. Every name,
 size and load is invented.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import hung_deck
 import numpy as np
 from observe import observation_files
 
@@ -340,6 +341,7 @@ def write(folder: str, title: str, short: bool = False, observed: bool = False) 
 
 
 if __name__ == "__main__":
+    hung_deck.write()
     write("skerrin-closure", "Skerrin Narrows, closure joint K1")
     write("skerrin-short", "Skerrin Narrows, closure joint K1, a jack short of stroke", short=True)
     write("skerrin-observed", "Skerrin Narrows, closure joint K1, from observations", observed=True)

@@ -20,6 +20,7 @@ from fitup.certify.facts import (
     StockFact,
 )
 from fitup.certify.frame import FrameStates
+from fitup.certify.hung import HungStates
 from fitup.certify.learned import CorrectedStates, learned_words
 from fitup.certify.passage import passage_facts
 from fitup.certify.passage import unlike as passage_unlike
@@ -58,6 +59,8 @@ _HOW = {
     "rigid": "segments brought to equilibrium again and points moved by true rotations",
     "frame": "the frame solved again from flexibilities with constraints, seats free to lift off, "
     "and points moved by true rotations",
+    "hung": "the frame with its cables brought to rest again at every state: cables added up along "
+    "themselves, seats free to lift off, and points moved by true rotations",
     "table": "the imported influence table summed row by row (its own truth is not checked here)",
 }
 
@@ -150,7 +153,8 @@ def certify(
 
 def _states(job: Job, survey: Survey, influence: Influence, present: Mapping[str, float]) -> States:
     if influence.origin == "frame":
-        return FrameStates(job, survey)
+        hung = job.frame is not None and job.frame.cables
+        return HungStates(job, survey) if hung else FrameStates(job, survey)
     if influence.origin == "rigid":
         return RigidStates(job, survey, present)
     return TableStates(influence.uncorrected or influence)
@@ -413,8 +417,21 @@ def _force_limits(work: _Work, where: str, outcome: Outcome) -> None:
     frame = work.job.frame
     for name, force in outcome.forces.items():
         assert frame is not None
-        place = frame.places[name]
         care = _FORCE * max(abs(force), 1.0)
+        if name.startswith("saddle/"):
+            if force < -care:
+                _, saddle, side = name.split("/")
+                work.wrong.append(f"{where}: the cable slips {side} over saddle {saddle}")
+            continue
+        if name.startswith("cable/"):
+            cable = frame.cables[name.removeprefix("cable/")]
+            if not cable.least - care <= force <= cable.most + care:
+                work.wrong.append(
+                    f"{where}: cable {cable.id} pulls {force / 1e3:.0f} kN, outside its limits in "
+                    "frame_cables.csv"
+                )
+            continue
+        place = frame.places[name]
         if not place.least - care <= force <= place.most + care:
             work.wrong.append(
                 f"{where}: {place.quantity} at {name} in member {place.member} is outside its "
@@ -546,9 +563,10 @@ def _statements(
     x = np.array([final[s] for s in influence.seats])
     length = np.array([c.is_length for c in work.state.checks])
     apart = np.abs(influence.change(x) - change)[length].max(initial=0.0)
+    how = "hung" if isinstance(work.states, HungStates) else influence.origin
     return (
         f"settings of {len(work.plan.seats)} seats added up plate by plate from measured thickness",
-        f"checks and reactions by a second path: {_HOW[influence.origin]}",
+        f"checks and reactions by a second path: {_HOW[how]}",
         f"second path and optimiser differ by at most {apart * 1e3:.3f} mm in any check",
         f"{work.counted} states over {len(work.plan.stages)} stages, each printed increment one of "
         "them: reactions, differences, warp, clear openings, strokes and jack reserves kept",

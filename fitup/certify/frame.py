@@ -25,7 +25,7 @@ from fitup.survey.points import Survey
 
 _UP = np.array([0.0, 0.0, 1.0])
 #: two places on a member nearer than this are one [m]
-_SAME = 1e-6
+_SAME = 1e-3
 
 
 def cantilever(member: Member, length: float) -> Array:
@@ -254,8 +254,8 @@ class FrameStates:
             first = self.parts.place(tie.member, tie.at)
         return _Spot(first, position - self.parts.positions[first // 6])
 
-    def _solve(self) -> None:
-        """Solve for the loads and for a unit move of every seat, all seats two-way."""
+    def _structure(self) -> tuple[lil_array, Array]:
+        """Stiffness without seats, and loads in the first of columns for them and the seats."""
         parts, job = self.parts, self.job
         size = 6 * len(parts.positions)
         K = lil_array((size, size))
@@ -267,14 +267,20 @@ class FrameStates:
             right[own, 0] -= turn.T @ stick.rest
         for held, along, k in self._springs():
             K[np.ix_(held, held)] += k * np.outer(along, along)
+        self._loads(right)
+        return K, right
+
+    def _solve(self) -> None:
+        """Solve for the loads and for a unit move of every seat, all seats two-way."""
+        parts, job = self.parts, self.job
+        K, right = self._structure()
         self.feet: list[tuple[Array, Array, float]] = []
         for j, seat in enumerate(job.seats.values(), 1):
             at, row = self.spots[f"seat/{seat.id}"].row(seat.direction)
             K[np.ix_(at, at)] += seat.stiffness * np.outer(row, row)
             right[at, j] = seat.stiffness * row
             self.feet.append((at, row, seat.stiffness))
-        self._loads(right)
-        motions = _with_constraints(csc_array(K), parts.constraints, right)
+        motions = Bound(csc_array(K), parts.constraints).solve(right)
         self.still, self.moves = motions[:, 0], motions[:, 1:]
         lift = np.array([row @ motions[at] for at, row, _ in self.feet])
         stiff = np.array([foot[2] for foot in self.feet])
@@ -317,12 +323,7 @@ class FrameStates:
         """Say how the structure stands as surveyed: reactions and openings, measured or not."""
         job, names = self.job, list(self.job.seats)
         told = [self.model.seats.get(n) for n in names]
-        self.one_way = np.array(
-            [
-                job.seats[n].reaction_least >= 0.0 if t is None else t.one_way
-                for n, t in zip(names, told, strict=True)
-            ]
-        )
+        self.one_way = self._one_way()
         high = np.array([0.0 if t is None else t.setting for t in told])
         self.start = carry(self.q + self.R @ high, self.R, self.one_way)
         self.present = self.q + self.R @ (high + self.start)
@@ -333,6 +334,15 @@ class FrameStates:
             elif measured is not None:
                 self.present[i], self.start[i] = measured, 0.0
         self.built = np.linalg.lstsq(self.R, self.present - self.q, rcond=1e-12)[0]
+
+    def _one_way(self) -> Array:
+        """Say which seats can only push (s,)."""
+        result = []
+        for name, seat in self.job.seats.items():
+            told = self.model.seats.get(name)
+            pushing = seat.reaction_least >= 0.0 and seat.pushes != "shorten"
+            result.append(pushing if told is None else told.one_way)
+        return np.array(result, dtype=bool)
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, all reactions and forces, for settings by seat [m]."""
@@ -400,22 +410,31 @@ class FrameStates:
         return float(sign * own[index])
 
 
-def _with_constraints(K: csc_array, constraints: list[dict[int, float]], right: Array) -> Array:
-    """Solve K u + C' m = right with C u = 0, everything scaled to one size."""
-    n, c = K.shape[0], len(constraints)
-    scale = np.abs(K).max()
-    C = lil_array((c, n))
-    for i, row in enumerate(constraints):
-        for at, value in row.items():
-            C[i, at] = value * scale
-    both = lil_array((n + c, n + c))
-    both[:n, :n], both[n:, :n], both[:n, n:] = K, C, C.T
-    whole = np.vstack([right, np.zeros((c, right.shape[1]))])
-    factor = splu(csc_array(both))
-    answer = factor.solve(whole)
-    # one step of refinement: the multipliers make the system indefinite
-    answer += factor.solve(whole - both @ answer)
-    return answer[:n]
+class Bound:
+    """K u + C' m = right with C u = 0, everything scaled to one size, factorised once."""
+
+    def __init__(self, K: csc_array, constraints: list[dict[int, float]]) -> None:
+        self.size, c = K.shape[0], len(constraints)
+        scale = np.abs(K).max()
+        C = lil_array((c, self.size))
+        for i, row in enumerate(constraints):
+            for at, value in row.items():
+                C[i, at] = value * scale
+        both = lil_array((self.size + c, self.size + c))
+        both[: self.size, : self.size], both[self.size :, : self.size] = K, C
+        both[: self.size, self.size :] = C.T
+        self.matrix = csc_array(both)
+        self.factor = splu(self.matrix)
+
+    def solve(self, right: Array) -> Array:
+        """Return u (n, k) for right-hand sides (n, k)."""
+        more = self.matrix.shape[0] - self.size
+        whole = np.vstack([right, np.zeros((more, right.shape[1]))])
+        answer = self.factor.solve(whole)
+        # one step of refinement: the multipliers make the system indefinite
+        answer += self.factor.solve(whole - self.matrix @ answer)
+        u: Array = answer[: self.size]
+        return u
 
 
 def carry(q: Array, R: Array, one_way: Array) -> Array:

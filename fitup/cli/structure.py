@@ -13,8 +13,10 @@ from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder import read_job
+from fitup.model import ForceRow
 from fitup.sheets.words import move_words
-from fitup.structure.frame.report import DISAGREE, FrameReport, report_of
+from fitup.structure.cable.report import HungReport
+from fitup.structure.frame.report import DISAGREE, FrameReport, SeatReport, report_of
 from fitup.units import DISPLAY, DisplayUnits, Shown
 
 
@@ -80,7 +82,9 @@ def show(report: FrameReport) -> None:
             "The openings of " + ", ".join(report.loose) + " are not settled by the stiffness: "
             "the structure can rock on the seats that carry."
         )
-    if report.influence.forces:
+    if report.hung is not None:
+        _show_hung(report.hung, units)
+    if _placed(report):
         click.echo("\nWatched forces, with the present loads")
         click.echo(_force_table(report, units))
     step = units.move.text(_per_move(units))
@@ -131,7 +135,7 @@ def _seat_table(report: FrameReport, units: DisplayUnits) -> str:
                 state,
                 units.force.text(seat.reaction),
                 "measured" if seat.measured else "computed",
-                "pushes only" if seat.one_way else "pushes and pulls",
+                _ways(report, seat),
                 units.coordinate.text(seat.arm),
             ]
         )
@@ -139,11 +143,57 @@ def _seat_table(report: FrameReport, units: DisplayUnits) -> str:
     return text_table(header, rows, right=[2, 5])
 
 
+def _ways(report: FrameReport, seat: SeatReport) -> str:
+    if report.job.seats[seat.seat].pushes == "shorten":
+        return "pulls its cable"
+    return "pushes only" if seat.one_way else "pushes and pulls"
+
+
+def _show_hung(hung: HungReport, units: DisplayUnits) -> None:
+    force = units.force
+    click.echo("\nCables, at the end that is adjusted")
+    rows = [
+        [
+            c.cable,
+            force.text(c.pulls),
+            "-" if c.measured is None else force.text(c.measured),
+            f"{force.text(c.least, unit=False)} to "
+            + ("no limit" if np.isinf(c.most) else force.text(c.most)),
+            "-" if c.form == "straight" else units.coordinate.text(c.sag),
+            "-"
+            if c.firm is None
+            else f"{c.seat} +{force.text(c.firm * _per_move(units))} for {_one_move(units)}",
+        ]
+        for c in hung.cables
+    ]
+    header = ["cable", "pulls", "measured", "may pull", "sag", "shortened by"]
+    click.echo(text_table(header, rows, right=[1, 2, 4]))
+    for s in hung.saddles:
+        click.echo(
+            f"Saddle {s.saddle}: {force.text(s.back)} back, {force.text(s.ahead)} ahead, 1 to "
+            f"{s.ratio:.3f}; friction over {np.degrees(s.turn):.1f} degrees holds 1 to "
+            f"{s.holds:.3f}"
+        )
+        if s.carries is not None and s.goes_back is not None and s.keeps is not None:
+            click.echo(
+                f"  its pack carries {force.text(s.carries)}; jacks that hold as much and let go "
+                f"onto a new pack lose {units.move.text(s.goes_back)}, {force.text(s.keeps)} stay"
+            )
+    click.echo(
+        f"At rest the structure is at most {units.move.text(hung.moved)} from where the tables put "
+        f"it, at {hung.moved_at}"
+    )
+
+
+def _one_move(units: DisplayUnits) -> str:
+    return units.move.text(_per_move(units))
+
+
 def _force_table(report: FrameReport, units: DisplayUnits) -> str:
     frame = report.job.frame
     assert frame is not None
     rows = []
-    for force in report.influence.forces:
+    for force in _placed(report):
         place, shown = frame.places[force.id], _shown(force.kind, units)
         rows.append(
             [
@@ -155,6 +205,13 @@ def _force_table(report: FrameReport, units: DisplayUnits) -> str:
             ]
         )
     return text_table(["place", "what", "now", "limit", "limit"], rows, right=[2, 3, 4])
+
+
+def _placed(report: FrameReport) -> list[ForceRow]:
+    """Return the forces watched at places of members; those of cables are told with them."""
+    frame = report.job.frame
+    assert frame is not None
+    return [f for f in report.influence.forces if f.id in frame.places]
 
 
 def _shown(kind: str, units: DisplayUnits) -> Shown:
@@ -235,4 +292,13 @@ def as_json_result(report: FrameReport) -> dict[str, Any]:
         "table": report.table,
         "compared": report.compared,
         "disagreements": [asdict(d) for d in report.disagreements],
+        "hung": None if report.hung is None else _hung(report.hung),
     }
+
+
+def _hung(hung: HungReport) -> dict[str, Any]:
+    """Return cables and saddles; no limit is null, not a number."""
+    result = asdict(hung)
+    for cable in result["cables"]:
+        cable["most"] = None if np.isinf(cable["most"]) else cable["most"]
+    return result

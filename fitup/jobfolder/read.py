@@ -22,13 +22,13 @@ from fitup.jobfolder.axis import (
     middle,
     read_axis,
 )
-from fitup.jobfolder.cable_schema import CABLE_TABLES
+from fitup.jobfolder.cable_schema import CABLE_TABLES, FRAME_CABLE_TABLES
 from fitup.jobfolder.control import control, instrument
 from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
 from fitup.jobfolder.frame_schema import FRAME_TABLES
-from fitup.jobfolder.read_cables import check_leans, lean_of, tension_of
+from fitup.jobfolder.read_cables import check_leans, lean_of, tension_of, with_cables
 from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
@@ -53,7 +53,13 @@ from fitup.model import (
 )
 
 #: every table a job may have: file -> (columns, required)
-ALL_TABLES: Final = {**TABLES, **CABLE_TABLES, **FRAME_TABLES, **ROUND_TABLES}
+ALL_TABLES: Final = {
+    **TABLES,
+    **CABLE_TABLES,
+    **FRAME_TABLES,
+    **FRAME_CABLE_TABLES,
+    **ROUND_TABLES,
+}
 #: signing a hold point changes nothing that a plan was made from
 INPUT_TABLES: Final = tuple(name for name in ALL_TABLES if name != "holds.csv")
 _UP = np.array([0.0, 0.0, 1.0])
@@ -110,7 +116,7 @@ def read_job(folder: Path | str) -> Job:
     job = at_stage(job, settings.stage, tables.get("targets.csv", []), problems)
     check_leans(tables.get("leans.csv", []), job.points, problems)
     job = read_rounds(root, job, problems)
-    job = _with_frame(root, present, job, problems)
+    job = _with_frame(root, present, job, tables["seats.csv"], problems)
     _check_files(root, job, settings.alignment_file, problems)
     if problems:
         raise InputError(problems)
@@ -191,17 +197,21 @@ def _hold(row: Row) -> Hold:
     return Hold(row["id"], row["what"], row["signed"] or "")
 
 
-def _with_frame(root: Path, present: set[str], job: Job, problems: list[Problem]) -> Job:
+def _with_frame(
+    root: Path, present: set[str], job: Job, seat_rows: list[Row], problems: list[Problem]
+) -> Job:
     """Read the frame if the folder holds its tables."""
     wanted = job.influence_by == "frame"
-    if not wanted and not present & set(FRAME_TABLES):
+    known = {**FRAME_TABLES, **FRAME_CABLE_TABLES}
+    if not wanted and not present & set(known):
         return job
     tables = {
         name: read_table(root / name, name, columns, problems)
-        for name, (columns, required) in FRAME_TABLES.items()
+        for name, (columns, required) in known.items()
         if required or name in present
     }
     frame = read_frame(tables, job.segments, job.seats, problems)
+    frame = with_cables(frame, tables, job, seat_rows, problems)
     frame_check(job, frame, tables, problems)
     return replace(job, frame=frame)
 

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
 
 from fitup.errors import Problem
-from fitup.jobfolder.table import Row
-from fitup.model import CheckPoint
-from fitup.model.cables import Lean, Tension
+from fitup.jobfolder.frame_loads import unknown_id
+from fitup.jobfolder.table import Row, unique
+from fitup.model import CheckPoint, Job, Seat
+from fitup.model.cables import FrameCable, FrameSaddle, Lean, Tension
+from fitup.model.frame import FrameModel, Node
+
+#: shorter is no cable [m]
+_SHORT = 1e-3
 
 
 def lean_of(row: Row, problems: list[Problem]) -> Lean | None:
@@ -72,3 +80,220 @@ def check_leans(
                     "exchange them or correct their heights in points.csv",
                 )
             )
+
+
+def cables_of(
+    rows: list[Row],
+    nodes: Mapping[str, Node],
+    tensions: Mapping[str, Tension],
+    seats: Mapping[str, Seat],
+    problems: list[Problem],
+) -> dict[str, FrameCable]:
+    """Return the cables of a frame by name, adding what is wrong to ``problems``."""
+    cables = unique(rows, problems, lambda r: _cable(r, nodes, tensions, seats, problems))
+    _one_each(rows, problems)
+    return cables
+
+
+def _cable(
+    row: Row,
+    nodes: Mapping[str, Node],
+    tensions: Mapping[str, Tension],
+    seats: Mapping[str, Seat],
+    problems: list[Problem],
+) -> FrameCable | None:
+    before = len(problems)
+    for column in ("i", "j"):
+        if row[column] not in nodes:
+            unknown_id(row, column, "frame_nodes.csv", problems)
+    _apart(row, nodes, problems)
+    seat = seats.get(row["seat"] or "")
+    if row["seat"] is not None and seat is None:
+        unknown_id(row, "seat", "seats.csv", problems)
+    if seat is not None and seat.pushes != "shorten":
+        problems.append(
+            row.problem(
+                "seat",
+                f"'{seat.id}', which pushes {seat.pushes}",
+                "a seat that pushes shorten",
+                "correct it here or in seats.csv",
+            )
+        )
+    tension = row["tension"]
+    if row["length"] is None and tension is None and row["id"] in tensions:
+        tension = tensions[row["id"]].value
+    if (row["length"] is None) == (tension is None):
+        found = "neither length nor tension" if tension is None else "length and tension"
+        problems.append(
+            row.problem(
+                "length",
+                found,
+                "one of them; or its tension measured in tensions.csv",
+                "give how long it is unstressed, or how much it pulls",
+            )
+        )
+    if tension is not None and tension <= 0.0:
+        problems.append(
+            row.problem(
+                "tension",
+                f"{tension / 1e3:g} kN, in compression at the start",
+                "above zero: a cable only pulls",
+                "correct it",
+            )
+        )
+    most = row["tension_most"]
+    if most is not None and most <= row["tension_least"]:
+        problems.append(
+            row.problem(
+                "tension_most", "not above tension_least", "above tension_least", "correct one"
+            )
+        )
+    if len(problems) > before:
+        return None
+    return FrameCable(
+        id=row["id"],
+        i=row["i"],
+        j=row["j"],
+        form=row["form"],
+        EA=row["E"] * row["area"],
+        weight=row["weight"],
+        length=row["length"],
+        tension=tension,
+        strain=row["expansion"] * row["warmer"],
+        seat=row["seat"],
+        least=row["tension_least"],
+        most=float("inf") if most is None else most,
+    )
+
+
+def _apart(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> None:
+    """Hold the ends of a cable against each other, and its unstressed length against both."""
+    if row["i"] not in nodes or row["j"] not in nodes:
+        return
+    chord = float(np.linalg.norm(nodes[row["j"]].position - nodes[row["i"]].position))
+    if chord < _SHORT:
+        problems.append(
+            row.problem(
+                "j",
+                f"a cable {chord * 1e3:.3g} mm long between its ends",
+                "two ends apart",
+                "name another node or correct its place",
+            )
+        )
+    elif row["length"] is not None and not 0.9 * chord <= row["length"] <= 2.0 * chord:
+        problems.append(
+            row.problem(
+                "length",
+                f"{row['length']:.4g} m of cable between ends {chord:.4g} m apart",
+                f"{0.9 * chord:.4g} to {2.0 * chord:.4g} m",
+                "check its unit and the nodes",
+            )
+        )
+
+
+def _one_each(rows: list[Row], problems: list[Problem]) -> None:
+    """A seat shortens one cable."""
+    first: dict[str, str] = {}
+    for row in rows:
+        seat = row["seat"]
+        if seat is not None and first.setdefault(seat, row["id"]) != row["id"]:
+            problems.append(
+                row.problem(
+                    "seat",
+                    f"'{seat}', which shortens cable {first[seat]}",
+                    "a seat for each cable",
+                    "give it its own",
+                )
+            )
+
+
+def saddles_of(
+    rows: list[Row],
+    nodes: Mapping[str, Node],
+    cables: Mapping[str, FrameCable],
+    seats: Mapping[str, Seat],
+    problems: list[Problem],
+) -> dict[str, FrameSaddle]:
+    """Return the saddles of a frame by name, adding what is wrong to ``problems``."""
+    return unique(rows, problems, lambda r: _saddle(r, nodes, cables, seats, problems))
+
+
+def _saddle(
+    row: Row,
+    nodes: Mapping[str, Node],
+    cables: Mapping[str, FrameCable],
+    seats: Mapping[str, Seat],
+    problems: list[Problem],
+) -> FrameSaddle | None:
+    before = len(problems)
+    for column in ("node", "on"):
+        if row[column] is not None and row[column] not in nodes:
+            unknown_id(row, column, "frame_nodes.csv", problems)
+    for column in ("back", "ahead"):
+        cable = cables.get(row[column])
+        if cable is None:
+            unknown_id(row, column, "frame_cables.csv", problems)
+        elif row["node"] not in (cable.i, cable.j):
+            problems.append(
+                row.problem(
+                    column,
+                    f"'{cable.id}', which runs from {cable.i} to {cable.j}",
+                    f"a cable that ends at {row['node']}",
+                    "correct it here or in frame_cables.csv",
+                )
+            )
+    seat = seats.get(row["seat"] or "")
+    if row["seat"] is not None and seat is None:
+        unknown_id(row, "seat", "seats.csv", problems)
+    if (row["seat"] is None) != (row["on"] is None) or row["on"] == row["node"]:
+        problems.append(
+            row.problem(
+                "on",
+                "seat and on do not go together",
+                "both, on being another node; or neither, for a saddle that is fixed",
+                "say what the saddle slides on",
+            )
+        )
+    if seat is not None and seat.pushes == "shorten":
+        problems.append(
+            row.problem(
+                "seat",
+                f"'{seat.id}', which shortens a cable",
+                "a seat that pushes",
+                "correct it here or in seats.csv",
+            )
+        )
+    if len(problems) > before:
+        return None
+    return FrameSaddle(
+        row["id"], row["node"], row["on"], row["seat"], row["back"], row["ahead"], row["friction"]
+    )
+
+
+def with_cables(
+    frame: FrameModel,
+    tables: Mapping[str, list[Row]],
+    job: Job,
+    seat_rows: list[Row],
+    problems: list[Problem],
+) -> FrameModel:
+    """Return a frame with its cables and saddles, adding what is wrong to ``problems``."""
+    rows = tables.get("frame_cables.csv", [])
+    cables = cables_of(rows, frame.nodes, job.tensions, job.seats, problems)
+    saddles = saddles_of(
+        tables.get("frame_saddles.csv", []), frame.nodes, cables, job.seats, problems
+    )
+    # a cable that failed to read may be the one that serves the seat
+    broken = any(p.file == "frame_cables.csv" for p in problems)
+    served = {row["seat"] for row in rows}
+    for row in () if broken else seat_rows:
+        if row["pushes"] == "shorten" and row["id"] not in served and job.influence_by == "frame":
+            problems.append(
+                row.problem(
+                    "pushes",
+                    "shorten at a seat that no cable names",
+                    "a cable with this seat",
+                    "name it in frame_cables.csv, column seat",
+                )
+            )
+    return replace(frame, cables=cables, saddles=saddles)

@@ -9,6 +9,7 @@ from typing import Final, Literal
 import numpy as np
 
 from fitup.frames import Array
+from fitup.model.cables import FrameCable, FrameSaddle
 
 #: motions of a node in the order of its six numbers: shifts along, then turns about the grid axes
 MOTIONS: Final = ("E", "N", "H", "turn_E", "turn_N", "turn_H")
@@ -233,3 +234,5 @@ class FrameModel:
     seats: Mapping[str, FrameSeat] = field(default_factory=dict)
     ties: Mapping[str, Tie] = field(default_factory=dict)
     """Check point -> where it is tied, where not to the nearest member of its segment."""
+    cables: Mapping[str, FrameCable] = field(default_factory=dict)
+    saddles: Mapping[str, FrameSaddle] = field(default_factory=dict)

@@ -8,7 +8,7 @@ from typing import Final, Literal
 import numpy as np
 
 from fitup.certify.facts import Certificate, CheckFact, SeatFact
-from fitup.model import SIDES, Epoch, Job, Plan, WishResult
+from fitup.model import FORCES, SIDES, Epoch, Job, Plan, WishResult
 from fitup.record import check_code, spoken
 from fitup.record.approval import OPEN, Standing
 from fitup.sheets.cautions import STRIP, cautions
@@ -178,6 +178,8 @@ def _check(job: Job, fact: CheckFact) -> CheckLine:
     source = job.tolerances[quantity].source if quantity in job.tolerances else ""
     note = fact.reason
     aimed = "design" if aim.value == 0.0 else plain_words(quantity, aim)
+    if quantity in FORCES and aim.value == 0.0:
+        aimed = "none"
     if fact.leave_within is not None:
         aimed = f"left, within {rounded(fact.leave_within, shown).full}"
     return CheckLine(

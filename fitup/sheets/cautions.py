@@ -58,12 +58,18 @@ def conditions(
     )
 
 
-def way_back(*, vertical: bool, nuts: bool) -> str:
+def way_back(*, vertical: bool, nuts: bool, returns: bool = False) -> str:
     """Say how a stage is left in the middle; only the engineer orders it."""
     if vertical:
         return (
             "WAY BACK, only when the engineer orders it: all jacks together, the same steps in "
             "reverse, packs or nuts following, down onto the pack each seat had before this stage."
+        )
+    if returns:
+        return (
+            "WAY BACK, only when the engineer orders it: all jacks together, the same steps in "
+            "reverse, packs or nuts following, back to what each seat had before this stage. The "
+            "cable brings it back: never let it go faster than the jacks."
         )
     hold = "nuts run up" if nuts else "packs set up"
     return (

@@ -18,7 +18,7 @@ _NOTE: Final = 0.4
 _LETTER: Final = 0.066
 _LINE: Final = 0.17
 _PITCH: Final = 0.09
-_MARKERS: Final = {"up": "s", "ahead": ">", "back": "<", "left": "^", "right": "v"}
+_MARKERS: Final = {"up": "s", "ahead": ">", "back": "<", "left": "^", "right": "v", "cable": "o"}
 _AHEAD: Final = "AHEAD \N{BLACK RIGHT-POINTING TRIANGLE}"
 
 
@@ -35,9 +35,11 @@ def plan_figure(segments: tuple[PlanSegment, ...], joints: tuple[JointSheet, ...
         axes = figure.add_axes((0.0, bottom / height, 1.0, tall / height))
         _plan_row(axes, row, beside)
         _joints(axes, row, joints)
+    hung = any(seat.points == "cable" for segment in segments for seat in segment.seats)
+    cables = " Circle: end of a cable." if hung else ""
     note = (
-        "Seen from above, widths stretched. Square: vertical seat.\nFilled: moves as written, "
-        "a triangle the way it points. Open: stays."
+        f"Seen from above, widths stretched. Square: vertical seat.{cables}\n"
+        "Filled: moves as written, a triangle the way it points. Open: stays."
     )
     figure.text(0.5, 0.05 / height, note, ha="center", va="bottom", fontsize=7)
     return figure

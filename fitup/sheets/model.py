@@ -320,7 +320,7 @@ class Mark:
 
     x: float
     y: float
-    shape: Literal["up", "ahead", "back", "left", "right"]
+    shape: Literal["up", "ahead", "back", "left", "right", "cable"]
     works: bool
     label_y: float
     side: Literal["left", "right"]

@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
+from fitup.model import FORCES
 from fitup.sheets.cautions import BAND_PASSED, HOLD
 from fitup.sheets.model import (
     OF_POINTS,
@@ -140,6 +141,8 @@ def _expected(line: Expected) -> dict[str, Any]:
     words = line.expect.words
     # the aim, where there is one, stands in brackets after the value
     out["aim"] = words[words.index("(") :] if "(" in words else ""
+    # a tension is a plain number: that a cable pulls goes without saying
+    out["bare"] = line.quantity in FORCES
     out["point"] = line.place if _gathered(line) != line.place else ""
     return out
 

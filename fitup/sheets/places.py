@@ -23,20 +23,27 @@ _LABEL: Final = 13.0
 _LABEL_IDLE: Final = 6.0
 _MARK_PITCH: Final = 7.0
 _INSET: Final = 6.0
-_SHAPES: Final[dict[str, Literal["up", "ahead", "back", "left", "right"]]] = {
+_SHAPES: Final[dict[str, Literal["up", "ahead", "back", "left", "right", "cable"]]] = {
     "ahead": "ahead",
     "back": "back",
     "left": "left",
     "right": "right",
+    "cable": "cable",
 }
 
 
 _AGAINST: Final = {"ahead": "back", "back": "ahead", "left": "right", "right": "left"}
 
 
-def _points(seat: Seat, words: str) -> str:
+def _points(job: Job, seat: Seat, words: str) -> str:
     """Return the way a seat's deck moves; the way it pushes where it makes no move."""
-    return _AGAINST.get(seat.pushes, seat.pushes) if words.startswith("LET ") else seat.pushes
+    pushes = seat.pushes
+    if pushes == "shorten":
+        return "cable"
+    if pushes == "main_span":
+        along = float(seat.direction @ heading(job.segments[seat.segment].azimuth))
+        pushes = "ahead" if along > 0.0 else "back"
+    return _AGAINST.get(pushes, pushes) if words.startswith("LET ") else pushes
 
 
 def local(segment: Segment, points: Array) -> Array:
@@ -162,7 +169,7 @@ def _marks(
             Mark(
                 x=round(float(mark_x), 2),
                 y=round(mark_y, 2),
-                shape=_SHAPES.get(_points(seat, words.get(seat.id, "")), "up"),
+                shape=_SHAPES.get(_points(job, seat, words.get(seat.id, "")), "up"),
                 works=seat.id in words,
                 label_y=round(label_y, 2),
                 side="left" if side == "left" else "right",
@@ -195,7 +202,7 @@ def plan_segments(job: Job, moves: Mapping[str, str]) -> tuple[PlanSegment, ...]
         square = np.array([(back, right), (ahead, right), (ahead, left), (back, left)])
         corners = (segment.centre + square @ own - origin) @ axes.T
         seats = tuple(
-            _plan_seat(seat, (seat.position - origin) @ axes.T, moves)
+            _plan_seat(job, seat, (seat.position - origin) @ axes.T, moves)
             for seat in job.seats_of(segment.id)
         )
         shape = tuple((float(a), float(b)) for a, b in corners)
@@ -203,8 +210,8 @@ def plan_segments(job: Job, moves: Mapping[str, str]) -> tuple[PlanSegment, ...]
     return tuple(out)
 
 
-def _plan_seat(seat: Seat, where: Array, moves: Mapping[str, str]) -> PlanSeat:
+def _plan_seat(job: Job, seat: Seat, where: Array, moves: Mapping[str, str]) -> PlanSeat:
     words = moves.get(seat.id, "")
     ahead, left = float(where[0]), float(where[1])
-    points = _points(seat, words)
+    points = _points(job, seat, words)
     return PlanSeat(seat.id, ahead, left, seat.pushes, points, bool(words), words)

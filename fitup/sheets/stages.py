@@ -79,6 +79,7 @@ def _stage(
         way_back=way_back(
             vertical=any(card.pushes == "up" for card in cards),
             nuts=all(card.held_by == "nut" for card in cards),
+            returns=all(job.seats[seat].comes_back for seat in stage.seats),
         ),
     )
 

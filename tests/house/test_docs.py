@@ -100,7 +100,9 @@ def test_json_of_structure(tmp_path: Path):
     run("start", "--frame", str(folder))
     found = set(paths(json.loads(run("structure", "--json", str(folder)))))
     found |= {f"disagreements[].{f.name}" for f in fields(Disagreement)}
-    compare(found - {"disagreements[]"}, documented("structure"))
+    hung = json.loads(run("structure", "--json", str(ROOT / "examples" / "quillgate-hung")))["hung"]
+    found |= set(paths(hung, "hung"))
+    compare(found - {"disagreements[]", "hung"}, documented("structure"))
 
 
 def test_json_of_survey():

@@ -10,7 +10,7 @@ import pytest
 
 from fitup import units
 from fitup.jobfolder import settings
-from fitup.jobfolder.cable_schema import CABLE_TABLES
+from fitup.jobfolder.cable_schema import CABLE_TABLES, FRAME_CABLE_TABLES
 from fitup.jobfolder.done import DONE
 from fitup.jobfolder.frame_schema import FRAME_TABLES
 from fitup.jobfolder.rounds import LEARNED_COLUMNS, MOVED
@@ -61,7 +61,9 @@ def default_of(column: Column) -> str:
         return "needed"
     if column.kind == "yesno" and column.default is not None:
         return "yes" if column.default else "no"
-    return "none" if column.default in (None, (), "") else f"{column.default:g}"
+    if column.default in (None, (), ""):
+        return "none"
+    return column.default if isinstance(column.default, str) else f"{column.default:g}"
 
 
 @pytest.mark.parametrize("file", [*TABLES, *FRAME_TABLES])
@@ -93,9 +95,9 @@ def test_columns_of_a_round(title: str, columns: tuple[Column, ...]):
             assert word in meaning, f"{column.name}: {word}"
 
 
-@pytest.mark.parametrize("file", CABLE_TABLES)
+@pytest.mark.parametrize("file", CABLE_TABLES | FRAME_CABLE_TABLES)
 def test_columns_of_towers_and_cables(file: str):
-    columns, required = CABLE_TABLES[file]
+    columns, required = (CABLE_TABLES | FRAME_CABLE_TABLES)[file]
     page = (DOCS / "cables.md").read_text(encoding="utf-8")
     text = page.split(f"\n## {file}\n")[1].split("\n## ")[0]
     documented = rows(text)

@@ -73,18 +73,18 @@ def test_tangent_is_symmetric_and_the_slope_of_the_forces(seed):
 def test_drawing_is_the_slope_of_forces_and_tension_and_is_reciprocal(seed):
     element = some_cable(seed).aligned(STILL)
     h = 1e-6 * element.cable.length
-    more, less = element.drawn_by(h), element.drawn_by(-h)
+    more, less = element.moved(h), element.moved(-h)
     slope = (more.forces_and_tangent(STILL)[0] - less.forces_and_tangent(STILL)[0]) / (2 * h)
-    expected = element.by_drawing(STILL)
+    expected = element.by_moving(STILL)
     most = 1e-4 * np.abs(expected).max()
     assert slope == pytest.approx(expected, rel=1e-3, abs=most)
-    tension = (more.tension(STILL) - less.tension(STILL)) / (2 * h)
+    tension = (more.reaction(STILL) - less.reaction(STILL)) / (2 * h)
     assert tension == pytest.approx(element.firmness(STILL), rel=1e-3, abs=most)
     # what bears on the nut answers to motions of the ends as the ends' forces do to drawing
-    by_motion = [(element.tension(h * d) - element.tension(-h * d)) / (2 * h) for d in np.eye(6)]
+    by_motion = [(element.reaction(h * d) - element.reaction(-h * d)) / (2 * h) for d in np.eye(6)]
     assert by_motion == pytest.approx(expected, rel=1e-3, abs=most)
     # aligned, the tension along the anchorage is the whole tension
-    assert element.tension(STILL) == pytest.approx(element.pull(STILL).tensions[1], rel=1e-12)
+    assert element.reaction(STILL) == pytest.approx(element.pull(STILL).tensions[1], rel=1e-12)
 
 
 @CASES

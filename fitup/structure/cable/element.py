@@ -17,7 +17,6 @@ from fitup.errors import StructureError
 from fitup.frames import Array
 from fitup.structure.cable.catenary import Cable, Catenary, tangent_stiffness
 from fitup.structure.cable.hang import compressed, hang, length_for_tension
-from fitup.structure.frame.elements import Dof
 
 Form = Literal["catenary", "straight"]
 _UP = np.array([0.0, 0.0, 1.0])
@@ -82,7 +81,7 @@ class CableElement:
         return self.cable.id
 
     @cached_property
-    def dofs(self) -> tuple[Dof, ...]:
+    def dofs(self) -> tuple[tuple[str, int], ...]:
         """The three shifts of each end: a cable resists no turn."""
         return tuple((node, k) for node in self.nodes for k in range(3))
 
@@ -118,7 +117,7 @@ class CableElement:
         forces = np.concatenate([weight - pull.at_i, weight + pull.at_j])
         return forces, np.block([[k, -k], [-k, k]])
 
-    def by_drawing(self, u: Array) -> Array:
+    def by_moving(self, u: Array) -> Array:
         """Return the change (6,) of the holding forces as end j is drawn out [N/m].
 
         It is also the change of the tension along the anchorage for motions of the ends: Maxwell's
@@ -131,9 +130,21 @@ class CableElement:
         """Return the tension gained along the anchorage as end j is drawn, ends held [N/m]."""
         return float(self.anchorage @ self.pull(u).stiffness @ self.anchorage)
 
-    def tension(self, u: Array) -> float:
+    def reaction(self, u: Array) -> float:
         """Return the tension at end j along its anchorage [N]: what bears on its nut."""
         return float(self.anchorage @ self.pull(u).at_j)
+
+    def end_tension(self, u: Array, node: str) -> tuple[float, Array, float]:
+        """Return the tension at the end at a node [N], and how it answers.
+
+        To motions of the ends (6,) [N/m], and to drawing end j out [N/m].
+        """
+        pull = self.pull(u)
+        whole = pull.at_j if node == self.nodes[1] else pull.at_i
+        size = float(np.linalg.norm(whole))
+        along = whole / size if size > 0.0 else self.anchorage
+        row = along @ pull.stiffness
+        return size, np.concatenate([-row, row]), float(row @ self.anchorage)
 
     @cached_property
     def anchorage(self) -> Array:
@@ -151,9 +162,9 @@ class CableElement:
         size = float(np.linalg.norm(pull))
         return self if size == 0.0 else replace(self, axis=pull / size)
 
-    def drawn_by(self, by: float) -> CableElement:
+    def moved(self, to: float) -> CableElement:
         """Return the cable with end j drawn out so far in all [m]."""
-        return replace(self, drawn=by, axis=self.anchorage)
+        return replace(self, drawn=to, axis=self.anchorage)
 
     def _apart(self, u: Array) -> Array:
         apart = self.ends[1] + u[3:6] - self.ends[0] - u[:3]

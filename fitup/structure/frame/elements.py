@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Protocol
 
@@ -32,6 +32,26 @@ class Element(Protocol):
         The forces are the derivative of its energy, loads on the element itself included: in
         equilibrium the forces of all elements add up to the loads on the nodes.
         """
+
+
+class Foot(Element, Protocol):
+    """An element that is a seat too: a move of it puts forces on the structure.
+
+    With x the move and u the motions, its reaction is the derivative of its energy by x, and so
+    answers to u as its forces answer to x: ``by_moving`` is both.
+    """
+
+    def by_moving(self, u: Array) -> Array:
+        """Return the change of forces (k,) for a unit move, and of the reaction for u (k,)."""
+
+    def firmness(self, u: Array) -> float:
+        """Return the reaction gained for a unit move, nodes held [N/m]."""
+
+    def reaction(self, u: Array) -> float:
+        """Return the reaction [N]."""
+
+    def moved(self, to: float) -> Foot:
+        """Return it moved so far in all [m]."""
 
 
 def all_motions(*nodes: str) -> tuple[Dof, ...]:
@@ -119,3 +139,19 @@ class ArmSpring:
         """Return forces (6,) and stiffness (6, 6)."""
         pressed = float(self.row @ u) - self.setting
         return self.stiffness * pressed * self.row, self.stiffness * np.outer(self.row, self.row)
+
+    def by_moving(self, u: Array) -> Array:
+        """Return the change of forces (6,) for a unit move [N/m]."""
+        return -self.stiffness * self.row
+
+    def firmness(self, u: Array) -> float:
+        """Return its stiffness [N/m]."""
+        return self.stiffness
+
+    def reaction(self, u: Array) -> float:
+        """Return how much it pushes [N]."""
+        return self.stiffness * (self.setting - float(self.row @ u))
+
+    def moved(self, to: float) -> ArmSpring:
+        """Return it with its foot moved so far in all [m]."""
+        return replace(self, setting=to)

@@ -11,10 +11,19 @@ from fitup.frames import Array
 from fitup.joints import checks_of, parts_of
 from fitup.model import Check, ForceRow, Job
 from fitup.model.frame import FrameModel, FrameSeat, Member, Place, Tie
+from fitup.structure.cable.forces import (
+    cables_by_id,
+    grip_forces,
+    grip_now,
+    pulled,
+    tension_force,
+)
+from fitup.structure.cable.saddle import require_grip
 from fitup.structure.contact import Contact
 from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.mesh import flexible, nearest
-from fitup.structure.frame.solved import Solved, section_forces, solve_frame
+from fitup.structure.frame.solved import Solved, section_forces, solve_frame, stand
+from fitup.structure.settle import settle
 
 #: what is watched -> (kind, words for a positive and a negative value)
 FORCES: Final[dict[str, tuple[Literal["force", "moment", "stress"], tuple[str, str]]]] = {
@@ -45,7 +54,11 @@ def frame_of(job: Job) -> FrameModel:
 def seat_in_frame(job: Job, name: str) -> FrameSeat:
     """Return what the frame knows of a seat; a seat that may not pull is one-way."""
     own = frame_of(job).seats.get(name)
-    return FrameSeat(name, job.seats[name].reaction_least >= 0.0) if own is None else own
+    if own is not None:
+        return own
+    seat = job.seats[name]
+    # a cable's nut carries what the cable pulls: it is the cable that may go slack
+    return FrameSeat(name, seat.reaction_least >= 0.0 and seat.pushes != "shorten")
 
 
 def ties_of(job: Job) -> dict[str, tuple[Tie, Array]]:
@@ -76,8 +89,23 @@ def _tie(model: FrameModel, own: Tie, segment: str, position: Array) -> tuple[Ti
 
 
 def solve_job(job: Job) -> Solved:
-    """Solve the frame of a job on its seats, all of them two-way."""
-    return solve_frame(frame_of(job), tuple(job.seats.values()), ties_of(job))
+    """Solve the frame of a job on its seats: linear, or about the state in which its cables hang.
+
+    Raises
+    ------
+    StructureError
+        If it can move by itself, finds no rest, or a cable slips over its saddle already.
+    """
+    model, seats = frame_of(job), tuple(job.seats.values())
+    if not model.cables:
+        return solve_frame(model, seats, ties_of(job))
+    own = [seat_in_frame(job, seat.id) for seat in seats]
+    one_way = np.array([s.one_way for s in own])
+    settings = np.array([s.setting for s in own])
+    mesh, feet = stand(model, seats, ties_of(job))
+    solved = settle(mesh, feet, tuple(job.seats), one_way, settings)
+    require_grip([grip_now(solved, saddle) for saddle in model.saddles.values()])
+    return solved
 
 
 def lifting_of(job: Job, solved: Solved) -> Lifting:
@@ -99,7 +127,12 @@ def lifting_of(job: Job, solved: Solved) -> Lifting:
     contact = Contact(names, one_way, r0 - R @ start, R)
     # the effective moves that bring the present reactions, measured ones too
     built = np.linalg.lstsq(R, r0 - q, rcond=1e-12)[0]
-    forces = tuple(_force(solved, place, built) for place in frame_of(job).places.values())
+    model = frame_of(job)
+    forces = (
+        *(_force(solved, place, built) for place in model.places.values()),
+        *(tension_force(solved, cable, built) for cable in model.cables.values()),
+        *(row for s in model.saddles.values() for row in grip_forces(solved, s, built)),
+    )
     return Lifting(tuple(c.id for c in checks), contact, A, forces, start)
 
 
@@ -118,6 +151,11 @@ def _present(job: Job, computed: Contact, own: list[FrameSeat]) -> tuple[Array, 
 
 def _row(job: Job, solved: Solved, check: Check) -> Array:
     """Change of a check for a unit move of every seat (n,), all seats two-way."""
+    if check.quantity == "tension":
+        cables, model = cables_by_id(solved), frame_of(job)
+        if check.subject not in cables:
+            return np.zeros(len(solved.seats))
+        return pulled(solved, cables[check.subject], model.cables[check.subject].j).row
     part = parts_of(job, check)
     row = np.zeros(len(solved.seats))
     for name, along in part.points.items():

@@ -15,12 +15,15 @@ import numpy as np
 from fitup.errors import StructureError
 from fitup.frames import Array
 from fitup.model.frame import FrameModel, Member, Node, Spring, Tie
+from fitup.structure.cable.of_frame import cables_without_seat, without_turns
 from fitup.structure.frame.assemble import System, stacked
 from fitup.structure.frame.beam import Beam
 from fitup.structure.frame.elements import Element, SpringElement
 
 #: two places of a member nearer than this are one [m]
-NEAR = 1e-6
+NEAR = 1e-3
+#: one member is nearer than another by at least this [m]
+_NEARER = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +81,7 @@ def nearest(model: FrameModel, segment: str, position: Array) -> Tie:
         line = end - start
         along = float(np.clip((position - start) @ line / (line @ line), 0.0, 1.0))
         apart = float(np.linalg.norm(position - start - along * line))
-        if best is None or apart < best[0] - NEAR:
+        if best is None or apart < best[0] - _NEARER:
             best = apart, Tie(member=member.id, at=along * float(np.linalg.norm(line)))
     if best is None:
         raise StructureError(
@@ -104,7 +107,7 @@ def make_mesh(model: FrameModel, ties: Mapping[str, tuple[Tie, Array]]) -> Mesh:
     """
     wanted = _wanted(model, ties)
     cuts = {name: _cuts(model, m, wanted.get(name, ())) for name, m in model.members.items()}
-    nodes = dict(model.nodes)
+    nodes = without_turns(model)
     pieces: dict[str, tuple[Beam, ...]] = {}
     for name, member in model.members.items():
         try:
@@ -116,6 +119,7 @@ def make_mesh(model: FrameModel, ties: Mapping[str, tuple[Tie, Array]]) -> Mesh:
     }
     elements: list[Element] = [beam for beams in pieces.values() for beam in beams]
     elements += [_spring(model, spring) for spring in model.springs.values()]
+    elements += cables_without_seat(model)
     loads = _node_loads(model, cuts, nodes)
     system = System(nodes, tuple(elements), tuple(model.bodies.values()), stacked(nodes, loads))
     return Mesh(system, pieces, attached)
@@ -158,7 +162,7 @@ def cut_name(member: Member, cuts: tuple[float, ...], at: float) -> str:
     k = int(np.argmin(np.abs(np.array(cuts) - at)))
     if k == 0:
         return member.i
-    return member.j if k == len(cuts) - 1 else f"{member.id}@{cuts[k]:.6g}"
+    return member.j if k == len(cuts) - 1 else f"{member.id}@{cuts[k]:.9g}"
 
 
 def _pieces(

@@ -9,6 +9,8 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import Influence, Job
+from fitup.structure.cable.report import HungReport, hung_report
+from fitup.structure.frame.elements import ArmSpring
 from fitup.structure.frame.influence import frame_of, lifting_of, solve_job
 from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.sanity import Sanity, require_sane
@@ -70,6 +72,8 @@ class FrameReport:
     compared: int
     """Rows of the table that were compared."""
     disagreements: tuple[Disagreement, ...]
+    hung: HungReport | None = None
+    """Cables and saddles; None where there are none."""
 
 
 def report_of(job: Job, folder: Path) -> FrameReport:
@@ -82,7 +86,7 @@ def report_of(job: Job, folder: Path) -> FrameReport:
     InputError
         If the influence table it is to be compared with cannot be read.
     """
-    frame_of(job)
+    model = frame_of(job)
     solved = solve_job(job)
     sanity = require_sane(job, solved)
     lifting = lifting_of(job, solved)
@@ -98,7 +102,7 @@ def report_of(job: Job, folder: Path) -> FrameReport:
             bool(lifting.contact.one_way[i]),
             bool(touch.carries[i]),
             float(influence.R[i, i]),
-            float(np.linalg.norm(solved.mesh.attached[f"seat/{name}"].arm)),
+            _arm(solved, i, name),
         )
         for i, name in enumerate(lifting.contact.seats)
     )
@@ -116,7 +120,15 @@ def report_of(job: Job, folder: Path) -> FrameReport:
         table,
         0 if table is None else rows,
         () if table is None else _compare(job, influence, folder / table, table),
+        hung_report(job, model, solved, influence) if model.cables else None,
     )
+
+
+def _arm(solved: Solved, i: int, name: str) -> float:
+    """How far a seat is from what carries it [m]; a cable's or saddle's bears on it directly."""
+    if not isinstance(solved.seats[i], ArmSpring):
+        return 0.0
+    return float(np.linalg.norm(solved.mesh.attached[f"seat/{name}"].arm))
 
 
 def twist_of(job: Job, influence: Influence) -> dict[str, dict[str, float]]:

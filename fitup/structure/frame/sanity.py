@@ -10,6 +10,7 @@ import numpy as np
 from fitup.errors import StructureError
 from fitup.model import Job
 from fitup.model.frame import FrameModel, Member
+from fitup.structure.equilibrium import cables_of
 from fitup.structure.frame.elements import SpringElement
 from fitup.structure.frame.influence import frame_of, ties_of
 from fitup.structure.frame.mesh import flexible
@@ -81,9 +82,12 @@ def sanity_of(job: Job, solved: Solved) -> Sanity:
     model = frame_of(job)
     system = solved.mesh.system
     q, _ = solved.reactions()
-    up = np.array([s.direction[2] for s in solved.seats])
+    # what a seat takes from the ground; one between two parts of the structure takes nothing
+    up = -solved.by_moving[2::6].sum(axis=0) / solved.own
     seats = float(q @ up)
-    weight = -_vertical_load(model)
+    weight = -_vertical_load(model) + sum(
+        c.cable.weight * c.cable.length for c in cables_of(system)
+    )
     # whatever the elements leave at the nodes, seats taken out, the ground holds
     left = solved.tangent @ solved.still + solved.rest
     ground = float(left[2::6].sum()) + _ground_springs(solved)

@@ -12,9 +12,10 @@ from fitup.errors import StructureError
 from fitup.frames import Array
 from fitup.model import Seat
 from fitup.model.frame import FrameModel, Place, Tie
+from fitup.structure.cable.of_frame import foot_of_cable_or_saddle, saddle_guides
 from fitup.structure.frame.assemble import System
 from fitup.structure.frame.beam import Beam
-from fitup.structure.frame.elements import ArmSpring
+from fitup.structure.frame.elements import ArmSpring, Foot
 from fitup.structure.frame.loose import lonely_nodes, mechanism
 from fitup.structure.frame.mesh import NEAR, Mesh, make_mesh
 from fitup.structure.frame.solve import Factor, Singular, factorise
@@ -25,12 +26,13 @@ _AT_ONCE = 64
 
 @dataclass(frozen=True, eq=False)
 class Solved:
-    """Motions of a frame; six for each node in the order of ``mesh.system.nodes``.
+    """A frame, linear about some motions; six for each node in the order of ``mesh.system.nodes``.
 
     Parameters
     ----------
     mesh : Mesh
-    seats : tuple of ArmSpring
+    seats : tuple of Foot
+        One for each seat.
     still : Array (6 n,)
         Under the loads, no seat moved, all seats two-way.
     moves : Array (6 n, s)
@@ -41,15 +43,30 @@ class Solved:
         Forces of the elements where nothing has moved, less the loads on the nodes [N, N m].
     softness : float
         Least eigenvalue of the stiffness scaled to a unit diagonal; small is badly conditioned.
+    by_moving : csc_array (6 n, s)
+        Change of the forces of the elements for a unit move of each seat.
+    own : Array (s,)
+        Reaction gained for a unit move of each seat, nodes held [N/m].
+    base : Array (s,)
+        Reactions of the seats where nothing has moved, no node either [N].
+    about : Array (6 n,)
+        The motions about which all this is the tangent; zero for a frame without cables.
+    at : Array (s,)
+        The moves of the seats there [m].
     """
 
     mesh: Mesh
-    seats: tuple[ArmSpring, ...]
+    seats: tuple[Foot, ...]
     still: Array
     moves: Array
     tangent: csc_array
     rest: Array
     softness: float
+    by_moving: csc_array
+    own: Array
+    base: Array
+    about: Array
+    at: Array
 
     def place_of(self, name: str) -> slice:
         """Return where the six motions of what was tied under a name stand."""
@@ -67,68 +84,129 @@ class Solved:
 
     def reactions(self) -> tuple[Array, Array]:
         """Return q (s,) under the loads and R (s, s) for a unit move of every seat, two-way."""
-        rows = np.array([s.row for s in self.seats]).reshape(len(self.seats), 6)
-        at = [self.mesh.system.place[s.node] for s in self.seats]
-        k = np.array([s.stiffness for s in self.seats])
-        still = np.array([r @ self.still[a : a + 6] for r, a in zip(rows, at, strict=True)])
-        moves = np.array([r @ self.moves[a : a + 6] for r, a in zip(rows, at, strict=True)])
-        R = k[:, None] * (np.eye(len(k)) - moves.reshape(len(k), len(k)))
-        return -k * still, 0.5 * (R + R.T)
+        R = np.diag(self.own) + self.by_moving.T @ self.moves
+        return self.base + self.by_moving.T @ self.still, 0.5 * (R + R.T)
 
 
-def solve_frame(
+def stand(
     model: FrameModel, seats: Sequence[Seat], ties: Mapping[str, tuple[Tie, Array]]
-) -> Solved:
-    """Solve a frame on its seats.
+) -> tuple[Mesh, tuple[Foot, ...]]:
+    """Put a frame on its seats.
 
     Parameters
     ----------
     model : FrameModel
     seats : sequence of Seat
-        Each tied in ``ties`` under ``seat/ID``.
+        Each tied in ``ties`` under ``seat/ID``, unless it shortens a cable or pushes a saddle.
     ties : mapping of str to (Tie, Array)
         Where seats and points are tied, and their positions (3,) [m].
+
+    Returns
+    -------
+    Mesh
+        Its elements without the feet.
+    feet : tuple of Foot
+
+    Raises
+    ------
+    StructureError
+        If a node is held by nothing.
+    """
+    mesh = make_mesh(model, ties)
+    guides = tuple(saddle_guides(model, seats))
+    system = replace(mesh.system, elements=(*mesh.system.elements, *guides))
+    feet = tuple(_foot(model, mesh, seat) for seat in seats)
+    lonely = lonely_nodes(replace(system, elements=(*system.elements, *feet)))
+    if lonely:
+        raise StructureError(
+            f"node {lonely[0]}: no member, spring, cable, seat or body touches it; delete it from "
+            "frame_nodes.csv or connect it"
+        )
+    return replace(mesh, system=system), feet
+
+
+def solve_frame(
+    model: FrameModel, seats: Sequence[Seat], ties: Mapping[str, tuple[Tie, Array]]
+) -> Solved:
+    """Solve a frame without cables on its seats; see :func:`stand`.
 
     Raises
     ------
     StructureError
         If a node is held by nothing, or the frame can move by itself.
     """
-    mesh = make_mesh(model, ties)
-    feet = tuple(_foot(mesh, seat) for seat in seats)
+    mesh, feet = stand(model, seats, ties)
+    return tangent_about(mesh, feet, np.zeros(mesh.system.size), np.zeros(len(feet)))
+
+
+def tangent_about(mesh: Mesh, feet: tuple[Foot, ...], about: Array, at: Array) -> Solved:
+    """Return a frame linear about motions (6 n,) and moves (s,) of its seats.
+
+    Raises
+    ------
+    StructureError
+        If the frame can move by itself.
+    """
+    feet = tuple(foot.moved(float(to)) for foot, to in zip(feet, at, strict=True))
     system = replace(mesh.system, elements=(*mesh.system.elements, *feet))
-    mesh = replace(mesh, system=system)
-    lonely = lonely_nodes(system)
-    if lonely:
-        raise StructureError(
-            f"node {lonely[0]}: no member, spring, seat or body touches it; delete it from "
-            "frame_nodes.csv or connect it"
-        )
-    forces, tangent = system.assemble()
-    rest = forces - system.loads
+    forces, tangent = system.assemble(about)
+    by_moving, own, base = _seats(system, feet, about, at)
+    rest = forces - tangent @ about - by_moving @ at - system.loads
     try:
         factor = factorise(system.reduced(tangent))
     except Singular as error:
         raise mechanism(system, error.vector) from None
-    still = system.spread @ factor.solve(system.spread.T @ -rest)
-    return Solved(mesh, feet, still, _moves(system, feet, factor), tangent, rest, factor.least)
+    return Solved(
+        mesh=replace(mesh, system=system),
+        seats=feet,
+        still=system.spread @ factor.solve(system.spread.T @ -rest),
+        moves=_moves(system, by_moving, factor),
+        tangent=tangent,
+        rest=rest,
+        softness=factor.least,
+        by_moving=by_moving,
+        own=own,
+        base=base,
+        about=about,
+        at=at,
+    )
 
 
-def _foot(mesh: Mesh, seat: Seat) -> ArmSpring:
+def _seats(
+    system: System, feet: tuple[Foot, ...], about: Array, at: Array
+) -> tuple[csc_array, Array, Array]:
+    """What moving each seat does to the forces, to its own reaction, and that reaction at zero."""
+    rows, columns, values = [], [], []
+    own, base = np.zeros(len(feet)), np.zeros(len(feet))
+    for i, foot in enumerate(feet):
+        numbers = system.numbers(foot)
+        u = about[numbers]
+        change = foot.by_moving(u)
+        rows.append(numbers)
+        columns.append(np.full(len(numbers), i))
+        values.append(change)
+        own[i] = foot.firmness(u)
+        base[i] = foot.reaction(u) - change @ u - own[i] * at[i]
+    shape = (system.size, len(feet))
+    if not feet:
+        return csc_array(shape), own, base
+    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
+    return csc_array(coo_array(entries, shape=shape)), own, base
+
+
+def _foot(model: FrameModel, mesh: Mesh, seat: Seat) -> Foot:
+    hung = foot_of_cable_or_saddle(model, seat)
+    if hung is not None:
+        return hung
     at = mesh.attached[f"seat/{seat.id}"]
     return ArmSpring(seat.id, at.node, at.arm, seat.direction, seat.stiffness)
 
 
-def _moves(system: System, feet: tuple[ArmSpring, ...], factor: Factor) -> Array:
+def _moves(system: System, by_moving: csc_array, factor: Factor) -> Array:
     """Motions (6 n, s) for a unit move of every seat, some seats at a time to spare memory."""
-    firsts = np.array([system.place[foot.node] for foot in feet], dtype=np.int64)
-    rows = (firsts[:, None] + np.arange(6)).ravel()
-    columns = np.repeat(np.arange(len(feet)), 6)
-    pushes = np.array([foot.stiffness * foot.row for foot in feet]).ravel()
-    shape = (system.size, len(feet))
-    right = csc_array(system.spread.T @ coo_array((pushes, (rows, columns)), shape=shape))
-    moves = np.empty(shape)
-    for start in range(0, len(feet), _AT_ONCE):
+    right = csc_array(system.spread.T @ -by_moving)
+    moves = np.empty(by_moving.shape)
+    for start in range(0, by_moving.shape[1], _AT_ONCE):
         some = slice(start, start + _AT_ONCE)
         moves[:, some] = system.spread @ factor.solve(right[:, some].toarray())
     return moves

@@ -77,9 +77,9 @@ def test_drawing_one_piece_moves_what_the_tangent_says():
     third = system.elements[2]
     assert isinstance(third, CableElement)
     change = np.zeros(system.size)
-    change[system.numbers(third)] = third.by_drawing(rest.own(third))
+    change[system.numbers(third)] = third.by_moving(rest.own(third))
     h = 0.001
-    cut = (*system.elements[:2], third.drawn_by(h), *system.elements[3:])
+    cut = (*system.elements[:2], third.moved(h), *system.elements[3:])
     moved = come_to_rest(replace(system, elements=cut), rest.motions).motions - rest.motions
     # a millimetre of 30 m: what the tangent leaves out is below a thousandth of it
     expected = -rest.answer(change) * h

@@ -1,0 +1,118 @@
+"""The second path of a frame with cables: it agrees, and it notices."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fitup.certify.hung import HungStates
+from fitup.certify.lines import Lines
+from fitup.errors import CertificateRefused
+from fitup.jobfolder import read_job
+from fitup.joints import checks_of
+from fitup.model import Influence, Job
+from fitup.structure import frame_influence
+from fitup.structure.cable.of_frame import cable_element
+from fitup.survey import Survey, read_survey
+
+EXAMPLE = Path(__file__).parents[3] / "examples" / "quillgate-hung"
+
+
+@pytest.fixture(scope="module")
+def hung() -> tuple[Job, Survey, Influence, HungStates]:
+    job = read_job(EXAMPLE)
+    survey = read_survey(EXAMPLE, job)
+    return job, survey, frame_influence(job), HungStates(job, survey)
+
+
+def test_cables_are_cut_and_pull_alike(hung):
+    job = hung[0]
+    lines = Lines(job.frame.cables.values(), dict(job.frame.nodes))
+    pulls = lines.pulls(lines.apart)
+    for n, own in enumerate(job.frame.cables.values()):
+        element = cable_element(own, job.frame.nodes)
+        assert lines.length[n] == pytest.approx(element.cable.length, rel=1e-11)
+        pull = element.pull(np.zeros(6))
+        size = np.linalg.norm(pull.at_j)
+        assert pulls.at_j[n] == pytest.approx(pull.at_j, abs=1e-8 * size)
+        assert pulls.at_i[n] == pytest.approx(pull.at_i, abs=1e-8 * size)
+        most = np.abs(pull.stiffness).max()
+        assert pulls.stiffness[n] == pytest.approx(pull.stiffness, abs=1e-8 * most)
+
+
+def test_straight_cables_too(hung):
+    job = hung[0]
+    own = replace(job.frame.cables["H26"], form="straight", length=35.55, tension=None)
+    lines = Lines([own], dict(job.frame.nodes))
+    pulls, pull = lines.pulls(lines.apart), cable_element(own, job.frame.nodes).pull(np.zeros(6))
+    half = 0.5 * own.weight * 35.55 * np.array([0.0, 0.0, 1.0])
+    assert pulls.at_j[0] - half == pytest.approx(pull.at_j)
+    assert pulls.at_i[0] + half == pytest.approx(pull.at_i)
+    assert pulls.stiffness[0] == pytest.approx(pull.stiffness)
+
+
+def test_surveyed_state_is_the_same(hung):
+    job, _, influence, states = hung
+    assert states.present == pytest.approx(influence.r0, rel=1e-6, abs=20.0)
+    assert states.at(dict.fromkeys(job.seats, 0.0), checks_of(job)).change == pytest.approx(
+        0.0, abs=1e-6
+    )
+    scale = np.sqrt(np.outer(np.diag(states.R), np.diag(states.R)))
+    most = np.abs(states.R - states.R.T).max()
+    assert most <= 1e-6 * scale.max()
+
+
+@pytest.mark.parametrize("seat", ["SH14", "ST", "SP", "H5L", "H88R", "HA"])
+def test_small_moves_do_what_the_influence_says(hung, seat):
+    job, _, influence, states = hung
+    checks, h = checks_of(job), 2e-4
+    still = dict.fromkeys(job.seats, 0.0)
+    more = states.at({**still, seat: h}, checks)
+    column = influence.seats.index(seat)
+    slope = more.change / h
+    for check, found, told in zip(checks, slope, influence.A[:, column], strict=True):
+        # a tenth of a per cent of the largest of its kind: what the tangent leaves out
+        kind = [abs(v) for c, v in zip(checks, influence.A[:, column], strict=True)
+                if c.kind == check.kind]  # fmt: skip
+        assert found == pytest.approx(told, abs=1e-3 * max(kind) + 1e-9), check.id
+    gained = np.array([more.reactions[s] for s in influence.seats]) - influence.r0
+    most = 2e-3 * np.abs(influence.R[:, column]).max()
+    assert gained / h == pytest.approx(influence.R[:, column], abs=most + 2e5)
+
+
+def test_forces_are_those_of_the_structure(hung):
+    job, _, influence, states = hung
+    told = {f.id: f.now for f in influence.forces}
+    found = states.at(dict.fromkeys(job.seats, 0.0), checks_of(job)).forces
+    assert set(found) == set(told)
+    for name, value in told.items():
+        assert found[name] == pytest.approx(value, rel=1e-5, abs=50.0), name
+
+
+def test_far_moves_are_really_at_rest_again(hung):
+    """A stay drawn by 20 mm, beyond the tangent: work and reciprocity still hold there."""
+    job, _, influence, states = hung
+    x = {**dict.fromkeys(job.seats, 0.0), "ST": 0.02}
+    far = states.at(x, checks_of(job))
+    column = influence.seats.index("ST")
+    lean = next(i for i, c in enumerate(checks_of(job)) if c.quantity == "lean")
+    linear = influence.A[lean, column] * 0.02
+    assert far.change[lean] == pytest.approx(linear, rel=0.10)
+    assert abs(far.change[lean] - linear) > 1e-5
+    near = states.at({**x, "ST": 0.02 - 1e-4}, checks_of(job))
+    after = states.at({**x, "ST": 0.02 + 1e-4}, checks_of(job))
+    # the tension it finds is the slope of the work that drawing does: Maxwell, at a far state
+    saddle = (after.reactions["SP"] - near.reactions["SP"]) / 2e-4
+    back = states.at({**x, "SP": 1e-4}, checks_of(job)).reactions["ST"]
+    before = states.at({**x, "SP": -1e-4}, checks_of(job)).reactions["ST"]
+    assert (back - before) / 2e-4 == pytest.approx(saddle, rel=2e-3)
+
+
+def test_a_cable_that_cannot_be_is_refused(hung):
+    job = hung[0]
+    heavy = replace(job.frame.cables["back"], tension=1e3, length=None)
+    with pytest.raises(CertificateRefused, match="length of a cable was not found a second time"):
+        Lines([heavy], dict(job.frame.nodes))
