@@ -12,7 +12,7 @@ from fitup.loop.hypotheses import Assumptions
 
 _STEPS: Final = 20
 #: a step that moves no whitened difference by more is the last one
-_DONE: Final = 1e-6
+_DONE: Final = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,10 +26,8 @@ class Fit:
     """Whitened effect (r,) of one prior standard uncertainty of the first number."""
 
 
-def linear(
-    model: Assumptions, white: Array, basis: Array, prior: Array, value: Array
-) -> tuple[Array, Array, Array]:
-    """Return the columns at a fit, what is to be explained about it, and its covariance.
+def linear(model: Assumptions, white: Array, basis: Array, value: Array) -> tuple[Array, Array]:
+    """Return the whitened columns about a fit, and what is to be explained about it.
 
     Parameters
     ----------
@@ -38,13 +36,17 @@ def linear(
         Whitening rows.
     basis : Array (p, q)
         The parameters are ``basis @ value``.
-    prior : Array (q, q)
     value : Array (q,)
     """
     theta = basis @ value
     C = white @ model.columns(theta) @ basis
-    left = white @ (model.round.found - model.predicted(theta)) + C @ value
-    return C, left, C @ prior @ C.T + np.eye(len(C))
+    return C, white @ (model.round.found - model.predicted(theta)) + C @ value
+
+
+def expected(C: Array, prior: Array) -> Array:
+    """Return the covariance (r, r) of what is to be explained, where the priors hold."""
+    spread: Array = C @ prior @ C.T
+    return spread + np.eye(len(C))
 
 
 def fit(model: Assumptions, white: Array, basis: Array, prior: Array) -> Fit:
@@ -59,7 +61,7 @@ def fit(model: Assumptions, white: Array, basis: Array, prior: Array) -> Fit:
     root = vectors * np.sqrt(np.clip(size, 0.0, None))
     value = np.zeros(basis.shape[1])
     for _ in range(_STEPS):
-        C, left, _ = linear(model, white, basis, prior, value)
+        C, left = linear(model, white, basis, value)
         Q, T = np.linalg.qr(np.vstack([C @ root, np.eye(len(root))]))
         z = np.linalg.solve(T, Q[: len(C)].T @ left)
         step = root @ z - value

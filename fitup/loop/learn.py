@@ -17,7 +17,7 @@ from scipy.special import chdtri
 from fitup.frames import Array
 from fitup.loop.alone import Explanation, explain
 from fitup.loop.compare import whitener
-from fitup.loop.fit import fit, linear
+from fitup.loop.fit import expected, fit, linear
 from fitup.loop.hypotheses import Assumptions, Parameter, assumptions_of
 from fitup.loop.predict import Round
 from fitup.model import STEEL, Job, Learned, What
@@ -89,7 +89,7 @@ def learn(one: Round) -> Lesson:
     prior = model.prior[np.ix_(fitted, fitted)]
     basis = np.eye(len(nothing))[:, fitted]
     together = fit(model, white, basis, prior)
-    _, left, total = linear(model, white, basis, prior, together.value)
+    C, left = linear(model, white, basis, together.value)
     return Lesson(
         explanations,
         none,
@@ -99,7 +99,7 @@ def learn(one: Round) -> Lesson:
         together.covariance,
         chi,
         degrees,
-        float(left @ np.linalg.solve(total, left)),
+        float(left @ np.linalg.solve(expected(C, prior), left)),
         limit,
     )
 
@@ -114,9 +114,9 @@ def _with_settled(model: Assumptions, white: Array, fitted: list[int]) -> list[i
         basis = np.eye(len(model.parameters))[:, fitted]
         prior = model.prior[np.ix_(fitted, fitted)]
         value = fit(model, white, basis, prior).value if fitted else np.zeros(0)
-        _, left, total = linear(model, white, basis, prior, value)
+        C, left = linear(model, white, basis, value)
         columns = white @ model.columns(basis @ value)[:, rest]
-        against = np.linalg.solve(total, columns)
+        against = np.linalg.solve(expected(C, prior), columns)
         size = 1.0 + np.diag(model.prior)[rest] * (columns * against).sum(axis=0)
         gain = (against.T @ left) ** 2 * np.diag(model.prior)[rest] / size - np.log(size)
         best = int(gain.argmax())

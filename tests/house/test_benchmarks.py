@@ -45,3 +45,13 @@ def test_network_benchmark_runs() -> None:
     assert header.startswith("observations")
     # millimetres between our answer and that of the dense solver
     assert float(line.split()[9]) < 1e-3
+
+
+def test_rounds_benchmark_runs() -> None:
+    command = [sys.executable, "benchmarks/rounds.py", "--jobs", "1", "--kinds", "deep bedding"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    header, without, learning = done.stdout.splitlines()
+    assert header.split()[:2] == ["truth", "learning"]
+    # one job, the same seed: learning is never the slower of the two here
+    assert float(learning.split()[-2]) < float(without.split()[-2])
