@@ -216,11 +216,38 @@ follow_up_mm = 6.0               # packs follow the load within this
 jack_reserve = 1.5               # capacity over calculated load, at least
 move_band_mm = 2.0
 load_band = 0.25                 # share of the calculated load
-
+{staging}
 [wishes]
 squares_slack = 0.05
 
 {survey}"""
+
+
+#: what the crews have in the first example; the second leaves the defaults
+STAGING = """
+[staging]                        # crews; pumps in pumps.csv, order in groups.csv
+crews = 2                        # groups that may move at once
+stage_lift_mm = 25.0             # travel of any jack in one go
+out_of_step_mm = 0.5             # a jack may be off its reading by this
+friction = 0.03                  # share more on the way up, less on the way down
+pressure_error = 0.01            # share of the jack's capacity
+worst_reserve = 1.25             # capacity over the worst-case load, at least
+"""
+PUMPS = [
+    "PU-1,J-W7-S1 J-W7-S2 J-W7-S3 J-W7-S4,yes,",
+    "PU-2,J-E1-S1 J-E1-S2 J-E1-S3 J-E1-S4,yes,",
+    "PU-3,J-W7-A1 J-W7-A2 J-W7-B1,yes,",
+    "PU-4,J-E1-A1 J-E1-A2 J-E1-B1,yes,",
+]
+CLOSED = "deck closed to traffic, 01:00 to 05:30"
+GROUPS = [
+    f'W7-lift,,1,"{CLOSED}",',
+    f'E1-lift,,1,"{CLOSED}",',
+    "W7-across,W7-lift E1-lift,2,,",
+    "E1-across,W7-lift E1-lift,2,,",
+    'W7-along,W7-across E1-across,3,"slack water, one hour",',
+    'E1-along,W7-across E1-across,3,"slack water, one hour",',
+]
 
 
 def write(folder: str, title: str, short: bool = False, observed: bool = False) -> None:
@@ -259,11 +286,11 @@ def write(folder: str, title: str, short: bool = False, observed: bool = False) 
     limit_rows = []
     for s in ("W7", "E1"):
         limit_rows += [
-            f"{s}-warp,warp,{s}-S1 {s}-S2 {s}-S3 {s}-S4,2.5",
-            f"{s}-near,difference,{s}-S1 {s}-S2,25",
-            f"{s}-far,difference,{s}-S4 {s}-S3,25",
-            f"{s}-left,difference,{s}-S1 {s}-S4,40",
-            f"{s}-right,difference,{s}-S2 {s}-S3,40",
+            f"{s}-warp,warp,{s}-S1 {s}-S2 {s}-S3 {s}-S4,2.5,{'' if short or observed else '4.5'}",
+            f"{s}-near,difference,{s}-S1 {s}-S2,25,",
+            f"{s}-far,difference,{s}-S4 {s}-S3,25,",
+            f"{s}-left,difference,{s}-S1 {s}-S4,40,",
+            f"{s}-right,difference,{s}-S2 {s}-S3,40,",
         ]
     files = dict(
         [
@@ -297,7 +324,7 @@ def write(folder: str, title: str, short: bool = False, observed: bool = False) 
                 "mark,nominal_mm,measured_mm,count,length_mm,width_mm,spread_mm",
                 plate_rows,
             ),
-            table("limits.csv", "id,kind,seats,most_mm", limit_rows),
+            table("limits.csv", "id,kind,seats,most_mm,most_moving_mm", limit_rows),
             table(
                 "aims.csv",
                 "joint,pair,quantity,treat,amount_mm,angle_mm_per_m,side,reason",
@@ -327,7 +354,15 @@ def write(folder: str, title: str, short: bool = False, observed: bool = False) 
             ),
         ]
     )
-    files["job.toml"] = JOB.format(title=title, survey=OBSERVED if observed else LISTED)
+    crews = not short and not observed
+    files["job.toml"] = JOB.format(
+        title=title,
+        staging=STAGING if crews else "",
+        survey=OBSERVED if observed else LISTED,
+    )
+    if crews:
+        files["pumps.csv"] = "id,jacks,synchronised,out_of_step_mm\n" + "\n".join(PUMPS) + "\n"
+        files["groups.csv"] = "id,after,rank,window,stage_lift_mm\n" + "\n".join(GROUPS) + "\n"
     if observed:
         files |= observation_files(found(points), on_deck)
     else:

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
-from fitup.certify.facts import Certificate, PrintedNumber, reading_band
+from fitup.certify.facts import (
+    Certificate,
+    JackFact,
+    LiftOffFact,
+    PrintedNumber,
+    StageFact,
+    reading_band,
+)
 from fitup.errors import CertificateRefused
 from fitup.model import Job
+
+Key = tuple[str | int, ...]
 
 #: a printed number may miss the exact one by half of its last digit, and this much more of it
 _CARE = 1.001
@@ -38,35 +47,25 @@ def confirm(job: Job, certificate: Certificate, printed: Iterable[PrintedNumber]
     return count
 
 
-def _exact(job: Job, certificate: Certificate) -> dict[tuple[str | int, ...], float]:
-    exact: dict[tuple[str | int, ...], float] = {}
+def _exact(job: Job, certificate: Certificate) -> dict[Key, float]:
+    exact: dict[Key, float] = {}
     quantity = {fact.id: fact.quantity for fact in certificate.checks}
     for stage in certificate.stages:
-        for jack in stage.jacks:
-            key = ("jack", stage.number, jack.jack)
-            for part, readings in (("up", jack.up), ("down", jack.down)):
-                for i, value in enumerate(readings):
-                    exact[(*key, part, i)] = value
-            for name in ("load_start", "load_raised", "load_stop"):
-                exact[(*key, name)] = getattr(jack, name)
-            for name, load in (
-                ("pressure_start", jack.load_start),
-                ("pressure_raised", jack.load_raised),
-                ("pressure_stop", jack.load_stop),
-            ):
-                exact[(*key, name)] = load / jack.ram_area
+        exact.update(_of_stage(stage))
         for check, value in stage.expected:
             band = reading_band(job, quantity[check], value)
             exact[("stage", stage.number, check, "expect")] = value
             exact[("stage", stage.number, check, "from")] = value - band
             exact[("stage", stage.number, check, "to")] = value + band
+    for fact in certificate.lift_offs:
+        exact.update(_of_lift_off(fact))
     for seat in certificate.seats:
         exact[("seat", seat.seat, "height_now")] = seat.height_now
         exact[("seat", seat.seat, "height_new")] = seat.height_new
         exact[("seat", seat.seat, "move")] = seat.setting
-    for fact in certificate.checks:
-        exact[("check", fact.id, "before")] = fact.before
-        exact[("check", fact.id, "after")] = fact.after
+    for checked in certificate.checks:
+        exact[("check", checked.id, "before")] = checked.before
+        exact[("check", checked.id, "after")] = checked.after
     for ride in certificate.ride:
         for name in ("gap_before", "gap_after", "roughness_before", "roughness_after"):
             exact[("ride", ride.path, name)] = getattr(ride, name)
@@ -88,3 +87,40 @@ def _exact(job: Job, certificate: Certificate) -> dict[tuple[str | int, ...], fl
         exact[("survey", epoch.file, "steel_from")] = epoch.temperature - apart
         exact[("survey", epoch.file, "steel_to")] = epoch.temperature + apart
     return exact
+
+
+def _of_stage(stage: StageFact) -> Iterator[tuple[Key, float]]:
+    for jack in stage.jacks:
+        yield from _of_jack(stage.number, jack)
+    for pack in stage.packs:
+        yield ("pack", stage.number, pack.seat, "height_new"), pack.height_new
+        yield ("pack", stage.number, pack.seat, "height_new", "fraction"), pack.height_new
+        yield ("pack", stage.number, pack.seat, "move"), pack.move
+    for reset in stage.resets:
+        for name in ("base_now", "base_new", "out_now", "out_new"):
+            yield ("reset", stage.number, reset.jack, name), getattr(reset, name)
+
+
+def _of_jack(stage: int, jack: JackFact) -> Iterator[tuple[Key, float]]:
+    key = ("jack", stage, jack.jack)
+    for part, readings in (("up", jack.up), ("down", jack.down)):
+        for i, value in enumerate(readings):
+            yield (*key, part, i), value
+            yield (*key, part, i, "fraction"), value
+    for part, loads in (("pressure_up", jack.loads_up), ("pressure_down", jack.loads_down)):
+        for i, load in enumerate(loads):
+            yield (*key, part, i), load / jack.ram_area
+    for name in ("start", "raised", "stop", "low", "end"):
+        load = getattr(jack, f"load_{name}")
+        yield (*key, f"load_{name}"), load
+        yield (*key, f"pressure_{name}"), load / jack.ram_area
+    yield (*key, "move_band"), jack.move_band
+
+
+def _of_lift_off(fact: LiftOffFact) -> Iterator[tuple[Key, float]]:
+    for i, (_, load) in enumerate(fact.steps):
+        yield ("lift-off", fact.jack, "load", i), load
+        yield ("lift-off", fact.jack, "pressure", i), load / fact.ram_area
+    yield ("lift-off", fact.jack, "load_stop"), fact.load_stop
+    yield ("lift-off", fact.jack, "pressure_stop"), fact.pressure_stop
+    yield ("lift-off", fact.jack, "creep"), fact.creep

@@ -84,6 +84,20 @@ class JackFact:
     stroke_out: float
     """How far the ram is out when it touches: it can go back by that much [m]."""
     lock_nut: bool
+    load_low: float = 0.0
+    """Load below which work stops [N]: it went elsewhere."""
+    move_band: float = 0.0
+    """How far a reading may be off before work stops [m]."""
+    loads_up: tuple[float, ...] = ()
+    """Load after each increment up [N]."""
+    loads_down: tuple[float, ...] = ()
+    load_end: float = 0.0
+    """Load it carries when it is let off onto the new pack or nut [N]."""
+
+    @property
+    def pressure_low(self) -> float:
+        """Gauge pressure below which work stops [Pa]."""
+        return self.load_low / self.ram_area
 
     @property
     def pressure_start(self) -> float:
@@ -102,8 +116,63 @@ class JackFact:
 
 
 @dataclass(frozen=True, slots=True)
+class PackFact:
+    """One seat in one stage: its pack before and after, height [m], and move of the stage [m]."""
+
+    seat: str
+    before: tuple[str, ...]
+    out: tuple[str, ...]
+    put_in: tuple[str, ...]
+    after: tuple[str, ...]
+    height_new: float
+    move: float
+    follow_up: tuple[tuple[str, ...], ...]
+    """Temporary plates on the old pack after each increment up; empty where a nut follows."""
+    follow_down: tuple[tuple[str, ...], ...]
+    """Temporary plates on the new pack before each increment down."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResetFact:
+    """One jack set anew: packing under it [m], and how far its ram is out before and after [m]."""
+
+    jack: str
+    seat: str
+    base_now: float
+    base_new: float
+    out_now: float
+    out_new: float
+
+
+@dataclass(frozen=True, slots=True)
+class LiftOffFact:
+    """One jack at the measured lift-off: its share of the load [N] and the steps to it.
+
+    ``steps`` are shares of the expected load; the last one is lift-off itself.
+    """
+
+    jack: str
+    seat: str
+    segment: str
+    group: str
+    load: float
+    measured: bool
+    steps: tuple[tuple[float, float], ...]
+    load_stop: float
+    capacity: float
+    ram_area: float
+    creep: float
+    """How far the deck leaves its packs [m]."""
+
+    @property
+    def pressure_stop(self) -> float:
+        """Gauge pressure at which work stops [Pa]."""
+        return self.load_stop / self.ram_area
+
+
+@dataclass(frozen=True, slots=True)
 class StageFact:
-    """One stage: who moves, and what every check reads when it is done."""
+    """One stage of one crew: who moves, and what every check reads when the stage is done."""
 
     number: int
     group: str
@@ -112,6 +181,13 @@ class StageFact:
     jacks: tuple[JackFact, ...]
     expected: tuple[tuple[str, float], ...]
     """Check id -> value after the stage, at the steel temperature of the survey."""
+    crew: int = 1
+    packs: tuple[PackFact, ...] = ()
+    resets: tuple[ResetFact, ...] = ()
+    pumps: tuple[str, ...] = ()
+    window: str = ""
+    one_by_one: bool = False
+    """Packs are changed seat by seat, temporary plates standing at the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +268,7 @@ class Certificate:
     """Wheel paths; empty with an influence table, which moves no points."""
     bores: tuple[BoreFact, ...] = ()
     bolts: tuple[BoltFact, ...] = ()
+    lift_offs: tuple[LiftOffFact, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,9 +277,15 @@ class PrintedNumber:
 
     Keys a sheet set uses::
 
-        ("jack", stage, jack, "up" | "down", i)
-        ("jack", stage, jack, "load_start" | "load_raised" | "load_stop")
-        ("jack", stage, jack, "pressure_start" | "pressure_raised" | "pressure_stop")
+        ("jack", stage, jack, "up" | "down", i)            # and (..., "fraction"): in 1/32 in
+        ("jack", stage, jack, "load_start" | "load_raised" | "load_stop" | "load_low" | "load_end")
+        ("jack", stage, jack, "pressure_start" | ... )      # the same, as gauge pressure
+        ("jack", stage, jack, "pressure_up" | "pressure_down", i)
+        ("jack", stage, jack, "move_band")
+        ("pack", stage, seat, "height_new" | "move")
+        ("reset", stage, jack, "base_now" | "base_new" | "out_now" | "out_new")
+        ("lift-off", jack, "load" | "pressure", i)          # i counts the steps
+        ("lift-off", jack, "load_stop" | "pressure_stop" | "creep")
         ("seat", seat, "height_now" | "height_new" | "move")
         ("plate", mark, "measured")
         ("check", id, "before" | "after")

@@ -20,16 +20,22 @@ from fitup.frames import Array, Motion, rotation, rotation_vector
 from fitup.model import Check, Influence, Job, Seat, SeatPlan, Segment
 from fitup.survey.points import Survey
 
+#: a seat that pulls less than this carries nothing [N]
+_PULL = 1e-3
+
 
 def setting_from_plates(job: Job, plan: SeatPlan, nut_setting: float) -> float:
     """Return the move of a seat [m] by adding up plates; a nut's own setting is taken as told."""
     seat = job.seats[plan.seat]
-    if seat.held_by == "nut":
-        return nut_setting
-    if Counter(plan.build_up) == Counter(seat.pack):
+    return nut_setting if seat.held_by == "nut" else pack_setting(job, seat, plan.build_up)
+
+
+def pack_setting(job: Job, seat: Seat, pack: Sequence[str]) -> float:
+    """Return the move of a seat [m] that a pack gives, from the surveyed state."""
+    if Counter(pack) == Counter(seat.pack):
         return 0.0
     height = 0.0
-    for mark in plan.build_up:
+    for mark in pack:
         height += job.plates[mark].measured
     for mark in seat.pack:
         height -= job.plates[mark].measured
@@ -43,6 +49,8 @@ class SegmentState:
     motion: Motion
     turn: Array
     reactions: Mapping[str, float]
+    springs: Mapping[str, float] = field(default_factory=dict)
+    """Forces were every seat two-way where the segment now is [N]."""
 
 
 def equilibrium(
@@ -51,8 +59,42 @@ def equilibrium(
     """Bring one rigid segment to equilibrium on its seats.
 
     Unknowns are shift and turn q (6,) and one force for each held motion; the equations are
-    moment and force balance, and no motion where it is held.
+    moment and force balance, and no motion where it is held. Seats that may be unloaded and
+    would pull are let go one after the other, and taken up again where the deck comes back.
     """
+    loose: set[str] = set()
+    seen: set[frozenset[str]] = set()
+    while True:
+        state = _balanced(job, segment, settings, present, loose)
+        wrong = _first_wrong(job, segment, state, loose)
+        if wrong is None or frozenset(loose) in seen:
+            return state
+        seen.add(frozenset(loose))
+        loose ^= {wrong}
+
+
+def _first_wrong(
+    job: Job,
+    segment: Segment,
+    state: SegmentState,
+    loose: set[str],
+) -> str | None:
+    """Return the first seat that pulls and may not, or that is let go though the deck is on it."""
+    for seat in job.seats_of(segment.id):
+        force = state.springs[seat.id]
+        if seat.may_unload and (force > _PULL if seat.id in loose else force < -_PULL):
+            return seat.id
+    return None
+
+
+def _balanced(
+    job: Job,
+    segment: Segment,
+    settings: Mapping[str, float],
+    present: Mapping[str, float],
+    loose: set[str],
+) -> SegmentState:
+    """Balance a segment on its seats, those let go carrying nothing."""
     seats = job.seats_of(segment.id)
     held = _held_rows(segment)
     size = 6 + len(held)
@@ -61,6 +103,9 @@ def equilibrium(
         w = np.concatenate(
             [seat.direction, np.cross(seat.position - segment.centre, seat.direction)]
         )
+        if seat.id in loose:
+            right[:6] -= present[seat.id] * w
+            continue
         matrix[:6, :6] += seat.stiffness * np.outer(w, w)
         right[:6] += seat.stiffness * settings[seat.id] * w
     for i, row in enumerate(held):
@@ -69,12 +114,14 @@ def equilibrium(
     # forces in newtons and motions in metres differ by orders: equilibrate before solving
     scale = 1.0 / np.sqrt(np.maximum(np.abs(matrix).max(axis=1), 1e-30))
     q = scale * np.linalg.solve(matrix * scale * scale[:, None], right * scale)
-    reactions = {}
+    springs = {}
     for seat in seats:
         lever = np.cross(q[3:6], seat.position - segment.centre)
         follows = float(seat.direction @ (q[:3] + lever))
-        reactions[seat.id] = present[seat.id] + seat.stiffness * (settings[seat.id] - follows)
-    return SegmentState(Motion(rotation(q[3:6]), q[:3], segment.centre), q[3:6], reactions)
+        springs[seat.id] = present[seat.id] + seat.stiffness * (settings[seat.id] - follows)
+    reactions = {name: 0.0 if name in loose else force for name, force in springs.items()}
+    motion = Motion(rotation(q[3:6]), q[:3], segment.centre)
+    return SegmentState(motion, q[3:6], reactions, springs)
 
 
 def _held_rows(segment: Segment) -> list[Array]:
@@ -195,11 +242,53 @@ def measure(
 class TableStates:
     """Checks and reactions from the engineer's table, summed row by row."""
 
-    def __init__(self, influence: Influence) -> None:
-        self.influence = influence
+    def __init__(self, influence: Influence, may_unload: Sequence[str] = ()) -> None:
+        self.influence, self.may_unload = influence, may_unload
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
-        """Return the change of every check, and all reactions, for settings by seat [m]."""
+        """Return the change of every check, and all reactions, for settings by seat [m].
+
+        Where a seat that may be unloaded would pull, the deck leaves it: its setting is raised
+        to where it carries nothing, seat after seat.
+        """
+        effective = dict(settings)
+        loose: set[str] = set()
+        seen: set[frozenset[str]] = set()
+        outcome = self._two_way(effective, checks)
+        while frozenset(loose) not in seen:
+            seen.add(frozenset(loose))
+            wrong = self._first_wrong(settings, effective, outcome, loose)
+            if wrong is None:
+                break
+            loose ^= {wrong}
+            effective = self._raised(settings, sorted(loose))
+            outcome = self._two_way(effective, checks)
+        return outcome
+
+    def _first_wrong(
+        self,
+        settings: Mapping[str, float],
+        effective: Mapping[str, float],
+        outcome: Outcome,
+        loose: set[str],
+    ) -> str | None:
+        for name in self.may_unload:
+            if name in loose and effective[name] < settings[name] - 1e-12:
+                return name
+            if name not in loose and outcome.reactions[name] < -_PULL:
+                return name
+        return None
+
+    def _raised(self, settings: Mapping[str, float], loose: Sequence[str]) -> dict[str, float]:
+        """Return settings with which the seats let go carry nothing."""
+        if not loose:
+            return dict(settings)
+        own = [self.influence.seats.index(name) for name in loose]
+        pull = [self._two_way(settings, ()).reactions[name] for name in loose]
+        up = np.linalg.lstsq(self.influence.R[np.ix_(own, own)], -np.array(pull), rcond=None)[0]
+        return {**settings, **{n: settings[n] + float(u) for n, u in zip(loose, up, strict=True)}}
+
+    def _two_way(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         table = self.influence
         row_of = {name: i for i, name in enumerate(table.checks)}
         change = np.zeros(len(checks))

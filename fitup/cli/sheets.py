@@ -26,8 +26,15 @@ from fitup.sheets.write import LIST, documents
     help="Folder for the sheets; JOB/out when not given.",
 )
 @click.option("--plan", "code", help="Check code of a plan in the record, to print that once more.")
+@click.option(
+    "--readings",
+    type=click.Path(path_type=Path, readable=False),
+    help="Lift-off as read: loads, order and stop bands are made again from it.",
+)
 @json_option
-def command(job: Path, target: Path | None, code: str | None, as_json: bool) -> int:
+def command(
+    job: Path, target: Path | None, code: str | None, readings: Path | None, as_json: bool
+) -> int:
     """Plan, certify and write move sheets, shim schedule, report, tables and figures.
 
     Where tolerance cannot be met, schedule and report are written for the engineer, move sheets
@@ -39,11 +46,12 @@ def command(job: Path, target: Path | None, code: str | None, as_json: bool) -> 
     \b
     Example:
       fitup sheets closure-k1 --to night-15
+      fitup sheets closure-k1 --readings lift-off.csv
     """
     folder = job / "out" if target is None else target
     _require_sheet_folder(folder.resolve(), job.resolve())
     with ExitStack() as stack:
-        ready = prepared(job, code, stack)
+        ready = prepared(job, code, stack, readings)
         sheets = build_sheets(
             ready.loaded.job,
             ready.loaded.survey,
@@ -63,6 +71,10 @@ def command(job: Path, target: Path | None, code: str | None, as_json: bool) -> 
         show(ready.loaded.job, ready.plan, ready.certificate, ready.stands.status)
         for line in ready.stands.why:
             click.echo(f"  {line}")
+        if ready.told:
+            click.echo("\nLoads by the lift-off; these sheets replace all earlier ones")
+            for line in ready.told:
+                click.echo(f"  {line}")
         click.echo(f"{count} printed numbers confirmed by the certificate; wrote to {folder}:")
         for path in written:
             click.echo(f"  {path.name}")

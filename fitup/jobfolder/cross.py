@@ -9,6 +9,7 @@ import numpy as np
 
 from fitup.errors import Problem
 from fitup.jobfolder.passage import check_bolts, check_bores
+from fitup.jobfolder.staging import check_staging
 from fitup.jobfolder.table import Row
 from fitup.model import Job, Seat
 from fitup.model.rules import PLATE_CLASSES, plate_limits
@@ -34,6 +35,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     check_bores(job, tables.get("bores.csv", []), problems)
     check_bolts(job, tables.get("bolts.csv", []), problems)
     _excluded(job, broken, problems)
+    check_staging(job, tables, broken, problems)
 
 
 def _control(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:

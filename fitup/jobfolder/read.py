@@ -32,6 +32,7 @@ from fitup.jobfolder.read_cables import check_leans, lean_of, tension_of, with_c
 from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
+from fitup.jobfolder.staging import group_rule, pump
 from fitup.jobfolder.table import Row, read_table, unique
 from fitup.jobfolder.targets import at_stage
 from fitup.model import (
@@ -186,6 +187,9 @@ def _build(
         ),
         holds=tuple(unique(tables.get("holds.csv", []), problems, _hold).values()),
         learning=settings.learning,
+        staging=settings.staging,
+        pumps=unique(tables.get("pumps.csv", []), problems, pump),
+        groups=unique(tables.get("groups.csv", []), problems, group_rule),
     )
 
 
@@ -261,7 +265,9 @@ def _joint(row: Row, axis: Alignment | None, where: Array | None, problems: list
     signed = fall if side == "right" else -fall
     azimuth = azimuth_at(row, axis, where, problems)
     axes = joint_axes(azimuth, grade_at(row, axis, where, problems), signed)
-    return Joint(row["id"], row["back"], row["ahead"], axes, row["least_opening"])
+    return Joint(
+        row["id"], row["back"], row["ahead"], axes, row["least_opening"], row["locked_within"]
+    )
 
 
 def _pair(row: Row) -> Pair:
@@ -346,6 +352,7 @@ def _seat(row: Row, segments: dict[str, Segment], problems: list[Problem]) -> Se
         lower_most=row["lower_most"],
         group=row["group"] or f"{row['segment']}-{side.get(word, row['id'])}",
         hold=row["hold"],
+        may_unload=row["may_unload"],
     )
 
 
@@ -359,6 +366,8 @@ def _jack(row: Row) -> Jack:
         row["stroke_used"],
         row["resolution"],
         row["lock_nut"],
+        row["base"],
+        row["base"] if row["base_most"] is None else row["base_most"],
     )
 
 
@@ -375,7 +384,7 @@ def _plate(row: Row) -> Plate:
 
 
 def _limit(row: Row) -> Limit:
-    return Limit(row["id"], row["kind"], row["seats"], row["most"])
+    return Limit(row["id"], row["kind"], row["seats"], row["most"], row["most_moving"])
 
 
 def _aim(row: Row, problems: list[Problem]) -> Aim | None:

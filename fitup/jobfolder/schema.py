@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from fitup.jobfolder.staging import GROUPS, PUMPS
 from fitup.jobfolder.table import Column
 from fitup.model import QUANTITIES
 
@@ -88,6 +89,13 @@ JOINTS: Final = (
         "the clear opening that must remain in every state",
         required=False,
     ),
+    Column(
+        "locked_within",
+        "length",
+        "locked already: the most its gaps, steps and offsets may change",
+        required=False,
+        above=0.0,
+    ),
 )
 PAIRS: Final = (
     Column("id", "id", "the name of the pair"),
@@ -162,6 +170,13 @@ SEATS: Final = (
         "group", "id", "the name shared by seats that move together", required=False, default=""
     ),
     Column("hold", "yesno", "yes to leave this seat as it is", required=False, default=False),
+    Column(
+        "may_unload",
+        "yesno",
+        "yes where the deck may leave this seat on the way",
+        required=False,
+        default=False,
+    ),
 )
 JACKS: Final = (
     Column("id", "id", "the number painted on the jack"),
@@ -179,6 +194,17 @@ JACKS: Final = (
     ),
     Column("resolution", "length", "the least movement it can be set to", above=0.0),
     Column("lock_nut", "yesno", "whether it has a lock nut"),
+    Column(
+        "base",
+        "length",
+        "the packing under it that can be taken out",
+        required=False,
+        default=0.0,
+        least=0.0,
+    ),
+    Column(
+        "base_most", "length", "the most packing that may stand there", required=False, least=0.0
+    ),
 )
 PLATES: Final = (
     Column("mark", "id", "the mark stamped on the plate"),
@@ -202,6 +228,9 @@ LIMITS: Final = (
     Column("kind", "word", "what is limited", words=("difference", "warp")),
     Column("seats", "ids", "two seats (difference) or four (warp), separated by spaces"),
     Column("most", "length", "the greatest value either way", above=0.0),
+    Column(
+        "most_moving", "length", "the greatest value while seats move", required=False, above=0.0
+    ),
 )
 AIMS: Final = (
     Column("joint", "id", "the joint"),
@@ -414,6 +443,8 @@ TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
     "plates.csv": (PLATES, True),
     "limits.csv": (LIMITS, False),
     "targets.csv": (TARGETS, False),
+    "pumps.csv": (PUMPS, False),
+    "groups.csv": (GROUPS, False),
     "aims.csv": (AIMS, False),
     "readings.csv": (READINGS, False),
     "crossfall.csv": (CROSSFALL, False),

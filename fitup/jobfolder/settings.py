@@ -13,6 +13,7 @@ from typing import Any, Final, Literal, cast
 
 from fitup import units
 from fitup.errors import InputError, Problem
+from fitup.jobfolder.staging import read_staging
 from fitup.jobfolder.textfile import read_text
 from fitup.model import (
     QUANTITIES,
@@ -24,6 +25,7 @@ from fitup.model import (
     LockOff,
     NetworkRules,
     Quantity,
+    Staging,
     Tolerance,
     Wishes,
     Working,
@@ -86,6 +88,7 @@ _TOP: Final = (
     "tolerance",
     "gates",
     "working",
+    "staging",
     "wishes",
     "uncertainty",
     "lockoff",
@@ -113,6 +116,7 @@ class Settings:
     tolerances: dict[Quantity, Tolerance] = field(default_factory=dict)
     gates: Gates = Gates()
     working: Working = Working()
+    staging: Staging = Staging()
     wishes: Wishes = Wishes()
     doubts: Doubts = Doubts()
     lockoff: LockOff = LockOff()
@@ -233,6 +237,9 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.tolerances = _tolerances(reader, _table(reader, document, "tolerance"), settings)
     settings.gates = _record(reader, Gates, _GATES, document, "gates")
     settings.working = _record(reader, Working, _WORKING, document, "working")
+    settings.staging = read_staging(
+        reader, _table(reader, document, "staging"), settings.working.jack_reserve, spellings
+    )
     settings.wishes = _record(reader, Wishes, _WISHES, document, "wishes")
     settings.doubts = _record(reader, Doubts, _UNCERTAINTY, document, "uncertainty")
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")

@@ -117,7 +117,10 @@ def _ends(done: Sequence[Done], seat: str) -> list[Done]:
 
 
 def _require_fit(plan: Plan, done: Sequence[Done], shown: str, rest: Rest) -> None:
-    stages = {stage.number: stage.seats for stage in plan.stages}
+    stages: dict[int, tuple[str, ...]] = {}
+    for stage in plan.stages:
+        # crews that work at the same time share a number
+        stages[stage.number] = (*stages.get(stage.number, ()), *stage.seats)
     problems = []
     for row in done:
         if row.stage and row.seat not in stages.get(row.stage, ()):

@@ -23,10 +23,11 @@ from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.passage import PLANES, RINGS, BoltGroup, Bore
-from fitup.model.plans import Obstacle, Plan, SeatPlan, Stage, WishResult
+from fitup.model.plans import Obstacle, Plan, Reset, SeatPlan, Stage, WishResult
 from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
+from fitup.model.staging import GroupRule, Pump, Staging
 from fitup.model.trust import STANDARD_RISK, Doubts, Hold, LockOff, SteelReading
 
 __all__ = [
@@ -54,6 +55,7 @@ __all__ = [
     "Epoch",
     "ForceRow",
     "Gates",
+    "GroupRule",
     "Hold",
     "Influence",
     "Instrument",
@@ -71,13 +73,16 @@ __all__ = [
     "Pair",
     "Plan",
     "Plate",
+    "Pump",
     "Quantity",
     "Reading",
+    "Reset",
     "RidePath",
     "Seat",
     "SeatPlan",
     "Segment",
     "Stage",
+    "Staging",
     "SteelReading",
     "Tolerance",
     "What",

@@ -64,6 +64,8 @@ class Joint:
     """Rows a, l, u (3, 3)."""
     least_opening: float | None = None
     """Clear opening that must remain at every pair in every state [m]."""
+    locked_within: float | None = None
+    """The joint is locked already: gap, step and offset may change by this, at most [m]."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from fitup.model.passage import BoltGroup, Bore
 from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import Learned, Learning, Moved
 from fitup.model.seats import Jack, Limit, Plate, Seat
+from fitup.model.staging import GroupRule, Pump, Staging
 from fitup.model.trust import Doubts, Hold, LockOff, SteelReading
 
 
@@ -112,6 +113,11 @@ class Job:
     learned: tuple[Learned, ...] = ()
     """Corrections already put into the values of this job, with where they come from."""
     learning: Learning = Learning()
+    staging: Staging = Staging()
+    pumps: Mapping[str, Pump] = field(default_factory=dict)
+    """Empty: pumps are no limit."""
+    groups: Mapping[str, GroupRule] = field(default_factory=dict)
+    """What groups ask of the order; those not named ask nothing."""
     digest: str = ""
     """SHA-256 over all input files; part of every plan id."""
 

@@ -26,11 +26,22 @@ class SeatPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class Reset:
+    """A jack whose stroke is used up is set anew: packing [m] under its base before and after."""
+
+    jack: str
+    seat: str
+    base_now: float
+    base_new: float
+
+
+@dataclass(frozen=True, slots=True)
 class Stage:
     """Seats that move together: up to a raised state, packs, down onto the packs.
 
-    ``up`` and ``down`` list the jack readings [m, from the surveyed state] after each
-    increment, seat by seat; the last of ``down`` is the final setting.
+    Stages with one number are worked at the same time by different crews, which do not wait for
+    each other. ``up`` and ``down`` list the settings [m, from the surveyed state] after each
+    increment, seat by seat; the last of ``down`` is where the stage leaves the seats.
     """
 
     number: int
@@ -38,6 +49,21 @@ class Stage:
     seats: tuple[str, ...]
     up: tuple[tuple[float, ...], ...]
     down: tuple[tuple[float, ...], ...]
+    start: tuple[float, ...]
+    """Settings before the stage [m]."""
+    before: tuple[tuple[str, ...], ...]
+    """Packs before the stage, bottom to top; none at a nut."""
+    after: tuple[tuple[str, ...], ...]
+    """Packs the stage leaves."""
+    follow_up: tuple[tuple[tuple[str, ...], ...], ...] = ()
+    """Temporary plates on the old packs after each increment up, seat by seat."""
+    follow_down: tuple[tuple[tuple[str, ...], ...], ...] = ()
+    """Temporary plates on the new packs before each increment down, seat by seat."""
+    resets: tuple[Reset, ...] = ()
+    """Jacks set anew before the stage."""
+    crew: int = 1
+    pumps: tuple[str, ...] = ()
+    window: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,8 @@ class Seat:
         Seats with one group name move together.
     hold : bool
         The engineer wants this seat left as it is.
+    may_unload : bool
+        On the way the deck may leave this seat; it then carries nothing.
     """
 
     id: str
@@ -77,6 +79,7 @@ class Seat:
     lower_most: float | None = None
     group: str = ""
     hold: bool = False
+    may_unload: bool = False
 
     @property
     def lifts(self) -> bool:
@@ -94,6 +97,8 @@ class Jack:
     """What moves a seat; several may serve one seat and share its load equally.
 
     ``stroke_used`` is how far the ram is out when it touches: that much it can go back.
+    ``base`` is the packing under it that can be taken out, ``base_most`` the most that may stand
+    there [m]: room to set it anew when its stroke is used up.
     """
 
     id: str
@@ -104,6 +109,8 @@ class Jack:
     stroke_used: float
     resolution: float
     lock_nut: bool
+    base: float = 0.0
+    base_most: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +129,18 @@ class Plate:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A limit between seats: ``difference`` of two lifts or ``warp`` of four [m]."""
+    """A limit between seats: ``difference`` of two lifts or ``warp`` of four [m].
+
+    ``most_moving`` holds while seats move, where it differs from ``most`` at rest on the packs.
+    """
 
     id: str
     kind: Literal["difference", "warp"]
     seats: tuple[str, ...]
     most: float
+    most_moving: float | None = None
+
+    @property
+    def moving(self) -> float:
+        """Greatest value while seats move [m]."""
+        return self.most if self.most_moving is None else self.most_moving

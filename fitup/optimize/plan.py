@@ -78,11 +78,11 @@ def _make(
     problem, chosen, seats = _choose(job, state, influence, True, report)
     report("order of stages")
     try:
-        stages = order_stages(job, state, influence, seats)
+        stages, fewest = order_stages(job, state, influence, seats, report)
     except NoSafeOrder:
         # plates that only later stages set free may be what forbids every order
         problem, chosen, seats = _choose(job, state, influence, False, report)
-        stages = order_stages(job, state, influence, seats)
+        stages, fewest = order_stages(job, state, influence, seats, report)
     inside = chosen.worst <= 1.0 + 1e-9
     obstacles: tuple[Obstacle, ...] = ()
     if explain and not inside:
@@ -91,7 +91,7 @@ def _make(
     return Plan(
         seats=seats,
         stages=stages,
-        wishes=chosen.wishes,
+        wishes=(*chosen.wishes, fewest),
         method=chosen.method,
         ideal=tuple(float(v) for v in chosen.ideal),
         inside=inside,
@@ -122,12 +122,14 @@ def plan_of_pick(
     x = problem.settings(pick)
     seats = _seat_plans(job, problem, pick)
     reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(pick))
+    chosen = [w for w in instead_of.wishes if w.wish != "stages"]
     wishes = tuple(
         replace(w, upper=float(value), proven=bool(value <= w.lower), text="see the method")
-        for w, value in zip(instead_of.wishes, reached, strict=True)
+        for w, value in zip(chosen, reached, strict=True)
     )
     inside = reached[0] <= 1.0 + 1e-9
-    stages = order_stages(job, state, influence, seats)
+    stages, fewest = order_stages(job, state, influence, seats)
+    wishes = (*wishes, fewest)
     plan = replace(instead_of, seats=seats, stages=stages, wishes=wishes, inside=inside)
     return replace(plan, id=plan_id(job, plan))
 

@@ -29,8 +29,8 @@ class LimitRow:
     """What one hard limit is, and how it may be written."""
 
     kind: str
-    """reaction_least, reaction_most, jack, difference, warp, leave, opening, stroke; for a place
-    in the structure force, moment or stress; contact where the same seats are to carry."""
+    """reaction_least, reaction_most, jack, difference, warp, leave, locked, opening, stroke; for
+    a place in the structure force, moment or stress; contact where the same seats are to carry."""
     subject: str
     """Seat, limit, check or pair it belongs to."""
     text: str
@@ -178,13 +178,16 @@ def _choices(
 
 
 def stroke_left(job: Job, seat: Seat) -> float:
-    """Return the free stroke at a seat [m]: the least of its jacks."""
-    return min((j.stroke - j.stroke_used for j in job.jacks_at(seat.id)), default=0.0)
+    """Return the free stroke at a seat [m], jacks set anew included: the least of its jacks."""
+    return min(
+        (j.stroke - j.stroke_used + j.base_most - j.base for j in job.jacks_at(seat.id)),
+        default=0.0,
+    )
 
 
 def stroke_back(job: Job, seat: Seat) -> float:
     """Return how far a seat's jacks can go back from where they touch [m]: stroke already out."""
-    return min((j.stroke_used for j in job.jacks_at(seat.id)), default=0.0)
+    return min((j.stroke_used + j.base for j in job.jacks_at(seat.id)), default=0.0)
 
 
 def clearance(job: Job, seat: Seat) -> float:
@@ -256,7 +259,7 @@ def _reaction_rows(job: Job, influence: Influence, add: AddRow) -> None:
         if seat.hold or not _movable(job, seat):
             continue
         capacity = sum(j.capacity for j in job.jacks_at(name)) / job.working.jack_reserve
-        bound = capacity - seat.breakaway - now
+        bound = (capacity - seat.breakaway) / (1.0 + job.staging.friction) - now
         add(row, bound, "jack", name, f"jack capacity over its reserve at seat {name}")
 
 
@@ -301,6 +304,10 @@ def _joint_rows(job: Job, state: CheckState, influence: Influence, add: AddRow) 
             for sign in (1.0, -1.0):
                 text = f"what is left at {check.id}"
                 add(sign * row, check.leave_within - sign * now, "leave", check.id, text)
+        locked = job.joints[check.joint].locked_within if check.pair is not None else None
+        if locked is not None:
+            for sign in (1.0, -1.0):
+                add(sign * row, locked, "locked", check.id, f"locked joint at {check.id}")
         if check.quantity != "gap":
             continue
         least = job.joints[check.joint].least_opening

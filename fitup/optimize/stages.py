@@ -1,157 +1,122 @@
-"""A safe order: groups of seats move one after the other, no state on the way breaks a limit.
+"""The order of work: from a plan to the fewest stages of which every state keeps every limit.
 
-The seats of a group rise together to their new setting plus a common clearance, the packs are
-changed, and all come down together by that clearance onto the new packs. Every jack travels in
-proportion; every reading on the way is held against every limit here, and once more, as printed,
-by ``certify``.
+Groups of seats rise together to their new settings plus a common clearance, packs are changed,
+and all come down together onto the new packs. A group may go a part of its way, onto whole plates
+from the stock, where limits ask for it. What cannot be done at once is found by ``sequence``.
 """
 
 from __future__ import annotations
 
-import itertools
-import math
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-
-import numpy as np
+from itertools import pairwise
 
 from fitup.errors import NoSafeOrder
-from fitup.frames import Array
-from fitup.model import CheckState, Influence, Job, SeatPlan, Stage
-from fitup.optimize.contact import based
-from fitup.optimize.problem import LimitRow, clearance, limit_rows
+from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
+from fitup.optimize.lay import MOST_PARTS, Group, Laid, lay, least_moves, moving_groups
+from fitup.optimize.levels import even, levels, parts
+from fitup.optimize.meetings import Meetings
+from fitup.optimize.moves import carry
+from fitup.optimize.rows import way_rows
+from fitup.sequence import Outcome, Shares, find_order
 
-#: beyond this many groups orders are not all tried, only the file's and its rotations
-_ALL_ORDERS = 6
-_CARE = 1e-9
+Report = Callable[[str], None]
+#: a group is offered rests at all parts of its way up to sixths; many groups, up to quarters
+FINE, COARSE, MANY = 6, 4, 12
 
 
 def order_stages(
-    job: Job, state: CheckState, influence: Influence, seats: Sequence[SeatPlan]
-) -> tuple[Stage, ...]:
-    """Return the stages of a plan in the first order of the file that is safe throughout.
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    seats: Sequence[SeatPlan],
+    report: Report = lambda line: None,
+) -> tuple[tuple[Stage, ...], WishResult]:
+    """Return the stages of a plan, as few as can be, and how few that could be.
 
     Raises
     ------
     NoSafeOrder
-        If every order breaks a limit; names the limit that the best order breaks.
+        If no order keeps every limit on the way; names what forbids it.
     """
-    groups: dict[str, list[int]] = {}
-    for i, seat in enumerate(seats):
-        groups.setdefault(job.seats[seat.seat].group, []).append(i)
-    moved = {g: own for g, own in groups.items() if any(seats[i].disturbed for i in own)}
-    wide = np.tile([-10.0, 10.0], (len(seats), 1))
-    limits = _limits(job, state, influence, wide)
-    furthest: tuple[int, str] = (-1, "")
-    for order in _orders(list(moved)):
-        stages = _stages(job, seats, [(g, moved[g]) for g in order])
-        reached, reason = _first_fault(job, limits, seats, stages)
-        if not reason:
-            return stages
-        furthest = max(furthest, (reached, reason), key=lambda item: item[0])
-    raise NoSafeOrder(
-        f"no order of stages keeps every limit on the way: {furthest[1]}; "
-        f"name smaller groups in seats.csv, or free that limit"
-    )
+    laid, outcome, fine = best_order(job, state, influence, seats, report)
+    if outcome.stages is None:
+        from fitup.optimize.forbids import explain
+
+        raise NoSafeOrder(explain(job, state, influence, seats, laid, outcome))
+    from fitup.optimize.works import carried_out
+
+    return carried_out(job, laid, outcome.stages), _wish(job, laid, outcome, fine)
 
 
-Limits = Callable[[Array], tuple[Array, Array, tuple[LimitRow, ...]]]
-
-
-def _limits(job: Job, state: CheckState, influence: Influence, wide: Array) -> Limits:
-    """Return the limits that hold about a state: one set, or that of the seats that carry there."""
-    exact = influence.exact
-    if exact is None:
-        fixed = limit_rows(job, state, influence, wide)
-        return lambda x: fixed
-    surveyed = replace(
-        state, values=state.values - (0.0 if influence.shift is None else influence.shift)
-    )
-    known: dict[bytes, tuple[Array, Array, tuple[LimitRow, ...]]] = {}
-
-    def about(x: Array) -> tuple[Array, Array, tuple[LimitRow, ...]]:
-        if x.tobytes() not in known:
-            here = exact.about(x)
-            known[x.tobytes()] = limit_rows(job, based(surveyed, here), here, wide)
-        return known[x.tobytes()]
-
-    return about
-
-
-def _orders(groups: list[str]) -> Iterator[tuple[str, ...]]:
-    if len(groups) <= _ALL_ORDERS:
-        yield from itertools.permutations(groups)
-        return
-    for k in range(len(groups)):
-        yield tuple(groups[k:] + groups[:k])
-
-
-def _stages(
-    job: Job, seats: Sequence[SeatPlan], order: Sequence[tuple[str, list[int]]]
-) -> tuple[Stage, ...]:
-    result = []
-    for number, (group, own) in enumerate(order, 1):
-        moving = [i for i in own if not job.seats[seats[i].seat].hold]
-        settings = np.array([seats[i].setting for i in moving])
-        room = np.array([clearance(job, job.seats[seats[i].seat]) for i in moving])
-        # clear of the new packs, and of the old ones where a seat goes down
-        clear = float(room.max()) + max(0.0, float(-settings.min())) if room.any() else 0.0
-        raised = settings + np.where(room > 0.0, clear, 0.0)
-        step = job.working.lift_step
-        rises = max(1, math.ceil(float(np.abs(raised).max()) / step - _CARE))
-        falls = math.ceil(clear / step - _CARE)
-        result.append(
-            Stage(
-                number,
-                group,
-                tuple(seats[i].seat for i in moving),
-                tuple(_row(raised * k / rises) for k in range(1, rises + 1)),
-                tuple(_row(raised + (settings - raised) * k / falls) for k in range(1, falls + 1)),
-            )
-        )
-    return tuple(result)
-
-
-def _row(readings: Array) -> tuple[float, ...]:
-    """Round readings to a nanometre, so that the same reading is the same number everywhere."""
-    return tuple((np.round(readings, 9) + 0.0).tolist())
-
-
-def _first_fault(
+def best_order(
     job: Job,
-    limits: Limits,
+    state: CheckState,
+    influence: Influence,
     seats: Sequence[SeatPlan],
-    stages: Sequence[Stage],
-) -> tuple[int, str]:
-    """Return how many stages are safe and what is wrong in the next, empty when nothing is."""
-    column = {s.seat: i for i, s in enumerate(seats)}
-    plan = {s.seat: s for s in seats}
-    x = np.zeros(len(seats))
-    loose = Counter({m: p.count for m, p in job.plates.items()})
-    for done, stage in enumerate(stages):
-        own = [column[s] for s in stage.seats]
-        for readings in (tuple(x[own]), *stage.up, *stage.down):
-            x[own] = readings
-            fault = _fault(limits(x), x, set(stage.seats))
-            if fault:
-                return done, f"stage {stage.number} ({stage.group}): {fault}"
-        loose.update(Counter(m for s in stage.seats for m in plan[s].out))
-        loose.subtract(Counter(m for s in stage.seats for m in plan[s].put_in))
-        short = [m for m, k in loose.items() if k < 0]
-        if short:
-            return done, f"stage {stage.number} ({stage.group}): no plate {short[0]} is free then"
-    return len(stages), ""
+    report: Report = lambda line: None,
+) -> tuple[Laid, Outcome, bool]:
+    """Return the course, what the search found, and whether parts of moves were offered.
+
+    First only the parts that the greatest travel in one go asks for; where that does not reach a
+    bound that holds for any rests, parts are offered to every group.
+    """
+    rows = way_rows(job, state, influence)
+    groups = moving_groups(job, seats)
+    meetings = Meetings.of(job, state, influence, rows)
+    shares = [even(_fewest(job, g)) for g in groups]
+    laid = lay(job, groups, rows, shares)
+    laid = laid if meetings is None else meetings.tested(laid)
+    outcome = find_order(laid.course, report=report)
+    if outcome.stages is not None and len(outcome.stages) == any_rest_bound(laid):
+        return laid, outcome, False
+    most = FINE if len(groups) <= MANY else COARSE
+    finer = [tuple(sorted({*parts(most), *own})) for own in shares]
+    fine = lay(job, groups, rows, finer)
+    fine = fine if meetings is None else meetings.tested(fine)
+    better = find_order(fine.course, report=report)
+    if better.stages is None and outcome.stages is not None:
+        return laid, replace(outcome, lower=better.lower, closed=False), True
+    if (
+        better.stages is not None
+        and outcome.stages is not None
+        and len(outcome.stages) <= len(better.stages)
+    ):
+        # the same number with fewer rests is less work
+        return laid, replace(outcome, lower=better.lower, closed=better.closed), True
+    return fine, better, True
 
 
-def _fault(limits: tuple[Array, Array, tuple[LimitRow, ...]], x: Array, moving: set[str]) -> str:
-    L, b, labels = limits
-    over = L @ x - b - _CARE * np.maximum(1.0, np.abs(b))
-    for i in np.flatnonzero(over > 0.0):
-        label = labels[i]
-        if label.kind in ("leave", "stroke"):
-            continue
-        if label.kind == "jack" and label.subject not in moving:
-            continue
-        return label.text
-    return ""
+def _fewest(job: Job, group: Group) -> int:
+    """Return the fewest even parts that the greatest travel in one go allows, by plates too."""
+    for steps in range(least_moves(job, group), MOST_PARTS + 1):
+        rests = levels(job, group.plans, even(steps))
+        between = pairwise(rests)
+        if all(carry(job, group.seats, a, b, group.travel) is not None for a, b in between):
+            return steps
+    return 1
+
+
+def any_rest_bound(laid: Laid) -> int:
+    """Return a number of stages that no order has fewer of, wherever groups may rest."""
+    need = [float(n) for n in laid.need]
+    return Shares(laid.course, need).least(sum(need), need)
+
+
+def _wish(job: Job, laid: Laid, outcome: Outcome, fine: bool) -> WishResult:
+    """Say how few stages there are and what is known of fewer."""
+    assert outcome.stages is not None
+    count = len(outcome.stages)
+    crews = laid.course.crews
+    hands = "one group at a time" if crews == 1 else f"at most {crews} groups at once"
+    moves = sum(len(stage) for stage in outcome.stages)
+    bound = any_rest_bound(laid)
+    text = f"{moves} group moves, {hands}"
+    if count == bound:
+        text += "; no order has fewer, wherever the groups might rest between"
+        return WishResult("stages", count, count, True, text)
+    most = FINE if len(laid.groups) <= MANY else COARSE
+    rests = f"groups may rest at whole plates near all parts of their way up to 1/{most}"
+    text += f"; {rests}; with any rests no order has fewer than {bound}"
+    lower = max(outcome.lower, bound)
+    return WishResult("stages", count, lower, outcome.closed and lower == count, text)

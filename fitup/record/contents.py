@@ -23,6 +23,8 @@ _ENGINEERS: Final = frozenset(
         "jacks.csv",
         "plates.csv",
         "limits.csv",
+        "pumps.csv",
+        "groups.csv",
         "aims.csv",
         "leans.csv",
         "joints.csv",
@@ -31,7 +33,7 @@ _ENGINEERS: Final = frozenset(
     }
 )
 _ENGINEERS_KEYS: Final = frozenset(
-    {"name", "tolerance", "working", "wishes", "influence", "uncertainty", "lockoff"}
+    {"name", "tolerance", "working", "staging", "wishes", "influence", "uncertainty", "lockoff"}
 )
 #: what of job.toml belongs to the survey, kept under a name of its own
 SURVEY_SETTINGS: Final = "job.toml, survey"

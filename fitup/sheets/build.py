@@ -12,6 +12,8 @@ from fitup.model import FORCES, SIDES, Epoch, Job, Plan, WishResult
 from fitup.record import check_code, spoken
 from fitup.record.approval import OPEN, Standing
 from fitup.sheets.cautions import STRIP, cautions
+from fitup.sheets.chart import build_chart
+from fitup.sheets.liftoff import build_lift_offs
 from fitup.sheets.model import (
     OF_STRUCTURE,
     Across,
@@ -47,7 +49,7 @@ from fitup.units import DISPLAY
 #: what is drawn of a pair
 _FACED: Final = ("step", "offset", "gap")
 #: wishes that count things; the others are numbers without a unit
-_COUNTS: Final = ("seats disturbed", "plates handled", "plates in new packs")
+_COUNTS: Final = ("seats disturbed", "plates handled", "plates in new packs", "stages")
 
 
 def build_sheets(
@@ -99,6 +101,8 @@ def build_sheets(
         ride=ride_lines(job, certificate),
         bores=bore_lines(job, certificate),
         bolts=bolt_lines(job, certificate),
+        chart=build_chart(job, plan, certificate),
+        lift_offs=build_lift_offs(job, certificate),
     )
 
 

@@ -41,18 +41,24 @@ def cautions(job: Job) -> tuple[str, ...]:
 
 
 def conditions(
-    valid: tuple[str, ...], exclusion: str, packs: str = "", loads: str = ""
+    valid: tuple[str, ...],
+    exclusion: str,
+    packs: str = "",
+    loads: str = "",
+    hands: tuple[str, ...] = (),
 ) -> tuple[str, ...]:
     """Return the lines to tick before a stage starts; ``valid`` from the header's surveys."""
     return (
         *valid,
+        *hands,
         *(line for line in (packs, loads) if line),
         "No crane, truck or stored material has moved on the deck since the survey.",
         "Present and named: jacking supervisor (the one who calls), pump hands, shim hands, dial "
         "readers, surveyor, engineer for the hold point, safety watch.",
         exclusion,
-        "Jack ids painted on the jacks agree with this sheet; gauges and dials read; lock nuts "
-        "run free; plates laid out by mark and measured again.",
+        "Jack ids painted on the jacks agree with this sheet; gauges and dials read; plates laid "
+        "out by mark and measured again.",
+        "Wind and weather are within what the engineer allows; steel temperature read at the deck.",
         "Everything that could hold the deck (bolts, keys, bars, tacks) is free as the engineer "
         "ordered.",
     )
@@ -62,8 +68,8 @@ def way_back(*, vertical: bool, nuts: bool, returns: bool = False) -> str:
     """Say how a stage is left in the middle; only the engineer orders it."""
     if vertical:
         return (
-            "WAY BACK, only when the engineer orders it: all jacks together, the same steps in "
-            "reverse, packs or nuts following, down onto the pack each seat had before this stage."
+            "WAY BACK to the last hold point: the last section of this stage, only when the "
+            "engineer orders it."
         )
     if returns:
         return (

@@ -6,12 +6,14 @@ they are, so paper, tables and certificate cannot drift apart.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final, Literal
 
 from fitup.certify.facts import PrintedNumber
-from fitup.units import Shown
+from fitup.units import FACTORS, Shown
 
 Key = tuple[str | int, ...]
 Cell = str | float | int | None
@@ -24,6 +26,7 @@ OF_ITEMS: Final = (
     *("straightedge", "slope_change", "tilt_along", "tilt_across"),
     *("bore_step", "bore_offset", "bolt_along", "bolt_across", "bolt_up"),
 )
+INCH: Final = FACTORS["length"]["in"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +55,39 @@ class Number:
         """Return the number with its unit."""
         return f"{self.text} {self.unit}"
 
+    @property
+    def fraction(self) -> str:
+        """Return the nearest 1/32 of an inch for a tape, without a sign; empty for other units.
+
+        Examples
+        --------
+        >>> from fitup.units import US
+        >>> [rounded(i * 0.0254, US.move).fraction for i in (0.307, 1.0, 2.99, 0.01)]
+        ['5/16', '1', '3', '0']
+        """
+        if self.unit != "in":
+            return ""
+        parts = self.thirty_seconds
+        whole, rest = divmod(parts, 32)
+        share = Fraction(rest, 32)
+        if not rest:
+            return f"{whole}"
+        return f"{whole} {share}" if whole else f"{share}"
+
+    @property
+    def thirty_seconds(self) -> int:
+        """Return how many thirty-seconds of an inch are nearest to the size."""
+        return math.floor(abs(self.value) * 32.0 + 0.5)
+
     def printed(self, *key: str | int) -> PrintedNumber:
         """Return this number under a key, for the certificate to compare."""
         return PrintedNumber(key, self.si, self.half_step)
+
+    def on_tape(self, *key: str | int) -> Iterator[PrintedNumber]:
+        """Yield the fraction of an inch that stands beside this number, where one does."""
+        if self.unit == "in":
+            si = math.copysign(self.thirty_seconds / 32.0 * INCH, self.value)
+            yield PrintedNumber((*key, "fraction"), si, INCH / 64.0 + self.half_step)
 
 
 def rounded(si: float, shown: Shown) -> Number:
@@ -262,6 +295,10 @@ class SeatCard:
     reaction_after: Number
     reaction_least: Number
     reaction_most: Number
+    follow: tuple[str, ...] = ()
+    """Temporary plates of a stage, a line each: ``after step 2: P5 on top``."""
+    for_good: bool = True
+    """False where a later stage changes the pack again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,6 +333,98 @@ class JackLine:
     lock_nut: bool
     breaks_loose: bool
     """The deck breaks away from its bearings at about ``load_raised``."""
+    load_low: Number
+    pressure_low: Number
+    load_end: Number
+    pressure_end: Number
+    pressures_up: tuple[Number, ...]
+    pressures_down: tuple[Number, ...]
+    move_band: Number
+    back: tuple[RamReading, ...]
+    """The readings up in reverse, down to START: the way back to the last hold point."""
+    pump: str
+
+
+@dataclass(frozen=True, slots=True)
+class ResetLine:
+    """One jack set anew before a stage, its stroke used up."""
+
+    jack: str
+    seat: str
+    place: str
+    add: bool
+    """Packing goes in under it, else it comes out."""
+    base_now: Number
+    base_new: Number
+    out_now: Number
+    out_new: Number
+
+
+@dataclass(frozen=True, slots=True)
+class LoadStep:
+    """One step of a measured lift-off: its share in words, load and gauge pressure."""
+
+    share: str
+    load: Number
+    pressure: Number
+
+
+@dataclass(frozen=True, slots=True)
+class LiftOffJack:
+    """One jack at the measured lift-off."""
+
+    jack: str
+    seat: str
+    place: str
+    steps: tuple[LoadStep, ...]
+    load_stop: Number
+    pressure_stop: Number
+
+
+@dataclass(frozen=True, slots=True)
+class LiftOffSheet:
+    """The measured lift-off of one group, before its first stage."""
+
+    sheet: str
+    segment: str
+    group: str
+    jacks: tuple[LiftOffJack, ...]
+    creep: Number
+    measured: bool
+    """The loads are measured ones already."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChartCell:
+    """What one seat does in one stage: its move in words, and whether it ends there."""
+
+    words: str
+    crew: int
+    last: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ChartRow:
+    """One seat of the overview: its cells by stage, None where it rests."""
+
+    seat: str
+    group: str
+    segment: str
+    place: str
+    whole: str
+    cells: tuple[ChartCell | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """The whole sequence: seats against stages."""
+
+    stages: tuple[int, ...]
+    hours: tuple[str, ...]
+    """Window of each stage; empty: any time."""
+    sheets: tuple[str, ...]
+    rows: tuple[ChartRow, ...]
+    proof: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,6 +509,15 @@ class StageSheet:
     follow_up: Number
     way_back: str
     """How the stage is left in the middle."""
+    crew: int = 1
+    crews: int = 1
+    """Crews that work in this stage."""
+    window: str = ""
+    resets: tuple[ResetLine, ...] = ()
+    plates_order: str = ""
+    """Seat by seat, or all out before any in."""
+    back: tuple[str, ...] = ()
+    """The way back in steps; empty where there is none but to hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -457,9 +595,11 @@ class SheetSet:
     segments: tuple[PlanSegment, ...]
     cautions: tuple[str, ...]
     caution_strip: str
+    chart: Chart
     ride: tuple[RideLine, ...] = ()
     bores: tuple[BoreLine, ...] = ()
     bolts: tuple[BoltLine, ...] = ()
+    lift_offs: tuple[LiftOffSheet, ...] = ()
 
     @property
     def sheets(self) -> tuple[str, ...]:
@@ -470,6 +610,7 @@ class SheetSet:
         """Return every rounded number a person acts on, for the certificate to compare."""
         return (
             *self._of_stages(),
+            *self._of_lift_offs(),
             *self._of_seats(),
             *self._of_checks(),
             *(line.measured.printed("plate", line.mark, "measured") for line in self.stock),
@@ -499,6 +640,15 @@ class SheetSet:
         for stage in self.stages:
             for jack in stage.jacks:
                 yield from _of_jack(jack, stage.number)
+            for card in stage.cards:
+                key: Key = ("pack", stage.number, card.seat)
+                yield card.height_new.printed(*key, "height_new")
+                yield card.move.number.printed(*key, "move")
+                yield from card.height_new.on_tape(*key, "height_new")
+            for reset in stage.resets:
+                for name in ("base_now", "base_new", "out_now", "out_new"):
+                    number: Number = getattr(reset, name)
+                    yield number.printed("reset", stage.number, reset.jack, name)
             for change in stage.gap_changes:
                 yield change.number.printed("joint", change.joint, "gap", change.halves)
             for line in stage.expected:
@@ -506,6 +656,16 @@ class SheetSet:
                 yield line.expect.number.printed(*key, "expect")
                 yield line.low.number.printed(*key, "from")
                 yield line.high.number.printed(*key, "to")
+
+    def _of_lift_offs(self) -> Iterator[PrintedNumber]:
+        for group in self.lift_offs:
+            for jack in group.jacks:
+                for i, step in enumerate(jack.steps):
+                    yield step.load.printed("lift-off", jack.jack, "load", i)
+                    yield step.pressure.printed("lift-off", jack.jack, "pressure", i)
+                yield jack.load_stop.printed("lift-off", jack.jack, "load_stop")
+                yield jack.pressure_stop.printed("lift-off", jack.jack, "pressure_stop")
+                yield group.creep.printed("lift-off", jack.jack, "creep")
 
     def _of_seats(self) -> Iterator[PrintedNumber]:
         for card in self.seats:
@@ -526,16 +686,23 @@ class SheetSet:
 
 
 def _of_jack(jack: JackLine, stage: int) -> Iterator[PrintedNumber]:
-    key = ("jack", stage, jack.jack)
+    key: Key = ("jack", stage, jack.jack)
     for way, readings in (("up", jack.up), ("down", jack.down)):
         for i, reading in enumerate(readings):
             yield reading.number.printed(*key, way, i)
-    for name in ("load_start", "load_raised", "load_stop"):
-        number: Number = getattr(jack, name)
-        yield number.printed(*key, name)
-    for name in ("pressure_start", "pressure_raised", "pressure_stop"):
-        number = getattr(jack, name)
-        yield number.printed(*key, name)
+            yield from reading.number.on_tape(*key, way, i)
+    for way, pressures in (
+        ("pressure_up", jack.pressures_up),
+        ("pressure_down", jack.pressures_down),
+    ):
+        for i, pressure in enumerate(pressures):
+            yield pressure.printed(*key, way, i)
+    for name in ("start", "raised", "stop", "low", "end"):
+        load: Number = getattr(jack, f"load_{name}")
+        bar: Number = getattr(jack, f"pressure_{name}")
+        yield load.printed(*key, f"load_{name}")
+        yield bar.printed(*key, f"pressure_{name}")
+    yield jack.move_band.printed(*key, "move_band")
 
 
 @dataclass(frozen=True, slots=True)

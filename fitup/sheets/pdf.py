@@ -33,7 +33,13 @@ _STANDARD: Final = "a-2b"
 def printable(value: Any) -> Any:
     """Turn sheet-model values into what a template reads: text, lists and mappings."""
     if isinstance(value, Number):
-        return {"text": value.text, "size": value.size, "full": value.full, "unit": value.unit}
+        return {
+            "text": value.text,
+            "size": value.size,
+            "full": value.full,
+            "unit": value.unit,
+            "fraction": value.fraction,
+        }
     if is_dataclass(value):
         return {f.name: printable(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, tuple | list):
@@ -58,14 +64,35 @@ def move_pdf(sheets: SheetSet, sheet: str) -> bytes:
                 "sheet": s.sheet,
                 "here": s.sheet == sheet,
                 "moves": list(s.moves),
+                "crew": s.crew,
+                "crews": s.crews,
+                "window": s.window,
             }
             for s in sheets.stages
         ],
         stages=[_stage(s) for s in stages],
+        lift_offs=printable([g for g in sheets.lift_offs if g.sheet == sheet]),
         cautions=list(sheets.cautions),
         band_passed=list(BAND_PASSED),
         hold=HOLD,
     )
+
+
+def pocket_pdf(sheets: SheetSet, sheet: str) -> bytes:
+    """Return the stages of one move sheet for the pocket, A6."""
+    stages = [s for s in sheets.stages if s.sheet == sheet]
+    return _compile(
+        "pocket.typ",
+        sheets,
+        sheet=sheet,
+        stages=[_stage(s) for s in stages],
+        band_passed=list(BAND_PASSED),
+    )
+
+
+def sequence_pdf(sheets: SheetSet) -> bytes:
+    """Return the overview of the whole sequence, seats against stages."""
+    return _compile("sequence.typ", sheets, chart=printable(sheets.chart))
 
 
 def schedule_pdf(sheets: SheetSet) -> bytes:

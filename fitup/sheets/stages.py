@@ -20,6 +20,7 @@ from fitup.sheets.model import (
     rounded,
 )
 from fitup.sheets.places import place_words, sheet_of, sketch
+from fitup.sheets.plates import back_steps, plates_order, reset_line, stage_cards
 from fitup.sheets.words import (
     NAMES,
     directions,
@@ -51,7 +52,7 @@ def _stage(
     facts: Mapping[str, CheckFact],
 ) -> StageSheet:
     units = DISPLAY[job.units]
-    cards = tuple(by_seat[seat] for seat in stage.seats)
+    cards = stage_cards(job, stage, by_seat)
     words = {card.seat: card.move.words for card in cards}
     closed = (
         f"Exclusion zone closed and watched: under segment {stage.segment} and in line with its "
@@ -60,15 +61,17 @@ def _stage(
     valid = tuple(valid_words(v, header) for v in header.valid)
     return StageSheet(
         number=stage.number,
-        of=len(certificate.stages),
+        of=max(s.number for s in certificate.stages),
         group=stage.group,
         segment=stage.segment,
         sheet=sheet_of(job, stage.segment),
         moves=tuple(f"{seat} {move}" for seat, move in words.items()),
         seats=stage.seats,
         sketch=sketch(job, stage.segment, words),
-        conditions=conditions(valid, closed, _as_now(job, stage), _computed(job, stage)),
-        jacks=tuple(_jack(job, jack) for jack in stage.jacks),
+        conditions=conditions(
+            valid, closed, _as_now(job, stage), _computed(job, stage), _hands(stage)
+        ),
+        jacks=tuple(_jack(job, stage, jack) for jack in stage.jacks),
         cards=cards,
         expected=_expected(job, stage, certificate, facts),
         steel=", ".join(dict.fromkeys(v.steel.full for v in header.valid)),
@@ -81,17 +84,40 @@ def _stage(
             nuts=all(card.held_by == "nut" for card in cards),
             returns=all(job.seats[seat].comes_back for seat in stage.seats),
         ),
+        crew=stage.crew,
+        crews=sum(s.number == stage.number for s in certificate.stages),
+        window=stage.window,
+        resets=tuple(reset_line(job, r) for r in stage.resets),
+        plates_order=plates_order(stage),
+        back=back_steps(job, stage, cards),
     )
 
 
 def _as_now(job: Job, stage: StageFact) -> str:
     """Name the packs that must be in place before the stage, for the crew to compare."""
+    before = {p.seat: p.before for p in stage.packs} or {s: job.seats[s].pack for s in stage.seats}
     packs = [s for s in stage.seats if job.seats[s].held_by == "packs"]
-    named = "; ".join(f"{s} {'+'.join(job.seats[s].pack) or 'no plates'}" for s in packs)
+    named = "; ".join(f"{s} {'+'.join(before[s]) or 'no plates'}" for s in packs)
     # a word joiner keeps an id and a pack on one line
     for sign in "-+":
         named = named.replace(sign, f"\N{WORD JOINER}{sign}\N{WORD JOINER}")
     return f"Packs in place, bottom to top, are these: {named}." if packs else ""
+
+
+def _hands(stage: StageFact) -> tuple[str, ...]:
+    """Say the hours of a stage, its pumps, and what must be tight before it starts."""
+    lines = []
+    if stage.window:
+        lines.append(f"Only in these hours: {stage.window}.")
+    if stage.pumps:
+        lines.append(
+            f"Pump {joined(stage.pumps)} drives the jacks of this sheet; all other valves are shut."
+        )
+    nuts = [j.jack for j in stage.jacks if j.lock_nut]
+    if nuts:
+        lines.append(f"Lock nuts of {joined(tuple(nuts))} run free to the end of the thread.")
+    lines.append("Every jack touches; its mark START is made and its dial set to zero there.")
+    return tuple(lines)
 
 
 def _computed(job: Job, stage: StageFact) -> str:
@@ -139,7 +165,7 @@ def valid_words(valid: ValidFor, header: Header) -> str:
     )
 
 
-def _jack(job: Job, fact: JackFact) -> JackLine:
+def _jack(job: Job, stage: StageFact, fact: JackFact) -> JackLine:
     units = DISPLAY[job.units]
     out_word, in_word = directions(fact.pushes)
     return JackLine(
@@ -161,6 +187,15 @@ def _jack(job: Job, fact: JackFact) -> JackLine:
         stroke_out=rounded(fact.stroke_out, units.move),
         lock_nut=fact.lock_nut,
         breaks_loose=fact.pushes != "up" and job.seats[fact.seat].breakaway > 0.0,
+        load_low=rounded(fact.load_low, units.force),
+        pressure_low=rounded(fact.pressure_low, units.pressure),
+        load_end=rounded(fact.load_end, units.force),
+        pressure_end=rounded(fact.load_end / fact.ram_area, units.pressure),
+        pressures_up=tuple(rounded(v / fact.ram_area, units.pressure) for v in fact.loads_up),
+        pressures_down=tuple(rounded(v / fact.ram_area, units.pressure) for v in fact.loads_down),
+        move_band=rounded(fact.move_band, units.move),
+        back=tuple(ram_reading(fact.pushes, v, units) for v in (*fact.up[-2::-1], 0.0)),
+        pump=", ".join(p for p in stage.pumps if fact.jack in job.pumps[p].jacks),
     )
 
 

@@ -325,6 +325,19 @@ def _valid(sheets: SheetSet) -> Table:
     )
 
 
+def lift_off_table(sheets: SheetSet) -> Table:
+    """Return the readings of the lift-off to be filled in, as docs/loop.md reads them."""
+    head = sheets.header
+    movement, pressure = f"movement_{head.length_unit}", f"pressure_{head.pressure_unit}"
+    columns = ("stage", "moment", "seat", "jack", movement, "side", pressure, "who", "time")
+    rows = tuple(
+        (0, "lift-off", jack.seat, jack.jack, "", "above", "", "", "")
+        for group in sheets.lift_offs
+        for jack in group.jacks
+    )
+    return Table("lift-off", columns, rows)
+
+
 def _safe(cell: Cell) -> Cell:
     """Keep a spreadsheet from reading a name as a formula."""
     if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):

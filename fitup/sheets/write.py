@@ -62,8 +62,8 @@ def write_documents(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...
 def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:
     """Yield name and content of every file, the list last."""
     from fitup.sheets.figures import figures
-    from fitup.sheets.pdf import move_pdf, report_pdf, schedule_pdf
-    from fitup.sheets.tables import csv_bytes, json_bytes, tables, xlsx_bytes
+    from fitup.sheets.pdf import move_pdf, pocket_pdf, report_pdf, schedule_pdf, sequence_pdf
+    from fitup.sheets.tables import csv_bytes, json_bytes, lift_off_table, tables, xlsx_bytes
 
     if not moves:
         sheets = replace(sheets, stages=())
@@ -72,11 +72,17 @@ def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:
     documents: list[tuple[str, bytes]] = []
     names = file_names("move-", sheets.sheets)
     documents += [(f"{names[s]}.pdf", move_pdf(sheets, s)) for s in sheets.sheets]
+    pockets = file_names("pocket-", sheets.sheets)
+    documents += [(f"{pockets[s]}.pdf", pocket_pdf(sheets, s)) for s in sheets.sheets]
+    if sheets.stages:
+        documents.append(("sequence.pdf", sequence_pdf(sheets)))
     documents.append(("shim-schedule.pdf", schedule_pdf(sheets)))
     documents.append(("report.pdf", report_pdf(sheets, drawn, moves=moves)))
     titles = file_names("figure-", tuple(drawn))
     documents += [(f"{titles[name]}.svg", svg) for name, svg in drawn.items()]
     documents += [(f"{t.name}.csv", csv_bytes(t)) for t in tables(sheets)]
+    if sheets.stages and sheets.lift_offs:
+        documents.append(("lift-off.csv", csv_bytes(lift_off_table(sheets))))
     documents.append(("sheets.xlsx", xlsx_bytes(sheets)))
     for name, content in documents:
         listed.append(name)

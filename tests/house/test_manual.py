@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import fields
 from pathlib import Path
@@ -24,6 +25,7 @@ from fitup.model import (
     Gates,
     Learning,
     LockOff,
+    Staging,
     Wishes,
     Working,
 )
@@ -139,7 +141,7 @@ def test_top_keys():
     sections = {
         *("tolerance", "gates", "working", "wishes", "exclude", "uncertainty", "lockoff"),
         "learning",
-        *("influence", "alignment", "ride", "network", "survey"),
+        *("influence", "alignment", "ride", "network", "survey", "staging"),
     }
     assert set(rows(section("top"))) | sections == set(settings._TOP)
     for title in sections:
@@ -162,6 +164,7 @@ def si(text: str) -> float | None:
     [
         ("gates", Gates()),
         ("working", Working()),
+        ("staging", Staging()),
         ("wishes", Wishes()),
         ("uncertainty", Doubts()),
         ("lockoff", LockOff()),
@@ -169,12 +172,14 @@ def si(text: str) -> float | None:
     ],
 )
 def test_settings_and_their_defaults(
-    title: str, record: Gates | Working | Wishes | Doubts | LockOff | Learning
+    title: str, record: Gates | Working | Staging | Wishes | Doubts | LockOff | Learning
 ):
     documented = rows(section(title))
     assert list(documented) == [f.name for f in fields(record)]
     for name, (_, default, _) in documented.items():
-        assert si(default) == pytest.approx(getattr(record, name)), name
+        value = getattr(record, name)
+        # no limit and no name are none in the manual
+        assert si(default) == pytest.approx(None if value in ("", math.inf) else value), name
 
 
 @pytest.mark.parametrize(
@@ -249,6 +254,7 @@ def test_template_has_every_key_with_a_comment():
         "top",
         "gates",
         "working",
+        "staging",
         "wishes",
         "uncertainty",
         "lockoff",

@@ -11,8 +11,8 @@ from fitup.model import Gates, Job, Tolerance, Wishes, Working
 Tell = Callable[..., list[str]]
 TOP = (
     "name, units, grid, reference_temperature_C, reference_temperature_F, stage, tolerance, "
-    "gates, working, wishes, uncertainty, lockoff, learning, exclude, influence, alignment, "
-    "network, ride, survey"
+    "gates, working, staging, wishes, uncertainty, lockoff, learning, exclude, influence, "
+    "alignment, network, ride, survey"
 )
 LENGTHS = "value_m, value_mm, value_cm, value_in, value_ft, value_ftUS"
 NO_KEY = "found no such key; allowed: a text in quotes; add it"

@@ -27,7 +27,7 @@ def plan_of(job, packs: dict[str, tuple[str, ...]], stages=(("B1", "B2"),)) -> P
             SeatPlan(name, tuple(out.elements()), tuple(put.elements()), new, setting,
                      new != seat.pack)
         )  # fmt: skip
-    told = tuple(Stage(i, "B-lift", own, (), ()) for i, own in enumerate(stages, 1))
+    told = tuple(Stage(i, "B-lift", own, (), (), (), (), ()) for i, own in enumerate(stages, 1))
     return Plan(tuple(seats), told, (), "made", (0.0,) * len(seats), True, id="made")
 
 
@@ -97,7 +97,13 @@ def test_packs_as_built_count_not_as_planned(case, raised):
 
 
 def test_lift_off_counts_before_the_moves_of_its_stage(case, raised):
-    plan = replace(raised, stages=(Stage(1, "g", ("B1",), (), ()), Stage(2, "g", ("B2",), (), ())))
+    plan = replace(
+        raised,
+        stages=(
+            Stage(1, "g", ("B1",), (), (), (), (), ()),
+            Stage(2, "g", ("B2",), (), (), (), (), ()),
+        ),
+    )
     x = {p.seat: p.setting for p in plan.seats}
     column = case.influence.seats.index
     true = {"B1": 540e3, "B2": 530e3}

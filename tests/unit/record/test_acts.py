@@ -16,7 +16,9 @@ from fitup.record.store import NotAllowed, Record
 
 WHEN = "2031-04-02T05:00:00Z"
 SEAT = SeatPlan("B-S1", ("P10",), ("P5",), ("P20", "P5"), -0.005, True)
-STAGES = tuple(Stage(n, "B", ("B-S1",), ((0.005,),), ((-0.005,),)) for n in (1, 2))
+STAGES = tuple(
+    Stage(n, "B", ("B-S1",), ((0.005,),), ((-0.005,),), (0.0,), ((),), ((),)) for n in (1, 2)
+)
 PLAN = Plan((SEAT,), STAGES, (), "by hand", (-0.005,), True, (), "0123456789abcdef")
 CODE = check_code(PLAN.id)
 

@@ -130,7 +130,12 @@ def test_random_bytes_never_fail(files):
 
 SEAT = SeatPlan("B-S1", ("P10",), ("P5",), ("P20", "P5"), -0.005, True)
 PLAN = Plan(
-    (SEAT,), (Stage(1, "B", ("B-S1",), ((0.005,),), ((-0.005,),)),), (), "m", (-0.005,), True
+    (SEAT,),
+    (Stage(1, "B", ("B-S1",), ((0.005,),), ((-0.005,),), (0.0,), ((),), ((),)),),
+    (),
+    "m",
+    (-0.005,),
+    True,
 )
 
 

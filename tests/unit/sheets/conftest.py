@@ -13,6 +13,8 @@ from fitup.certify.facts import (
     Certificate,
     CheckFact,
     JackFact,
+    LiftOffFact,
+    PackFact,
     SeatFact,
     StageFact,
     StockFact,
@@ -289,6 +291,36 @@ def jack_fact(jack: Jack, job: Job, clearance: float = 0.005) -> JackFact:
         jack.stroke - jack.stroke_used,
         jack.stroke_used,
         jack.lock_nut,
+        share * 0.8,
+        job.working.move_band,
+        (share * 1.06,) * len(up),
+        (share,) * len(down),
+        share,
+    )
+
+
+def pack_facts(facts: tuple[SeatFact, ...], seats: tuple[str, ...]) -> tuple[PackFact, ...]:
+    return tuple(
+        PackFact(f.seat, f.pack_now, f.out, f.put_in, f.build_up, f.height_new, f.setting, (), ())
+        for f in facts
+        if f.seat in seats
+    )
+
+
+def lift_off(jack: Jack, job: Job) -> LiftOffFact:
+    share = 1150e3 / len(job.jacks_at(jack.seat))
+    return LiftOffFact(
+        jack.id,
+        jack.seat,
+        job.seats[jack.seat].segment,
+        "KD8",
+        share,
+        False,
+        ((0.5, 0.5 * share), (1.0, share)),
+        jack.capacity / 1.25,
+        jack.capacity,
+        jack.ram_area,
+        0.001,
     )
 
 
@@ -303,7 +335,8 @@ def stage_facts(job: Job, checks: tuple[CheckFact, ...]) -> tuple[StageFact, ...
     for i, (segment, seats) in enumerate(groups):
         expected = tuple((c.id, shares[i] * c.before + (1.0 - shares[i]) * c.after) for c in checks)
         jacks = tuple(jack_fact(j, job) for s in seats for j in job.jacks_at(s))
-        out.append(StageFact(i + 1, segment, segment, seats, jacks, expected))
+        packs = pack_facts(seat_facts(job), seats)
+        out.append(StageFact(i + 1, segment, segment, seats, jacks, expected, packs=packs))
     return tuple(out)
 
 
@@ -347,6 +380,7 @@ def make(units: Literal["metric", "US"] = "metric") -> Made:
         stock,
         ("every setting recomputed from its plates", "every limit holds at every stage"),
         True,
+        lift_offs=tuple(lift_off(j, job) for j in job.jacks.values() if j.seat.startswith("KD8-A")),
     )
     survey = Survey(
         {},
@@ -408,8 +442,9 @@ def make_large(count: int = 16) -> Made:
         )
     job = replace(job, seats=seats, jacks=jacks)
     expected = tuple((c.id, c.after) for c in made.certificate.checks)
-    stage = StageFact(1, "KD8", "KD8", tuple(seats), tuple(jack_list), expected)
-    certificate = replace(made.certificate, seats=tuple(seat_list), stages=(stage,))
+    packs = pack_facts(tuple(seat_list), tuple(seats))
+    stage = StageFact(1, "KD8", "KD8", tuple(seats), tuple(jack_list), expected, packs=packs)
+    certificate = replace(made.certificate, seats=tuple(seat_list), stages=(stage,), lift_offs=())
     return replace(made, job=job, certificate=certificate)
 
 

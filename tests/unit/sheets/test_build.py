@@ -30,11 +30,20 @@ def expected_keys(made):
             key = ("jack", stage.number, jack.jack)
             keys |= {(*key, "up", i) for i in range(len(jack.up))}
             keys |= {(*key, "down", i) for i in range(len(jack.down))}
-            for state in ("start", "raised", "stop"):
+            keys |= {(*key, "pressure_up", i) for i in range(len(jack.up))}
+            keys |= {(*key, "pressure_down", i) for i in range(len(jack.down))}
+            for state in ("start", "raised", "stop", "low", "end"):
                 keys |= {(*key, f"load_{state}"), (*key, f"pressure_{state}")}
+            keys.add((*key, "move_band"))
+        for pack in stage.packs:
+            keys |= {("pack", stage.number, pack.seat, w) for w in ("height_new", "move")}
         for check in made.certificate.checks:
             if check.is_length:
                 keys |= {("stage", stage.number, check.id, w) for w in ("expect", "from", "to")}
+    for jack in made.certificate.lift_offs:
+        key = ("lift-off", jack.jack)
+        keys |= {(*key, w, i) for w in ("load", "pressure") for i in range(len(jack.steps))}
+        keys |= {(*key, w) for w in ("load_stop", "pressure_stop", "creep")}
     for seat in made.certificate.seats:
         keys |= {("seat", seat.seat, w) for w in ("height_now", "height_new", "move")}
     for check in made.certificate.checks:
@@ -253,5 +262,10 @@ def test_a_ram_that_lets_in_is_drawn_the_way_the_deck_moves(made):
 
 def test_way_back_depends_on_what_carries_the_deck(made):
     first, _, last = built(made).stages
-    assert "down onto the pack each seat had before this stage" in first.way_back
+    assert "the last section of this stage" in first.way_back
+    assert first.back[1].startswith("If a plate has been changed: packs back as they were, KD8-BL ")
+    assert first.back[-1] == (
+        "Read the joint again: it must be as at the survey. The engineer decides."
+    )
+    assert last.back == ()
     assert "nuts run up to the deck where it stands" in last.way_back

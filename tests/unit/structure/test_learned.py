@@ -65,7 +65,7 @@ def plan_for(job, setting: float) -> Plan:
         SeatPlan(n, (), (), s.pack, setting if n == "B1" else 0.0, n == "B1")
         for n, s in job.seats.items()
     ]
-    stage = Stage(1, "B-lift", ("B1",), ((setting,),), ())
+    stage = Stage(1, "B-lift", ("B1",), ((setting,),), (), (0.0,), ((),), ((),))
     return Plan(tuple(seats), (stage,), (), "made", (0.0,) * 8, False, id="made")
 
 

@@ -1,0 +1,184 @@
+"""Jacks once more: loads at every increment, at worst, stop bands, stroke, and the lift-off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+import numpy as np
+
+from fitup.certify.facts import JackFact, LiftOffFact
+from fitup.certify.limits import ROUND, ROUND_N, Shake, Work, hold_limits
+from fitup.model import Jack, Job
+
+#: load is taken in these shares of what is expected, then creeps to lift-off (common practice,
+#: no source)
+SHARES: Final = (0.10, 0.25, 0.50, 0.75, 0.90, 1.00)
+
+
+def off_readings(job: Job, seat: str) -> float:
+    """Return how far the jacks of a seat may be off their readings [m], by its worst pump."""
+    worst = job.staging.out_of_step
+    found = []
+    for jack in job.jacks_at(seat):
+        for pump in job.pumps.values():
+            if jack.id in pump.jacks:
+                own = worst if pump.out_of_step is None else pump.out_of_step
+                found.append(own if pump.synchronised else own + job.working.lift_step)
+    return max(found) if found else worst
+
+
+def jack_facts(
+    work: Work,
+    seat: str,
+    start: float,
+    rows: tuple[Sequence[float], Sequence[float]],
+    loads: tuple[Sequence[float], Sequence[float]],
+    rest: tuple[float, float],
+    swing: tuple[float, float],
+    shake: Shake,
+    base: Mapping[str, float],
+) -> Iterator[JackFact]:
+    """Yield the facts of every jack of a seat in one stage, and note what it cannot do.
+
+    Parameters
+    ----------
+    start : float
+        Setting of the seat before the stage [m].
+    rows : (up, down)
+        Settings after each increment, as they will be printed [m].
+    loads : (up, down)
+        Reactions of the seat after each increment [N].
+    rest : (before, after)
+        Reactions on the packs before and after the stage [N].
+    swing : (least, greatest)
+        Reactions at the worst moment of the other crews [N].
+    shake : Shake
+        What jacks out of step may add.
+    base : mapping of jack to float
+        Packing under each jack in this stage [m].
+    """
+    job, staging = work.job, work.job.staging
+    jacks = job.jacks_at(seat)
+    share, breakaway = 1.0 / len(jacks), job.seats[seat].breakaway
+    more, less = 1.0 + staging.friction, 1.0 - staging.friction
+    off = shake.reactions.get(seat, 0.0)
+
+    def pushed(reaction: float) -> float:
+        return (max(0.0, reaction * more) + breakaway) * share if reaction + breakaway > 0 else 0.0
+
+    def eased(reaction: float) -> float:
+        return max(0.0, reaction * less) * share
+
+    raised = loads[0][-1] if loads[0] else rest[0]
+    planned = max(0.0, max(swing[1], *rest) * more + breakaway) * share
+    for jack in jacks:
+        gauge = staging.pressure_error * jack.capacity
+        # a breakaway is a guess: it may be more by the plain band
+        loose = breakaway * (1.0 + job.working.load_band)
+        worst = max(0.0, (max(swing[1], *rest) + off) * more + loose) * share + gauge
+        low = max(0.0, (min(swing[0], *rest) - off) * less) * share - gauge
+        if off == 0.0 and staging.friction == 0.0 and staging.pressure_error == 0.0:
+            # nothing is stated of an imperfect lift: a plain band on the calculated load
+            stop = min(jack.capacity, planned * (1.0 + job.working.load_band))
+            low *= 1.0 - job.working.load_band
+        else:
+            stop = worst
+        _sized(work, jack, planned, worst)
+        out = jack.stroke_used + start - (base[jack.id] - jack.base)
+        _reaches(work, jack, seat, start, rows, out)
+        yield JackFact(
+            jack=jack.id,
+            seat=seat,
+            pushes=job.seats[seat].pushes,
+            up=tuple(v - start for v in rows[0]),
+            down=tuple(v - start for v in rows[1]),
+            load_start=max(0.0, rest[0]) * share,
+            load_raised=pushed(raised),
+            load_most=planned,
+            load_stop=stop,
+            capacity=jack.capacity,
+            ram_area=jack.ram_area,
+            stroke_free=jack.stroke - out,
+            stroke_out=out,
+            lock_nut=jack.lock_nut,
+            load_low=max(0.0, low),
+            move_band=off_readings(job, seat) or job.working.move_band,
+            loads_up=tuple(pushed(r) for r in loads[0]),
+            loads_down=tuple(eased(r) for r in loads[1]),
+            load_end=max(0.0, rest[1]) * share,
+        )
+
+
+def _sized(work: Work, jack: Jack, planned: float, worst: float) -> None:
+    reserve, at_worst = work.job.working.jack_reserve, work.job.staging.worst_reserve
+    if planned * reserve > jack.capacity + ROUND_N:
+        work.wrong.append(
+            f"jack {jack.id}: {planned / 1e3:.0f} kN leaves less than the reserve of "
+            f"{reserve:g} on {jack.capacity / 1e3:.0f} kN"
+        )
+    if not work.job.staging.exact and worst * at_worst > jack.capacity + ROUND_N:
+        work.wrong.append(
+            f"jack {jack.id}: {worst / 1e3:.0f} kN at worst leaves less than {at_worst:g} on "
+            f"{jack.capacity / 1e3:.0f} kN"
+        )
+
+
+def _reaches(
+    work: Work,
+    jack: Jack,
+    seat: str,
+    start: float,
+    rows: tuple[Sequence[float], Sequence[float]],
+    out: float,
+) -> None:
+    """Hold readings against the stroke, and a push in plan against going back."""
+    reach = [v - start for part in rows for v in part] or [0.0]
+    if max(reach) > jack.stroke - out + ROUND or min(reach) < -out - ROUND:
+        work.wrong.append(
+            f"jack {jack.id}: readings from {min(reach) * 1e3:.1f} to {max(reach) * 1e3:.1f} mm "
+            f"do not fit its stroke ({out * 1e3:.0f} of {jack.stroke * 1e3:.0f} mm out at the "
+            "start)"
+        )
+    travel = np.diff([0.0, *reach])
+    if not work.job.seats[seat].comes_back and travel.min() < -ROUND:
+        work.wrong.append(f"jack {jack.id}: a push in plan may not go back, the ram cannot pull")
+
+
+def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ...]:
+    """Return the measured lift-off of every lifting group that moves, one group at a time."""
+    job, found = work.job, []
+    groups: dict[str, tuple[str, ...]] = {}
+    for stage in work.plan.stages:
+        groups.setdefault(stage.group, tuple(s for s in stage.seats if job.seats[s].lifts))
+    for group, seats in groups.items():
+        if not seats:
+            continue
+        raised = dict.fromkeys(seats, job.staging.creep)
+        outcome = work.states.at(work.settings(raised), work.state.checks)
+        hold_limits(work, f"lift-off of {group}", raised, outcome, set(seats))
+        found += [
+            _lift_off(job, group, jack, max(present[s], outcome.reactions[s]))
+            for s in seats
+            for jack in job.jacks_at(s)
+        ]
+    return tuple(found)
+
+
+def _lift_off(job: Job, group: str, jack: Jack, reaction: float) -> LiftOffFact:
+    seat = job.seats[jack.seat]
+    more = 1.0 + job.staging.friction
+    load = (max(0.0, reaction * more) + seat.breakaway) / len(job.jacks_at(seat.id))
+    return LiftOffFact(
+        jack=jack.id,
+        seat=seat.id,
+        segment=seat.segment,
+        group=group,
+        load=load,
+        measured=seat.reaction_now is not None,
+        steps=tuple((share, share * load) for share in SHARES),
+        load_stop=jack.capacity / job.staging.worst_reserve,
+        capacity=jack.capacity,
+        ram_area=jack.ram_area,
+        creep=job.staging.creep,
+    )

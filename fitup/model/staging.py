@@ -1,0 +1,67 @@
+"""What the crews have for the moves: crews, pumps, order, and how exactly a lift is carried out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Staging:
+    """How stages are made: hands, lift in one go, and what an imperfect lift may do."""
+
+    crews: int = 1
+    """Groups that may move in one stage."""
+    stage_lift: float = math.inf
+    """Greatest travel of any jack in one go, up or down, between pack and pack [m]."""
+    out_of_step: float = 0.0
+    """How far any jack may be off its reading while moving, either way [m]."""
+    friction: float = 0.0
+    """Share by which a jack reads more on the way up and less on the way down."""
+    pressure_error: float = 0.0
+    """How far a gauge may be off, as a share of the jack's capacity."""
+    worst_reserve: float = 1.25
+    """Capacity over the worst-case load, at least."""
+    creep: float = 0.001
+    """How far the deck leaves its packs at the measured lift-off [m]."""
+    slide: float = 0.001
+    """Room a follow-up plate needs to slide in, or to stay free on the way down [m]."""
+    base_step: float = 0.010
+    """Packing under a jack comes in whole steps of this [m]."""
+    outwards_from: str = ""
+    """Segment, seat or point from which the work should go outwards; empty: as in the files."""
+
+    @property
+    def exact(self) -> bool:
+        """True where nothing is stated of an imperfect lift."""
+        return self.out_of_step == 0.0 and self.friction == 0.0 and self.pressure_error == 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pump:
+    """A pump with the jacks it can drive together.
+
+    ``synchronised``: all its jacks move at once under one control; else they are worked one
+    after the other within every step. ``out_of_step`` [m] overrides the job's, where given.
+    """
+
+    id: str
+    jacks: tuple[str, ...]
+    synchronised: bool = True
+    out_of_step: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GroupRule:
+    """What one group of seats asks of the order of work.
+
+    ``after`` names groups that must be finished before this one starts, ``rank`` is a wish
+    (lower first), ``window`` the name of the hours in which alone it may move, ``stage_lift``
+    [m] overrides the job's.
+    """
+
+    id: str
+    after: tuple[str, ...] = ()
+    rank: int | None = None
+    window: str = ""
+    stage_lift: float | None = None
