@@ -34,6 +34,19 @@ def canonical(value: Any) -> bytes:
     return _text(value).encode("utf-8")
 
 
+def read_json(content: bytes) -> Any:
+    """Return the value of canonical JSON.
+
+    A whole number beyond 2^53 was a float: its last digits are only those that bring it back.
+    """
+
+    def whole(text: str) -> float:
+        value = int(text)
+        return value if abs(value) <= _EXACT else float(text)
+
+    return json.loads(content, parse_int=whole)
+
+
 def _text(value: Any) -> str:
     if value is None or isinstance(value, bool | str):
         return json.dumps(value, ensure_ascii=False)

@@ -9,12 +9,11 @@ be lent to another event or another job.
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from fitup.record.canonical import canonical
+from fitup.record.canonical import canonical, read_json
 from fitup.record.people import ACCEPT, APPROVE, LOCK, NAME_PEOPLE, RELEASE, REPORT
 
 FORMAT: Final = 1
@@ -127,7 +126,7 @@ def read_body(body: bytes, signature: str) -> Event:
     ValueError
         If the bytes are not the canonical JSON of an event.
     """
-    content = json.loads(body)
+    content = read_json(body)
     if not isinstance(content, dict) or content.pop("format", None) != FORMAT:
         raise ValueError("not an event of this format")
     try:

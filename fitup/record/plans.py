@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import MISSING, fields, is_dataclass
@@ -11,7 +10,7 @@ from typing import Any, Final, get_args, get_origin, get_type_hints
 import numpy as np
 
 from fitup.model import Plan
-from fitup.record.canonical import canonical
+from fitup.record.canonical import canonical, read_json
 
 FILE: Final = "plan.json"
 
@@ -29,7 +28,7 @@ def read_plan(content: bytes) -> Plan:
     ValueError
         If a field is there that this version does not know, or one is missing that it needs.
     """
-    plan: Plan = _made(Plan, json.loads(content))
+    plan: Plan = _made(Plan, read_json(content))
     return plan
 
 

@@ -437,3 +437,24 @@ def test_people_named_by_nobody_are_not_heeded(site, tmp_path):
     assert site.does("ola", "people").code == 2
     assert site.does("ines", "people").code == 0
     assert site.does("ola", "accept").code == 0
+
+
+def test_clock_that_goes_backwards_is_told_at_once_and_in_the_log(site, monkeypatch):
+    assert site.does("ines", "people").code == 0
+    monkeypatch.setattr("fitup.cli.stop.now", lambda: "2020-01-01T00:00:00Z")
+    said = site.does("ola", "stop", "--why", "fog")
+    assert said.code == 0
+    assert "CHECK THE CLOCK: this entry bears a time " in said.out
+    said = site.looks("log")
+    assert said.code == 0
+    assert "note: entry 2 (2020-01-01T00:00:00Z) bears an earlier time than entry 1" in said.err
+
+
+def test_broken_record_is_named_and_nothing_goes_on(site):
+    assert site.does("ines", "people").code == 0
+    assert site.does("ola", "stop", "--why", "fog").code == 0
+    path = site.folder / "record.sqlite"
+    path.write_bytes(path.read_bytes().replace(b'"why":"fog"', b'"why":"fun"'))
+    for said in (site.looks("log"), site.does("ines", "people"), site.looks("changed", "1", "2")):
+        assert said.code == 5
+        assert "it was changed after it was written" in said.err
