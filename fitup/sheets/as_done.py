@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Any, Final
 
 from fitup.record.readback import FORM
 from fitup.sheets.model import Cell, JackLine, SheetSet, StageSheet, Table
@@ -21,6 +21,16 @@ def as_done(sheets: SheetSet) -> Table:
         for row in _rows(stage)
     )
     return Table(FORM, (*_HEAD, *blank), rows)
+
+
+def box_blanks(page: Any) -> None:
+    """Draw a box round every cell of the workbook's page that is to be filled in."""
+    from openpyxl.styles import Border, Side
+
+    line = Side(style="thin")
+    for row in page.iter_rows(min_row=2, min_col=len(_HEAD) + 1):
+        for cell in row:
+            cell.border = Border(left=line, right=line, top=line, bottom=line)
 
 
 def _rows(stage: StageSheet) -> Iterator[tuple[Cell, ...]]:

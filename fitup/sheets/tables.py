@@ -39,7 +39,8 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any, Final
 
-from fitup.sheets.as_done import as_done
+from fitup.record.readback import FORM
+from fitup.sheets.as_done import as_done, box_blanks
 from fitup.sheets.model import (
     Cell,
     CheckLine,
@@ -376,7 +377,9 @@ def xlsx_bytes(sheets: SheetSet) -> bytes:
             cell.alignment = Alignment(wrap_text=True, vertical="top")
         for cells in table.rows:
             page.append([_safe(cell) for cell in cells])
-        page.freeze_panes = "B2"
+        page.freeze_panes = "D2" if table.name == FORM else "B2"
+        if table.name == FORM:
+            box_blanks(page)
         for column in page.columns:
             longest = max(len(str(c.value)) for c in column if c.value is not None)
             page.column_dimensions[column[0].column_letter].width = min(max(9, longest + 2), 44)
