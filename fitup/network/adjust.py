@@ -17,7 +17,7 @@ from fitup.network.sparse import Factor, Selected, factorise
 
 #: the last step moves no coordinate by more [m]
 SMALL: Final = 1e-9
-_MOST_STEPS: Final = 40
+_MOST_STEPS: Final = 25
 #: how often a free network is laid onto its datum
 _LAID: Final = 3
 
@@ -108,7 +108,7 @@ def adjust(
     state, added, first = start, np.zeros(more.shape[1]), True
     pins: Any = None
     gauge: Gauge | None = None
-    laid = 0
+    laid, order = 0, None
     for _ in range(_MOST_STEPS):
         off, slopes = linearise(network, state)
         off = off - more @ added
@@ -120,7 +120,8 @@ def adjust(
         normal = design.T @ design
         if pins is not None:
             normal = normal + pins.T @ pins
-        factor = factorise(normal)
+        factor = factorise(normal, order)
+        order = factor.order
         if len(factor.weak):
             raise SurveyRefused(free_motions(network, state, factor))
         step = factor.solve(design.T @ (whiten @ off))
@@ -151,6 +152,27 @@ def adjust(
         gauge,
         added,
     )
+
+
+def require_determined(
+    network: Network, state: State, used: Array, datum: Sequence[str] = ()
+) -> None:
+    """Refuse a network in which something is not determined, without adjusting it.
+
+    Raises
+    ------
+    SurveyRefused
+        Naming what nothing determines.
+    """
+    whiten = sparse.diags_array(used.astype(float)) @ network.whiten
+    design = sparse.csr_array(whiten @ linearise(network, state)[1])
+    gauge = gauge_of(network, state, design, datum)
+    normal = design.T @ design
+    if gauge is not None:
+        normal = normal + gauge.pins.T @ gauge.pins
+    factor = factorise(normal)
+    if len(factor.weak):
+        raise SurveyRefused(free_motions(network, state, factor))
 
 
 def covariance_of(adjusted: Adjusted, names: Sequence[str]) -> Array:

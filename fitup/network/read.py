@@ -35,6 +35,10 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
     shots = _numbered(shots, rows, epoch.file, problems)
     _in_order(shots, epoch.file, problems)
     _air_given(shots, setups, job, epoch.file, problems)
+    if not rows and not problems:
+        problems.append(
+            Problem(epoch.file, "no observation", "at least one row", "is the file cut off?")
+        )
     levels: list[LevelledDifference] = []
     if epoch.levelling:
         read = read_table(folder / epoch.levelling, epoch.levelling, LEVELS, problems)

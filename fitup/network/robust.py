@@ -18,7 +18,7 @@ import numpy as np
 
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
-from fitup.network.adjust import Adjusted, adjust
+from fitup.network.adjust import Adjusted, adjust, require_determined
 from fitup.network.equations import Network, State, linearise
 from fitup.network.reliability import Reliability, critical_value, reliability
 
@@ -188,7 +188,10 @@ def _fewer(network: Network, outcome: Outcome, used: Array, datum: Sequence[str]
     """
     for node in sorted({int(network.to[i]) for i in outcome.odd}):
         rows = np.flatnonzero(used & (network.to == node))
-        count = sum(network.to[i] == node for i in outcome.odd)
+        count = sum(network.to[i] == node and network.kind[i] < 3 for i in outcome.odd)
+        if count == 0:
+            # its coordinates are odd, not what was measured to it
+            continue
         tries = [fewest_wrong(network, outcome.adjusted.state, node, rows, count)]
         # a sight to another target altogether: one set-up's readings are all wrong
         tries += [tuple(rows[network.at[rows] == at]) for at in np.unique(network.at[rows])]
@@ -275,7 +278,7 @@ def _determined(
     size = _scaled(network, start)
     while True:
         try:
-            adjust(network, start, used=kept, datum=datum)
+            require_determined(network, start, kept, datum)
         except SurveyRefused:
             out = np.flatnonzero(used & ~kept)
             if not len(out):

@@ -91,16 +91,18 @@ class Selected:
         return out
 
 
-def factorise(normal: Any) -> Factor:
+def factorise(normal: Any, order: Array | None = None) -> Factor:
     """Factorise a symmetric matrix (n, n) with positive pivots; vanished ones are told, not used.
 
     Parameters
     ----------
     normal : sparse array (n, n)
+    order : Array (n,), optional
+        Order of elimination of an earlier matrix with the same pattern.
     """
     matrix = sparse.csc_array(normal)
     n = matrix.shape[0]
-    order = _order(matrix)
+    order = _order(matrix) if order is None else order
     upper = sparse.csc_array(sparse.triu(matrix[order][:, order]))
     upper.sort_indices()
     pointers, indices = upper.indptr.astype(np.int64), upper.indices.astype(np.int64)

@@ -186,3 +186,9 @@ def test_an_exclusion_that_means_nothing(messages_of: Tell):
         "called; allowed: SETUP/TARGET, SETUP/TARGET/hz, .../v, .../sd, level/FROM/TO or POINT/H; "
         "correct it; a name that is not there excludes nothing"
     ]
+
+
+def test_a_file_without_a_row(messages_of: Tell):
+    assert messages_of(shots=HEAD) == [
+        "shots.csv: found no observation; allowed: at least one row; is the file cut off?"
+    ]
