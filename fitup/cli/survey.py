@@ -19,6 +19,7 @@ from fitup.network.solve import Solved, solve_epochs
 from fitup.network.words import told
 from fitup.sheets.survey_words import (
     KINDS,
+    Told,
     changes_words,
     next_steps,
     reading_words,
@@ -37,8 +38,14 @@ from fitup.units import DISPLAY, DisplayUnits
     type=click.Path(path_type=Path, readable=False),
     help="Folder for the report as PDF, its figures and the coordinates.",
 )
+@click.option(
+    "--since",
+    "earlier",
+    type=click.Path(path_type=Path, readable=False),
+    help="Folder of an earlier job with observations: what has moved since.",
+)
 @json_option
-def command(job: Path, target: Path | None, as_json: bool) -> int:
+def command(job: Path, target: Path | None, earlier: Path | None, as_json: bool) -> int:
     """Adjust the observations of a job and say how far to believe them.
 
     Shows set-ups, what was corrected, the tests, residuals that stand out, error ellipses, what
@@ -48,6 +55,7 @@ def command(job: Path, target: Path | None, as_json: bool) -> int:
     \b
     Example:
       fitup survey closure-k1
+      fitup survey closure-k1-b --since closure-k1 --to report
     """
     loaded = read_job(job)
     if not any(e.observed for e in loaded.epochs):
@@ -64,19 +72,23 @@ def command(job: Path, target: Path | None, as_json: bool) -> int:
         )
     progress("adjusting")
     solved = solve_epochs(job, loaded)
+    since: tuple[Solved, ...] = ()
+    if earlier is not None:
+        since = tuple(solve_epochs(earlier, read_job(earlier)).values())
     unseen, refused = _at_the_joints(job, loaded, solved)
+    all_ = Told(solved, since, unseen, refused)
     written: tuple[Path, ...] = ()
     if target is not None:
         from fitup.sheets.survey_report import write_report
 
         progress("writing")
-        written = write_report(loaded, solved, unseen, refused, target)
+        written = write_report(loaded, all_, target)
     if as_json:
-        say_json(as_json_result(loaded, solved, unseen, refused, written))
+        say_json(as_json_result(loaded, all_, written))
     else:
         for one in solved.values():
             _show(loaded, one)
-        _show_end(loaded, solved, unseen, refused, written)
+        _show_end(loaded, all_, written)
     return EXIT_OK if not refused else EXIT_BAD_INPUT
 
 
@@ -160,41 +172,29 @@ def _ellipses(solved: Solved, units: DisplayUnits) -> str:
     return text_table(header, rows, right=[1, 2, 3, 4])
 
 
-def _show_end(
-    job: Job,
-    solved: dict[int, Solved],
-    unseen: tuple[Unseen, ...],
-    refused: tuple[str, ...],
-    written: tuple[Path, ...],
-) -> None:
+def _show_end(job: Job, all_: Told, written: tuple[Path, ...]) -> None:
     click.echo("What has moved")
-    for line in changes_words(job, solved):
+    for line in changes_words(job, all_.solved, all_.since):
         click.echo(f"  {line}")
-    lines = unseen_words(job, unseen)
+    lines = unseen_words(job, all_.unseen)
     if lines:
         click.echo("What would have gone unseen")
         for line in lines:
             click.echo(f"  {line}")
     click.echo("Next")
-    for line in next_steps(solved, refused):
+    for line in next_steps(all_.solved, all_.refused):
         click.echo(f"  {line}")
     for path in written:
         click.echo(f"written: {path}")
 
 
-def as_json_result(
-    job: Job,
-    solved: dict[int, Solved],
-    unseen: tuple[Unseen, ...],
-    refused: tuple[str, ...],
-    written: tuple[Path, ...],
-) -> dict[str, Any]:
+def as_json_result(job: Job, all_: Told, written: tuple[Path, ...]) -> dict[str, Any]:
     """Return the survey with documented keys (docs/json.md), in SI."""
     return {
         "job": job.name,
-        "believed": not refused,
-        "next": list(next_steps(solved, refused)),
-        "surveys": [_one_json(job, one) for one in solved.values()],
+        "believed": not all_.refused,
+        "next": list(next_steps(all_.solved, all_.refused)),
+        "surveys": [_one_json(job, one) for one in all_.solved.values()],
         "unseen": [
             {
                 "check": u.check.id,
@@ -202,9 +202,9 @@ def as_json_result(
                 "error_at_target": u.at_target,
                 "effect_si": u.effect,
             }
-            for u in unseen
+            for u in all_.unseen
         ],
-        "changes": list(changes_words(job, solved)),
+        "changes": list(changes_words(job, all_.solved, all_.since)),
         "written": [str(p) for p in written],
     }
 

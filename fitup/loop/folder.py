@@ -30,7 +30,7 @@ TENSIONS_FILE: Final = "tensions.csv"
 #: what was read with the last survey stays with it
 _OF_THE_SURVEY: Final = (READINGS_FILE, STEEL_FILE)
 #: keys of a survey that are the new survey's own, whatever their unit
-_OWN: Final = ("file", "taken", "steel_temperature", "deck_load")
+_OWN: Final = ("file", "observations", "levelling", "taken", "steel_temperature", "deck_load")
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +130,7 @@ def _require_empty(target: Path) -> None:
 def _tables(root: Path, job: Job, result: NextJob) -> dict[str, str]:
     """Return every file of the old job that goes on, with the carried values put in."""
     left = {FILE, MOVED_FILE, *_OF_THE_SURVEY, *(epoch.file for epoch in job.epochs)}
+    left |= {epoch.levelling or FILE for epoch in job.epochs}
     # hold points are no input of a plan, but they go on
     names = [*job.files, *(["holds.csv"] if job.holds else [])]
     texts = {}
@@ -156,6 +157,8 @@ def _job_toml(
         files = ", ".join(epoch.file for epoch in job.epochs)
         story.append(Carried(FILE, "survey", "", files, "left out", "add the new [[survey]]"))
     gone = {r.id for r in job.readings} - set(job.points)
+    # observations stay behind with their survey
+    gone |= {name for name in job.excluded if "/" in name}
     included = [name for name in job.excluded if name in gone]
     for name, reason in job.excluded.items():
         after = "included: its reading stays behind" if name in gone else "still left out"

@@ -15,7 +15,7 @@ from fitup.jobfolder import read_job
 from fitup.jobfolder.settings import FILE as SETTINGS
 from fitup.model import Job
 from fitup.record.contents import Files, write_files
-from fitup.survey.coordinates import read_coordinates
+from fitup.survey.reduce import read_lists
 from fitup.units import DISPLAY, DisplayUnits
 
 #: so many targets are named, the rest are counted
@@ -24,11 +24,12 @@ _WAYS: Final = (("east", "west"), ("north", "south"), ("higher", "lower"))
 
 
 def survey_lists(files: Files) -> frozenset[str]:
-    """Return the coordinate lists that a job's settings name."""
+    """Return the coordinate lists and observation files that a job's settings name."""
     try:
         entries = tomllib.loads(files[SETTINGS].decode("utf-8-sig"))["survey"]
-        return frozenset(e["file"] for e in entries) & frozenset(files)
-    except (KeyError, TypeError, ValueError):
+        names = {e.get(k) for e in entries for k in ("file", "observations", "levelling")}
+        return frozenset(names & set(files))
+    except (AttributeError, KeyError, TypeError, ValueError):
         return frozenset()
 
 
@@ -57,10 +58,7 @@ def _surveyed(files: Files) -> tuple[Job, dict[str, Array]]:
         root = Path(folder)
         write_files(files, root)
         job = read_job(root)
-        lists = [
-            read_coordinates(root / epoch.file, epoch, i, job.points)
-            for i, epoch in enumerate(job.epochs)
-        ]
+        lists, _ = read_lists(root, job)
     return job, {p.id: p.position for listed in lists for p in listed.points}
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Ellipse
 
+from fitup.frames import Array
 from fitup.network.report import EllipseLine, ellipse_lines
 from fitup.network.solve import Solved
 from fitup.units import DisplayUnits
@@ -27,28 +28,34 @@ def network_figure(solved: Solved, units: DisplayUnits) -> Figure:
     lines = ellipse_lines(solved)
     places = {line.id: (line.east, line.north) for line in lines}
     xy = np.array(list(places.values()))
+    figure, axes, span = frame(xy)
+    size = float(np.maximum(np.ptp(xy, axis=0), 1.0).max())
+    odd = _sights(axes, solved, places)
+    grown = _LARGEST * size / max((line.large for line in lines), default=1.0)
+    for line in lines:
+        _ellipse(axes, line, grown)
+        _mark(axes, line.id, places[line.id], solved)
+    named = [n for n in places if len(places) <= _NAMED or n in odd or n.startswith("set-up ")]
+    draw_names(axes, _together({n: places[n] for n in named}, 0.01 * size), span)
+    draw_north(axes)
+    _note(figure, lines, grown, units, bool(odd))
+    return figure
+
+
+def frame(xy: Array) -> tuple[Figure, Any, float]:
+    """Return a figure with room for points (n, 2) [m] and a note, and metres to an inch."""
     size = np.maximum(np.ptp(xy, axis=0), 1.0)
     wide, tall = size * 1.16
     height = min(max(_WIDTH * tall / wide, 2.5), 5.4)
     figure = Figure(figsize=(_WIDTH, height + _NOTE))
     axes = figure.add_axes((0.0, _NOTE / (height + _NOTE), 1.0, height / (height + _NOTE)))
     middle = xy.min(axis=0) + np.ptp(xy, axis=0) / 2.0
-    span = max(wide / _WIDTH, tall / height)
+    span = float(max(wide / _WIDTH, tall / height))
     axes.set_xlim(middle[0] - span * _WIDTH / 2.0, middle[0] + span * _WIDTH / 2.0)
     axes.set_ylim(middle[1] - span * height / 2.0, middle[1] + span * height / 2.0)
     axes.set_aspect("equal")
     axes.set_axis_off()
-    odd = _sights(axes, solved, places)
-    grown = _LARGEST * max(wide, tall) / max((line.large for line in lines), default=1.0)
-    for line in lines:
-        _ellipse(axes, line, grown)
-        _mark(axes, line.id, places[line.id], solved)
-    close = 0.01 * float(max(wide, tall))
-    named = [n for n in places if len(places) <= _NAMED or n in odd or n.startswith("set-up ")]
-    _names(axes, _together({n: places[n] for n in named}, close), span)
-    _north(axes)
-    _note(figure, lines, grown, units, bool(odd))
-    return figure
+    return figure, axes, span
 
 
 def _sights(axes: Any, solved: Solved, places: dict[str, tuple[float, float]]) -> set[str]:
@@ -103,7 +110,7 @@ def _together(
     return {", ".join(names): place for names, place in groups}
 
 
-def _names(axes: Any, places: dict[str, tuple[float, float]], inch: float) -> None:
+def draw_names(axes: Any, places: dict[str, tuple[float, float]], inch: float) -> None:
     """Write names beside their points where they meet no other name, else where they meet least."""
     taken: list[tuple[float, float, float, float]] = []
     spots = ((1, 1), (1, -1), (-1, 1), (-1, -1), (1, 0), (-1, 0), (0, 1), (0, -1))
@@ -130,7 +137,8 @@ def _met(
     )
 
 
-def _north(axes: Any) -> None:
+def draw_north(axes: Any) -> None:
+    """Draw an arrow to the north in the upper left corner."""
     arrow = {"arrowstyle": "-|>", "color": "black", "lw": 1.0}
     axes.annotate(
         "",

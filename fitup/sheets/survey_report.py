@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import UTC, datetime
 from math import degrees, isnan
 from pathlib import Path
@@ -10,17 +9,21 @@ from typing import Any
 
 from matplotlib import style
 
-from fitup.joints.unseen import Unseen
+from fitup.frames import Array
 from fitup.model import Job
+from fitup.network.congruency import Congruency, epoch_changes
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved
 from fitup.network.words import told
+from fitup.sheets.figure_moved import moved_figure
 from fitup.sheets.figure_network import network_figure
 from fitup.sheets.figures import STYLE, as_svg
 from fitup.sheets.pdf import typeset
 from fitup.sheets.survey_words import (
     KINDS,
+    Told,
     changes_words,
+    compared,
     next_steps,
     reading_words,
     residual_words,
@@ -29,14 +32,8 @@ from fitup.sheets.survey_words import (
 from fitup.units import DISPLAY
 
 
-def write_report(
-    job: Job,
-    solved: Mapping[int, Solved],
-    unseen: tuple[Unseen, ...],
-    refused: tuple[str, ...],
-    folder: Path,
-) -> tuple[Path, ...]:
-    """Write ``survey-report.pdf``, a figure and the coordinates of every epoch.
+def write_report(job: Job, all_: Told, folder: Path) -> tuple[Path, ...]:
+    """Write ``survey-report.pdf``, figures and the coordinates of every epoch.
 
     Everything is made before the first file is written, and each file is put in place whole.
 
@@ -45,18 +42,32 @@ def write_report(
     OSError
         If the folder cannot be written.
     """
+    units = DISPLAY[job.units]
+    epochs = list(all_.solved.values())
     with style.context(["default", STYLE]):
-        drawn = [as_svg(network_figure(one, DISPLAY[job.units])) for one in solved.values()]
-    files = {"survey-report.pdf": _pdf(job, solved, unseen, refused, drawn)}
-    for number, (one, svg) in enumerate(zip(solved.values(), drawn, strict=True), 1):
+        drawn = [as_svg(network_figure(one, units)) for one in epochs]
+        moved = [as_svg(moved_figure(*pair, units)) for pair in _moves(all_)]
+    files = {"survey-report.pdf": _pdf(job, all_, drawn, moved)}
+    for number, (one, svg) in enumerate(zip(epochs, drawn, strict=True), 1):
         files[f"survey-network-{number}.svg"] = svg
         files[f"survey-coordinates-{number}.csv"] = coordinates_csv(one)
+    files |= {f"survey-moved-{number}.svg": svg for number, svg in enumerate(moved, 1)}
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in files.items():
         beside = folder / f".{name}"
         beside.write_bytes(content)
         beside.replace(folder / name)
     return tuple(folder / name for name in files)
+
+
+def _moves(all_: Told) -> list[tuple[Congruency, dict[str, Array]]]:
+    """Return what moved between epochs, with the places of the points."""
+    result = []
+    for before, after in compared(all_.solved, all_.since):
+        found = epoch_changes(before, after)
+        if found is not None and found.agreed:
+            result.append((found, {c.id: after.position(c.id) for c in found.changes}))
+    return result
 
 
 def coordinates_csv(solved: Solved) -> bytes:
@@ -73,25 +84,21 @@ def coordinates_csv(solved: Solved) -> bytes:
     return ("\r\n".join(rows) + "\r\n").encode()
 
 
-def _pdf(
-    job: Job,
-    solved: Mapping[int, Solved],
-    unseen: tuple[Unseen, ...],
-    refused: tuple[str, ...],
-    drawn: list[bytes],
-) -> bytes:
-    taken = [datetime.fromisoformat(s.epoch.taken).replace(tzinfo=UTC) for s in solved.values()]
+def _pdf(job: Job, all_: Told, drawn: list[bytes], moved: list[bytes]) -> bytes:
+    epochs = list(all_.solved.values())
+    taken = [datetime.fromisoformat(s.epoch.taken).replace(tzinfo=UTC) for s in epochs]
     data = {
         "job": job.name,
         "grid": job.grid,
         "paper": "us-letter" if job.units == "US" else "a4",
         "inputs": job.digest,
-        "believed": not refused,
-        "next": list(next_steps(solved, refused)),
-        "unseen": list(unseen_words(job, unseen)),
-        "changes": list(changes_words(job, solved)),
-        "surveys": [_survey(job, one) for one in solved.values()],
+        "believed": not all_.refused,
+        "next": list(next_steps(all_.solved, all_.refused)),
+        "unseen": list(unseen_words(job, all_.unseen)),
+        "changes": list(changes_words(job, all_.solved, all_.since)),
+        "surveys": [_survey(job, one) for one in epochs],
         "figures": [svg.decode("utf-8") for svg in drawn],
+        "moved": [svg.decode("utf-8") for svg in moved],
     }
     return typeset("survey.typ", data, max(taken))
 

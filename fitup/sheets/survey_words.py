@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
@@ -45,6 +46,16 @@ _WAYS: Final[Mapping[str, tuple[str, str]]] = {
 WORTH: Final = 0.1
 #: at most so many lines, the largest shares first
 MOST: Final = 6
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """All that a survey report tells: epochs, earlier ones, reliability, and why it is refused."""
+
+    solved: Mapping[int, Solved]
+    since: tuple[Solved, ...]
+    unseen: tuple[Unseen, ...]
+    refused: tuple[str, ...]
 
 
 def unseen_words(job: Job, unseen: tuple[Unseen, ...]) -> tuple[str, ...]:
@@ -121,16 +132,40 @@ def next_steps(solved: Mapping[int, Solved], refused: tuple[str, ...]) -> tuple[
     return tuple(lines)
 
 
-def changes_words(job: Job, solved: Mapping[int, Solved]) -> tuple[str, ...]:
-    """Say of control and of points seen in two epochs what has moved, and which way."""
+def changes_words(
+    job: Job, solved: Mapping[int, Solved], since: Sequence[Solved] = ()
+) -> tuple[str, ...]:
+    """Say of control, and of points seen in two epochs, what has moved and which way.
+
+    Parameters
+    ----------
+    job : Job
+    solved : mapping
+        Epochs of the job.
+    since : sequence of Solved
+        Epochs of an earlier job.
+    """
     lines: list[str] = []
-    epochs = list(solved.values())
-    for one in epochs:
-        lines += _changed(job, control_changes(one), f"{one.epoch.file}: control", "control.csv")
-    for before, after in pairwise(epochs):
-        who = f"{after.epoch.file} against {before.epoch.file}: points"
-        lines += _changed(job, epoch_changes(before, after), who, "then")
+    for one in solved.values():
+        lines += _changed(
+            job, control_changes(one), f"{one.epoch.file}: control", " since control.csv"
+        )
+    for before, after in compared(solved, since):
+        who = f"{after.epoch.file}: against {before.epoch.file} of {_day(before)}, points"
+        lines += _changed(job, epoch_changes(before, after), who, "")
     return tuple(lines)
+
+
+def compared(
+    solved: Mapping[int, Solved], since: Sequence[Solved] = ()
+) -> list[tuple[Solved, Solved]]:
+    """Return the pairs of epochs that are compared, the earlier one first."""
+    own = list(solved.values())
+    return [*pairwise(own), *((before, after) for before in since for after in own)]
+
+
+def _day(solved: Solved) -> str:
+    return solved.epoch.taken.replace("T", " ")
 
 
 def _changed(job: Job, found: Congruency | None, who: str, when: str) -> list[str]:
@@ -142,7 +177,7 @@ def _changed(job: Job, found: Congruency | None, who: str, when: str) -> list[st
     stable = ", ".join(c.id for c in found.changes if c.stable)
     epoch = who.split(":", maxsplit=1)[0]
     lines = [f"{who} {stable} where they were"] if stable else []
-    lines += [f"{epoch}: {c.id} has moved {_way(job, c)} since {when}" for c in moved]
+    lines += [f"{epoch}: {c.id} has moved {_way(job, c)}{when}" for c in moved]
     if not moved and len(found.changes) > sum(c.stable for c in found.changes):
         lines.append(f"{epoch}: no other point moved by more than its uncertainty")
     return lines

@@ -11,7 +11,7 @@ import numpy as np
 from fitup.errors import InputError, Problem, SurveyRefused
 from fitup.frames import heading, left_of, rotation_vector
 from fitup.model import Job, Segment
-from fitup.network.solve import solve_epochs
+from fitup.network.solve import Solved, solve_epochs
 from fitup.survey.blunders import explain
 from fitup.survey.coordinates import read_coordinates
 from fitup.survey.gates import gate_problems
@@ -33,12 +33,34 @@ def read_survey(folder: Path, job: Job) -> Survey:
     SurveyRefused
         With every finding, when the lists can be read but not believed.
     """
-    solved = solve_epochs(folder, job)
-    lists: list[CoordinateList] = []
+    lists, solved = read_lists(folder, job)
+    findings = [line for one in solved.values() for line in one.findings]
+    if findings:
+        raise SurveyRefused(findings)
+    return replace(reduce_survey(job, lists), solved=solved)
+
+
+def read_lists(folder: Path, job: Job) -> tuple[list[CoordinateList], dict[int, Solved]]:
+    """Return the points of every epoch as read or as adjusted, and the networks behind them.
+
+    Raises
+    ------
+    InputError
+        With every problem of every file.
+    SurveyRefused
+        If a network cannot be computed at all.
+    """
     problems: list[Problem] = []
+    solved: dict[int, Solved] = {}
+    try:
+        solved = solve_epochs(folder, job)
+    except InputError as error:
+        problems.extend(error.problems)
+    lists: list[CoordinateList] = []
     for index, epoch in enumerate(job.epochs):
         if epoch.observed:
-            lists.append(adjusted_list(job, solved[index], index))
+            if index in solved:
+                lists.append(adjusted_list(job, solved[index], index))
             continue
         try:
             lists.append(
@@ -50,10 +72,7 @@ def read_survey(folder: Path, job: Job) -> Survey:
             problems.extend(error.problems)
     if problems:
         raise InputError(problems)
-    findings = [line for one in solved.values() for line in one.findings]
-    if findings:
-        raise SurveyRefused(findings)
-    return replace(reduce_survey(job, lists), solved=solved)
+    return lists, solved
 
 
 def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:

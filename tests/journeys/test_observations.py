@@ -97,17 +97,22 @@ def test_a_bad_night_is_refused_until_the_engineer_decides(night: Path):
 
 def test_the_report(night: Path, tmp_path: Path):
     out = tmp_path / "report"
-    result = run("survey", str(night), "--to", str(out))
+    result = run("survey", str(night), "--to", str(out), "--since", str(EXAMPLE))
     assert result.return_value == 0
+    assert (
+        "night-14-shots.csv: against night-14-shots.csv of 2031-04-02 04:10, points CP1, CP2, CP3, "
+        "CP4 where they were\n  night-14-shots.csv: no other point moved by more than its "
+        "uncertainty\n"
+    ) in result.stdout
     names = ["survey-report.pdf", "survey-network-1.svg", "survey-coordinates-1.csv"]
     first = {n: (out / n).read_bytes() for n in names}
-    assert sorted(p.name for p in out.iterdir()) == sorted(names)
+    assert sorted(p.name for p in out.iterdir()) == sorted([*names, "survey-moved-1.svg"])
     pages = PdfReader(out / names[0]).pages
     text = "\n".join(page.extract_text() for page in pages)
     assert "MAY BE USED" in text
     assert "What would have gone unseen" in text
     assert first[names[2]].decode().startswith("id,E_m,N_m,H_m,ellipse_large_mm")
-    run("survey", str(night), "--to", str(out))
+    run("survey", str(night), "--to", str(out), "--since", str(EXAMPLE))
     assert {n: (out / n).read_bytes() for n in names} == first
 
 
@@ -119,13 +124,23 @@ def test_coordinate_lists_have_nothing_to_adjust():
     )
 
 
-def test_from_observations_to_the_move_sheet(night: Path):
+def test_from_observations_to_the_move_sheet_and_the_next_job(night: Path, tmp_path: Path):
     toml = night / "job.toml"
     # a short search is enough: the plan is not what is tried here
     text = toml.read_text("utf-8").replace("[wishes]", "[wishes]\ntime_limit_s = 2.0")
+    text = text.replace(
+        "[network]", '[exclude]\n"ST1/E1-L/sd/2" = "gust, party chief"\n\n[network]'
+    )
     toml.write_text(text, encoding="utf-8")
     result = run("sheets", str(night))
     assert result.exit_code == 0, result.output + str(result.exception)
     assert (night / "out" / "move-K1.pdf").is_file()
     report = "\n".join(p.extract_text() for p in PdfReader(night / "out" / "report.pdf").pages)
     assert "global test passed" in report.replace("\n", " ")
+    after = tmp_path / "next"
+    assert run("next", str(night), "--to", str(after), "--rest", "planned").exception is None
+    names = {p.name for p in after.iterdir()}
+    # control and instruments go on, the observations of the night and what was left out do not
+    assert {"control.csv", "instruments.csv"} <= names
+    assert "night-14-shots.csv" not in names
+    assert "ST1/E1-L" not in (after / "job.toml").read_text("utf-8")
