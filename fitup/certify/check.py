@@ -7,7 +7,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from fitup.certify.facts import BoltFact, BoreFact, Certificate, CheckFact, RideFact, SeatFact
+from fitup.certify.crossing import crossing_facts
+from fitup.certify.facts import Certificate, CheckFact, SeatFact
 from fitup.certify.frame import FrameStates
 from fitup.certify.hung import HungStates
 from fitup.certify.jacks import lift_offs
@@ -21,8 +22,6 @@ from fitup.certify.limits import (
     Work,
     hold_limits,
 )
-from fitup.certify.passage import passage_facts
-from fitup.certify.passage import unlike as passage_unlike
 from fitup.certify.recompute import (
     RigidStates,
     States,
@@ -31,14 +30,10 @@ from fitup.certify.recompute import (
     expansion_of,
     setting_from_plates,
 )
-from fitup.certify.ride import ride_facts, unlike
 from fitup.certify.stages import pack_rules, walk
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
-from fitup.joints.bolts import bolts_as_surveyed
-from fitup.joints.bores import bores_as_surveyed
 from fitup.joints.items import place_of_item
-from fitup.joints.ride import ride_as_surveyed
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.survey.points import Survey
 
@@ -97,8 +92,7 @@ def certify(
     checks = _check_facts(work, influence, after.change)
     seats = tuple(_seat_fact(work, s.seat, final, present, after.reactions) for s in plan.seats)
     inside = all(c.inside is not False for c in checks)
-    ride = _ride(work, survey, final)
-    bores, bolts = _passage(work, survey, final)
+    ride, bores, bolts = crossing_facts(work, survey, final)
     if plan.inside and not inside:
         outside = ", ".join(c.id for c in checks if c.inside is False)
         work.wrong.append(f"the plan says every check is inside, but {outside} is not")
@@ -128,33 +122,6 @@ def _states(job: Job, survey: Survey, influence: Influence, present: Mapping[str
         return RigidStates(job, survey, present)
     may_unload = [s.id for s in job.seats.values() if s.may_unload]
     return TableStates(influence.uncorrected or influence, may_unload)
-
-
-def _ride(work: Work, survey: Survey, final: Mapping[str, float]) -> tuple[RideFact, ...]:
-    """Find what a wheel feels before and after, by a way of its own and by that of the joints."""
-    if not isinstance(work.states, RigidStates | FrameStates):
-        return ()
-    facts = ride_facts(
-        work.job, work.states.placed(work.settings({})), work.states.placed(work.settings(final))
-    )
-    found = ride_as_surveyed(work.job, survey)
-    work.wrong += unlike(facts, {r.path: (r.gap, r.roughness) for r in found})
-    return facts
-
-
-def _passage(
-    work: Work, survey: Survey, final: Mapping[str, float]
-) -> tuple[tuple[BoreFact, ...], tuple[BoltFact, ...]]:
-    """Find what passes through bores and holes before and after, by two ways."""
-    if not isinstance(work.states, RigidStates | FrameStates):
-        return (), ()
-    bores, bolts = passage_facts(
-        work.job, work.states.placed(work.settings({})), work.states.placed(work.settings(final))
-    )
-    rooms = {r.bore: r.room for r in bores_as_surveyed(work.job, survey)}
-    worst = {r.group: r.worst for r in bolts_as_surveyed(work.job, survey)}
-    work.wrong += passage_unlike(bores, rooms, bolts, worst)
-    return bores, bolts
 
 
 def _gap_rates(work: Work) -> tuple[tuple[str, float], ...]:

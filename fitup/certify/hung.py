@@ -8,7 +8,7 @@ the structure as a load, again and again until nothing changes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from scipy.sparse import coo_array, csc_array
@@ -193,6 +193,11 @@ class HungStates(FrameStates):
         forces |= self._hung_forces(pulls)
         named = dict(zip(self.job.seats, reactions.tolist(), strict=True))
         return Outcome(change, named, forces)
+
+    def placed(self, settings: Mapping[str, float]) -> Callable[[str], Array]:
+        """Return where every check point is (3,) for settings by seat [m], as a function."""
+        x = np.array([settings[name] for name in self.job.seats])
+        return self._placer(self._rest_at(x)[0] - self.hung)
 
     def _rest_at(self, x: Array) -> tuple[Array, Array, Pulls, Array]:
         """Motions, effective moves, pulls, and what the reactions gain beyond their tangent."""

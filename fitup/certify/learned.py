@@ -42,12 +42,16 @@ class CorrectedStates:
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, and all reactions, for settings as ordered [m]."""
+        return self.base.at(self.really(settings), checks)
+
+    def really(self, settings: Mapping[str, float]) -> dict[str, float]:
+        """Return what the seats really do by seat [m] for settings as ordered."""
         real = {name: value * self.scale.get(name, 1.0) for name, value in settings.items()}
         if self.gives:
             force = self._forces(real)
             for name, gives in self.gives.items():
                 real[name] -= gives * force[name]
-        return self.base.at(real, checks)
+        return real
 
     def _forces(self, settings: Mapping[str, float]) -> dict[str, float]:
         if self.forces is None:

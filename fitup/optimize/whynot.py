@@ -134,7 +134,8 @@ def _point_tolerances(job: Job, quantity: Quantity, ratio: float) -> Iterator[tu
 
 
 def _words(check: Check) -> str:
-    return f"{check.quantity.replace('_', ' in ')} at {check.pair or check.joint}"
+    name = check.quantity.replace("kink_", "kink in ").replace("_", " ")
+    return f"{name} at {check.item or check.pair or check.joint}"
 
 
 def _plate_changes(job: Job) -> Iterator[_Change]:

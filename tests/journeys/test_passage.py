@@ -13,6 +13,10 @@ from typing import Any
 import pypdf
 import pytest
 
+from fitup.jobfolder import read_job
+
+ROOT = Path(__file__).parents[2]
+
 _SPEC = importlib.util.spec_from_file_location(
     "passage_unit", Path(__file__).parents[1] / "unit" / "joints" / "test_passage.py"
 )
@@ -54,6 +58,25 @@ def test_pipe_and_bolts_come_through(
     assert (row["holes"], row["passing_after"]) == ("4", "4")
     (row,) = csv.DictReader((tmp_path / "out/bores.csv").read_text("utf-8-sig").splitlines())
     assert float(row["room_after_mm"]) == round(bore["room_after"] * 1e3, 1)
+
+
+def test_the_example_is_what_its_maker_writes():
+    maker = ROOT / "examples" / "make_hinge.py"
+    scope: dict[str, Any] = {"__name__": "made", "__file__": str(maker)}
+    exec(maker.read_text("utf-8"), scope)
+    folder = ROOT / "examples" / "skerrin-hinge"
+    written = {p.name: p.read_text("utf-8") for p in folder.iterdir() if p.is_file()}
+    assert scope["files"]() == written
+
+
+def test_the_example_by_station_is_the_closure_joint():
+    """Points by station, azimuths and grade of the axis: the same joint within what is rounded."""
+    closure, hinge = (read_job(ROOT / "examples" / f"skerrin-{n}") for n in ("closure", "hinge"))
+    assert hinge.joints["K1"].axes_in_grid == pytest.approx(
+        closure.joints["K1"].axes_in_grid, abs=1e-6
+    )
+    for name, point in closure.points.items():
+        assert hinge.points[name].design == pytest.approx(point.design, abs=1.5e-4)
 
 
 def test_opening_of_the_day(fitup: Call, small_job_writer: Callable[..., Path], tmp_path: Path):
