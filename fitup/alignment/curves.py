@@ -127,12 +127,7 @@ class Curve:
         for i in range(count - 1):
             # ahead at first, behind at last; the other way round it is beyond the centre
             if ahead[i] >= 0.0 > ahead[i + 1] or (ahead[i] > 0.0 and ahead[i + 1] == 0.0):
-                found.append(self._foot(point, float(places[i]), float(places[i + 1])))
+                low, high = float(places[i]), float(places[i + 1])
+                foot = brentq(lambda s: self.beyond(point, s), low, high, xtol=1e-11, rtol=1e-14)
+                found.append(float(foot))
         return found
-
-    def _foot(self, point: Array, low: float, high: float) -> float:
-        place = brentq(lambda s: self.beyond(point, s), low, high, xtol=1e-9, rtol=1e-14)
-        # one step of Newton makes the foot as good as the coordinates
-        slope = 1.0 - self.bend(place) * self.left(point, place)
-        step = self.beyond(point, place) / slope if abs(slope) > 1e-3 else 0.0
-        return float(min(max(place + step, 0.0), self.length))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from fitup.joints import checks_of, joint_state, parts_of
 from fitup.joints.bolts import best_fit, bolts_as_surveyed
 from fitup.joints.bores import bore_reading, bores_as_surveyed, straightest
 from fitup.joints.opening import openings_at
-from fitup.model import Job
+from fitup.model import Aim, Job
 from fitup.survey import read_survey
 
 Write = Callable[..., Path]
@@ -249,6 +250,9 @@ def test_opening_of_the_day(small_job_writer: Write, tmp_path: Path):
     job = read_job(small_job_writer(tmp_path, segments=EXPANDING))
     found = openings_at(job, "J1", [job.reference_temperature, job.reference_temperature - 10.0])
     assert found == pytest.approx(np.array([[0.010, 0.010], [0.034, 0.034]]), abs=1e-9)
+    preset = Aim("J1", "P2", "gap", "preset", -0.002, "weld shrinkage")
+    (found,) = openings_at(replace(job, aims=(preset,)), "J1", [job.reference_temperature])
+    assert found == pytest.approx([0.010, 0.008], abs=1e-9)
 
 
 def test_opening_without_expansion(small_case):
