@@ -11,8 +11,9 @@ from typing import Final
 from urllib.parse import quote
 
 from fitup.errors import EXIT_BROKEN, FitupError, InputError, Problem
+from fitup.record.seal import RECORD, broken_pages, read_seal
 
-FILE: Final = "record.sqlite"
+FILE: Final = RECORD
 #: how long one waits for another's entry [s]
 BUSY: Final = 20.0
 #: by which a file manager and we know the file: "fitu"
@@ -180,8 +181,6 @@ def _in_words(error: sqlite3.Error, folder: Path) -> FitupError:
 
 def _where(folder: Path, version: int | None = None) -> tuple[str, ...]:
     """Say which page of a file is not as it was sealed, when it was of another version than now."""
-    from fitup.record.seal import broken_pages, read_seal
-
     with contextlib.suppress(OSError, ValueError):
         seal = read_seal(folder)
         if seal is not None and seal.schema != version and not _log_waits(folder):

@@ -18,6 +18,7 @@ from typing import Final
 
 from fitup.record.canonical import canonical
 
+RECORD: Final = "record.sqlite"
 FILE: Final = "record.seal"
 PAGE: Final = 4096
 
@@ -61,6 +62,8 @@ def write_seal(folder: Path, seal: Seal) -> None:
     handle, name = tempfile.mkstemp(prefix=f".{FILE}-", dir=folder)
     try:
         with os.fdopen(handle, "wb") as target:
+            # whoever may read the record may hold it to its seal
+            Path(name).chmod((folder / RECORD).stat().st_mode & 0o777)
             target.write(sha256(body).hexdigest().encode("ascii") + b"\n" + body + b"\n")
             target.flush()
             os.fsync(target.fileno())

@@ -50,6 +50,13 @@ def test_whole_record_has_no_findings(filled):
     assert [e.number for e in checked.events] == list(range(1, 9))
 
 
+def test_whoever_may_read_the_record_may_read_its_seal(filled, keys):
+    for mode in (0o640, 0o664):
+        (filled / FILE).chmod(mode)
+        append(filled, "stop", WHEN, key=keys["ola"], says={"why": "x"})
+        assert (filled / SEAL).stat().st_mode & 0o777 == mode
+
+
 @pytest.mark.parametrize("part", range(4))
 def test_flipped_bit_anywhere_is_found_and_named(filled, part):
     raw = (filled / FILE).read_bytes()
