@@ -55,3 +55,12 @@ def test_rounds_benchmark_runs() -> None:
     assert header.split()[:2] == ["truth", "learning"]
     # one job, the same seed: learning is never the slower of the two here
     assert float(learning.split()[-2]) < float(without.split()[-2])
+
+
+def test_record_benchmark_runs() -> None:
+    command = [sys.executable, "benchmarks/record.py", "--entries", "5"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    header, line = done.stdout.splitlines()
+    assert header.split()[0] == "entries"
+    assert line.split()[0] == "5"
