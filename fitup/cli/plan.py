@@ -109,11 +109,10 @@ def show(
         click.echo(table)
     click.echo("\nPacks, bottom to top")
     click.echo(_seat_table(job, certificate.seats))
-    computed = [n for n, s in job.seats.items() if s.reaction_now is None]
+    computed = [name for name in job.seats if not job.load_measured(name)]
     if computed and job.influence_table is None:
         click.echo(
-            "Loads of seats without reaction_now are computed from the weight, not measured: "
-            + ", ".join(computed)
+            "Present loads of these seats are computed, not measured: " + ", ".join(computed)
         )
     if sure is not None and sure.small:
         click.echo(

@@ -283,13 +283,12 @@ def _computed(job: Job, how: str, name: str) -> str:
         return "computed: measured at lift-off, and what the moves add"
     if how != "as calculated":
         return f"computed: {how}, and what the moves add"
-    last = next((m for m in job.moved if m.seat == name), None)
-    if job.seats[name].reaction_now is None:
+    if job.influence_by == "frame":
+        start = "from the frame and its loads"
+    elif job.seats[name].reaction_now is None:
         start = "shared from the weight"
-    elif last is not None and last.load_after is None:
-        start = "computed in the last job"
     else:
-        start = "given in the last job"
+        start = "given in the last job" if job.load_measured(name) else "computed in the last job"
     return f"computed, not measured: {start}, and what the moves add"
 
 

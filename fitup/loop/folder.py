@@ -130,7 +130,7 @@ def _require_empty(target: Path) -> None:
 def _tables(root: Path, job: Job, result: NextJob) -> dict[str, str]:
     """Return every file of the old job that goes on, with the carried values put in."""
     left = {FILE, MOVED_FILE, *_OF_THE_SURVEY, *(epoch.file for epoch in job.epochs)}
-    left |= {epoch.levelling or FILE for epoch in job.epochs}
+    left |= {epoch.levelling for epoch in job.epochs if epoch.levelling}
     # hold points are no input of a plan, but they go on
     names = [*job.files, *(["holds.csv"] if job.holds else [])]
     texts = {}
@@ -171,8 +171,9 @@ def _job_toml(
 def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict[str, Any]:
     """Return the ``[[survey]]`` of a new list; what is not its own stands as in the old one."""
     inherited = {k: v for k, v in old.items() if not k.startswith(_OWN)}
+    kind = "observations" if "observations" in old else "file"
     told: dict[str, tuple[str, Any]] = {
-        "file": ("file", new.path.name),
+        kind: (kind, new.path.name),
         "taken": ("taken", new.taken),
         "steel_temperature": (f"steel_temperature_{new.steel[0]}", new.steel[1]),
         "deck_load": (f"deck_load_{new.deck_load[0]}", new.deck_load[1]),
@@ -180,8 +181,11 @@ def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict
     for name, (key, value) in told.items():
         before = next((f"{v}" for k, v in old.items() if k.startswith(name)), "")
         story.append(Carried(FILE, "survey", key, before, f"{value}", "told with the new survey"))
+    if "levelling" in old:
+        source = "of the last survey; add that of the new one"
+        story.append(Carried(FILE, "survey", "levelling", old["levelling"], "left out", source))
     for key, value in inherited.items():
-        source = f"as for {old['file']}; correct it if the new list differs"
+        source = f"as for {old[kind]}; correct it if the new list differs"
         story.append(Carried(FILE, "survey", key, f"{value}", f"{value}", source))
     return {**dict(told.values()), **inherited}
 

@@ -162,12 +162,9 @@ def _both(moved: Moved, before: float | None) -> bool:
 
 def _measured_before(job: Job, rows: list[Moved]) -> list[float | None]:
     """Return the measured reactions before the moves: at lift-off, or as the job was told."""
-    last = {m.seat: m.load_after for m in job.moved}
     result: list[float | None] = []
     for moved in rows:
-        told = job.seats[moved.seat].reaction_now
-        if job.moved and last.get(moved.seat) is None:
-            told = None  # carried over as computed, not measured
+        told = job.seats[moved.seat].reaction_now if job.load_measured(moved.seat) else None
         result.append(told if moved.load_before is None else moved.load_before)
     return result
 

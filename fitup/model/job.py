@@ -133,6 +133,12 @@ class Job:
         """Return the pairs of one joint in the order of the file."""
         return tuple(p for p in self.pairs.values() if p.joint == joint)
 
+    def load_measured(self, seat: str) -> bool:
+        """Whether the present load of a seat was measured, not computed in this job or the last."""
+        last = next((m for m in self.moved if m.seat == seat), None)
+        given = self.seats[seat].reaction_now is not None
+        return given and (last is None or last.load_after is not None)
+
     def pack_height(self, marks: tuple[str, ...]) -> float:
         """Return the measured height of a stack of plates [m]."""
         return float(sum(self.plates[m].measured for m in marks))

@@ -124,11 +124,11 @@ def _computed(job: Job, stage: StageFact) -> str:
     """Say which loads are computed: a gauge may differ, and then the engineer decides."""
     if job.influence_table is not None:
         return ""
-    seats = [s for s in stage.seats if job.seats[s].reaction_now is None]
+    seats = [s for s in stage.seats if not job.load_measured(s)]
     if not seats:
         return ""
     return (
-        f"Loads of {joined(tuple(seats))} are computed from the weight, not measured. If a gauge "
+        f"Loads of {joined(tuple(seats))} are computed, not measured. If a gauge "
         "at START differs by more than the band below, stop and call the engineer."
     )
 

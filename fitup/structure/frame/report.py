@@ -97,7 +97,7 @@ def report_of(job: Job, folder: Path) -> FrameReport:
         SeatReport(
             name,
             float(touch.reactions[i]),
-            job.seats[name].reaction_now is not None,
+            job.load_measured(name),
             float(touch.openings[i]),
             bool(lifting.contact.one_way[i]),
             bool(touch.carries[i]),
