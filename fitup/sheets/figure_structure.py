@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 
 from fitup.frames import Array
 from fitup.sheets.figures import STYLE
+from fitup.structure.equilibrium import cables_of
 from fitup.structure.frame.beam import Beam
 from fitup.structure.frame.report import FrameReport
 from fitup.units import DISPLAY, DisplayUnits
@@ -101,6 +102,13 @@ def _lines(
             yield bent(beam, motions[numbers(beam)], loaded)
 
 
+def _cables(report: FrameReport, motions: Array) -> Iterator[tuple[Array, Array]]:
+    """Both ends (2, 3) of every cable and their shifts (2, 3)."""
+    system = report.solved.mesh.system
+    for cable in cables_of(system):
+        yield cable.ends, motions[system.numbers(cable)].reshape(2, 3)
+
+
 def nice_factor(largest: float, room: float) -> int:
     """Return 1, 2 or 5 times a power of ten: the greatest that keeps a movement within room.
 
@@ -119,7 +127,9 @@ def nice_factor(largest: float, room: float) -> int:
 def shape_figure(report: FrameReport) -> Figure:
     """Draw the structure from the right side as it is without load and under its loads."""
     origin, unit = along_deck(report)
-    lines = list(_lines(report, report.solved.still, loaded=True))
+    # cables hang as they are found; a frame without is drawn on seats that all carry
+    motions = report.solved.still if report.hung is None else report.solved.about
+    lines = list(_lines(report, motions, loaded=True))
     length = max(float(((place - origin) @ unit).max()) for place, _ in lines)
     largest = max(float(np.linalg.norm(s, axis=1).max()) for _, s in lines)
     factor = nice_factor(largest, _LARGEST * length)
@@ -129,6 +139,9 @@ def shape_figure(report: FrameReport) -> Figure:
         axes.plot(x, z, "-", color="0.6", lw=0.8, zorder=1)
         moved = place + factor * shift
         axes.plot((moved - origin) @ unit, moved[:, 2], "-", color="black", lw=1.6, zorder=3)
+    for place, shift in _cables(report, motions):
+        moved = place + factor * shift
+        axes.plot((moved - origin) @ unit, moved[:, 2], "-", color="black", lw=0.6, zorder=2)
     _seats_on(axes, report, origin, unit)
     _title(
         axes,
