@@ -25,6 +25,9 @@ from fitup.sheets.trust_words import percent
 from fitup.sheets.words import NAMES, move_words, plain_value, shown_for, value_words
 from fitup.units import DISPLAY
 
+#: how often a plan of a structure with cables is made again about its own moves
+_TURNS = 3
+
 
 @click.command("plan")
 @job_argument
@@ -66,8 +69,16 @@ def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
     effect = influence(loaded)
     if job.wishes.risk is None:
         from fitup.optimize import make_plan
+        from fitup.structure import about_moves
 
         plan = make_plan(job, state, effect, progress)
+        for _ in range(_TURNS):
+            better = about_moves(job, effect, plan.settings())
+            if better is None:
+                break
+            progress("cables answer unevenly: plan again about these moves")
+            effect = better
+            plan = make_plan(job, state, effect, progress)
     else:
         from fitup.trust.robust import robust_plan
 

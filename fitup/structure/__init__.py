@@ -4,8 +4,10 @@ from pathlib import Path
 
 import numpy as np
 
-from fitup.model import Influence, Job
-from fitup.structure.frame import lifting_of, solve_job
+from fitup.frames import Array
+from fitup.joints import checks_of
+from fitup.model import Check, Influence, Job
+from fitup.structure.frame import lifting_moved, lifting_of, solve_job, solve_moved
 from fitup.structure.frame.sanity import require_sane
 from fitup.structure.learned import corrected
 from fitup.structure.present import require_bearable
@@ -14,6 +16,7 @@ from fitup.structure.table import influence_from_table
 from fitup.survey.points import Survey
 
 __all__ = [
+    "about_moves",
     "influence_from_table",
     "influence_of",
     "lifting_of",
@@ -21,6 +24,10 @@ __all__ = [
     "segment_statics",
     "solve_job",
 ]
+
+
+#: what a straight line may miss of a check [m], [rad], and as a share of a tension
+NEAR, NEAR_TURN, NEAR_SHARE = 5e-5, 5e-6, 2.5e-3
 
 
 def influence_of(job: Job, survey: Survey, folder: Path) -> Influence:
@@ -51,3 +58,30 @@ def frame_influence(job: Job) -> Influence:
     solved = solve_job(job)
     require_sane(job, solved)
     return lifting_of(job, solved).about(np.zeros(len(job.seats)))
+
+
+def about_moves(job: Job, influence: Influence, x: Array) -> Influence | None:
+    """Return the influence of a frame with cables about moves x (n,) where its slope has changed.
+
+    None where there are no cables, or where what the influence says of x is true enough: within
+    half of what the certificate allows the two to be apart.
+
+    Raises
+    ------
+    StructureError
+        If the structure finds no rest there, or a cable slips.
+    """
+    if influence.origin != "frame" or job.frame is None or not job.frame.cables:
+        return None
+    first = solve_job(job)
+    there = lifting_moved(job, first, solve_moved(job, first, x), x).about(x)
+    told, true = influence.change(x), there.change(x)
+    care = np.array([_near(job, check) for check in checks_of(job)])
+    return there if (np.abs(told - true) > care).any() else None
+
+
+def _near(job: Job, check: Check) -> float:
+    """Return what a straight line may miss of a check."""
+    if check.kind == "force":
+        return NEAR_SHARE * job.tensions[check.subject].value
+    return NEAR if check.kind == "length" else NEAR_TURN

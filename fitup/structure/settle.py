@@ -27,7 +27,12 @@ _SETTLED = 1e-9
 
 
 def settle(
-    mesh: Mesh, feet: Sequence[Foot], seats: Sequence[str], one_way: Array, settings: Array
+    mesh: Mesh,
+    feet: Sequence[Foot],
+    seats: Sequence[str],
+    one_way: Array,
+    settings: Array,
+    first: Solved | None = None,
 ) -> Solved:
     """Return a frame with cables, linear about the state in which it stands.
 
@@ -40,19 +45,23 @@ def settle(
     seats : sequence of str
     one_way : Array (s,) of bool
     settings : Array (s,)
-        How far each seat was set before the survey [m].
+        How far each seat was set before the survey, or has been moved since [m].
+    first : Solved, optional
+        The surveyed state, from which the search begins; anchorages look along the cables then.
+        None: this is the surveyed state.
 
     Raises
     ------
     StructureError
         If no rest is found, or the seats that can only push cannot carry the structure.
     """
-    at, u = settings.copy(), np.zeros(mesh.system.size)
+    at = settings.copy()
+    u = np.zeros(mesh.system.size) if first is None else first.about
     for _ in range(_MOST_TURNS):
         set_ = tuple(foot.moved(float(to)) for foot, to in zip(feet, at, strict=True))
         system = replace(mesh.system, elements=(*mesh.system.elements, *set_))
         u = come_to_rest(system, u).motions
-        solved = tangent_about(mesh, _aligned(mesh, feet, u), u, at)
+        solved = tangent_about(mesh, _aligned(mesh, feet, u) if first is None else feet, u, at)
         q, R = solved.reactions()
         after = Contact(tuple(seats), one_way, q, R).at(settings).effective
         if np.abs(after - at).max(initial=0.0) <= _SETTLED:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
@@ -108,6 +109,67 @@ def solve_job(job: Job) -> Solved:
     return solved
 
 
+def solve_moved(job: Job, first: Solved, x: Array) -> Solved:
+    """Solve a frame with cables again with its seats moved by x (n,) from the surveyed state [m].
+
+    Raises
+    ------
+    StructureError
+        If it finds no rest, or a cable slips over its saddle.
+    """
+    own = [seat_in_frame(job, name) for name in job.seats]
+    one_way = np.array([s.one_way for s in own])
+    settings = np.array([s.setting for s in own])
+    system = first.mesh.system
+    bare = replace(system, elements=system.elements[: -len(first.seats)])
+    feet = tuple(foot.moved(0.0) for foot in first.seats)
+    mesh = replace(first.mesh, system=bare)
+    there = settle(mesh, feet, tuple(job.seats), one_way, settings + x, first)
+    require_grip([grip_now(there, saddle) for saddle in frame_of(job).saddles.values()])
+    return there
+
+
+def lifting_moved(job: Job, first: Solved, there: Solved, x: Array) -> Lifting:
+    """Return how a frame with cables answers about the state with its seats moved by x (n,).
+
+    Present loads that were measured stay what they are: it is the change from the surveyed state
+    that is computed.
+    """
+    surveyed = lifting_of(job, first)
+    names, settings = surveyed.contact.seats, np.array([seat_in_frame(job, n).setting for n in
+                                                        job.seats])  # fmt: skip
+    (q, R), (q0, R0) = there.reactions(), first.reactions()
+    still = surveyed.contact.at(np.zeros(len(x)))
+    gained = (q + R @ there.at) - (q0 + R0 @ first.at)
+    # openings measured now stand apart from those computed by as much then
+    opened = there.at - settings - x + still.openings - (first.at - settings)
+    start, loads = x + opened, still.reactions + gained
+    checks = checks_of(job)
+    A = np.array([_row(job, there, check) for check in checks]).reshape(len(checks), len(names))
+    base = np.array([_moved(job, first, there, check) for check in checks])
+    built = np.linalg.lstsq(R0, still.reactions - q0, rcond=1e-12)[0] + there.at - first.at
+    forces = _forces(job, there, built)
+    contact = Contact(names, surveyed.contact.one_way, loads - R @ start, R)
+    return Lifting(surveyed.checks, contact, A, forces, start, base)
+
+
+def _moved(job: Job, first: Solved, there: Solved, check: Check) -> float:
+    """Change of a check from one state of a frame with cables to another."""
+    if check.quantity == "tension":
+        own = frame_of(job).cables.get(check.subject)
+        if own is None:
+            return 0.0
+        ends = [pulled(s, cables_by_id(s)[own.id], own.j).now for s in (first, there)]
+        return ends[1] - ends[0]
+    part, motions = parts_of(job, check), (there.about - first.about)[:, None]
+    total = 0.0
+    for name, along in part.points.items():
+        total += float((along @ there.shift(f"point/{name}", motions))[0])
+    for segment, about in part.turns.items():
+        total += float((about @ face_turn(job, there, check.joint, segment, motions))[0])
+    return total
+
+
 def lifting_of(job: Job, solved: Solved) -> Lifting:
     """Return how the frame of a job answers to its seats, lift-off included.
 
@@ -127,13 +189,18 @@ def lifting_of(job: Job, solved: Solved) -> Lifting:
     contact = Contact(names, one_way, r0 - R @ start, R)
     # the effective moves that bring the present reactions, measured ones too
     built = np.linalg.lstsq(R, r0 - q, rcond=1e-12)[0]
+    forces = _forces(job, solved, built)
+    return Lifting(tuple(c.id for c in checks), contact, A, forces, start)
+
+
+def _forces(job: Job, solved: Solved, built: Array) -> tuple[ForceRow, ...]:
+    """Watched forces, tensions and grips; ``built`` are the effective moves (n,) of the frame."""
     model = frame_of(job)
-    forces = (
+    return (
         *(_force(solved, place, built) for place in model.places.values()),
         *(tension_force(solved, cable, built) for cable in model.cables.values()),
         *(row for s in model.saddles.values() for row in grip_forces(solved, s, built)),
     )
-    return Lifting(tuple(c.id for c in checks), contact, A, forces, start)
 
 
 def _present(job: Job, computed: Contact, own: list[FrameSeat]) -> tuple[Array, Array]:
@@ -165,15 +232,21 @@ def _row(job: Job, solved: Solved, check: Check) -> Array:
     return row
 
 
-def face_turn(job: Job, solved: Solved, joint: str, segment: str) -> Array:
-    """Turn (3, n) of a segment's face at a joint: the mean over its points of pairs there."""
+def face_turn(
+    job: Job, solved: Solved, joint: str, segment: str, motions: Array | None = None
+) -> Array:
+    """Turn (3, n) of a segment's face at a joint: the mean over its points of pairs there.
+
+    For motions (6 n, k); for a unit move of every seat where they are not given.
+    """
+    moves = solved.moves if motions is None else motions
     names = [
         name
         for pair in job.pairs_of(joint)
         for name in (pair.back_point, pair.ahead_point)
         if job.points[name].segment == segment
     ]
-    return np.mean([solved.turn(f"point/{n}", solved.moves) for n in names], axis=0)
+    return np.mean([solved.turn(f"point/{n}", moves) for n in names], axis=0)
 
 
 def _force(solved: Solved, place: Place, present: Array) -> ForceRow:

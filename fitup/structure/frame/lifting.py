@@ -29,7 +29,10 @@ class Lifting:
     forces : tuple of ForceRow
         With rows for unit effective moves.
     start : Array (n,)
-        Effective moves in the surveyed state: the present openings [m].
+        Effective moves in the state about which all this is linear; those of the surveyed state
+        are the present openings [m].
+    base : Array (m,), optional
+        Change of every check from the survey to that state; None: it is the surveyed state.
     """
 
     checks: tuple[str, ...]
@@ -37,6 +40,7 @@ class Lifting:
     A: Array
     forces: tuple[ForceRow, ...]
     start: Array
+    base: Array | None = None
 
     def at(self, x: Array) -> tuple[Array, Touch]:
         """Return the change of every check (m,) from the survey, and what carries, for moves x.
@@ -47,7 +51,8 @@ class Lifting:
             If the seats cannot carry the structure.
         """
         touch = self.contact.at(x)
-        return self.A @ (touch.effective - self.start), touch
+        change: Array = self.A @ (touch.effective - self.start)
+        return change if self.base is None else change + self.base, touch
 
     @property
     def may_lift(self) -> frozenset[str]:
@@ -74,7 +79,7 @@ class Lifting:
             touch.reactions - R @ x,
             "frame",
             forces,
-            shift=change - A @ x if x.any() else None,
+            shift=change - A @ x if x.any() or self.base is not None else None,
             exact=self,
         )
 

@@ -139,7 +139,7 @@ def solve_frame(
     return tangent_about(mesh, feet, np.zeros(mesh.system.size), np.zeros(len(feet)))
 
 
-def tangent_about(mesh: Mesh, feet: tuple[Foot, ...], about: Array, at: Array) -> Solved:
+def tangent_about(mesh: Mesh, feet: Sequence[Foot], about: Array, at: Array) -> Solved:
     """Return a frame linear about motions (6 n,) and moves (s,) of its seats.
 
     Raises

@@ -14,7 +14,7 @@ from fitup.errors import CertificateRefused
 from fitup.jobfolder import read_job
 from fitup.joints import checks_of
 from fitup.model import Influence, Job
-from fitup.structure import frame_influence
+from fitup.structure import about_moves, frame_influence
 from fitup.structure.cable.of_frame import cable_element
 from fitup.survey import Survey, read_survey
 
@@ -116,3 +116,34 @@ def test_a_cable_that_cannot_be_is_refused(hung):
     heavy = replace(job.frame.cables["back"], tension=1e3, length=None)
     with pytest.raises(CertificateRefused, match="length of a cable was not found a second time"):
         Lines([heavy], dict(job.frame.nodes))
+
+
+def test_the_tangent_about_far_moves_is_what_the_second_path_finds_there(hung):
+    """Planning goes on from there: checks, reactions, tensions and grip about other moves."""
+    job, _, influence, states = hung
+    checks = checks_of(job)
+    x = np.zeros(len(influence.seats))
+    for seat, move in (("ST", 0.020), ("SH14", 0.020), ("H5L", 0.010), ("H88R", -0.004)):
+        x[influence.seats.index(seat)] = move
+    there = about_moves(job, influence, x)
+    assert there is not None
+    found = states.at(dict(zip(influence.seats, x.tolist(), strict=True)), checks)
+    lengths = np.array([c.is_length for c in checks])
+    assert np.abs(there.change(x) - found.change)[lengths].max() < 1e-5
+    # along the first tangent it would have been several times as far off
+    assert np.abs(influence.change(x) - found.change)[lengths].max() > 5e-5
+    forces = np.array([c.kind == "force" for c in checks])
+    assert np.abs(there.change(x) - found.change)[forces].max() < 20.0
+    loads = np.array([found.reactions[s] for s in influence.seats])
+    assert there.r0 + there.R @ x == pytest.approx(loads, abs=20.0)
+    for force in there.forces:
+        assert force.now + float(force.row @ x) == pytest.approx(
+            found.forces[force.id], rel=1e-5, abs=100.0
+        ), force.id
+
+
+def test_small_moves_need_no_other_tangent(hung):
+    job, _, influence, _ = hung
+    x = np.zeros(len(influence.seats))
+    x[influence.seats.index("SH14")] = 0.001
+    assert about_moves(job, influence, x) is None
