@@ -162,12 +162,12 @@ def decided_for(
     if series is not None:
         seconds = series.since_start(when)
         if not 0.0 <= seconds <= float(series.seconds[-1]):
-            first = f"{series.start:%Y-%m-%d %H:%M}"
+            end = series.clock(series.seconds[-1])
             raise InputError(
                 [
                     Problem(
                         series.file,
-                        f"temperatures that begin {first} and end before the survey",
+                        f"temperatures that end {end:%Y-%m-%d %H:%M}",
                         "temperatures that go on after the survey",
                         "give newer ones",
                     )

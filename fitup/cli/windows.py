@@ -75,7 +75,8 @@ def options_of(loaded: Loaded, series: SteelSeries, as_surveyed: bool) -> list[O
     plan, _ = planned(loaded)
     options = [option_of(job, survey, state, moves, series, plan, effect), wait]
     closes = gap_temperature(job, wait.budget, list(job.joints))
-    if closes is not None and series.mean.min() <= closes <= series.mean.max():
+    moved = any(s.disturbed for s in plan.seats)
+    if moved and closes is not None and series.mean.min() <= closes <= series.mean.max():
         progress("jacking less and waiting for the steel")
         both = jack_and_wait(
             job, survey, state, moves, series, closes, effect=effect, report=progress

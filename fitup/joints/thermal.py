@@ -35,30 +35,6 @@ def thermal_change(job: Job, check: Check, warmer: Mapping[str, float]) -> float
     return total
 
 
-def bending_change(job: Job, check: Check, difference: Mapping[str, float]) -> float:
-    """Return what bending from a difference through the depth does to a check [m or m/m].
-
-    Kinks follow the turn of the end faces, in the middle of the joint's points.
-
-    Parameters
-    ----------
-    job : Job
-    check : Check
-    difference : mapping of segment to float
-        Top less bottom temperature of each segment [K].
-    """
-    part = parts_of(job, check)
-    total = 0.0
-    for name, row in part.points.items():
-        point = job.points[name]
-        moved, _ = bend_per_kelvin(job, job.segments[point.segment], point.design[None, :])
-        total += float(row @ moved[0]) * difference[point.segment]
-    for name, row in part.turns.items():
-        _, turned = bend_per_kelvin(job, job.segments[name], face_of(job, check.joint, name))
-        total += float(row @ turned[0]) * difference[name]
-    return total
-
-
 def face_of(job: Job, joint: str, segment: str) -> Array:
     """Return the middle (1, 3) of a segment's points at a joint [m]."""
     ends = [name for p in job.pairs_of(joint) for name in (p.back_point, p.ahead_point)]
@@ -77,23 +53,41 @@ def segment_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
     difference : Array (m, s)
         For its top less its bottom temperature.
     """
-    still = dict.fromkeys(job.segments, 0.0)
-    ones = [{**still, name: 1.0} for name in job.segments]
-    mean = np.array([[thermal_change(job, c, one) for one in ones] for c in checks])
-    bent = np.array([[bending_change(job, c, one) for one in ones] for c in checks])
-    return mean.reshape(len(checks), -1), bent.reshape(len(checks), -1)
+    number = {name: k for k, name in enumerate(job.segments)}
+    mean = np.zeros((len(checks), len(number)))
+    bent = np.zeros_like(mean)
+    known: dict[str, tuple[int, Array, Array]] = {}
+    for i, check in enumerate(checks):
+        part = parts_of(job, check)
+        for name, row in part.points.items():
+            if name not in known:
+                known[name] = _of_point(job, number, name)
+            k, grown, moved = known[name]
+            mean[i, k] += float(row @ grown)
+            bent[i, k] += float(row @ moved)
+        for name, row in part.turns.items():
+            # kinks follow the end faces, in the middle of the joint's points
+            _, turned = bend_per_kelvin(job, job.segments[name], face_of(job, check.joint, name))
+            bent[i, number[name]] += float(row @ turned[0])
+    return mean, bent
+
+
+def _of_point(job: Job, number: Mapping[str, int], name: str) -> tuple[int, Array, Array]:
+    """Return the segment of a point by number, and where one kelvin of either kind takes it."""
+    point = job.points[name]
+    segment = job.segments[point.segment]
+    moved, _ = bend_per_kelvin(job, segment, point.design[None, :])
+    return number[segment.id], growth(point.design, segment, 1.0), moved[0]
 
 
 def at_survey(job: Job, survey: Survey, checks: tuple[Check, ...]) -> Array:
     """Return the change (m,) of every check from the reference to the steel of its survey."""
-    warmer = {n: s.mean - job.reference_temperature for n, s in survey.steel.items()}
-    difference = {n: s.difference for n, s in survey.steel.items()}
-    return np.array(
-        [thermal_change(job, c, warmer) + bending_change(job, c, difference) for c in checks]
-    )
+    mean, bent = segment_rates(job, checks)
+    steel = [survey.steel[name] for name in job.segments]
+    warmer = np.array([s.mean - job.reference_temperature for s in steel])
+    return mean @ warmer + bent @ np.array([s.difference for s in steel])
 
 
 def per_kelvin(job: Job, checks: tuple[Check, ...]) -> Array:
     """Return the change (m,) of every check when all steel warms by one kelvin [1/K]."""
-    one = dict.fromkeys(job.segments, 1.0)
-    return np.array([thermal_change(job, c, one) for c in checks])
+    return segment_rates(job, checks)[0].sum(axis=1)

@@ -141,7 +141,7 @@ def make_budget(
     made: list[tuple[Source, Array]] = []
     made += _surveyed(job, survey, state)
     made += _warmth(job, survey, state, steel)
-    not_counted = _left_out(job, survey)
+    not_counted = _left_out(job, survey, plan is not None)
     values = state.values.copy()
     if plan is not None:
         x = np.array([{s.seat: s.setting for s in plan.seats}[name] for name in influence.seats])
@@ -278,16 +278,14 @@ def _stiffness(
         )
 
 
-def _left_out(job: Job, survey: Survey) -> list[str]:
+def _left_out(job: Job, survey: Survey, moves: bool) -> list[str]:
+    """Say what the job states no uncertainty for; of moves only where there are some."""
     doubts = job.doubts
     lines = []
     if not all(s.u_mean > 0.0 for s in survey.steel.values()):
         lines.append("steel temperature (uncertainty.steel)")
-    if any(p.spread == 0.0 for p in job.plates.values()) and doubts.plate == 0.0:
+    if moves and any(p.spread == 0.0 for p in job.plates.values()) and doubts.plate == 0.0:
         lines.append("plates without spread (uncertainty.plate)")
-    lines += [
-        f"{what} (uncertainty.{what})"
-        for what in ("expansion", "bedding", "stiffness")
-        if getattr(doubts, what) == 0.0
-    ]
+    named = ("expansion", "bedding", "stiffness") if moves else ("expansion",)
+    lines += [f"{what} (uncertainty.{what})" for what in named if getattr(doubts, what) == 0.0]
     return lines

@@ -64,3 +64,24 @@ def test_record_benchmark_runs() -> None:
     header, line = done.stdout.splitlines()
     assert header.split()[0] == "entries"
     assert line.split()[0] == "5"
+
+
+def test_trust_benchmark_runs() -> None:
+    command = [sys.executable, "benchmarks/trust.py", "--draws", "5000", "--checks", "4"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    header, line = done.stdout.splitlines()
+    assert header.startswith("draws")
+    cells = line.split()
+    # both ways agree, whatever the time
+    assert float(cells[4]) < 0.06
+    assert abs(float(cells[9]) - float(cells[10])) < 2e-3
+
+
+def test_calibration_runs(tmp_path: Path) -> None:
+    figure = tmp_path / "calibration.png"
+    command = [sys.executable, "benchmarks/calibration.py", "--jobs", "12", "--figure", str(figure)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "surveys refused: " in done.stdout
+    assert figure.read_bytes().startswith(b"\x89PNG")
