@@ -30,6 +30,7 @@ from fitup.certify.recompute import (
     expansion_of,
     setting_from_plates,
 )
+from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
@@ -74,6 +75,7 @@ def certify(
     states = _states(job, survey, influence, present)
     if isinstance(states, FrameStates):
         present = dict(zip(job.seats, states.present.tolist(), strict=True))
+    plain = states
     if job.learned:
         states = CorrectedStates(states, job, table=influence.origin == "table")
     warmer = {n: s.mean - job.reference_temperature for n, s in survey.steel.items()}
@@ -93,6 +95,12 @@ def certify(
     seats = tuple(_seat_fact(work, s.seat, final, present, after.reactions) for s in plan.seats)
     inside = all(c.inside is not False for c in checks)
     ride, bores, bolts = crossing_facts(work, survey, final)
+    ride = _ride(work, survey, final)
+    bores, bolts = _passage(work, survey, final)
+    sure: list[str] = []
+    if isinstance(plain, FrameStates):
+        wrong, sure = released_targets(job, survey, plain, state.checks, work.settings(final))
+        work.wrong += wrong
     if plan.inside and not inside:
         outside = ", ".join(c.id for c in checks if c.inside is False)
         work.wrong.append(f"the plan says every check is inside, but {outside} is not")
@@ -104,7 +112,7 @@ def certify(
         seats=seats,
         stages=walked.stages,
         stock=stock,
-        statements=_statements(work, influence, final, after.change),
+        statements=(*_statements(work, influence, final, after.change), *sure),
         inside=inside,
         gap_rates=_gap_rates(work),
         ride=ride,

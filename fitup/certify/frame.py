@@ -350,7 +350,7 @@ class FrameStates:
         moved = self._moved(x)
         motions = self.moves @ moved
         zero = np.zeros_like(motions)
-        change = np.array([self._check(c, motions) - self._check(c, zero) for c in checks])
+        change = np.array([self.check(c, motions) - self.check(c, zero) for c in checks])
         reactions = self.present + self.R @ moved
         under_load = self.still + self.moves @ (self.built + moved)
         forces = {p.id: self._force(p, under_load) for p in self.model.places.values()}
@@ -361,6 +361,17 @@ class FrameStates:
         """Return where every check point is (3,) for settings by seat [m], as a function."""
         x = np.array([settings[name] for name in self.job.seats])
         return self._placer(self.moves @ self._moved(x))
+
+    def stands(self, settings: Mapping[str, float]) -> tuple[dict[str, float], dict[str, float]]:
+        """Return reactions [N] and openings [m] by seat for settings by seat [m]."""
+        x = np.array([settings[name] for name in self.job.seats])
+        moved = self._moved(x)
+        reactions, openings = self.present + self.R @ moved, moved - x + self.start
+        names = list(self.job.seats)
+        return (
+            dict(zip(names, reactions.tolist(), strict=True)),
+            dict(zip(names, openings.tolist(), strict=True)),
+        )
 
     def _moved(self, x: Array) -> Array:
         """Moves of all seats (n,) [m], those of seats that let go included."""
@@ -380,7 +391,9 @@ class FrameStates:
 
         return place
 
-    def _check(self, check: Check, motions: Array) -> float:
+    def check(self, check: Check, motions: Array) -> float:
+        """Return a check for motions (6 n,) of the nodes from the surveyed state."""
+
         def turn(segment: str) -> Array:
             faces = [
                 motions[self.spots[f"point/{n}"].first + 3 : self.spots[f"point/{n}"].first + 6]

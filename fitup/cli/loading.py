@@ -8,7 +8,7 @@ from pathlib import Path
 from fitup.jobfolder import read_job
 from fitup.joints import joint_state
 from fitup.model import CheckState, Influence, Job
-from fitup.structure import influence_of
+from fitup.structure import influence_of, preset_for_release
 from fitup.survey import Survey, read_survey
 
 
@@ -30,7 +30,7 @@ def load(folder: Path) -> Loaded:
     """Read a job folder and its survey, and return the joints as surveyed."""
     job = read_job(folder)
     survey = read_survey(folder, job)
-    return Loaded(folder, job, survey, joint_state(job, survey))
+    return Loaded(folder, job, survey, preset_for_release(job, joint_state(job, survey)))
 
 
 def influence(loaded: Loaded) -> Influence:

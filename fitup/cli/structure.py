@@ -13,8 +13,9 @@ from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder import read_job
+from fitup.joints import checks_of
 from fitup.model import ForceRow
-from fitup.sheets.words import move_words
+from fitup.sheets.words import move_words, plain_value, shown_for
 from fitup.structure.cable.report import HungReport
 from fitup.structure.frame.report import DISAGREE, FrameReport, SeatReport, report_of
 from fitup.units import DISPLAY, DisplayUnits, Shown
@@ -94,6 +95,7 @@ def show(report: FrameReport) -> None:
     for segment, pattern in report.twist.items():
         changes = _changes(list(pattern.items()), _per_move(units), units)
         click.echo(f"  segment {segment} warped by {step}: {changes}")
+    _show_release(report, units)
     _show_table(report)
     click.echo("\nan aid to a competent engineer, not approved for work")
 
@@ -247,6 +249,20 @@ def _changes(pairs: list[tuple[str, float]], move: float, units: DisplayUnits) -
     return "; ".join(parts) if parts else "no load changes"
 
 
+def _show_release(report: FrameReport, units: DisplayUnits) -> None:
+    release = report.release
+    if release is None:
+        return
+    click.echo(f"\nAfter taking off {', '.join(release.taken_off)}")
+    checks = zip(checks_of(report.job), release.change.tolist(), strict=True)
+    moved = [(c, v) for c, v in checks if c.joint and shown_for(c.quantity, units).number(v)]
+    rows = [[c.id, plain_value(c.quantity, v, units).words] for c, v in moved if c.point is None]
+    click.echo(text_table(["check", "goes on by"], rows) if rows else "  no joint moves")
+    loads = ", ".join(f"{n} {units.force.text(r)}" for n, r in release.reactions.items())
+    click.echo(f"  then carry: {loads}")
+    click.echo("  targets of a plan allow for this: it aims so that the joint comes right then")
+
+
 def _show_table(report: FrameReport) -> None:
     if report.table is None:
         return
@@ -289,6 +305,13 @@ def as_json_result(report: FrameReport) -> dict[str, Any]:
             for s, p in report.twist.items()
             for n, v in p.items()
         ],
+        "release": None
+        if report.release is None
+        else {
+            "taken_off": list(report.release.taken_off),
+            "change": report.release.change.tolist(),
+            "reactions": list(report.release.reactions.items()),
+        },
         "table": report.table,
         "compared": report.compared,
         "disagreements": [asdict(d) for d in report.disagreements],

@@ -238,11 +238,21 @@ def _spring(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> Spr
         problems.append(
             row.problem("stiffness", "not one of the two", "stiffness or turning", "give one")
         )
+    turns = row["turning"] is not None
+    if row["holds"] and (turns or not row["temporary"]):
+        problems.append(
+            row.problem(
+                "holds",
+                "a force that nothing releases",
+                "for a temporary spring along its axis only",
+                "clear it, or say temporary = yes",
+            )
+        )
     if len(problems) > before:
         return None
-    turns = row["turning"] is not None
     k = row["turning"] if turns else row["stiffness"]
-    return Spring(row["id"], row["node"], row["other"], axis, k, turns)
+    own = (row["temporary"], row["holds"])
+    return Spring(row["id"], row["node"], row["other"], axis, k, turns, *own)
 
 
 def _body(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> Body | None:
@@ -327,4 +337,4 @@ def _seats(
                 )
             )
         one_way = seat.reaction_least >= 0.0 if row["one_way"] is None else row["one_way"]
-        yield FrameSeat(seat.id, one_way, row["gap"], row["set_high"], tie)
+        yield FrameSeat(seat.id, one_way, row["gap"], row["set_high"], tie, row["temporary"])

@@ -108,6 +108,16 @@ SPRINGS: Final = (
     Column("axis_H", "number", "its direction, upward part", required=False, default=0.0),
     Column("stiffness", "stiffness", "its stiffness along the axis", required=False, above=0.0),
     Column("turning", "turn_stiffness", "its stiffness about the axis", required=False, above=0.0),
+    Column(
+        "temporary", "yesno", "yes if it is taken off at the end", required=False, default=False
+    ),
+    Column(
+        "holds",
+        "force",
+        "the force it then puts on its node along its axis",
+        required=False,
+        default=0.0,
+    ),
 )
 BODIES: Final = (
     Column("id", "id", "a name for the rigid body"),
@@ -166,6 +176,9 @@ SEATS: Final = (
     Column("node", "id", "the node it is fixed to", required=False),
     Column("member", "id", "the member it is fixed to", required=False),
     Column("at", "length", "where on the member, from end i", required=False, least=0.0),
+    Column(
+        "temporary", "yesno", "yes if it is taken off at the end", required=False, default=False
+    ),
 )
 TIES: Final = (
     Column("point", "id", "the check point"),

@@ -102,6 +102,10 @@ class Spring:
     axis: Array
     stiffness: float
     turns: bool = False
+    temporary: bool = False
+    """Taken off at the end: a strongback or a tie."""
+    holds: float = 0.0
+    """Force it then puts on its node along its axis, and against it on the other [N or N m]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +221,8 @@ class FrameSeat:
     gap: float = 0.0
     setting: float = 0.0
     tie: Tie = Tie()
+    temporary: bool = False
+    """Taken off at the end: a jack or a temporary support."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,3 +242,9 @@ class FrameModel:
     """Check point -> where it is tied, where not to the nearest member of its segment."""
     cables: Mapping[str, FrameCable] = field(default_factory=dict)
     saddles: Mapping[str, FrameSaddle] = field(default_factory=dict)
+
+    @property
+    def temporary(self) -> tuple[str, ...]:
+        """Springs and seats that are taken off at the end."""
+        springs = tuple(s.id for s in self.springs.values() if s.temporary)
+        return springs + tuple(s.seat for s in self.seats.values() if s.temporary)

@@ -8,6 +8,7 @@ from fitup.frames import Array
 from fitup.joints import checks_of
 from fitup.model import Check, Influence, Job
 from fitup.structure.frame import lifting_moved, lifting_of, solve_job, solve_moved
+from fitup.structure.frame.release import preset_for_release, release_of
 from fitup.structure.frame.sanity import require_sane
 from fitup.structure.learned import corrected
 from fitup.structure.present import require_bearable
@@ -20,6 +21,8 @@ __all__ = [
     "influence_from_table",
     "influence_of",
     "lifting_of",
+    "preset_for_release",
+    "release_of",
     "rigid_influence",
     "segment_statics",
     "solve_job",

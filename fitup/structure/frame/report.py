@@ -13,6 +13,7 @@ from fitup.structure.cable.report import HungReport, hung_report
 from fitup.structure.frame.elements import ArmSpring
 from fitup.structure.frame.influence import frame_of, lifting_of, solve_job
 from fitup.structure.frame.lifting import Lifting
+from fitup.structure.frame.release import Release, release_of
 from fitup.structure.frame.sanity import Sanity, require_sane
 from fitup.structure.frame.solved import Solved
 from fitup.structure.table import influence_from_table
@@ -72,6 +73,8 @@ class FrameReport:
     compared: int
     """Rows of the table that were compared."""
     disagreements: tuple[Disagreement, ...]
+    release: Release | None = None
+    """What taking everything temporary off does; None where nothing is temporary."""
     hung: HungReport | None = None
     """Cables and saddles; None where there are none."""
 
@@ -120,6 +123,7 @@ def report_of(job: Job, folder: Path) -> FrameReport:
         table,
         0 if table is None else rows,
         () if table is None else _compare(job, influence, folder / table, table),
+        release_of(job),
         hung_report(job, model, solved, influence) if model.cables else None,
     )
 

@@ -139,15 +139,24 @@ def test_template_is_read_in_si(tmp_path: Path) -> None:
         ),
         (
             "frame_springs.csv",
-            "bearing-64,P64,,0,0,1,1800,",
-            "bearing-64,P65,,0,0,0,1800,5",
+            "bearing-64,P64,,0,0,1,1800,,,",
+            "bearing-64,P65,,0,0,0,1800,5,,",
             [
-                "frame_springs.csv, row 4, node: found 'P65'; allowed: an id of frame_nodes.csv; "
+                "frame_springs.csv, row 5, node: found 'P65'; allowed: an id of frame_nodes.csv; "
                 "correct it or add it there",
-                "frame_springs.csv, row 4, axis_E: found no direction; allowed: axis_E, axis_N, "
+                "frame_springs.csv, row 5, axis_E: found no direction; allowed: axis_E, axis_N, "
                 "axis_H; give one",
-                "frame_springs.csv, row 4, stiffness_kN_per_mm: found not one of the two; "
+                "frame_springs.csv, row 5, stiffness_kN_per_mm: found not one of the two; "
                 "allowed: stiffness or turning; give one",
+            ],
+        ),
+        (
+            "frame_springs.csv",
+            "bearing-136,P136,,0,0,1,1800,,,",
+            "bearing-136,P136,,0,0,1,1800,,no,25",
+            [
+                "frame_springs.csv, row 6, holds_kN: found a force that nothing releases; allowed: "
+                "for a temporary spring along its axis only; clear it, or say temporary = yes"
             ],
         ),
         (
@@ -210,8 +219,9 @@ def test_template_is_read_in_si(tmp_path: Path) -> None:
         ),
         (
             "frame_seats.csv",
-            "at_m\n",
-            "at_m\nX9,,,,,,\nA1-S1,,,,P40,DA1,\nA1-S2,,,,Q1,,\nA1-S3,,,,,DA9,\nA1-S4,,,,,,2\n",
+            "at_m,temporary\n",
+            "at_m,temporary\nX9,,,,,,,\nA1-S1,,,,P40,DA1,,\nA1-S2,,,,Q1,,,\n"
+            "A1-S3,,,,,DA9,,\nA1-S4,,,,,,2,\n",
             [
                 "frame_seats.csv, row 6, seat: found 'X9'; allowed: an id of seats.csv; correct "
                 "it or add it there",
@@ -227,8 +237,8 @@ def test_template_is_read_in_si(tmp_path: Path) -> None:
         ),
         (
             "frame_seats.csv",
-            "at_m\n",
-            "at_m\nA1-S1,,,,,,\nA1-S1,,,,,DA3,13\n",
+            "at_m,temporary\n",
+            "at_m,temporary\nA1-S1,,,,,,,\nA1-S1,,,,,DA3,13,\n",
             [
                 "frame_seats.csv, row 7, seat: found 'A1-S1' again (first in row 6); allowed: "
                 "each seat once; delete one",
@@ -327,7 +337,7 @@ def test_gap_under_a_loaded_seat(tmp_path: Path) -> None:
     text = seats.read_text(encoding="utf-8").replace("20,1200,,0", "20,1200,300,0", 1)
     seats.write_text(text, encoding="utf-8")
     with (folder / "frame_seats.csv").open("a", encoding="utf-8") as file:
-        file.write("A1-S1,,2.5,,,,\n")
+        file.write("A1-S1,,2.5,,,,,\n")
     with pytest.raises(InputError) as caught:
         read_job(folder)
     assert str(caught.value) == (
