@@ -178,7 +178,7 @@ class HungStates(FrameStates):
         u, moved, pulls, extra = self._rest_at(x)
         motions = u - self.hung
         zero = np.zeros_like(motions)
-        change = np.array([self._check(c, motions) - self._check(c, zero) for c in checks])
+        change = np.array([self.check(c, motions) - self.check(c, zero) for c in checks])
         before = self.lines.pulls(self._apart(self.hung, None))
         tension = {c.id: n for n, c in enumerate(self.lines.cables)}
         for k, check in enumerate(checks):

@@ -62,7 +62,7 @@ def test_frame_is_planned_and_certified(fitup, job):
             "frame_nodes.csv",
             "A88,",
             "X1,30.0,200.0,29.0,\nA88,",
-            "fitup: node X1: no member, spring, seat or body touches it; delete it from "
+            "fitup: node X1: no member, spring, cable, seat or body touches it; delete it from "
             "frame_nodes.csv or connect it",
         ),
         (

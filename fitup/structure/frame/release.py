@@ -17,6 +17,7 @@ from fitup.joints import checks_of, parts_of
 from fitup.model import Check, CheckState, Job
 from fitup.model.frame import FrameModel, NodeLoad, Spring
 from fitup.structure.contact import Contact, Touch
+from fitup.structure.frame.elements import ArmSpring
 from fitup.structure.frame.influence import (
     frame_of,
     lifting_of,
@@ -59,8 +60,9 @@ def release_of(job: Job) -> Release | None:
         return None
     if model.cables:
         raise StructureError(
-            f"{', '.join(model.temporary)} are temporary in a frame with cables: what springs back "
-            "there is not computed; say temporary = no and preset the joint in aims.csv"
+            f"what is temporary, {', '.join(model.temporary)}, stands in a frame with cables: what "
+            "springs back there is not computed; say temporary = no and preset the joint in "
+            "aims.csv"
         )
     solved = solve_job(job)
     _, touch = lifting_of(job, solved).at(np.zeros(len(job.seats)))
@@ -108,7 +110,8 @@ def _on_other(model: FrameModel, spring: Spring, push: Array) -> Array:
 def _taken_away(job: Job, solved: Solved, touch: Touch) -> Iterator[NodeLoad]:
     """Forces that undo those of the temporary seats."""
     for foot, reaction in zip(solved.seats, touch.reactions.tolist(), strict=True):
-        if seat_in_frame(job, foot.id).temporary:
+        # without cables every seat is a spring on an arm
+        if isinstance(foot, ArmSpring) and seat_in_frame(job, foot.id).temporary:
             yield NodeLoad(foot.id, foot.node, -reaction * foot.row)
 
 

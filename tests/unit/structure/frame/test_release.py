@@ -13,6 +13,7 @@ from fitup.errors import StructureError
 from fitup.jobfolder import read_job, start_job
 from fitup.joints import checks_of, joint_state
 from fitup.model import Job
+from fitup.model.cables import FrameCable
 from fitup.model.frame import FrameSeat, Spring
 from fitup.structure import preset_for_release, release_of
 from fitup.survey import Survey, read_survey
@@ -127,4 +128,17 @@ def test_structure_that_cannot_stand_without_it(template: tuple[Job, Survey]) ->
         release_of(replace(job, frame=replace(model, nodes=nodes)))
     assert str(caught.value).startswith(
         "without A1-S1, A1-S2, A1-S3, A1-S4, which are taken off: the frame is a mechanism: node "
+    )
+
+
+def test_with_cables_it_is_refused(template: tuple[Job, Survey]) -> None:
+    job = with_springs(template[0], strongback())
+    model = job.frame
+    assert model is not None
+    cable = FrameCable("C", "P64", "A100", "catenary", 1e9, 1e3, 40.0, None)
+    with pytest.raises(StructureError) as caught:
+        release_of(replace(job, frame=replace(model, cables={"C": cable})))
+    assert str(caught.value) == (
+        "what is temporary, strongback, stands in a frame with cables: what springs back there is not "
+        "computed; say temporary = no and preset the joint in aims.csv"
     )
