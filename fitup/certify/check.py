@@ -95,8 +95,6 @@ def certify(
     seats = tuple(_seat_fact(work, s.seat, final, present, after.reactions) for s in plan.seats)
     inside = all(c.inside is not False for c in checks)
     ride, bores, bolts = crossing_facts(work, survey, final)
-    ride = _ride(work, survey, final)
-    bores, bolts = _passage(work, survey, final)
     sure: list[str] = []
     if isinstance(plain, FrameStates):
         wrong, sure = released_targets(job, survey, plain, state.checks, work.settings(final))

@@ -139,6 +139,6 @@ def test_with_cables_it_is_refused(template: tuple[Job, Survey]) -> None:
     with pytest.raises(StructureError) as caught:
         release_of(replace(job, frame=replace(model, cables={"C": cable})))
     assert str(caught.value) == (
-        "what is temporary, strongback, stands in a frame with cables: what springs back there is not "
-        "computed; say temporary = no and preset the joint in aims.csv"
+        "what is temporary, strongback, stands in a frame with cables: what springs back there is "
+        "not computed; say temporary = no and preset the joint in aims.csv"
     )
