@@ -34,7 +34,7 @@ from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
-from fitup.joints.items import place_of_item
+from fitup.joints.items import place_of
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.survey.points import Survey
 
@@ -219,10 +219,6 @@ def _setting_variance(work: Work) -> Array:
 
 
 def _check_fact(job: Job, check: Check, before: float, after: float, sigma: float) -> CheckFact:
-    pair = None if check.pair is None else job.pairs[check.pair]
-    place = check.point or check.subject or ("" if pair is None else f"{pair.id} {pair.place}")
-    if check.item is not None:
-        place = place_of_item(job, check)
     inside = None
     if check.tolerance is not None:
         inside = bool(abs(after - check.target) <= check.tolerance * (1.0 + 1e-6))
@@ -230,7 +226,7 @@ def _check_fact(job: Job, check: Check, before: float, after: float, sigma: floa
         id=check.id,
         quantity=check.quantity,
         joint=check.joint,
-        place=place,
+        place=place_of(job, check),
         before=before,
         after=after,
         uncertainty=sigma,

@@ -12,12 +12,12 @@ import numpy as np
 from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.plan import planned
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
+from fitup.joints.items import place_of
 from fitup.model import Job, Plan
 from fitup.sheets.model import OF_POINTS
 from fitup.sheets.trust_words import (
     doubt_line,
     percent,
-    place_of,
     risk_words,
     shot_line,
     verdict_word,
@@ -142,7 +142,7 @@ def _row(job: Job, told: CheckTrust) -> list[str]:
     check = told.check
     shown = shown_for(check.quantity, units)
     return [
-        place_of(job, check),
+        place_of(job, check) or "whole joint",
         NAMES[check.quantity],
         value_words(check.quantity, told.value, units, check.target).words,
         shown.text(told.u),

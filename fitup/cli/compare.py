@@ -11,7 +11,7 @@ from fitup.cli.loading import influence, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.jobfolder import read_job
 from fitup.joints import joint_state, side_of
-from fitup.joints.items import place_of_item
+from fitup.joints.items import place_of
 from fitup.loop import Comparison, Round, as_assumed, compare, one_round
 from fitup.loop.compare import CheckDifference, LoadDifference
 from fitup.loop.words import whole_words
@@ -78,7 +78,7 @@ def _table(job: Job, differences: list[CheckDifference]) -> str:
         shown = shown_for(one.check.quantity, units)
         rows.append(
             [
-                _place(job, one),
+                place_of(job, one.check) or "whole joint",
                 NAMES[one.check.quantity],
                 *(
                     plain_value(one.check.quantity, value, units).words
@@ -93,15 +93,6 @@ def _table(job: Job, differences: list[CheckDifference]) -> str:
     header = ["where", "what", "predicted", "found", "predicted on site"]
     header += ["apart", "u", "apart/u", ""]
     return text_table(header, rows, right=[5, 6, 7])
-
-
-def _place(job: Job, one: CheckDifference) -> str:
-    check = one.check
-    if check.pair is not None:
-        return f"{check.pair} {job.pairs[check.pair].place}"
-    if check.item is not None:
-        return place_of_item(job, check)
-    return check.point or check.subject or "whole joint"
 
 
 def _loads(job: Job, loads: tuple[LoadDifference, ...]) -> str:

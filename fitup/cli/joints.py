@@ -13,7 +13,7 @@ from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.joints import side_of
 from fitup.joints.bolts import bolts_as_surveyed
 from fitup.joints.bores import bores_as_surveyed
-from fitup.joints.items import place_of_item
+from fitup.joints.items import place_of
 from fitup.joints.ride import ride_as_surveyed
 from fitup.joints.state import uncertainties_apart
 from fitup.joints.tilt import TILTS
@@ -81,7 +81,7 @@ def _table(loaded: Loaded, checks: list[Check]) -> str:
         tolerance = "-" if check.tolerance is None else shown.text(check.tolerance)
         rows.append(
             [
-                _place(loaded, check),
+                place_of(loaded.job, check) or "whole joint",
                 NAMES[check.quantity],
                 value_words(check.quantity, value, units, check.target).words,
                 shown.text(float(sigma[index[check.id]])),
@@ -94,14 +94,6 @@ def _table(loaded: Loaded, checks: list[Check]) -> str:
     if apart is not None:
         header.insert(4, "u apart")
     return text_table(header, rows, right=list(range(3, len(header) - 1)))
-
-
-def _place(loaded: Loaded, check: Check) -> str:
-    if check.pair is not None:
-        return f"{check.pair} {loaded.job.pairs[check.pair].place}"
-    if check.item is not None:
-        return place_of_item(loaded.job, check)
-    return check.point or check.subject or "whole joint"
 
 
 def verdict(check: Check, value: float) -> str:

@@ -24,8 +24,16 @@ def items_of(job: Job, joint: str) -> Iterator[tuple[Quantity, str, str]]:
             yield from ((BOLT_QUANTITY[axis], group.id, "") for axis in PLANES[group.plane])
 
 
-def place_of_item(job: Job, check: Check) -> str:
-    """Return item, place and spot of a check in words."""
+def place_of(job: Job, check: Check) -> str:
+    """Return where a check is, in words; empty for the whole joint."""
+    if check.pair is not None:
+        return f"{check.pair} {job.pairs[check.pair].place}"
+    if check.item is not None:
+        return _place_of_item(job, check)
+    return check.point or check.subject
+
+
+def _place_of_item(job: Job, check: Check) -> str:
     name = check.item or ""
     if check.quantity in BORE_AXIS:
         return f"{name} {job.bores[name].place}, {check.spot} end"

@@ -7,6 +7,7 @@ import hashlib
 from typing import Any, Final, Literal
 
 from fitup.jobfolder.series import SteelSeries
+from fitup.joints.items import place_of
 from fitup.model import Job
 from fitup.record.check_code import check_code, spoken
 from fitup.sheets.cautions import STRIP
@@ -15,7 +16,6 @@ from fitup.sheets.pdf import compile_pdf
 from fitup.sheets.trust_words import (
     hours,
     percent,
-    place_of,
     reason_of,
     risk_words,
     steel_words,
@@ -133,7 +133,7 @@ def _line(job: Job, told: CheckTrust) -> dict[str, str]:
     shown = shown_for(check.quantity, units)
     return {
         "what": NAMES[check.quantity],
-        "place": place_of(job, check),
+        "place": place_of(job, check) or "whole joint",
         "value": value_words(check.quantity, told.value, units, check.target).words,
         "u": rounded(told.u, shown).full,
         "allowed": rounded(told.allowed, shown).full,

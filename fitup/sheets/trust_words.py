@@ -7,7 +7,8 @@ import math
 from collections.abc import Callable, Mapping
 
 from fitup.jobfolder.series import SteelSeries
-from fitup.model import Check, Job
+from fitup.joints.items import place_of
+from fitup.model import Job
 from fitup.sheets.words import NAMES, value_words
 from fitup.survey.steel import Steel
 from fitup.trust.conformity import Conformity
@@ -115,18 +116,11 @@ def windows_words(series: SteelSeries, windows: tuple[Window, ...]) -> str:
     return "; ".join(window_words(series, w) for w in windows) if windows else "never"
 
 
-def place_of(job: Job, check: Check) -> str:
-    """Return where a check is, in words."""
-    if check.pair is not None:
-        return f"{check.pair} {job.pairs[check.pair].place}"
-    return check.point or check.subject or "whole joint"
-
-
 def found_words(job: Job, told: CheckTrust) -> str:
     """Say what a check is: ``gap at P1 LEFT edge: 3.1 mm too wide``."""
     check = told.check
     words = value_words(check.quantity, told.value, DISPLAY[job.units], check.target).words
-    return f"{NAMES[check.quantity].lower()} at {place_of(job, check)}: {words}"
+    return f"{NAMES[check.quantity].lower()} at {place_of(job, check) or 'whole joint'}: {words}"
 
 
 def hours(seconds: float) -> str:
