@@ -91,11 +91,11 @@ def find_start(
     findings = _apart(joined, left, setups, by_setup, bool(known))
     if findings:
         raise SurveyRefused(findings)
-    _by_levels(joined, levels, control)
     for name, seen in by_setup.items():
         for sight in seen:
             joined.setdefault(sight.target, np.full(3, np.nan))
         joined.setdefault(station(setups[name]), np.full(3, np.nan))
+    _by_levels(joined, [*levels, *_sighted_heights(joined, setups, sights)], control)
     turns = {name: _turn(joined, setups[name], seen) for name, seen in by_setup.items() if seen}
     found = {name: turn for name, turn in turns.items() if turn is not None}
     return Start(joined, found, tuple(joins))
@@ -358,6 +358,21 @@ def _by_levels(
             place = positions[left[0].start]
             positions[left[0].start] = np.array([*place[:2], 0.0])
         waiting = left
+
+
+def _sighted_heights(
+    positions: Cluster, setups: Mapping[str, Setup], sights: Sequence[Sight]
+) -> list[LevelledDifference]:
+    """Differences of height from zenith angles, where a height is missing at either end."""
+    runs = []
+    for s in sights:
+        at = station(setups[s.setup])
+        step = positions[s.target] - positions[at]
+        if s.v is None or np.isfinite(step[2]) or not np.isfinite(step[:2]).all():
+            continue
+        rise = np.hypot(step[0], step[1]) / np.tan(s.v) + setups[s.setup].height - s.target_height
+        runs.append(LevelledDifference(at, s.target, float(rise), 1.0, 1, s.row))
+    return runs
 
 
 def _carried(positions: Cluster, run: LevelledDifference) -> bool:
