@@ -56,7 +56,7 @@ FACTORS: Final[dict[str, dict[str, float]]] = {
     },
     "small_angle": {"mgon": math.pi / 2e5, "arcsec": math.pi / 648e3, "rad": 1.0},
     "slope": {"ratio": 1.0, "pct": 1e-2, "mm_per_m": 1e-3, "in_per_ft": _INCH / 0.3048},
-    "roughness": {"mm_per_m": 1e-3, "in_per_mi": _INCH / (5280.0 * 0.3048)},
+    "roughness": {"ratio": 1.0, "mm_per_m": 1e-3, "in_per_mi": _INCH / (5280.0 * 0.3048)},
     "expansion": {"per_C": 1.0, "per_F": 1.8},
     "temperature_step": {"C": 1.0, "F": 1.0 / 1.8},
     "time": {"h": 3600.0, "min": 60.0},
