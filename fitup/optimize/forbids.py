@@ -21,6 +21,7 @@ from fitup.units import DISPLAY, Shown
 _TIMES = (1.0, 1.5, 2.0, 4.0)
 #: most limits that are named, most changes that are tried
 _MOST_LIMITS, _MOST_TRIES = 3, 24
+_JACKS = ("jack", "jack_worst")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ def explain(
     lines = [f"{first}: stage {done + 1}, {told}"]
     found = []
     for text, other in _tries(job, blocks):
-        trial = best_order(other, state, influence, seats)[1]
+        trial = best_order(other, state, influence, seats, in_parts=False)[1]
         if trial.stages is not None and text not in found:
             found.append(text)
     if found:
@@ -147,6 +148,14 @@ def _rounded(si: float, shown: Shown, step: int) -> float:
 
 def _tries(job: Job, blocks: Sequence[Block]) -> Iterator[tuple[str, Job]]:
     """Yield single changes with their words, small amounts of each before large ones."""
+    move = DISPLAY[job.units].move
+    half = (
+        math.floor(job.staging.out_of_step / (4.0 * move.half_step) + 1e-9) * 2.0 * move.half_step
+    )
+    if half > 0.0:
+        closer = replace(job, staging=replace(job.staging, out_of_step=half))
+        yield f"jacks kept in step within {move.text(half)}", closer
+    yield from _larger_jacks(job, blocks)
     count = 0
     for block in blocks:
         for text, other in _changes(job, block):
@@ -154,15 +163,37 @@ def _tries(job: Job, blocks: Sequence[Block]) -> Iterator[tuple[str, Job]]:
             if count > _MOST_TRIES:
                 return
             yield text, other
-    if job.staging.out_of_step > 0.0:
-        half = replace(job.staging, out_of_step=job.staging.out_of_step / 2.0)
-        word = DISPLAY[job.units].move.text(half.out_of_step)
-        yield f"jacks kept in step within {word}", replace(job, staging=half)
+
+
+def _larger_jacks(job: Job, blocks: Sequence[Block]) -> Iterator[tuple[str, Job]]:
+    """Yield more capacity at every seat of a group at once, where several lack it."""
+    force = DISPLAY[job.units].force
+    for group in dict.fromkeys(b.group for b in blocks if b.kind in _JACKS):
+        own = [b for b in blocks if b.group == group and b.kind in _JACKS]
+        if len({b.subject for b in own}) < 2:
+            continue
+        more = _rounded(max(b.by * _scale(job, b) for b in own), force, 10)
+        jacks = {
+            n: replace(j, capacity=j.capacity + more / len(job.jacks_at(j.seat)))
+            if job.seats[j.seat].group == group
+            else j
+            for n, j in job.jacks.items()
+        }
+        text = f"{force.text(more)} more jack capacity at every seat of {group}"
+        yield text, replace(job, jacks=jacks)
+
+
+def _scale(job: Job, block: Block) -> float:
+    """Return how much capacity a seat needs for each newton its reaction is too great."""
+    more = 1.0 + job.staging.friction
+    if block.kind == "jack":
+        return more * job.working.jack_reserve
+    return more / (1.0 / job.staging.worst_reserve - job.staging.pressure_error)
 
 
 def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
     kind = block.kind
-    if kind in ("jack", "jack_worst"):
+    if kind in _JACKS:
         yield from _more_capacity(job, block)
     elif kind in ("reaction_most", "reaction_least"):
         yield from _more_reaction(job, block)
@@ -178,11 +209,7 @@ def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
 
 
 def _more_capacity(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
-    staging, force = job.staging, DISPLAY[job.units].force
-    if block.kind == "jack":
-        scale = (1.0 + staging.friction) * job.working.jack_reserve
-    else:
-        scale = (1.0 + staging.friction) / (1.0 / staging.worst_reserve - staging.pressure_error)
+    force, scale = DISPLAY[job.units].force, _scale(job, block)
     own = job.jacks_at(block.subject)
     for times in _TIMES:
         more = _rounded(block.by * scale * times, force, 10)

@@ -55,11 +55,13 @@ def best_order(
     influence: Influence,
     seats: Sequence[SeatPlan],
     report: Report = lambda line: None,
+    *,
+    in_parts: bool = True,
 ) -> tuple[Laid, Outcome, bool]:
     """Return the course, what the search found, and whether parts of moves were offered.
 
     First only the parts that the greatest travel in one go asks for; where that does not reach a
-    bound that holds for any rests, parts are offered to every group.
+    bound that holds for any rests, parts are offered to every group (``in_parts``).
     """
     rows = way_rows(job, state, influence)
     groups = moving_groups(job, seats)
@@ -68,7 +70,7 @@ def best_order(
     laid = lay(job, groups, rows, shares)
     laid = laid if meetings is None else meetings.tested(laid)
     outcome = find_order(laid.course, report=report)
-    if outcome.stages is not None and len(outcome.stages) == any_rest_bound(laid):
+    if not in_parts or (outcome.stages is not None and len(outcome.stages) == any_rest_bound(laid)):
         return laid, outcome, False
     most = FINE if len(groups) <= MANY else COARSE
     finer = [tuple(sorted({*parts(most), *own})) for own in shares]

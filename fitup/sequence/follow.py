@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations_with_replacement, pairwise
 
 #: most temporary plates in a stack
@@ -28,6 +29,14 @@ class Stack:
 def stacks(thickness: Mapping[str, float], store: Mapping[str, int]) -> tuple[Stack, ...]:
     """Return every stack of up to three plates the store could give, the empty one first."""
     marks = sorted((m for m in thickness if store[m] > 0), key=lambda m: (-thickness[m], m))
+    # a stack asks for no more than three of a mark
+    return _stacks(tuple((m, thickness[m], min(store[m], MOST)) for m in marks))
+
+
+@lru_cache(maxsize=256)
+def _stacks(plates: tuple[tuple[str, float, int], ...]) -> tuple[Stack, ...]:
+    marks = [m for m, _, _ in plates]
+    thickness, store = {m: t for m, t, _ in plates}, {m: n for m, _, n in plates}
     found = [Stack(0.0, ())]
     for size in range(1, MOST + 1):
         for chosen in combinations_with_replacement(marks, size):

@@ -15,8 +15,10 @@ from collections.abc import Callable, Sequence
 from fitup.sequence.bounds import Bounds
 from fitup.sequence.course import Course, Move, Open, Outcome, State
 
-#: states kept after each stage, first moves tried at each, states the exact search may open
+#: states kept after each stage, first moves tried at each, states a search may open
 BEAM, FIRST, NODES = 12, 8, 20_000
+#: sets of moves, times groups, that the exact search may weigh
+WORK = 1_500_000
 #: states looked at to say how far the work could go
 _FURTHEST = 2_000
 
@@ -158,6 +160,7 @@ class _Deepening:
 
     def __init__(self, course: Course, bounds: Bounds, nodes: int) -> None:
         self.course, self.bounds, self.left = course, bounds, nodes
+        self.work = WORK
         self.failed: dict[State, int] = {}
 
     def within(self, state: State, depth: int) -> Stages | None:
@@ -178,6 +181,9 @@ class _Deepening:
         most = self.course.crews * (depth - 1)
 
         def worth(moves: Sequence[Move], idle: int) -> bool:
+            self.work -= len(state)
+            if self.work < 0:
+                raise _Stopped
             # a crew that is still idle can spare one move at most
             return self.bounds.moves(self.course.after_move(state, moves)) - idle <= most
 

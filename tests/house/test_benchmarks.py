@@ -85,3 +85,14 @@ def test_calibration_runs(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert "surveys refused: " in done.stdout
     assert figure.read_bytes().startswith(b"\x89PNG")
+
+
+def test_stages_benchmark_runs() -> None:
+    command = [sys.executable, "benchmarks/stages.py", "--piers", "2", "--layers", "2"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    header, line = done.stdout.splitlines()
+    assert header.startswith("piers")
+    seats, _, stages, fewest, _, closed, _, layers = line.split()[1:9]
+    assert (seats, closed) == ("8", "yes")
+    assert stages == fewest == layers
