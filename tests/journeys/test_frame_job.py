@@ -156,3 +156,19 @@ def test_table_that_disagrees_is_named(fitup, job):
     assert "  1 of 50 rows disagree, the worst first:" in said.out
     # with the other sign a row is off by twice its largest entry
     assert re.search(r"  J1/P1/step: at seat \S+ off by 200% of the row's largest entry", said.out)
+
+
+def test_plan_presets_what_a_strongback_lets_go(fitup, job):
+    with (job / "frame_springs.csv").open("a", encoding="utf-8") as file:
+        file.write("strongback,A100,B100,0,0,1,3,,yes,40\n")
+    shown = fitup("structure", job).out
+    assert "After taking off strongback" in shown
+    assert "J1/P1/step  ahead side high by 0.2 mm" in shown
+    said = fitup("plan", job)
+    assert said.code == 0
+    # what goes up by 0.2 mm afterwards is aimed 0.2 mm low before
+    assert re.search(r"P1 LEFT edge +Step .*\(aim: ahead side low by 0.2 mm\)", said.out)
+    assert (
+        "  certificate: taking off strongback moves checks by up to 0.2 mm, which the targets "
+        "allow for; with the loads after the moves it is up to 0.0 mm more or less"
+    ) in said.out.splitlines()
