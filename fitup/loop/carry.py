@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -14,7 +14,8 @@ from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.rewrite import Cell
 from fitup.model import Done, Influence, Job, Moved, Plan, Seat
-from fitup.structure.rebase import LiftOff, Rebased, carried, lift_offs, rebase_loads, seat_load
+from fitup.optimize.restage import at_the_seats
+from fitup.structure.rebase import Rebased, carried, lift_offs, rebase_loads, seat_load
 from fitup.structure.rigid import WEIGHT_FIT
 from fitup.units import DISPLAY
 
@@ -223,22 +224,32 @@ def _measured(
     done: Sequence[Done],
 ) -> Rebased:
     """Re-base the loads before the moves by lift-off, what earlier stages did taken out."""
-    number = {seat: stage.number for stage in plan.stages for seat in stage.seats}
     index = {name: i for i, name in enumerate(influence.seats)}
+    latest = {reading.seat: reading for reading in lift_offs(job, done)}
     readings = []
-    latest: dict[str, LiftOff] = {}
-    for reading in lift_offs(job, done):
-        latest[reading.seat] = reading
-    for reading in latest.values():
-        earlier = np.array(
-            [
-                reached[s].setting if number.get(s, 0) < reading.lift else 0.0
-                for s in influence.seats
-            ]
-        )
-        added = float(influence.R[index[reading.seat]] @ earlier)
-        readings.append(LiftOff(reading.seat, reading.load - added, reading.movement, reading.lift))
+    for reading, at_seat in zip(latest.values(), at_the_seats(job, latest.values()), strict=True):
+        # stage 0: lifted off before the first stage in which it moves
+        first = min((s.number for s in plan.stages if reading.seat in s.seats), default=0)
+        lift = reading.lift or first
+        earlier = _settings_before(plan, reached, lift)
+        x = np.array([earlier.get(name, 0.0) for name in influence.seats])
+        added = float(influence.R[index[reading.seat]] @ x)
+        readings.append(replace(at_seat, load=at_seat.load - added))
     return rebase_loads(job, influence, readings)
+
+
+def _settings_before(plan: Plan, reached: Mapping[str, _Reached], number: int) -> dict[str, float]:
+    """Return where the seats of earlier stages stood before a stage: as reached, or half-way."""
+    last = {seat: stage.number for stage in plan.stages for seat in stage.seats}
+    result = {}
+    for stage in plan.stages:
+        if stage.number >= number:
+            continue
+        for i, seat in enumerate(stage.seats):
+            ended = (stage.down or stage.up or (stage.start,))[-1]
+            done = last[seat] == stage.number
+            result[seat] = reached[seat].setting if done else ended[i]
+    return result
 
 
 def _loads(

@@ -51,7 +51,7 @@ def rebase_job(
     source : bytes
         Content of the file they came from; part of what the plan is made from.
     """
-    rebased = rebase_loads(job, influence, _at_the_seats(job, lift_offs(job, done)))
+    rebased = rebase_loads(job, influence, at_the_seats(job, lift_offs(job, done)))
     digest = hashlib.sha256(f"{job.digest}\0readings\0".encode() + source).hexdigest()
     now = replace(with_loads(job, rebased), digest=digest)
     return RebasedJob(now, replace(influence, r0=rebased.r0), rebased)
@@ -78,7 +78,7 @@ def restage(
     return replace(again, id=plan_id(job, again))
 
 
-def _at_the_seats(job: Job, readings: Iterable[LiftOff]) -> tuple[LiftOff, ...]:
+def at_the_seats(job: Job, readings: Iterable[LiftOff]) -> tuple[LiftOff, ...]:
     """Take the friction out of what gauges read going up; a group is lifted off together."""
     groups = list(dict.fromkeys(s.group for s in job.seats.values()))
     result = []

@@ -31,6 +31,10 @@ def plan_of(job, packs: dict[str, tuple[str, ...]], stages=(("B1", "B2"),)) -> P
     return Plan(tuple(seats), told, (), "made", (0.0,) * len(seats), True, id="made")
 
 
+def stage_of(number: int, seat: str) -> Stage:
+    return Stage(number, "g", (seat,), (), (), (), (), ())
+
+
 def end(seat, stage=1, moment="end", **read) -> Done:
     whole = {"jack": None, "movement": None, "load": None, "pack": None, "stroke_out": None}
     return Done(stage=stage, moment=moment, seat=seat, row=2, **{**whole, **read, **ENDS})
@@ -100,8 +104,8 @@ def test_lift_off_counts_before_the_moves_of_its_stage(case, raised):
     plan = replace(
         raised,
         stages=(
-            Stage(1, "g", ("B1",), (), (), (), (), ()),
-            Stage(2, "g", ("B2",), (), (), (), (), ()),
+            stage_of(1, "B1"),
+            stage_of(2, "B2"),
         ),
     )
     x = {p.seat: p.setting for p in plan.seats}
@@ -199,3 +203,17 @@ def test_plates_nobody_had(case, raised):
         "the store and of packs that were taken apart; look at the packs again, or count the store "
         "and correct plates.csv"
     ]
+
+
+def test_friction_of_the_gauges_is_taken_out_and_stage_0_is_before_its_first_stage(case, raised):
+    job = replace(case.job, staging=replace(case.job.staging, friction=0.05))
+    plan = replace(raised, stages=(stage_of(1, "B1"), stage_of(2, "B2")))
+    x = {p.seat: p.setting for p in plan.seats}["B1"]
+    added = case.influence.R[1, 0] * x
+    done = [
+        end("B2", stage=0, moment="lift-off", load=(520e3 + added) * 1.05),
+        end("B1", pack=("P20", "P5", "P5")),
+        end("B2", stage=2, pack=("P20", "P5", "P5")),
+    ]
+    told = carry(job, case.influence, plan, done)
+    assert {m.seat: m for m in told.moved}["B2"].load_before == pytest.approx(520e3)
