@@ -287,3 +287,74 @@ def test_no_replacement_changes_the_job_before(second, first):
     folder = root / "one"
     assert replace(read_job(folder), digest="").moved == ()
     assert not (folder / "learned.csv").exists()
+
+
+def test_a_round_in_inches(tmp_path, small_job_writer, fitup):
+    folder = small_job_writer(tmp_path / "one", job=('units = "metric"', 'units = "US"'))
+    plan = json.loads(fitup("plan", folder, "--json").out)["plan"]
+    (tmp_path / "after.csv").write_text(moved_survey(folder, plan, 3), "utf-8")
+    taken = ("--taken", "2031-04-03T04:10", "--steel", "59 F", "--deck-load", "0 kip")
+    new = ("--survey", tmp_path / "after.csv")
+    said = fitup("next", folder, "--to", tmp_path / "two", *new, *taken)
+    assert said.code == 0, said.out
+    assert re.search(r"stroke_used +1\.969 in", said.out)
+    assert "kN" not in said.out and " mm" not in said.out
+    assert "move_in" in (tmp_path / "two" / "moved.csv").read_text("utf-8")
+    told = fitup("compare", folder, tmp_path / "two").out
+    assert "All values at 59.0 °F" in told
+    assert " in " in told and " mm" not in told
+    lesson = fitup("learn", folder, tmp_path / "two", "--write").out
+    assert " in more than assumed" in lesson and " mm" not in lesson
+    assert "amount_in" in (tmp_path / "two" / "learned.csv").read_text("utf-8")
+
+
+def test_a_survey_refused_is_told_and_the_folder_stays(first, tmp_path, fitup):
+    root, result = first
+    text = moved_survey(root / "one", result["plan"], 4)
+    row = next(line for line in text.splitlines() if line.startswith("B-T1,"))
+    name, east, north, height = row.split(",")
+    wrong = f"{name},{east},{north},{float(height) + 0.05:.5f}"
+    (tmp_path / "bad.csv").write_text(text.replace(row, wrong), "utf-8")
+    said = fitup("next", root / "one", "--to", tmp_path / "x", "--survey", tmp_path / "bad.csv",
+                 "--taken", "2031-04-03T04:10", *AFTER)  # fmt: skip
+    assert said.code == 2
+    assert "It cannot be used as it stands:" in said.out
+    assert "segment B" in said.out
+    assert (tmp_path / "x" / "job.toml").is_file()
+
+
+def test_observations_go_on_as_observations(tmp_path):
+    """What the instrument read is put in as such; levelling and shots stay with their night."""
+    from fitup.jobfolder.surveys import survey_entries
+    from fitup.loop.folder import NewSurvey, _entry
+
+    old = survey_entries(
+        '[[survey]]\nobservations = "a.csv"\nlevelling = "l.csv"\ntaken = 2031-04-02T04:10:00\n'
+        "steel_temperature_C = 9.0\ndeck_load_kN = 1.0\n"
+    )[0]
+    story: list = []
+    new = NewSurvey(tmp_path / "b.csv", old["taken"], ("F", 50.0), ("kip", 0.0))
+    assert _entry(old, new, story) == {
+        "observations": "b.csv", "taken": old["taken"], "steel_temperature_F": 50.0,
+        "deck_load_kip": 0.0,
+    }  # fmt: skip
+    left = {c.column: c.after for c in story}
+    assert left["levelling"] == "left out"
+
+
+def test_what_was_read_before_the_moves_stays_behind(tmp_path, small_job_writer, fitup):
+    head = "id,pair,quantity,value_mm,side,u_mm,how\n"
+    folder = small_job_writer(
+        tmp_path / "one",
+        readings=head + "D1,P1,step,6,ahead high,0.5,feeler\nD2,P2,step,9,ahead high,0.5,feeler\n",
+        job=("[[survey]]", '[exclude]\nD2 = "wet, chief surveyor"\n\n[[survey]]'),
+    )
+    said = fitup("next", folder, "--to", tmp_path / "two")
+    assert said.code == 0, said.err
+    assert not (tmp_path / "two" / "readings.csv").exists()
+    assert "read at the last survey; write down the new ones" in said.out
+    assert "included: its reading stays behind" in said.out
+    (tmp_path / "new.csv").write_text(head + "D3,P1,step,1,ahead high,0.5,feeler\n", "utf-8")
+    said = fitup("next", folder, "--to", tmp_path / "three", "--readings", tmp_path / "new.csv")
+    assert said.code == 0
+    assert "D3" in (tmp_path / "three" / "readings.csv").read_text("utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -146,3 +147,19 @@ def test_seats_with_nut_or_several_jacks(read, small_job_writer, tmp_path):
         "night.csv, row 2, pack: found plates at a seat held by a nut; allowed: an empty cell; "
         "clear it",
     ]
+
+
+def test_a_push_in_plan_is_beyond_or_short_of_start(read, small_case):
+    job, _ = small_case
+    seats = {**job.seats, "B-S1": replace(job.seats["B-S1"], pushes="ahead")}
+    pushed = replace(job, seats=seats)
+    rows = read(
+        HEAD + "1,raised,B-S1,,4,beyond,,,," + END + "1,end,B-S1,,1,short,,,," + END, pushed
+    )
+    assert [r.movement for r in rows] == pytest.approx([0.004, -0.001])
+    with pytest.raises(InputError) as refused:
+        read(HEAD + "1,end,B-S1,,4,above,,,," + END, pushed)
+    assert str(refused.value) == (
+        "night.csv, row 2, side: found 'above'; allowed: beyond or short (START) at a seat that "
+        "pushes ahead; say which side of START"
+    )
