@@ -16,6 +16,7 @@ LEANS: Final = (
     Column("amount", "length", "how far off plumb it should be now, without a sign", least=0.0),
     Column("side", "word", "to which side", words=("ahead", "back", "plumb")),
     Column("source", "text", "where that is written"),
+    Column("stage", "text", "the stage of the work it is for; empty: every stage", required=False),
 )
 TENSIONS: Final = (
     Column("id", "id", "the cable"),
@@ -23,6 +24,7 @@ TENSIONS: Final = (
     Column("u", "force", "the standard uncertainty of that", above=0.0),
     Column("target", "force", "the tension it should have now", required=False, above=0.0),
     Column("how", "text", "the tool, e.g. load cell"),
+    Column("stage", "text", "the stage of the work it is for; empty: every stage", required=False),
 )
 CABLES: Final = (
     Column("id", "id", "a name for the cable"),

@@ -28,7 +28,7 @@ from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
 from fitup.jobfolder.frame_schema import FRAME_TABLES
-from fitup.jobfolder.read_cables import check_leans, lean_of, tension_of, with_cables
+from fitup.jobfolder.read_cables import check_leans, lean_of, of_stage, tension_of, with_cables
 from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
@@ -114,7 +114,11 @@ def read_job(folder: Path | str) -> Job:
     axis = read_axis(root, settings, tables.get("crossfall.csv", []), problems)
     job = _build(settings, tables, axis, problems)
     cross_check(job, tables, problems)
-    job = at_stage(job, settings.stage, tables.get("targets.csv", []), problems)
+    targets = tables.get("targets.csv", [])
+    # a stage may be named for leans and tensions alone
+    own = (row["stage"] for name in CABLE_TABLES for row in tables.get(name, []))
+    elsewhere = not targets and settings.stage in own
+    job = at_stage(job, "" if elsewhere else settings.stage, targets, problems)
     check_leans(tables.get("leans.csv", []), job.points, problems)
     job = read_rounds(root, job, problems)
     job = _with_frame(root, present, job, tables["seats.csv"], problems)
@@ -163,8 +167,16 @@ def _build(
             ).values()
         ),
         excluded=settings.excluded,
-        leans=unique(tables.get("leans.csv", []), problems, lambda r: lean_of(r, problems)),
-        tensions=unique(tables.get("tensions.csv", []), problems, tension_of),
+        leans=unique(
+            of_stage(tables.get("leans.csv", []), settings.stage, problems),
+            problems,
+            lambda r: lean_of(r, problems),
+        ),
+        tensions=unique(
+            of_stage(tables.get("tensions.csv", []), settings.stage, problems),
+            problems,
+            tension_of,
+        ),
         influence_table=settings.influence_table,
         influence_by=settings.influence_by,
         alignment=axis,

@@ -18,6 +18,21 @@ from fitup.model.frame import FrameModel, Node
 _SHORT = 1e-3
 
 
+def of_stage(rows: list[Row], stage: str, problems: list[Problem]) -> list[Row]:
+    """Return the rows for the stage of the work that is planned, and those for every stage."""
+    told = next((row for row in rows if row["stage"]), None)
+    if told is not None and not stage:
+        problems.append(
+            told.problem(
+                "stage",
+                f"'{told['stage']}', but job.toml names no stage",
+                "empty, or a stage that job.toml names",
+                "say in job.toml which stage is planned now",
+            )
+        )
+    return [row for row in rows if not row["stage"] or row["stage"] == stage]
+
+
 def lean_of(row: Row, problems: list[Problem]) -> Lean | None:
     """Return a tower's lean, its amount and side put together."""
     amount, side = row["amount"], row["side"]

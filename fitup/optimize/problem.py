@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import CheckState, Influence, Job, Seat
+from fitup.model import CheckState, ForceRow, Influence, Job, Seat
 from fitup.optimize.packs import Choice, nut_choices, pack_choices, plate_counts, stay
 
 #: row (n,), bound, kind, subject, text
@@ -267,8 +267,19 @@ def _force_rows(influence: Influence, add: AddRow) -> None:
     for force in influence.forces:
         for sign, word, bound in ((1.0, "greatest", force.most), (-1.0, "least", -force.least)):
             if np.isfinite(bound):
-                text = f"{word} {force.kind} at {force.id}"
+                text = _force_words(force, word)
                 add(sign * force.row, bound - sign * force.now, force.kind, force.id, text)
+
+
+def _force_words(force: ForceRow, word: str) -> str:
+    """Say what a limit of a watched force stands for."""
+    kind, _, name = force.id.partition("/")
+    if kind == "cable":
+        return f"{word} tension of cable {name}"
+    if kind == "saddle":
+        saddle, _, side = name.partition("/")
+        return f"friction at saddle {saddle} before the cable slips {side}"
+    return f"{word} {force.kind} at {force.id}"
 
 
 def _seat_limit_rows(job: Job, influence: Influence, add: AddRow) -> None:

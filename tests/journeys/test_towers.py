@@ -130,3 +130,29 @@ def test_message(leans: str, message: str, small_job_writer: Callable[..., Path]
     with pytest.raises(InputError) as caught:
         read_job(folder)
     assert str(caught.value) == message
+
+
+STAGED = (
+    "id,head,foot,amount_mm,side,source,stage\n"
+    "M1,HEAD,FOOT,30,ahead,manual sheet 4,hangers 1 to 4\n"
+    "M1,HEAD,FOOT,0,plumb,manual sheet 9,all hangers\n"
+)
+
+
+def test_the_lean_wanted_is_that_of_the_stage_of_today(
+    small_job_writer: Callable[..., Path], tmp_path: Path
+):
+    for stage, target in (("hangers 1 to 4", 0.030), ("all hangers", 0.0)):
+        today = ("units =", f'stage = "{stage}"\nunits =')
+        folder = small_job_writer(tmp_path / stage, job=[JOB, today], leans=STAGED, **MAST)
+        assert read_job(folder).leans["M1"].target == pytest.approx(target)
+
+
+def test_rows_for_stages_need_a_stage(small_job_writer: Callable[..., Path], tmp_path: Path):
+    folder = small_job_writer(tmp_path, job=JOB, leans=STAGED, **MAST)
+    with pytest.raises(InputError) as caught:
+        read_job(folder)
+    assert str(caught.value) == (
+        "leans.csv, row 2, stage: found 'hangers 1 to 4', but job.toml names no stage; allowed: "
+        "empty, or a stage that job.toml names; say in job.toml which stage is planned now"
+    )

@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 
 from fitup.certify.hung import HungStates
+from fitup.certify.limits import Work, hold_limits
 from fitup.certify.lines import Lines
 from fitup.errors import CertificateRefused
 from fitup.jobfolder import read_job
 from fitup.joints import checks_of
-from fitup.model import Influence, Job
+from fitup.model import CheckState, Influence, Job
+from fitup.optimize.problem import limit_rows
 from fitup.structure import about_moves, frame_influence
 from fitup.structure.cable.of_frame import cable_element
 from fitup.survey import Survey, read_survey
@@ -147,3 +149,59 @@ def test_small_moves_need_no_other_tangent(hung):
     x = np.zeros(len(influence.seats))
     x[influence.seats.index("SH14")] = 0.001
     assert about_moves(job, influence, x) is None
+
+
+def limits_broken(job: Job, states: HungStates, **moves: float) -> list[str]:
+    """What the certificate says of a state against the limits of a changed job."""
+    checks = checks_of(job)
+    zero = np.zeros(len(checks))
+    work = Work(job, CheckState(checks, zero, np.diag(zero)), states, None, [], zero, zero)
+    outcome = states.at({**dict.fromkeys(job.seats, 0.0), **moves}, checks)
+    hold_limits(work, "here", moves, outcome, set())
+    return work.wrong
+
+
+def with_cable(job: Job, name: str, **changes: float) -> Job:
+    cables = {**job.frame.cables, name: replace(job.frame.cables[name], **changes)}
+    return replace(job, frame=replace(job.frame, cables=cables))
+
+
+def test_a_tension_beyond_its_limits_is_refused(hung):
+    job, _, _, states = hung
+    assert limits_broken(job, states) == []
+    assert limits_broken(with_cable(job, "H62", most=900e3), states) == [
+        "here: cable H62 pulls 955 kN, outside its limits in frame_cables.csv"
+    ]
+    assert limits_broken(with_cable(job, "H62", least=990e3), states) == [
+        "here: cable H62 pulls 955 kN, outside its limits in frame_cables.csv"
+    ]
+    # only a move brings it over
+    tight = with_cable(job, "H14", most=760e3)
+    assert limits_broken(tight, states) == []
+    assert "cable H14 pulls" in " ".join(limits_broken(tight, states, SH14=0.02))
+
+
+def test_a_slipping_saddle_is_refused(hung):
+    job, survey, _, _ = hung
+    rough = replace(job.frame.saddles["saddle"], friction=0.12)
+    slippery = replace(job, frame=replace(job.frame, saddles={"saddle": rough}))
+    assert "here: the cable slips back over saddle saddle" in limits_broken(
+        slippery, HungStates(slippery, survey)
+    )
+
+
+def test_the_optimiser_knows_the_same_limits_in_words(hung):
+    job, _, influence, _ = hung
+    checks = checks_of(job)
+    zero = np.zeros(len(checks))
+    wide = np.array([[-0.2, 0.2]] * len(influence.seats))
+    state = CheckState(checks, zero, np.diag(zero))
+    rows, bounds, labels = limit_rows(job, state, influence, wide)
+    text = {label.text: i for i, label in enumerate(labels)}
+    i = text["greatest tension of cable H14"]
+    now = next(f.now for f in influence.forces if f.id == "cable/H14")
+    assert bounds[i] == pytest.approx(1900e3 - now)
+    j = text["friction at saddle saddle before the cable slips back"]
+    spare = next(f for f in influence.forces if f.id == "saddle/saddle/back")
+    assert bounds[j] == pytest.approx(spare.now)
+    assert rows[j] == pytest.approx(-spare.row)
