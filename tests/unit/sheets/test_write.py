@@ -378,3 +378,20 @@ def test_importing_the_package_stays_light():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_inches_stand_with_their_fraction(made_us, tmp_path):
+    """1/32 in for the tape beside the decimal for the dial, neither alone."""
+    jack = built(made_us).stages[0].jacks[0]
+    number = jack.up[-1].number
+    assert number.unit == "in"
+    assert abs(number.thirty_seconds / 32 - abs(number.value)) <= 1 / 64
+    write_sheets(built(made_us), tmp_path / "us")
+    text = " ".join(pages(tmp_path / "us" / "move-E3.pdf"))
+    assert f"tape {number.fraction}" in text
+
+
+def test_the_overview_is_one_page_and_the_cards_are_small(written):
+    assert len(pages(written / "sequence.pdf")) == 1
+    box = PdfReader(written / "pocket-E3.pdf").pages[0].mediabox
+    assert (float(box.width), float(box.height)) == pytest.approx((297.6, 419.5), abs=1.0)
