@@ -155,3 +155,23 @@ def test_a_list_in_the_wrong_unit_still_settles():
     for axis in range(3):
         for step in (1e-3, -1e-3):
             assert cost(rotation(step * np.eye(3)[axis]) @ best.turn) > cost(best.turn)
+
+
+def test_points_that_are_not_independent():
+    """With a full covariance the fit is the best linear one: C = G V G', and no other is surer."""
+    rng = np.random.default_rng(8)
+    design = rng.uniform(-20.0, 20.0, (6, 3))
+    root = rng.normal(0.0, 0.001, (18, 18))
+    covariance = root @ root.T + np.eye(18) * 1e-7
+    u = np.sqrt(np.diag(covariance)).reshape(6, 3)
+    surveyed = design + np.linalg.cholesky(covariance).dot(rng.normal(size=18)).reshape(6, 3)
+    names = tuple("abcdef")
+    full = fit_pose("A", names, design, surveyed, u, covariance)
+    assert full.gain @ covariance @ full.gain.T == pytest.approx(full.covariance, rel=1e-6)
+    apart = fit_pose("A", names, design, surveyed, u)
+    really = apart.gain @ covariance @ apart.gain.T
+    assert (np.diag(full.covariance) < np.diag(really)).all()
+    # a diagonal covariance is the same as uncertainties alone
+    same = fit_pose("A", names, design, surveyed, u, np.diag(u.ravel() ** 2))
+    assert same.design2site.shift == pytest.approx(apart.design2site.shift, abs=1e-12)
+    assert same.covariance == pytest.approx(apart.covariance, rel=1e-9)
