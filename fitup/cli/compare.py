@@ -68,6 +68,11 @@ def show(job: Job, comparison: Comparison) -> None:
         click.echo(_loads(job, comparison.loads))
     reference = DISPLAY[job.units].temperature.text(job.reference_temperature)
     click.echo(f"\nAll values at {reference}; on site = at the steel of the new survey.")
+    for verdict in ("NOT as predicted", "doubtful"):
+        named = [d.check.id for d in comparison.checks if d.verdict == verdict]
+        named += [f"load of {d.seat}" for d in comparison.loads if d.verdict == verdict]
+        if named:
+            click.echo(f"{verdict}: {', '.join(named)}")
     click.echo(whole_words(comparison))
 
 
