@@ -92,7 +92,9 @@ def _flat(value: Any, at: str = "") -> dict[str, Any]:
         link = ", " if " " in at else "."
         parts = [(f"{at}{link}{key}" if at else str(key), v) for key, v in value.items()]
     elif isinstance(value, list) and value and all(isinstance(v, Mapping) for v in value):
-        parts = [(f"{at} {v.get('file', i + 1)}", v) for i, v in enumerate(value)]
+        parts = [
+            (f"{at} {v.get('file', v.get('observations', i + 1))}", v) for i, v in enumerate(value)
+        ]
     else:
         return {at: value}
     return {key: v for path, part in parts for key, v in _flat(part, path).items()}
