@@ -182,8 +182,12 @@ def _read_row(
     elif asked.what == "pack":
         out[asked.name] = _pack(row.get("pack", ""))
     else:
-        given = (k.removeprefix("read_") for k in filled if k in _reads(asked.dimension))
-        unit = next(given, "")
+        under = [k for k in filled if k.startswith("read_")]
+        if under not in ([], *([name] for name in _reads(asked.dimension))):
+            allowed = f"one value, under {' or '.join(_reads(asked.dimension))}"
+            wrong(f"a value under {' and '.join(under)}", allowed, "write it under its own unit")
+            return
+        unit = under[0].removeprefix("read_") if under else ""
         size, side = filled.get(f"read_{unit}", ""), row.get("side", "")
         value = _value(asked, size, unit, side, form.comma, wrong)
         if value is not None:
@@ -256,8 +260,8 @@ def _pack(text: str) -> Read:
     return Read(pack=tuple(m for m in re.split(r"[+\s]+", text.strip().lstrip("'")) if m))
 
 
-def _reads(dimension: str) -> set[str]:
-    return {f"read_{unit}" for unit in FACTORS[dimension]}
+def _reads(dimension: str) -> list[str]:
+    return [f"read_{unit}" for unit in FACTORS[dimension]]
 
 
 def _cell(cells: Sequence[Any], at: int) -> str:

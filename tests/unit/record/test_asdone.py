@@ -171,6 +171,17 @@ def write_csv(path, rows, delimiter=",", encoding="utf-8"):
             "not 0, a side; write what was read",
         ),
         (
+            {"read_mm": "0.4", "read_in": "0.02", "side": "ahead high"},
+            "form.csv, row 2, E3/L/step: found a value under read_mm and read_in; allowed: one "
+            "value, under read_m or read_mm or read_cm or read_in or read_ft or read_ftUS; write "
+            "it under its own unit",
+        ),
+        (
+            {"name": "load J1", "read_mm": "612"},
+            "form.csv, row 2, load J1: found a value under read_mm; allowed: one value, under "
+            "read_N or read_kN or read_MN or read_lbf or read_kip; write it under its own unit",
+        ),
+        (
             {"side": "ahead high"},
             "form.csv, row 2, E3/L/step: found ''; allowed: a number, a unit and, where it is not "
             "0, a side; write what was read",
