@@ -10,9 +10,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fitup.optimize import line as module
-from fitup.optimize.line import Line, Link, solve_line
+from fitup.optimize import sweep as module
+from fitup.optimize.line import Line, Link
 from fitup.optimize.search import Space
+from fitup.optimize.sweep import solve_line
 
 CASES = settings(
     max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
