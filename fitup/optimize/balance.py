@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -123,9 +124,7 @@ def _optimum(
     n = int(start[-1])
     wide = [(start[s], start[s + 2]) for s in range(len(links))]
     curve, slope = [], np.zeros(n)
-    for form, (i, j) in zip(
-        [*own, *links], [*zip(start[:-1], start[1:], strict=True), *wide], strict=True
-    ):
+    for form, (i, j) in zip([*own, *links], [*pairwise(start), *wide], strict=True):
         curve.append((form.H, i, i))
         slope[i:j] -= 2.0 * form.c
     G, d, at = [], [], 0

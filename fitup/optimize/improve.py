@@ -20,6 +20,8 @@ from fitup.optimize.search import Goal, Space
 
 _NEAR: Final = 48
 _SWEEPS: Final = 20
+#: up to so many seats every pair is tried
+_FEW: Final = 24
 #: cost of a metre over a limit, and of a plate that is not there
 _OVER: Final = 5.0e3
 _SHORT: Final = 0.5
@@ -80,6 +82,16 @@ def improve(
     return best[1], best[0]
 
 
+def _pairs(space: Space, H: Array) -> list[tuple[int, int]]:
+    """Return the pairs of seats worth changing together: all, or those that share a row."""
+    n = len(space.values)
+    if n <= _FEW:
+        return list(itertools.combinations(range(n), 2))
+    touched = (space.L != 0.0).astype(np.int64)
+    tied = (np.abs(H) > 1e-12 * np.abs(H).max(initial=0.0)) | (touched.T @ touched > 0)
+    return [(int(i), int(j)) for i, j in np.argwhere(np.triu(tied, 1))]
+
+
 class _Descent:
     """One descent: the choices near the ideal, where it stands, and what it costs there."""
 
@@ -88,7 +100,6 @@ class _Descent:
     ) -> None:
         self.space = space
         self.work = work
-        n = len(space.values)
         self.near = [
             np.sort(np.argsort(np.abs(v - x), kind="stable")[:_NEAR])
             for v, x in zip(space.values, space.ideal, strict=True)
@@ -106,7 +117,7 @@ class _Descent:
         self.at = [int(np.argmin(np.abs(v - a))) for v, a in zip(self.values, aim, strict=True)]
         if begin is not None:
             self.at = [int(np.searchsorted(k, b)) for k, b in zip(self.near, begin, strict=True)]
-        self.pairs = list(itertools.combinations(range(n), 2)) or [(0, 0)]
+        self.pairs = _pairs(space, self.H) or [(0, 0)]
 
     def state(self) -> tuple[Array, Array]:
         x = np.array([v[k] for v, k in zip(self.values, self.at, strict=True)])

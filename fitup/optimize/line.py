@@ -16,6 +16,9 @@ import numpy as np
 from fitup.frames import Array
 from fitup.optimize.search import Space
 
+#: care at limit rows, as in the compiled step
+_CARE = 1e-10
+
 
 @dataclass(frozen=True, eq=False)
 class Link:
@@ -117,6 +120,17 @@ class Tie:
         )
         return best + after.alone, alive[came]
 
+    def table(self, x: Array, after: Kept) -> Array:
+        """Return the cost of going from settings x (k, n) to each kept one, its own included."""
+        left, right = x @ self.to_a.T - self.h, after.x @ self.to_b.T
+        cost = (left**2).sum(axis=1)[:, None] + (right**2).sum(axis=1)[None, :]
+        cost = np.maximum(cost - 2.0 * left @ right.T, 0.0) + (self.rest + after.alone)[None, :]
+        near, far = x @ self.P.T, after.x @ self.Q.T
+        live = near.max(axis=0, initial=-np.inf) + far.max(axis=0, initial=-np.inf) > self.r
+        for i in np.flatnonzero(live):
+            cost[near[:, i][:, None] + far[:, i][None, :] > self.r[i] + _CARE] = np.inf
+        return np.asarray(cost)
+
 
 def best_line(ties: Sequence[Tie], kept: Sequence[Kept]) -> tuple[float, list[Array], Array]:
     """Find the best line along kept settings; ties fall to the first.
@@ -145,11 +159,17 @@ def best_line(ties: Sequence[Tie], kept: Sequence[Kept]) -> tuple[float, list[Ar
     return score, picks[::-1], np.array(before)
 
 
+def values_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> list[Array]:
+    """Return the least cost of all segments ahead of each kept setting, along kept settings."""
+    values = [np.zeros(len(kept[-1].x))]
+    for s in range(len(ties) - 1, -1, -1):
+        value, _ = ties[s].turned().step(kept[s + 1], values[-1] + kept[s + 1].alone, kept[s])
+        values.append(value - kept[s].alone)
+    return values[::-1]
+
+
 def least_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> Array:
     """Return the least cost of all segments from each on, along kept settings (count + 1,)."""
-    value = kept[-1].alone
-    least = [0.0, float(value.min(initial=np.inf))]
-    for s in range(len(ties) - 1, -1, -1):
-        value, _ = ties[s].turned().step(kept[s + 1], value, kept[s])
-        least.append(float(value.min(initial=np.inf)))
-    return np.array(least[::-1])
+    values = values_after(ties, kept)
+    least = [float((v + k.alone).min(initial=np.inf)) for v, k in zip(values, kept, strict=True)]
+    return np.array([*least, 0.0])

@@ -80,10 +80,10 @@ def plant(a: Any, v: Any) -> tuple[Any, Any, Any, Any, Any]:
 @_jit
 def allowed(near: Any, far: Any, r: Any, i: int, j: int) -> bool:
     """Say whether limits ``near_i + far_j <= r`` hold."""
+    over = 0
     for q in range(len(r)):
-        if near[i, q] + far[j, q] > r[q] + CARE:
-            return False
-    return True
+        over += near[i, q] + far[j, q] > r[q] + CARE
+    return over == 0
 
 
 @_jit

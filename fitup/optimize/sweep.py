@@ -38,7 +38,7 @@ REACH: Final = 2
 _FEWEST: Final = 30
 _FIRST: Final = 1e-4
 _WIDEN: Final = 1.7
-#: squares beyond which a setting is no part of any plan
+#: squares so large that all settings are listed
 _ENDLESS: Final = 1e6
 #: most settings of a segment that are listed
 _MOST: Final = 600_000
@@ -50,22 +50,33 @@ _CARE: Final = 1e-9
 
 @dataclass(slots=True)
 class LineResult:
-    """Best picks by segment, their cost, a lower bound, proof, settings kept, sweeps made."""
+    """What is known of a line.
+
+    ``picks`` by segment cost ``score``; no line costs less than ``lower``. Where ``proven``, every
+    line that costs less than was asked for goes along the ``kept`` settings, tied by ``ties``;
+    there costs are less by ``moved``.
+    """
 
     picks: list[Array]
     score: float
     lower: float
     proven: bool
-    kept: list[int]
+    kept: list[Kept]
+    ties: list[Tie]
+    moved: float
     sweeps: int
 
 
-def solve_line(line: Line, *, deadline: float = np.inf) -> LineResult | None:
+def solve_line(
+    line: Line, *, below: float = -np.inf, deadline: float = np.inf
+) -> LineResult | None:
     """Find the line of least cost, or a good one and a lower bound.
 
     Parameters
     ----------
     line : Line
+    below : float
+        Keep all lines that cost less than this.
     deadline : float
         ``time.monotonic()`` after which no new sweep begins.
 
@@ -81,29 +92,34 @@ def solve_line(line: Line, *, deadline: float = np.inf) -> LineResult | None:
     start = _first_guess(line, around, ties, deadline)
     if start is None:
         return None
-    score, picks, before, after = start
+    moved = balanced.moved
+    score, picks, after = start[0], start[1], start[3]
+    bar = max(score, below - moved)
+    before: Array | None = start[2]
     share = _AMPLE * max(0.0, score - around.least) / len(line.spaces)
-    due = score - after
-    lower, sweeps, sizes, proven = around.least, 0, [], False
+    due = bar - after
+    lower, sweeps, proven = around.least, 0, False
+    kept: list[Kept] = []
     while not proven and time.monotonic() < deadline:
-        kept = _sweep(line, around, ties, due, before)
-        if kept is None:
+        swept = _sweep(line, around, ties, due, before)
+        if swept is None:
             break
-        sweeps += 1
-        sizes = [len(k.x) for k in kept]
+        sweeps, kept = sweeps + 1, swept
         found, better, _ = best_line(ties, kept)
         improved = found < score
         if improved:
             score, picks = found, better
+            bar = max(score, below - moved)
         after = least_after(ties, kept)
         # a dismissed line pays what is due and then what kept settings cost; others the best
-        lower = max(lower, min(score, float((due[1:] + after[1:]).min())))
-        proven = lower >= score - _CARE * max(1.0, abs(score))
-        need = np.where(np.isfinite(after), score - after, due)
+        least = float((due[1:] + after[1:]).min())
+        lower = max(lower, min(score, least))
+        proven = least >= bar - _CARE * max(1.0, abs(score))
+        need = np.where(np.isfinite(after), bar - after, due)
         due = need + share if improved else np.where(need > due, need + share, due)
-        due[-1], before = score, None
-    moved = balanced.moved
-    return LineResult(picks, score + moved, min(lower, score) + moved, proven, sizes, sweeps)
+        due[-1], before = bar, None
+    lower = min(lower, score) + moved
+    return LineResult(picks, score + moved, lower, proven, kept, ties, moved, sweeps)
 
 
 class _Around:
@@ -250,7 +266,8 @@ def list_settings(
     if size < 0.0:
         pick = np.zeros((0, len(space.values)), dtype=np.int32)
     else:
-        listed = collect(space, Goal("squares", R, z, R, z), min(size, _ENDLESS), _MOST)
+        radius = size if size < _ENDLESS else np.inf
+        listed = collect(space, Goal("squares", R, z, R, z), radius, _MOST)
         if listed is None:
             return None
         pick = listed[0]

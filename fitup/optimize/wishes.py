@@ -18,17 +18,23 @@ import numpy as np
 from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import Wishes, WishResult
+from fitup.optimize.banded import solve_banded
 from fitup.optimize.improve import Work, improve
 from fitup.optimize.problem import FitProblem
 from fitup.optimize.relax import Relaxed, least_squares, least_worst, reach
 from fitup.optimize.rings import cluster_tree, search_rings
 from fitup.optimize.search import Goal, SearchResult, Space, search
+from fitup.optimize.stock import solve_deck_line
 
 Report = Callable[[str], None]
 
 #: how far a value may pass a bound found by floating-point means
 _CARE = 1e-9
 _STARTS = 8
+#: from so many segments on a job is searched along the deck
+_LINE = 3
+#: ... and a segment on so many seats in bands
+_LONG = 12
 _HALVINGS = 10
 _NEAR_ENOUGH = 0.02
 #: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
@@ -73,15 +79,23 @@ def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: No
     report("continuous optimum")
     loosest = least_worst(problem)
     goal = wishes.worst_ratio_goal
-    pick, first = _worst(problem, loosest, goal, deadline, report)
+    along = None
+    if loosest.value <= goal:
+        along = _along(problem, goal * (1.0 + _CARE), deadline, report)
+    if along is not None and along.pick is not None:
+        pick, first = along.pick, _met(problem, along.pick, goal, loosest)
+    else:
+        pick, first = _worst(problem, loosest, goal, deadline, report)
     cap = max(goal, problem.worst_ratio(problem.settings(pick))) * (1.0 + _CARE)
-    pick, second, ideal = _squares(problem, pick, cap, deadline, report)
+    if along is None or along.pick is None:
+        along = _along(problem, cap, deadline, report)
+    pick, second, ideal = _squares(problem, pick, cap, along, deadline, report)
     pick, third = _work(problem, wishes, pick, cap, ideal, second, report)
     return Chosen(
         pick,
         (first, second, *third),
         ideal,
-        _method(problem),
+        _method(problem, along),
         problem.worst_ratio(problem.settings(pick)),
     )
 
@@ -123,8 +137,43 @@ def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | Non
     return improve(space, squares_goal(problem), starts)[0]
 
 
-def _method(problem: FitProblem) -> str:
+def _met(problem: FitProblem, pick: Array, goal: float, relaxed: Relaxed) -> WishResult:
+    value = problem.worst_ratio(problem.settings(pick))
+    text = f"every check within {goal:.2f} of its tolerance"
+    return WishResult("worst ratio", value, min(value, relaxed.value), True, text)
+
+
+def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> SearchResult | None:
+    """Search a line of three segments or more along the deck; None where it is no such line."""
+    halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
+    if sum(bool(a or b) for a, b in halves) < _LINE:
+        return None
+    report("least squares along the deck, within tolerance")
+    goal = squares_goal(problem)
+
+    def repair(pick: Array) -> Array | None:
+        """Bring a pick that overdraws the stock back within it, two seats at a time."""
+        space = space_of(problem, problem.settings(pick), cap)
+        return improve(space, goal, 1, begin=pick)[0]
+
+    return solve_deck_line(problem, cap, repair, deadline)
+
+
+def _in_bands(problem: FitProblem, pick: Array, cap: float, deadline: float) -> SearchResult | None:
+    """Search a continuous deck on many seats in bands; None where the job is no such deck."""
+    if max(len(c) for c in problem.clusters) < _LONG:
+        return None
+    return solve_banded(problem, cap, pick, deadline)
+
+
+def _method(problem: FitProblem, along: SearchResult | None) -> str:
     packs = sum(len(c) for c in problem.choices)
+    if along is not None and along.pick is not None:
+        return (
+            f"recursion along the deck over {len(problem.seats)} seats with {packs} possible packs "
+            f"and settings: segments are tied to their neighbours only; plates in short supply "
+            f"shared by prices"
+        )
     return (
         f"exact search in rings over {len(problem.seats)} seats with {packs} possible packs and "
         f"settings, clusters of seats matched through a k-d tree; start from the continuous "
@@ -194,9 +243,7 @@ def _worst(
     if relaxed.value <= goal:
         pick = attainable(problem, goal, _STARTS)
         if pick is not None:
-            value = problem.worst_ratio(problem.settings(pick))
-            text = f"every check within {goal:.2f} of its tolerance"
-            return pick, WishResult("worst ratio", value, min(value, relaxed.value), True, text)
+            return pick, _met(problem, pick, goal, relaxed)
     aim = _worst_goal(problem, relaxed)
     start = _closer(problem, _any_pick(problem, relaxed, aim, deadline), relaxed.value, goal)
     score = problem.worst_ratio(problem.settings(start))
@@ -255,19 +302,41 @@ def _ring_search(
 
 
 def _squares(
-    problem: FitProblem, pick: Array, cap: float, deadline: float, report: Report
+    problem: FitProblem,
+    pick: Array,
+    cap: float,
+    along: SearchResult | None,
+    deadline: float,
+    report: Report,
 ) -> tuple[Array, WishResult, Array]:
     report("second wish: least squares")
     relaxed = least_squares(problem, cap)
     ideal = problem.settings(pick) if relaxed is None else relaxed.x
+    if along is not None and along.pick is not None:
+        text = f"least sum of squared ratios with every ratio within {cap:.2f}"
+        bound = along.lower if relaxed is None else max(along.lower, relaxed.value * (1.0 - 1e-6))
+        lower = along.score if along.proven else min(along.score, bound)
+        return (
+            along.pick,
+            WishResult("least squares", along.score, lower, along.proven, text),
+            ideal,
+        )
     space, goal = space_of(problem, ideal, cap), squares_goal(problem)
     start, value = improve(space, goal, _STARTS)
     if start is None or problem.squares(problem.settings(pick)) < value:
         start, value = pick, problem.squares(problem.settings(pick))
-    found = _ring_search(problem, space, tight_goal(problem, relaxed), value, deadline)
+    bands = _in_bands(problem, start, cap, deadline)
+    least = 0.0
+    if bands is not None and bands.pick is not None:
+        start, value, least = bands.pick, bands.score, bands.lower
+    found = bands
+    if found is None or not found.proven:
+        found = _ring_search(problem, space, tight_goal(problem, relaxed), value, deadline)
     if found.pick is not None:
         start, value = found.pick, problem.squares(problem.settings(found.pick))
-    bound = found.lower if relaxed is None else max(found.lower, relaxed.value * (1.0 - 1e-6))
+    bound = max(found.lower, least)
+    if relaxed is not None:
+        bound = max(bound, relaxed.value * (1.0 - 1e-6))
     lower = value if found.proven else min(value, bound)
     text = f"least sum of squared ratios with every ratio within {cap:.2f}"
     return start, WishResult("least squares", value, lower, found.proven, text), ideal

@@ -16,7 +16,7 @@ from fitup.optimize.search import Space
 from fitup.optimize.sweep import solve_line
 
 CASES = settings(
-    max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
 )
 
 

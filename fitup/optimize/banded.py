@@ -1,0 +1,180 @@
+"""Continuous decks: rows that fade with distance are cut to a band, and the cut is paid for.
+
+A seat of a continuous deck moves every check a little, but what it does fades from span to span.
+With seats in blocks along the deck and every row cut to two neighbouring blocks, the deck is a
+line. With x0 the least-squares settings, d = x - x0, and E what was cut from the rows,
+
+    |F x - g| = |F_band d + (F x0 - g) + E d|
+
+and a plan better than the one known has d' H d < best - least. So |E d| is at most delta, the
+greatest singular value of E H^(-1/2) times sqrt(best - least), and
+
+    |sqrt(squares) - sqrt(band squares)| <= delta.
+
+The line gives every plan whose band squares are below (sqrt(best) + delta)^2; each is then
+summed up in full. Limits are cut the same way and loosened by what was cut.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.optimize.deckline import deck_line
+from fitup.optimize.problem import FitProblem
+from fitup.optimize.search import SearchResult
+from fitup.optimize.stock import list_lines, plates_used
+from fitup.optimize.sweep import solve_line
+
+#: seats in a block: more cut less and list more
+_SEATS: Final = (3, 4, 5, 6, 7)
+#: greatest share of the squares that the cut may be worth
+_WORTH: Final = 0.06
+
+
+@dataclass(frozen=True, eq=False)
+class _Band:
+    """The problem cut to a band, limits loosened, and what the cut is worth at most."""
+
+    problem: FitProblem
+    delta: float
+
+
+def solve_banded(
+    problem: FitProblem, cap: float | None, pick: Array, deadline: float = np.inf
+) -> SearchResult | None:
+    """Find the pick of least squares of a deck whose rows fade along it.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float, optional
+        Greatest ratio of deviation to tolerance.
+    pick : Array (n,)
+        A pick that keeps cap, limits and stock, to be beaten.
+    deadline : float
+        ``time.monotonic()`` after which the gap is stated instead of closed.
+
+    Returns
+    -------
+    SearchResult or None
+        None where rows do not fade enough, or blocks hold too many packs.
+    """
+    best = problem.squares(problem.settings(pick))
+    x0, reach = _better_plans(problem, best)
+    result = SearchResult(pick, best, 0.0, False)
+    tried = False
+    for size in _SEATS:
+        band = _cut(problem, cap, x0, reach, size)
+        if 2.0 * band.delta > _WORTH * np.sqrt(best):
+            continue
+        if (
+            result.proven
+            or time.monotonic() > deadline
+            or not _solve(problem, cap, band, result, deadline)
+        ):
+            break
+        tried = True
+    return result if tried else None
+
+
+def _solve(
+    problem: FitProblem, cap: float | None, band: _Band, result: SearchResult, deadline: float
+) -> bool:
+    """Better a result by the plans of a band; say whether there was anything to learn."""
+    deck = deck_line(band.problem, None)
+    if deck is None:
+        return False
+    limit = (np.sqrt(result.score) + band.delta) ** 2
+    found = solve_line(deck.line, below=limit - deck.rest, deadline=deadline)
+    if found is None:
+        return False
+    least = max(0.0, np.sqrt(max(0.0, found.lower + deck.rest)) - band.delta) ** 2
+    result.lower = max(result.lower, min(float(least), result.score))
+    if not found.proven:
+        return True
+    uses = plates_used(deck.line.spaces, found.kept)
+    below = limit - deck.rest - found.moved
+    lines = list_lines(found.ties, found.kept, uses, problem.stock, below, alike=False)
+    for line in lines or ():
+        pick = deck.pick(line, len(problem.seats))
+        x = problem.settings(pick)
+        score = problem.squares(x)
+        inside = cap is None or problem.worst_ratio(x) <= cap
+        if score < result.score and inside and problem.feasible(pick):
+            result.pick, result.score = pick, score
+    if lines is not None:
+        result.lower, result.proven = result.score, True
+    return True
+
+
+def _better_plans(problem: FitProblem, best: float) -> tuple[Array, Array]:
+    """Return x0 (n,) and reach (n, n): plans better than ``best`` lie at x0 + reach u, |u| < 1."""
+    root = np.sqrt(problem.weights)
+    still = np.sqrt(problem.move_price) * np.eye(len(problem.seats))
+    M = np.vstack([problem.F * root[:, None], still])
+    h = np.r_[problem.g * root, np.zeros(len(problem.seats))]
+    x0 = np.linalg.lstsq(M, h, rcond=None)[0]
+    spare = max(0.0, best - float(((M @ x0 - h) ** 2).sum())) * (1.0 + 1e-9)
+    size, vectors = np.linalg.eigh(M.T @ M)
+    return x0, np.sqrt(spare) * vectors / np.sqrt(size)
+
+
+def seats_along(problem: FitProblem) -> Array:
+    """Return the seats (n,) in the order in which they act along the deck.
+
+    Seats that share checks stand near one another: the order is that of the Fiedler vector of the
+    graph whose ties are the shares of their columns.
+    """
+    F = problem.F / np.maximum(np.linalg.norm(problem.F, axis=0), 1e-300)
+    tie = np.abs(F.T @ F)
+    np.fill_diagonal(tie, 0.0)
+    vector = np.linalg.eigh(np.diag(tie.sum(axis=1)) - tie)[1][:, min(1, len(tie) - 1)]
+    vector = np.round(vector * (1.0 if vector[0] <= vector[-1] else -1.0), 9)
+    return np.argsort(vector, kind="stable")
+
+
+def _cut(problem: FitProblem, cap: float | None, x0: Array, reach: Array, size: int) -> _Band:
+    """Cut every row to two neighbouring blocks of so many seats.
+
+    Better plans lie at ``x0 + reach u`` with |u| < 1.
+    """
+    n = len(problem.seats)
+    count = max(1, n // size)
+    parts = np.array_split(seats_along(problem), count)
+    blocks = [tuple(sorted(int(i) for i in part)) for part in parts]
+    L, b = problem.L, problem.b
+    if cap is not None:
+        L = np.vstack([L, problem.F, -problem.F])
+        b = np.r_[b, cap + problem.g, cap - problem.g]
+    F_band, L_band = _within_blocks(problem.F, blocks), _within_blocks(L, blocks)
+    F_rest, L_rest = problem.F - F_band, L - L_band
+    # what was cut, at x0, goes to the right-hand side; what it may differ from there is the cut
+    off = (F_rest * np.sqrt(problem.weights)[:, None]) @ reach
+    cut = replace(
+        problem,
+        F=F_band,
+        g=problem.g - F_rest @ x0,
+        L=L_band,
+        b=b - L_rest @ x0 + np.linalg.norm(L_rest @ reach, axis=1),
+        clusters=tuple(c for block in blocks for c in (block, ())),
+    )
+    return _Band(cut, float(np.linalg.norm(off, 2)))
+
+
+def _within_blocks(rows: Array, blocks: list[tuple[int, ...]]) -> Array:
+    """Return rows with only the two neighbouring blocks left in which each weighs most."""
+    if len(blocks) < 3:
+        return rows
+    weight = np.stack([(rows[:, block] ** 2).sum(axis=1) for block in blocks], axis=1)
+    first = (weight[:, :-1] + weight[:, 1:]).argmax(axis=1)
+    kept = np.zeros_like(rows)
+    for k in range(len(blocks) - 1):
+        columns = np.array([*blocks[k], *blocks[k + 1]])
+        which = np.flatnonzero(first == k)
+        kept[np.ix_(which, columns)] = rows[np.ix_(which, columns)]
+    return kept

@@ -1,0 +1,162 @@
+"""A fit problem seen as a line: segments in order, each tied to its neighbours only.
+
+Which seats are tied is read from the rows of checks and limits. Segments side by side, or a
+branch, share a block; the fewer and smaller the blocks, the faster the recursion.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.optimize.line import Line, Link
+from fitup.optimize.problem import FitProblem
+from fitup.optimize.search import Space
+
+#: share of a row's greatest coefficient below which a seat is not tied by it
+_LOOSE: Final = 1e-12
+
+
+@dataclass(frozen=True, eq=False)
+class DeckLine:
+    """A problem as a line of blocks of seats (by number), and squares that no seat changes."""
+
+    line: Line
+    blocks: list[Array]
+    rest: float
+
+    def pick(self, picks: list[Array], n: int) -> Array:
+        """Return picks by block as one pick (n,) of choices."""
+        pick = np.zeros(n, dtype=np.int64)
+        for block, own in zip(self.blocks, picks, strict=True):
+            pick[block] = own
+        return pick
+
+
+def deck_line(
+    problem: FitProblem, cap: float | None, prices: Array | None = None
+) -> DeckLine | None:
+    """Return a problem as a line, every ratio within ``cap``.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float, optional
+    prices : Array (t,), optional
+        What every plate of each mark costs, none below zero.
+
+    Returns
+    -------
+    DeckLine or None
+        None when it is a single block: then it is no line.
+    """
+    root = np.sqrt(problem.weights)
+    M, h = problem.F * root[:, None], problem.g * root
+    L, b = problem.L, problem.b
+    if cap is not None:
+        L = np.vstack([L, problem.F, -problem.F])
+        b = np.r_[b, cap + problem.g, cap - problem.g]
+    blocks = _blocks(problem, np.vstack([_tied(M), _tied(L)]))
+    if len(blocks) < 2:
+        return None
+    at = np.empty(len(problem.seats), dtype=np.int64)
+    for k, block in enumerate(blocks):
+        at[block] = k
+    squares, rest = _split(M, h, at, len(blocks))
+    limits, _ = _split(L, b, at, len(blocks))
+    own, spaces, links = [], [], []
+    for k, block in enumerate(blocks):
+        rows, right = squares[0][k]
+        still = np.sqrt(problem.move_price) * np.eye(len(block))
+        own.append((np.vstack([rows[:, block], still]), np.r_[right, np.zeros(len(block))]))
+        spaces.append(_space(problem, block, *limits[0][k]))
+    for k, (one, two) in enumerate(pairwise(blocks)):
+        (A, right), (P, r) = squares[1][k], limits[1][k]
+        links.append(Link(A[:, one], A[:, two], right, P[:, one], P[:, two], r))
+    priced = None
+    if prices is not None:
+        priced = [[problem.counts[i] @ prices for i in block] for block in blocks]
+    return DeckLine(Line(spaces, own, links, priced), blocks, rest)
+
+
+def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
+    L = L[:, block]
+    size = np.abs(L).max(axis=1, initial=0.0)
+    size = np.where(size > 0.0, size, 1.0)
+    return Space(
+        [np.array([c.setting for c in problem.choices[i]]) for i in block],
+        [problem.counts[i] for i in block],
+        problem.stock,
+        L / size[:, None],
+        b / size,
+        np.zeros(len(block)),
+    )
+
+
+def _tied(rows: Array) -> Array:
+    """Say which seats each row ties (p, n)."""
+    size = np.abs(rows).max(axis=1, initial=0.0)
+    return np.abs(rows) > _LOOSE * np.where(size > 0.0, size, 1.0)[:, None]
+
+
+def _blocks(problem: FitProblem, tied: Array) -> list[Array]:
+    """Return blocks of seats such that every row ties one block or two that follow each other.
+
+    Segments are laid out by how many ties they are from an end of the deck (the level sets of a
+    breadth-first walk); parts of a job that nothing ties come one after the other.
+    """
+    halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
+    segments = [np.array(sorted(a + b), dtype=np.int64) for a, b in halves if a or b]
+    free = np.array([len(c) > 1 for c in problem.choices])
+    touched = np.stack([(tied[:, own] & free[own]).any(axis=1) for own in segments])
+    ties = (touched.astype(np.int64) @ touched.T.astype(np.int64)) > 0
+    levels: list[list[int]] = []
+    left = set(range(len(segments)))
+    while left:
+        levels += _levels(ties, _end(ties, min(left), left))
+        left -= {s for level in levels for s in level}
+    return [np.concatenate([segments[s] for s in level]) for level in levels]
+
+
+def _levels(ties: Array, start: int) -> list[list[int]]:
+    levels, seen = [[start]], {start}
+    while True:
+        ahead = {int(t) for s in levels[-1] for t in np.flatnonzero(ties[s])} - seen
+        if not ahead:
+            return levels
+        levels.append(sorted(ahead))
+        seen |= ahead
+
+
+def _end(ties: Array, start: int, left: set[int]) -> int:
+    """Return a segment at an end of the deck: one as far as can be from the one before."""
+    while True:
+        levels = _levels(ties, start)
+        farthest = min(levels[-1])
+        if len(_levels(ties, farthest)) <= len(levels):
+            return start
+        start = farthest
+
+
+_Rows = list[tuple[Array, Array]]
+
+
+def _split(rows: Array, right: Array, at: Array, count: int) -> tuple[tuple[_Rows, _Rows], float]:
+    """Return rows by block and by pair of blocks, and the squares of rows that tie none."""
+    tied = _tied(rows) & (rows != 0.0)
+    first = np.array([at[t].min(initial=count) for t in tied], dtype=np.int64)
+    last = np.array([at[t].max(initial=-1) for t in tied], dtype=np.int64)
+    own = [
+        (rows[which], right[which]) for k in range(count) for which in [(first == k) & (last == k)]
+    ]
+    pairs = [
+        (rows[which], right[which])
+        for k in range(count - 1)
+        for which in [(first == k) & (last == k + 1)]
+    ]
+    none = last < 0
+    return (own, pairs), float(right[none] @ right[none])
