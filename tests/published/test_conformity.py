@@ -41,6 +41,14 @@ def test_guard_band_of_iso_14253():
     """ISO 14253-1:2017: at 95 % the guard band is 1.65 standard uncertainties, one-sided."""
     assert 1.0 - accepted(0.01, 1.0, 0.05) == pytest.approx(1.644854e-2, abs=1e-7)
     assert rejected(0.01, 1.0, 0.05) - 1.0 == pytest.approx(1.644854e-2, abs=1e-7)
+    edge = 1.0 - 1.644854e-2
+    assert conformity(edge - 1e-6, 0.01, 1.0, 0.05) == "inside"
+    assert conformity(edge + 1e-6, 0.01, 1.0, 0.05) == "undecided"
+    assert conformity(edge - 2.0 + 1e-6, 0.01, 1.0, 0.05) == "undecided"
+    assert conformity(edge - 2.0 - 1e-6, 0.01, 1.0, 0.05) == "outside"
+    # below what can be called inside, the middle itself: 95 % within 1.96 u
+    assert accepted(1.0 / 1.95, 1.0, 0.05) is None
+    assert accepted(1.0 / 1.97, 1.0, 0.05) is not None
     assert probability_inside(1.0 - 0.0165, 0.01, 1.0) == pytest.approx(0.95053, abs=1e-5)
     assert probability_inside(1.0 - 0.02, 0.01, 1.0) == pytest.approx(0.97725, abs=1e-5)
 

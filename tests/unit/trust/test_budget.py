@@ -47,7 +47,10 @@ def budget_of(case, plan=None, doubts=NONE, steel=None):
     job = replace(case.job, doubts=doubts)
     survey = replace(
         case.survey,
-        steel={n: Steel(s.mean, doubts.steel, shared="e") for n, s in case.survey.steel.items()},
+        # 4 K colder than the reference: the coefficient then counts over the way
+        steel={
+            n: Steel(s.mean - 4.0, doubts.steel, shared="e") for n, s in case.survey.steel.items()
+        },
     )
     args = (job, survey, case.state, case.influence, plan)
     budget = make_budget(*args, effect=lambda j: rigid_influence(j, survey), steel=steel)
