@@ -17,9 +17,12 @@ from fitup.optimize.moves import Carry, carry
 from fitup.optimize.problem import clearance
 from fitup.optimize.rows import WayRows, out_of_step
 from fitup.sequence import Course, Move
+from fitup.units import DISPLAY
 
 #: most even parts of one group's way
 MOST_PARTS = 60
+#: limits of lengths, which are held to half of the last printed digit
+_LIFTS = ("difference", "warp", "opening", "locked")
 #: most sets of pumps that are tried for one group
 _MOST_SETS = 64
 
@@ -166,10 +169,24 @@ def _move(
     start, end = rests[ends[0]].settings, rests[ends[1]].settings
     own = rows.L[:, group.columns]
     off = np.array([out_of_step(job, s.id) for s in group.seats])
-    top = np.maximum(0.0, np.maximum(own @ (way.raised - start), own @ (end - start)))
+    exact = np.maximum(own @ (way.raised - start), own @ (end - start))
+    # loads are held at the readings as they will be printed; lifts have their half digit of room
+    printed = (own @ _as_printed(job, start, way, end).T).max(axis=1, initial=0.0)
+    loads = np.array([label.kind not in _LIFTS for label in rows.labels], dtype=bool)
+    top = np.maximum(0.0, np.where(loads, np.maximum(exact, printed), exact))
     shaken = np.where(rows.shaken, np.abs(own) @ off, 0.0)
     peak = np.array([way.peak[m] for m in marks])
     return Move(index, ends[0], ends[1], top + shaken, peak)
+
+
+def _as_printed(job: Job, start: Array, way: Carry, end: Array) -> Array:
+    """Return the readings (s, k) of a move from its START marks as they will stand on paper [m]."""
+    shown = DISPLAY[job.units].move
+    up = [(way.raised - start) * k / way.rises for k in range(1, way.rises + 1)]
+    down = [
+        way.raised - start + (end - way.raised) * k / way.falls for k in range(1, way.falls + 1)
+    ]
+    return np.array([[shown.back(shown.number(float(v))) for v in row] for row in (*up, *down)])
 
 
 def _pump_sets(job: Job, group: Group) -> tuple[int, ...]:
