@@ -98,11 +98,13 @@ def line_problem(segments: int, seed: int, *, share: float | None = None) -> Fit
     warp = np.kron(np.eye(segments), np.array([[1.0, -1.0, 1.0, -1.0]]))
     choices, counts = seat_choices(kinds, 0.039)
     F, target = np.array(rows), np.array(g)
-    M = np.vstack([F * np.sqrt(weights)[:, None], np.sqrt(MOVE_PRICE) * np.eye(n)])
-    ideal = np.linalg.lstsq(M, np.r_[target * np.sqrt(weights), np.zeros(n)], rcond=None)[0]
-    moves = np.array([c.setting for c in choices])
-    nearest = counts[np.abs(moves[None, :] - ideal[:, None]).argmin(axis=1)].sum(axis=0)
-    stock = np.full(len(PLATES), 10 * n) if share is None else np.ceil(share * nearest)
+    stock = np.full(len(PLATES), 10 * n)
+    if share is not None:
+        M = np.vstack([F * np.sqrt(weights)[:, None], np.sqrt(MOVE_PRICE) * np.eye(n)])
+        ideal = np.linalg.lstsq(M, np.r_[target * np.sqrt(weights), np.zeros(n)], rcond=None)[0]
+        moves = np.array([c.setting for c in choices])
+        nearest = counts[np.abs(moves[None, :] - ideal[:, None]).argmin(axis=1)].sum(axis=0)
+        stock = np.ceil(share * nearest).astype(np.int64)
     return FitProblem(
         seats=tuple(f"G{s + 1}-S{i + 1}" for s in range(segments) for i in range(4)),
         rows=tuple(str(i) for i in range(len(F))),
@@ -115,7 +117,7 @@ def line_problem(segments: int, seed: int, *, share: float | None = None) -> Fit
         choices=(choices,) * n,
         marks=kinds.marks,
         counts=(counts,) * n,
-        stock=stock.astype(np.int64),
+        stock=stock,
         windows=np.tile([-0.039, 0.039], (n, 1)),
         clusters=tuple(c for s in range(segments) for c in (tuple(range(4 * s, 4 * s + 4)), ())),
     )

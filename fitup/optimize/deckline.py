@@ -113,7 +113,7 @@ def _blocks(problem: FitProblem, tied: Array) -> list[Array]:
     segments = [np.array(sorted(a + b), dtype=np.int64) for a, b in halves if a or b]
     free = np.array([len(c) > 1 for c in problem.choices])
     touched = np.stack([(tied[:, own] & free[own]).any(axis=1) for own in segments])
-    ties = (touched.astype(np.int64) @ touched.T.astype(np.int64)) > 0
+    ties = (touched.astype(float) @ touched.T.astype(float)) > 0.0
     levels: list[list[int]] = []
     left = set(range(len(segments)))
     while left:
