@@ -58,8 +58,16 @@ def on_its_own(work: Callable[..., tuple[float, float, float, bool]], *given: An
 def _measured(work: Callable[..., tuple[float, float, float, bool]], given: Any) -> Outcome:
     plain_line(3, 0)
     seconds, best, lower, proven = work(*given)
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    return Outcome(seconds, best, lower, proven, memory)
+    return Outcome(seconds, best, lower, proven, _peak_memory())
+
+
+def _peak_memory() -> float:
+    """Peak memory of this process [MB]; what the kernel counts from its own start, where it can."""
+    status = Path("/proc/self/status")
+    if status.exists():
+        lines = dict(line.split(":", 1) for line in status.read_text().splitlines())
+        return float(lines["VmHWM"].split()[0]) / 1024.0
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
 def plain_line(segments: int, seed: int) -> tuple[float, float, float, bool]:
@@ -191,6 +199,31 @@ def plot(path: Path, sizes: list[int], found: list[Outcome]) -> None:
     figure.savefig(path, dpi=130, metadata={"Software": ""})
 
 
+def sieve(path: Path) -> None:
+    """Draw how many settings each segment has, and how many the sweep keeps."""
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    import matplotlib.pyplot as plt
+
+    deck = deck_line(line_problem(12, 1), None)
+    assert deck is not None
+    found = solve_line(deck.line)
+    assert found is not None
+    packs = [np.prod([float(len(v)) for v in space.values]) for space in deck.line.spaces]
+    at = np.arange(1, len(packs) + 1)
+    figure, axis = plt.subplots(figsize=(7.0, 2.6), layout="constrained")
+    axis.bar(at - 0.2, packs, 0.4, color="white", edgecolor="black", label="packs allow")
+    kept = [max(1, len(k.x)) for k in found.kept]
+    axis.bar(at + 0.2, kept, 0.4, color="0.4", edgecolor="black", hatch="//", label="kept")
+    axis.set_yscale("log")
+    axis.set_xticks(at)
+    axis.set_xlabel("segment")
+    axis.set_ylabel("settings")
+    figure.legend(loc="outside upper right", ncols=2, frameon=False)
+    figure.savefig(path, dpi=130, metadata={"Software": ""})
+
+
 def main() -> None:
     """Print the table, and draw it."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -199,7 +232,8 @@ def main() -> None:
     parser.add_argument("--shared", type=int, nargs="*", default=[28])
     parser.add_argument("--seats", type=int, nargs="*", default=[16, 40, 100])
     parser.add_argument("--jobs", type=int, default=1000, help="jobs rounded by hand")
-    parser.add_argument("--plot", type=Path)
+    parser.add_argument("--plot", type=Path, help="draw time and memory here")
+    parser.add_argument("--sieve", type=Path, help="draw what a sweep keeps here")
     options = parser.parse_args()
     print("| case | seconds | best | gap | MB | general s | general best | general bound |")
     print("|---|---|---|---|---|---|---|---|", flush=True)
@@ -221,6 +255,8 @@ def main() -> None:
         print(f"\ngrowth with segments: time ^{times:.2f}, memory ^{memory:.2f}", flush=True)
     if options.plot:
         plot(options.plot, options.segments, grown)
+    if options.sieve:
+        sieve(options.sieve)
     if options.jobs:
         print("\nrounded by hand, beside the proven optimum, 3 segments:")
         for name, value in by_hand(options.jobs, 3).items():

@@ -46,7 +46,7 @@ FACTORS: Final[dict[str, dict[str, float]]] = {
         "kNm_per_rad": 1e3,
         "kip_ft_per_rad": 1e3 * _LBF * 0.3048,
     },
-    "air_pressure": {"hPa": 100.0, "inHg": 3386.389, "mmHg": 133.3224},
+    "air_pressure": {"Pa": 1.0, "hPa": 100.0, "inHg": 3386.389, "mmHg": 133.3224},
     "angle": {"rad": 1.0, "deg": math.pi / 180.0, "gon": math.pi / 200.0},
     "circle": {
         "rad": 1.0,
@@ -54,7 +54,7 @@ FACTORS: Final[dict[str, dict[str, float]]] = {
         "gon": math.pi / 200.0,
         "dms": math.pi / 180.0,  # written 63-25-48.2, read by dms_to_degrees first
     },
-    "small_angle": {"mgon": math.pi / 2e5, "arcsec": math.pi / 648e3, "rad": 1.0},
+    "small_angle": {"rad": 1.0, "mgon": math.pi / 2e5, "arcsec": math.pi / 648e3},
     "slope": {"ratio": 1.0, "pct": 1e-2, "mm_per_m": 1e-3, "in_per_ft": _INCH / 0.3048},
     "roughness": {"ratio": 1.0, "mm_per_m": 1e-3, "in_per_mi": _INCH / (5280.0 * 0.3048)},
     "expansion": {"per_C": 1.0, "per_F": 1.8},

@@ -31,6 +31,8 @@ _COMMANDS: Final = {
     "windows": "Show when a joint may be locked, and waiting beside jacking.",
     "lockoff": "Say whether to lock, wait or move again, with the reason.",
     "plan": "Choose packs and order the moves, with proof.",
+    "whatif": "Show the plan beside one with seats held, plates gone or jacks broken.",
+    "fewer": "Show what disturbing fewer seats costs.",
     "sheets": "Plan, certify and write the sheets.",
     "next": "Write the next job folder after the moves.",
     "compare": "Hold a re-survey against its prediction.",

@@ -34,6 +34,8 @@ _MOST_PICKS: Final = 3_000_000
 _MOST_PAIRS: Final = 1e8
 _LEAF: Final = 4
 _CHUNK: Final = 1 << 13
+#: pairs of picks counted between two looks at the clock
+_MOST_COUNTED: Final = 1 << 29
 _CARE: Final = 1e-9
 #: a seat the checks do not see is taken to be bound to this [m] at this sum of squares
 _LOOSE: Final = 5e-3
@@ -370,21 +372,25 @@ def _matches(
     live = La.max(axis=0) + Lb.max(axis=0) > room
     La, Lb, room = La[:, live], Lb[:, live], room[live] + 1e-10
     order = np.argsort(alone, kind="stable")
-    for begin in range(0, len(order), _CHUNK):
+    # even counting the partners of many picks among many takes long: look at the clock between
+    chunk = int(np.clip(_MOST_COUNTED // len(second.pick), 1, _CHUNK))
+    for begin in range(0, len(order), chunk):
         radius = ring
         if result is not None:
             radius = min(ring, goal.radius(result.score))
-        part = order[begin : begin + _CHUNK]
+        part = order[begin : begin + chunk]
         part = part[alone[part] <= radius]
         if not len(part):
             return
+        reach = np.sqrt(np.maximum(radius - alone[part], 0.0)) * (1.0 + _CARE) + 1e-12
         if time.monotonic() > deadline:
             raise _TooMany
-        reach = np.sqrt(np.maximum(radius - alone[part], 0.0)) * (1.0 + _CARE) + 1e-12
         count = tree.query_ball_point(aim[part], reach, return_length=True)
         # a few picks may have very many partners: take them in bites that fit in memory
         bounds = np.flatnonzero(np.diff(np.cumsum(count) // 1_000_000)) + 1
         for bite, far in zip(np.split(part, bounds), np.split(reach, bounds), strict=True):
+            if time.monotonic() > deadline:
+                raise _TooMany
             near = tree.query_ball_point(aim[bite], far, return_sorted=True)
             i = np.repeat(bite, [len(n) for n in near])
             if not len(i):

@@ -96,3 +96,16 @@ def test_stages_benchmark_runs() -> None:
     seats, _, stages, fewest, _, closed, _, layers = line.split()[1:9]
     assert (seats, closed) == ("8", "yes")
     assert stages == fewest == layers
+
+
+def test_decks_benchmark_runs(tmp_path: Path) -> None:
+    figure = tmp_path / "decks.png"
+    sizes = ["--segments", "3", "4", "--shared", "3", "--seats", "8", "--jobs", "2"]
+    command = [sys.executable, "benchmarks/decks.py", "--limit", "1", *sizes, "--plot", str(figure)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    cases = [line.split("|") for line in done.stdout.splitlines() if line.startswith("|")][2:]
+    assert len(cases) == 4
+    # proven, whatever the time
+    assert all(case[4].strip() == "0.00%" for case in cases)
+    assert figure.read_bytes().startswith(b"\x89PNG")
