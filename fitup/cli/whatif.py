@@ -39,6 +39,7 @@ def command(
     other = replace(loaded, job=changed_job(loaded.job, hold, _counts(gone), broken))
     plan, certificate = planned(loaded)
     then, certified = planned(other)
+    click.echo("Checks that would differ")
     click.echo(_checks(loaded.job, certificate, certified))
     click.echo("\nPacks that would differ, bottom to top")
     click.echo(_packs(plan, then))
@@ -72,19 +73,23 @@ def _checks(job: Job, now: Certificate, then: Certificate) -> str:
         if one.tolerance is None:
             continue
         quantity: Quantity = next(q for q in SIDES if q == one.quantity)
+        planned_words = value_words(quantity, one.after, units, one.target).words
+        other_words = value_words(quantity, two.after, units, two.target).words
+        if planned_words == other_words:
+            continue
         rows.append(
             [
                 one.joint or "-",
                 one.place or "whole joint",
                 NAMES[quantity],
-                value_words(quantity, one.after, units, one.target).words,
-                value_words(quantity, two.after, units, two.target).words,
+                planned_words,
+                other_words,
                 shown_for(quantity, units).text(one.tolerance),
                 "inside" if two.inside else "OUTSIDE",
             ]
         )
     header = ["joint", "where", "what", "planned", "with the change", "tolerance", ""]
-    return text_table(header, rows, right=[5])
+    return text_table(header, rows, right=[5]) if rows else "none"
 
 
 def _packs(now: Plan, then: Plan) -> str:

@@ -19,6 +19,7 @@ from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import Wishes, WishResult
 from fitup.optimize.banded import solve_banded
+from fitup.optimize.deckline import deck_line
 from fitup.optimize.improve import Work, improve
 from fitup.optimize.problem import FitProblem
 from fitup.optimize.relax import Relaxed, least_squares, least_worst, reach
@@ -146,7 +147,7 @@ def _met(problem: FitProblem, pick: Array, goal: float, relaxed: Relaxed) -> Wis
 def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> SearchResult | None:
     """Search a line of three segments or more along the deck; None where it is no such line."""
     halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
-    if sum(bool(a or b) for a, b in halves) < _LINE:
+    if sum(bool(a or b) for a, b in halves) < _LINE or deck_line(problem, cap) is None:
         return None
     report("least squares along the deck, within tolerance")
     goal = squares_goal(problem)
