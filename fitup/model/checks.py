@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 import numpy as np
 
@@ -37,28 +37,7 @@ LENGTHS: Final = frozenset(
     | {"bore_step", "bore_offset", "bolt_along", "bolt_across", "bolt_up"}
 )
 FORCES: Final = frozenset({"tension"})
-QUANTITIES: Final[tuple[Quantity, ...]] = (
-    "gap",
-    "step",
-    "offset",
-    "kink_grade",
-    "kink_plan",
-    "twist",
-    "level",
-    "line",
-    "station",
-    "lean",
-    "tension",
-    "straightedge",
-    "slope_change",
-    "tilt_along",
-    "tilt_across",
-    "bore_step",
-    "bore_offset",
-    "bolt_along",
-    "bolt_across",
-    "bolt_up",
-)
+QUANTITIES: Final[tuple[Quantity, ...]] = get_args(Quantity)
 #: what a positive and a negative value of each quantity is called (docs/signs.md)
 SIDES: Final[dict[Quantity, tuple[str, str]]] = {
     "gap": ("wide", "narrow"),
