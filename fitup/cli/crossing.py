@@ -10,7 +10,7 @@ from fitup.joints.bolts import bolts_as_surveyed
 from fitup.joints.bores import bores_as_surveyed
 from fitup.joints.ride import ride_as_surveyed
 from fitup.model import Job
-from fitup.sheets.model import rounded
+from fitup.sheets.numbers import rounded
 from fitup.sheets.passage import room_words
 from fitup.sheets.ride import edge_words
 from fitup.survey import Survey

@@ -15,7 +15,7 @@ from fitup.frames import Array
 from fitup.jobfolder import read_job
 from fitup.joints.opening import gaps_of, openings_at
 from fitup.model import Job
-from fitup.sheets.model import rounded
+from fitup.sheets.numbers import rounded
 from fitup.units import DISPLAY, DisplayUnits, to_si
 
 #: either way from the reference, and the step [K]

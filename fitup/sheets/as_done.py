@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from fitup.record.readback import FORM
-from fitup.sheets.model import Cell, JackLine, SheetSet, StageSheet, Table
+from fitup.sheets.model import Cell, SheetSet, Table
+from fitup.sheets.work import JackLine, StageSheet
 
 _HEAD: Final = ("plan", "stage", "name", "place", "should_read", "stop_beyond", "or_beyond")
 

@@ -20,17 +20,13 @@ from fitup.sheets.model import (
     CheckLine,
     Header,
     JointSheet,
-    Number,
     ObstacleLine,
-    PlateLine,
     ProofLine,
-    SeatCard,
     SheetSet,
     StockLine,
     ValidFor,
-    Worded,
-    rounded,
 )
+from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.passage import bolt_lines, bore_lines
 from fitup.sheets.places import place_words, plan_segments
 from fitup.sheets.ride import ride_lines
@@ -43,6 +39,7 @@ from fitup.sheets.words import (
     thickness_error,
     value_words,
 )
+from fitup.sheets.work import PlateLine, SeatCard
 from fitup.survey.points import Survey
 from fitup.units import DISPLAY
 

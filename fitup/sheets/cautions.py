@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fitup.model import Job
-from fitup.sheets.model import rounded
+from fitup.sheets.numbers import rounded
 from fitup.units import DISPLAY
 
 #: at the foot of every page

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fitup.certify.facts import Certificate
 from fitup.model import Job, Plan
-from fitup.sheets.model import Chart, ChartCell, ChartRow
 from fitup.sheets.places import place_words, sheet_of
 from fitup.sheets.words import joined, move_words
+from fitup.sheets.work import Chart, ChartCell, ChartRow
 from fitup.units import DISPLAY
 
 

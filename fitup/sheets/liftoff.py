@@ -6,8 +6,9 @@ from itertools import groupby
 
 from fitup.certify.facts import Certificate, LiftOffFact
 from fitup.model import Job
-from fitup.sheets.model import LiftOffJack, LiftOffSheet, LoadStep, rounded
+from fitup.sheets.numbers import rounded
 from fitup.sheets.places import place_words, sheet_of
+from fitup.sheets.work import LiftOffJack, LiftOffSheet, LoadStep
 from fitup.units import DISPLAY
 
 

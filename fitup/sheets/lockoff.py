@@ -11,7 +11,8 @@ from fitup.joints.items import place_of
 from fitup.model import Job
 from fitup.record.check_code import check_code, spoken
 from fitup.sheets.cautions import STRIP
-from fitup.sheets.model import OF_POINTS, Header, rounded
+from fitup.sheets.model import OF_POINTS, Header
+from fitup.sheets.numbers import rounded
 from fitup.sheets.pdf import compile_pdf
 from fitup.sheets.trust_words import (
     hours,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fitup.certify.facts import Certificate
 from fitup.model import Job
-from fitup.sheets.model import BoltLine, BoreLine, Number, rounded
+from fitup.sheets.model import BoltLine, BoreLine
+from fitup.sheets.numbers import Number, rounded
 from fitup.units import DISPLAY
 
 

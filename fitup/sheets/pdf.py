@@ -11,19 +11,10 @@ from typing import Any, Final
 
 from fitup.model import FORCES
 from fitup.sheets.cautions import BAND_PASSED, HOLD
-from fitup.sheets.model import (
-    OF_POINTS,
-    OF_STRUCTURE,
-    CheckLine,
-    Expected,
-    Header,
-    JointSheet,
-    Number,
-    SeatCard,
-    SheetSet,
-    StageSheet,
-)
+from fitup.sheets.model import OF_POINTS, OF_STRUCTURE, CheckLine, Header, JointSheet, SheetSet
+from fitup.sheets.numbers import Number
 from fitup.sheets.words import grouped, least_words, reaction_words
+from fitup.sheets.work import Expected, SeatCard, StageSheet
 
 _TEMPLATES: Final = Path(__file__).parent / "templates"
 #: for the archive; the standard wants a date inside the file

@@ -10,8 +10,9 @@ import numpy as np
 
 from fitup.frames import Array, heading, left_of
 from fitup.model import Job, Seat, Segment
-from fitup.sheets.model import Mark, PlanSeat, PlanSegment, Sketch
+from fitup.sheets.model import PlanSeat, PlanSegment
 from fitup.sheets.words import joined
+from fitup.sheets.work import Mark, Sketch
 
 #: sketch: whole width, width of the deck, room above and below it, least height, height of a
 #: label of a seat that works and of one that does not, distance of symbols, their inset [mm]

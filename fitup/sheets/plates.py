@@ -8,9 +8,10 @@ from dataclasses import replace
 
 from fitup.certify.facts import PackFact, ResetFact, StageFact
 from fitup.model import Job
-from fitup.sheets.model import PlateLine, ResetLine, SeatCard, rounded
+from fitup.sheets.numbers import rounded
 from fitup.sheets.places import place_words
 from fitup.sheets.words import move_words
+from fitup.sheets.work import PlateLine, ResetLine, SeatCard
 from fitup.units import DISPLAY
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fitup.certify.facts import Certificate
 from fitup.model import Job
-from fitup.sheets.model import Profile, RideLine, rounded
+from fitup.sheets.model import Profile, RideLine
+from fitup.sheets.numbers import rounded
 from fitup.units import DISPLAY
 
 

@@ -7,18 +7,8 @@ from collections.abc import Mapping
 from fitup.certify.facts import Certificate, CheckFact, JackFact, StageFact, reading_band
 from fitup.model import SIDES, Job, Quantity
 from fitup.sheets.cautions import conditions, way_back
-from fitup.sheets.model import (
-    OF_ITEMS,
-    OF_STRUCTURE,
-    Expected,
-    GapChange,
-    Header,
-    JackLine,
-    SeatCard,
-    StageSheet,
-    ValidFor,
-    rounded,
-)
+from fitup.sheets.model import OF_ITEMS, OF_STRUCTURE, Header, ValidFor
+from fitup.sheets.numbers import rounded
 from fitup.sheets.places import place_words, sheet_of, sketch
 from fitup.sheets.plates import back_steps, plates_order, reset_line, stage_cards
 from fitup.sheets.words import (
@@ -29,6 +19,7 @@ from fitup.sheets.words import (
     ram_reading,
     value_words,
 )
+from fitup.sheets.work import Expected, GapChange, JackLine, SeatCard, StageSheet
 from fitup.units import DISPLAY
 
 

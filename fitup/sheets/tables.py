@@ -41,16 +41,9 @@ from typing import Any, Final
 
 from fitup.record.readback import FORM
 from fitup.sheets.as_done import as_done, box_blanks
-from fitup.sheets.model import (
-    Cell,
-    CheckLine,
-    Number,
-    PlateLine,
-    SeatCard,
-    SheetSet,
-    StageSheet,
-    Table,
-)
+from fitup.sheets.model import Cell, CheckLine, SheetSet, Table
+from fitup.sheets.numbers import Number
+from fitup.sheets.work import PlateLine, SeatCard, StageSheet
 
 #: office files carry dates; a fixed one keeps the bytes the same
 _DATE: Final = datetime(2000, 1, 1)

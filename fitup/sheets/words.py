@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from typing import Final
 
 from fitup.model import FORCES, MOVE_WORDS, SIDES, Quantity, kind_of
-from fitup.sheets.model import Number, RamReading, Worded, rounded
+from fitup.sheets.numbers import Number, Worded, rounded
+from fitup.sheets.work import RamReading
 from fitup.units import DisplayUnits, Shown
 
 #: what a check is called on paper

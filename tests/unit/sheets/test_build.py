@@ -14,7 +14,8 @@ from fitup.sheets import build_sheets
 from fitup.sheets.build import _proof
 from fitup.sheets.figure_joint import levels
 from fitup.sheets.figures import judged
-from fitup.sheets.model import Across, Number
+from fitup.sheets.model import Across
+from fitup.sheets.numbers import Number
 from fitup.sheets.places import place_words, spread
 from fitup.sheets.tables import tables
 

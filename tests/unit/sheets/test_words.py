@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fitup.model import LENGTHS, MOVE_WORDS, SIDES
-from fitup.sheets.model import rounded
+from fitup.sheets.numbers import rounded
 from fitup.sheets.words import move_words, ram_reading, thickness_error, value_words
 from fitup.units import METRIC, US
 

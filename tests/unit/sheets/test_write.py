@@ -17,7 +17,7 @@ from pypdf import PdfReader
 from fitup.record.approval import Standing
 from fitup.sheets import build_sheets, write_sheets
 from fitup.sheets.cautions import STRIP
-from fitup.sheets.model import rounded
+from fitup.sheets.numbers import rounded
 from fitup.sheets.tables import Table, csv_bytes
 from fitup.sheets.write import file_names
 from fitup.units import METRIC
