@@ -123,7 +123,8 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
     printed = {tuple(p["key"]): float(p["value_si"]) for p in sheets["printed"]}
     tables = sheets["tables"]
     quantities = {r["check"]: r["quantity"] for r in tables["checks"]}
-    checks = [r["check"] for r in tables.get("expected", ()) if r["stage"] == stage]
+    # crews of one stage read the joint between them both; it is asked for once
+    checks = dict.fromkeys(r["check"] for r in tables.get("expected", ()) if r["stage"] == stage)
     jacks = [(r["jack"], r["seat"]) for r in tables.get("jacks", ()) if r["stage"] == stage]
     seats = dict.fromkeys(seat for _, seat in jacks)
     packs = {

@@ -16,12 +16,13 @@ def as_done(sheets: SheetSet) -> Table:
     """Return the form, its last columns empty; they carry the unit of the job."""
     head = sheets.header
     blank = (f"read_{head.length_unit}", "side", f"read_{head.force_unit}", "pack")
-    rows = tuple(
+    # what crews of one stage both read, the joint between them, is asked for once
+    rows = dict.fromkeys(
         (head.check_code, stage.number, *row, None, None, None, None)
         for stage in sheets.stages
         for row in _rows(stage)
     )
-    return Table(FORM, (*_HEAD, *blank), rows)
+    return Table(FORM, (*_HEAD, *blank), tuple(rows))
 
 
 def box_blanks(page: Any) -> None:

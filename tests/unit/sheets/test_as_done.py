@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import random
+from dataclasses import replace
 
 import pytest
 from openpyxl import load_workbook
@@ -39,6 +40,16 @@ def test_what_is_asked_is_what_stands_on_the_sheet(made, printed):
     assert (ram.least, ram.most) == pytest.approx((end - 0.002, end + 0.002))
     assert by_name["pack KD8-BL"].pack == ("P10", "P5", "P2", "P1")
     assert asked_of(listed, made.job, 9) == ()
+
+
+def test_two_crews_of_one_stage_are_asked_once_for_the_joint_between_them(made, printed):
+    one, *rest = printed[0].stages
+    other = replace(one, jacks=(), cards=())
+    both = replace(printed[0], stages=(one, other, *rest))
+    listed = json.loads(json_bytes(both, ()))
+    assert len(listed["tables"]["expected"]) > len(printed[1]["tables"]["expected"])
+    assert listed["tables"]["as-done"] == printed[1]["tables"]["as-done"]
+    assert asked_of(listed, made.job, 1) == asked_of(printed[1], made.job, 1)
 
 
 def form_rows(listed):
