@@ -14,6 +14,7 @@ from fitup.cli.plan import planned
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.joints.items import place_of
 from fitup.model import Job, Plan
+from fitup.record.check_code import check_code
 from fitup.sheets.model import OF_POINTS
 from fitup.sheets.trust_words import (
     doubt_line,
@@ -82,7 +83,7 @@ def trust(loaded: Loaded, as_surveyed: bool) -> Trusted:
 
 def _show(job: Job, trusted: Trusted) -> None:
     units = DISPLAY[job.units]
-    when = "as surveyed" if trusted.plan is None else f"after plan {trusted.plan.id[:8]}"
+    when = "as surveyed" if trusted.plan is None else f"after plan {check_code(trusted.plan.id)}"
     for joint, shot in zip(trusted.joints, trusted.shots, strict=True):
         click.echo(f"\n{_title(job, joint.joint)}, {when}, at the reference temperature")
         click.echo(trust_table(job, joint))

@@ -6,6 +6,8 @@ import json
 
 import pytest
 
+from fitup.record.check_code import check_code
+
 SEGMENTS = """\
 id,azimuth_deg,weight_kN,centre_E_m,centre_N_m,centre_H_m,held,expansion_per_C,fixed_E_m,fixed_N_m,\
 fixed_H_m
@@ -55,6 +57,12 @@ def test_the_survey_crew_learns_what_to_measure(fitup, job):
     assert told["plan_id"] is None
     (joint,) = (j for j in told["joints"] if j["joint"] == "J1")
     assert joint["probability"] == pytest.approx(joint["probability_drawn"], abs=0.01)
+
+
+def test_a_plan_is_called_by_the_code_on_its_sheets(fitup, job):
+    folder = job()
+    code = check_code(json.loads(fitup("budget", folder, "--json").out)["plan_id"])
+    assert f"ahead B, looking ahead, after plan {code}, at the" in fitup("budget", folder).out
 
 
 def test_waiting_is_offered_beside_jacking(fitup, job, steel, tmp_path):
