@@ -97,6 +97,9 @@ def _lie(x: Array, z: Array) -> Callable[[Array], Array]:
 def _worst_gap(x: Array, z: Array, length: float) -> float:
     deck, worst = _lie(x, z), 0.0
     first, last = max(-length, float(x[0])), min(0.0, float(x[-1]) - length)
+    # at least once: points just far enough apart by design may be found a little nearer
+    over = max(first - last, 0.0)
+    first, last = first - over / 2.0, last + over / 2.0
     for k in range(int(np.floor((last - first) / 0.05 + 1e-6)) + 1):
         start = first + 0.05 * k
         xs = np.array([start, *(v for v in x if start < v < start + length), start + length])

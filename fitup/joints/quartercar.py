@@ -102,10 +102,13 @@ def straightedge_gap(x: Array, z: Array, length: float) -> float:
     """Return the greatest gap under a straightedge laid anywhere across x = 0 [m].
 
     It rests where a rigid edge on two of the highest points does: on the side of the hull that
-    its middle is over.
+    its middle is over. Where the points were found nearer together than it is long, it is laid
+    down once, as far over the first as over the last, and the deck goes on straight beyond both.
     """
-    starts = np.arange(max(-length, x[0]), min(0.0, x[-1] - length) + 1e-9, _LAY)
-    return max((_gap(x, z, float(s), length) for s in starts), default=0.0)
+    first, last = max(-length, float(x[0])), min(0.0, float(x[-1]) - length)
+    if last < first:
+        first = last = 0.5 * (first + last)
+    return max(_gap(x, z, float(s), length) for s in np.arange(first, last + 1e-9, _LAY))
 
 
 def _gap(x: Array, z: Array, start: float, length: float) -> float:

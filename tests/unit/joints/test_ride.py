@@ -44,6 +44,14 @@ def test_straightedge_by_hand(heights: list[float], gap: float):
     assert found == pytest.approx(gap * 1e-3, abs=0.21e-3)
 
 
+def test_points_found_nearer_than_the_straightedge_is_long():
+    """Far enough by design, found 5 mm nearer: the step is still found, by both ways."""
+    x, z = np.array([-1.4975, -0.002, 0.002, 1.4975]), np.array([0.0, 0.0, 6.0, 6.0]) * 1e-3
+    found = straightedge_gap(x, z, 3.0)
+    assert found == pytest.approx(0.006, rel=0.01)
+    assert second._worst_gap(x, z, 3.0) == pytest.approx(found, abs=1e-9)
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.4, 9.0), st.floats(-0.02, 0.02)), min_size=4, max_size=8),
