@@ -32,9 +32,9 @@ def crossing_facts(work: Work, survey: Survey, final: Mapping[str, float]) -> Cr
     bores, bolts = passage.passage_facts(job, before, after)
     felt = {r.path: (r.gap, r.roughness) for r in ride_as_surveyed(job, survey)}
     rooms = {r.bore: r.room for r in bores_as_surveyed(job, survey)}
-    worst = {r.group: r.worst for r in bolts_as_surveyed(job, survey)}
+    matches = {r.group: (r.worst, r.fitted) for r in bolts_as_surveyed(job, survey)}
     work.wrong += ride.unlike(rides, felt)
-    work.wrong += passage.unlike(bores, rooms, bolts, worst)
+    work.wrong += passage.unlike(bores, rooms, bolts, matches)
     return rides, bores, bolts
 
 

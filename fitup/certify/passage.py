@@ -1,7 +1,7 @@
 """Bores and bolt holes once more, from moved points, with nothing shared with joints.
 
 A ring's centre is where the planes that halve its chords meet; the straightest way through the
-rings is a linear programme over directions; a group of holes is fitted by singular values.
+rings and the best fit of a group of holes are linear programmes over directions.
 """
 
 from __future__ import annotations
@@ -83,41 +83,53 @@ def passage_facts(
 
 def unlike(
     bores: Sequence[BoreFact], rooms: Mapping[str, float],
-    bolts: Sequence[BoltFact], worst: Mapping[str, float],
+    bolts: Sequence[BoltFact], matches: Mapping[str, tuple[float, float]],
 ) -> list[str]:  # fmt: skip
-    """Return where room or mismatch as surveyed differ from those of the other way."""
+    """Return where room or mismatch as surveyed differ from those of the other way.
+
+    ``matches`` are the greatest mismatch of each group, and what the best fit leaves of it [m].
+    """
     wrong = [
         f"bore {f.bore}: its room by two ways differs"
         for f in bores
-        if abs(rooms[f.bore] - f.room_before) > _ALIKE
+        if _apart(rooms[f.bore] - f.room_before) or np.isnan(f.room_after)
     ]
     return wrong + [
         f"bolt group {f.group}: its mismatch by two ways differs"
         for f in bolts
-        if abs(worst[f.group] - f.worst_before) > _ALIKE
+        if _apart(*np.subtract(matches[f.group], (f.worst_before, f.fitted_before)))
+        or np.isnan(f.fitted_after)
     ]
+
+
+def _apart(*differences: float) -> bool:
+    """Say whether one is too large, or not a number: then the other way found nothing."""
+    return not all(abs(d) <= _ALIKE for d in differences)
 
 
 def _room(job: Job, bore: Bore, place: Place) -> float:
     """Room all round a straight member: the radius left by the line that misses least."""
-    from scipy.optimize import linprog
-
     axes = job.joints[bore.joint].axes_in_grid
     centres = [centre_of(np.array([place(n) for n in ring])) for ring in bore.rings]
     seen = np.array([axes @ (c - centres[0]) for c in centres])
+    line = [[[1.0, s, 0.0, 0.0], [0.0, 0.0, 1.0, s]] for s in seen[:, 0]]
+    return (bore.bore - bore.member) / 2.0 - _least_greatest(line, seen[:, 1:])
+
+
+def _least_greatest(rows: Sequence[Sequence[Sequence[float]]], seen: Array) -> float:
+    """Return how small the greatest of |seen - rows p| can be made [m], seen (k, 2)."""
+    from scipy.optimize import linprog
+
     turns = np.arange(_DIRECTIONS) * 2.0 * np.pi / _DIRECTIONS
-    rows, right = [], []
-    for s, left, up in seen:
-        for c, d in zip(np.cos(turns), np.sin(turns), strict=True):
-            rows.append([-c, -c * s, -d, -d * s, -1.0])
-            right.append(-(c * left + d * up))
-    free = [(None, None)] * 4 + [(0.0, None)]
+    ways = np.column_stack([np.cos(turns), np.sin(turns)])
+    sides = [np.column_stack([-ways @ np.array(r), -np.ones(len(ways))]) for r in rows]
     # metres are small here: the solver is given millimetres
-    least, most = [0.0, 0.0, 0.0, 0.0, 1.0], 1e3 * np.array(right)
-    found = linprog(least, A_ub=rows, b_ub=most, bounds=free, method="highs")
-    if not found.success:
-        return float("nan")
-    return (bore.bore - bore.member) / 2.0 - float(found.fun) / 1e3
+    most = np.concatenate([-1e3 * ways @ place for place in seen])
+    free = sides[0].shape[1] - 1
+    bounds = [(None, None)] * free + [(0.0, None)]
+    least = [0.0] * free + [1.0]
+    found = linprog(least, A_ub=np.vstack(sides), b_ub=most, bounds=bounds, method="highs")
+    return float(found.fun) / 1e3 if found.success else float("nan")
 
 
 def _match(job: Job, group: BoltGroup, place: Place) -> tuple[int, float, float]:
@@ -129,9 +141,6 @@ def _match(job: Job, group: BoltGroup, place: Place) -> tuple[int, float, float]
     sizes = np.hypot(off[:, 0], off[:, 1])
     meant = np.array([job.points[n].design for n in group.ahead]) @ axes.T
     meant = meant - meant.mean(axis=0)
-    found = meant + off - off.mean(axis=0)
-    u, _, v = np.linalg.svd(found.T @ meant)
-    flip = np.diag([1.0, np.sign(np.linalg.det(u @ v)) or 1.0])
-    rest = found - meant @ (u @ flip @ v).T
+    shifted = [[[1.0, 0.0, -v], [0.0, 1.0, u]] for u, v in meant]
     passing = int(np.count_nonzero(sizes <= group.clearance))
-    return passing, float(sizes.max()), float(np.hypot(rest[:, 0], rest[:, 1]).max())
+    return passing, float(sizes.max()), _least_greatest(shifted, off)

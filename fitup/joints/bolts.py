@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from fitup.frames import Array
+from fitup.joints.least_worst import least_worst
 from fitup.joints.part import Part
 from fitup.joints.place import position_of
 from fitup.model import PLANES, BoltGroup, Check, Job, Quantity
@@ -29,7 +30,8 @@ class BoltReading:
     """A group as it stands.
 
     ``passing`` of its holes let a bolt through; ``worst`` is the greatest mismatch of a hole [m],
-    ``fitted`` the greatest that the best shift and turn of the group would leave.
+    ``fitted`` the least that it could be made by any shift and turn of the whole group: what
+    exceeds the clearance there was drilled so.
     """
 
     group: str
@@ -66,18 +68,24 @@ def bolt_reading(job: Job, group: BoltGroup, where: Mapping[str, Array]) -> Bolt
         len(size),
         int(np.sum(size <= group.clearance)),
         float(size.max()),
-        float(np.linalg.norm(best_fit(places, off), axis=1).max()),
+        best_fit(places, off),
     )
 
 
-def best_fit(places: Array, off: Array) -> Array:
-    """Return mismatches (k, 2) after the best shift and small turn of holes at places (k, 2)."""
+def best_fit(places: Array, off: Array) -> float:
+    """Return the greatest mismatch that the best shift and small turn of all holes leaves [m].
+
+    Parameters
+    ----------
+    places, off : Array (k, 2)
+        Where the holes are in the plane, and the mismatch of each [m].
+    """
     lever = places - places.mean(axis=0)
-    swing = np.column_stack([-lever[:, 1], lever[:, 0]])
-    left = off - off.mean(axis=0)
-    size = float(np.sum(swing * swing))
-    turn = float(np.sum(swing * left)) / size if size > 0.0 else 0.0
-    return left - turn * swing
+    lever = lever / max(float(np.abs(lever).max()), 1e-12)
+    rows = np.zeros((len(places), 2, 3))
+    rows[:, 0, 0] = rows[:, 1, 1] = 1.0
+    rows[:, 0, 2], rows[:, 1, 2] = -lever[:, 1], lever[:, 0]
+    return least_worst(rows, off)
 
 
 def bolts_as_surveyed(job: Job, survey: Survey) -> tuple[BoltReading, ...]:

@@ -16,6 +16,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.joints.circle import Circle, centre_covariance, centre_rows, fit_circle
+from fitup.joints.least_worst import least_worst
 from fitup.joints.part import Part
 from fitup.joints.place import position_of
 from fitup.model import Bore, Check, Job, Quantity
@@ -79,23 +80,11 @@ def bore_reading(job: Job, bore: Bore, where: Mapping[str, Array]) -> BoreReadin
 def straightest(seen: Array) -> float:
     """Return by how much the straightest line misses the worst of some centres (k, 3) [m].
 
-    Rows are ahead, left, up. Least greatest distance: a convex problem, solved by weighting the
-    worst more and more (Lawson's iteration), which no line can better.
+    Rows are ahead, left, up; the line may lie and slope as it likes.
     """
     s = seen[:, 0] - seen[:, 0].mean()
-    rows = np.column_stack([np.ones(len(s)), s / max(float(np.abs(s).max()), 1e-12)])
-    weights = np.full(len(s), 1.0 / len(s))
-    best = np.inf
-    for _ in range(400):
-        root = np.sqrt(weights)[:, None]
-        line = np.linalg.lstsq(root * rows, root * seen[:, 1:], rcond=None)[0]
-        off = np.linalg.norm(seen[:, 1:] - rows @ line, axis=1)
-        best = min(best, float(off.max()))
-        total = float(weights @ off)
-        if total <= 0.0 or off.max() - total < 1e-9:
-            break
-        weights = weights * off / total
-    return best
+    line = np.column_stack([np.ones(len(s)), s / max(float(np.abs(s).max()), 1e-12)])
+    return least_worst(np.kron(line, np.eye(2)).reshape(len(s), 2, 4), seen[:, 1:])
 
 
 def bores_as_surveyed(job: Job, survey: Survey) -> tuple[BoreReading, ...]:

@@ -15,7 +15,7 @@ from fitup.certify import passage as second
 from fitup.errors import InputError
 from fitup.jobfolder import read_job
 from fitup.joints import checks_of, joint_state, parts_of
-from fitup.joints.bolts import best_fit, bolts_as_surveyed
+from fitup.joints.bolts import best_fit, bolt_reading, bolts_as_surveyed
 from fitup.joints.bores import bore_reading, bores_as_surveyed, straightest
 from fitup.joints.opening import openings_at
 from fitup.model import Aim, Job
@@ -121,7 +121,8 @@ def test_checks_are_what_the_certificate_measures(write: Write, seed: int):
     (group,) = job.bolts.values()
     rooms = bore_reading(job, bore, moved).room
     assert second._room(job, bore, moved.__getitem__) == pytest.approx(rooms, abs=2e-5)
-    _, worst, _ = second._match(job, group, moved.__getitem__)
+    _, worst, fitted = second._match(job, group, moved.__getitem__)
+    assert bolt_reading(job, group, moved).fitted == pytest.approx(fitted, abs=2e-6)
     survey_like = second.passage_facts(job, moved.__getitem__, moved.__getitem__)
     assert survey_like[1][0].worst_after == worst
 
@@ -145,14 +146,52 @@ def test_no_line_is_straighter(seed: int, shift: float, slope: float):
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10**6), st.integers(2, 8))
-def test_a_best_fit_takes_out_shift_and_turn(seed: int, k: int):
+def test_no_shift_and_turn_fits_better(seed: int, k: int):
+    """Brute force near the answer finds nothing better; a shift and turn added change nothing."""
     rng = np.random.default_rng(seed)
     places = rng.uniform(-0.5, 0.5, (k, 2))
     own = rng.normal(0.0, 0.001, (k, 2))
     swing = np.column_stack([-places[:, 1], places[:, 0]])
-    whole = best_fit(places, own + [0.01, -0.02] + 0.003 * swing)
-    assert whole == pytest.approx(best_fit(places, own), abs=1e-12)
-    assert np.sum(whole**2) <= np.sum(own**2) + 1e-15
+    least = best_fit(places, own)
+    assert best_fit(places, own + [0.01, -0.02] + 0.003 * swing) == pytest.approx(least, abs=1e-6)
+    shifts, turns = rng.normal(0.0, 1e-3, (4000, 1, 2)), rng.normal(0.0, 2e-3, (4000, 1, 1))
+    left = np.linalg.norm(own - shifts - turns * swing, axis=2).max(axis=1)
+    assert least <= left.min() + 1e-6
+    assert least <= np.linalg.norm(own, axis=1).max() + 1e-9
+
+
+def test_the_best_fit_spares_the_worst_hole(write: Write):
+    """One of three holes in a line 3 mm off along it: 1.5 mm all round, not 2 mm at one."""
+    places = np.array([[-0.2, 0.0], [0.0, 0.0], [0.2, 0.0]])
+    off = np.array([[0.0, 0.0], [0.0, 0.0], [0.003, 0.0]])
+    assert best_fit(places, off) == pytest.approx(0.0015, abs=1e-6)
+    job = read_job(write())
+    (group,) = job.bolts.values()
+    axes = job.joints["J1"].axes_in_grid
+    where = {n: job.points[n].design for n in (*group.back, *group.ahead)}
+    where[group.ahead[0]] = where[group.ahead[0]] + 0.003 * axes[0]
+    _, worst, fitted = second._match(job, group, where.__getitem__)
+    assert worst == pytest.approx(0.003, abs=1e-9)
+    assert fitted == pytest.approx(bolt_reading(job, group, where).fitted, abs=1e-6)
+    assert fitted < 0.00151
+
+
+def test_what_two_ways_find_apart_is_named(write: Write):
+    """A room or mismatch that is off, or was not found, before or after."""
+    job = read_job(write())
+    place = {n: p.design for n, p in job.points.items()}.__getitem__
+    (bore,), (group,) = second.passage_facts(job, place, place)
+    rooms, matches = {"PB": bore.room_before}, {"SP": (group.worst_before, group.fitted_before)}
+    assert second.unlike([bore], rooms, [group], matches) == []
+    room = ["bore PB: its room by two ways differs"]
+    assert second.unlike([bore], {"PB": bore.room_before + 1e-4}, [], {}) == room
+    for lost in ({"room_before": np.nan}, {"room_after": np.nan}):
+        assert second.unlike([replace(bore, **lost)], rooms, [], {}) == room
+    match = ["bolt group SP: its mismatch by two ways differs"]
+    for told in ((1e-4, 0.0), (0.0, 1e-4)):
+        assert second.unlike([], {}, [group], {"SP": told}) == match
+    for lost in ({"fitted_before": np.nan}, {"fitted_after": np.nan}):
+        assert second.unlike([], {}, [replace(group, **lost)], matches) == match
 
 
 @pytest.mark.parametrize(
