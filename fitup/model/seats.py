@@ -83,7 +83,7 @@ class Seat:
 
     @property
     def lifts(self) -> bool:
-        """True where gravity brings the load back: only then can a jack let the seat go back."""
+        """True where the seat pushes up, so that gravity brings the load back."""
         return bool(self.direction[2] > 0.5)
 
     @property
