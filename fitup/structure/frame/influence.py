@@ -161,13 +161,7 @@ def _moved(job: Job, first: Solved, there: Solved, check: Check) -> float:
             return 0.0
         ends = [pulled(s, cables_by_id(s)[own.id], own.j).now for s in (first, there)]
         return ends[1] - ends[0]
-    part, motions = parts_of(job, check), (there.about - first.about)[:, None]
-    total = 0.0
-    for name, along in part.points.items():
-        total += float((along @ there.shift(f"point/{name}", motions))[0])
-    for segment, about in part.turns.items():
-        total += float((about @ face_turn(job, there, check.joint, segment, motions))[0])
-    return total
+    return float(follows(job, there, check, there.about - first.about))
 
 
 def lifting_of(job: Job, solved: Solved) -> Lifting:
@@ -223,30 +217,29 @@ def _row(job: Job, solved: Solved, check: Check) -> Array:
         if check.subject not in cables:
             return np.zeros(len(solved.seats))
         return pulled(solved, cables[check.subject], model.cables[check.subject].j).row
+    return follows(job, solved, check, solved.moves)
+
+
+def follows(job: Job, solved: Solved, check: Check, motions: Array) -> Array:
+    """Return the change () or (k,) of a check whose points go with motions (6 n,) or (6 n, k)."""
     part = parts_of(job, check)
-    row = np.zeros(len(solved.seats))
+    change = np.zeros(motions.shape[1:])
     for name, along in part.points.items():
-        row += along @ solved.shift(f"point/{name}", solved.moves)
+        change = change + along @ solved.shift(f"point/{name}", motions)
     for segment, about in part.turns.items():
-        row += about @ face_turn(job, solved, check.joint, segment)
-    return row
+        change = change + about @ _face_turn(job, solved, check.joint, segment, motions)
+    return change
 
 
-def face_turn(
-    job: Job, solved: Solved, joint: str, segment: str, motions: Array | None = None
-) -> Array:
-    """Turn (3, n) of a segment's face at a joint: the mean over its points of pairs there.
-
-    For motions (6 n, k); for a unit move of every seat where they are not given.
-    """
-    moves = solved.moves if motions is None else motions
+def _face_turn(job: Job, solved: Solved, joint: str, segment: str, motions: Array) -> Array:
+    """Turn (3,) or (3, k) of a segment's face at a joint: the mean over its points of pairs."""
     names = [
         name
         for pair in job.pairs_of(joint)
         for name in (pair.back_point, pair.ahead_point)
         if job.points[name].segment == segment
     ]
-    return np.mean([solved.turn(f"point/{n}", moves) for n in names], axis=0)
+    return np.mean([solved.turn(f"point/{n}", motions) for n in names], axis=0)
 
 
 def _force(solved: Solved, place: Place, present: Array) -> ForceRow:

@@ -13,12 +13,13 @@ import numpy as np
 
 from fitup.errors import StructureError
 from fitup.frames import Array
-from fitup.joints import checks_of, parts_of
-from fitup.model import Check, CheckState, Job
+from fitup.joints import checks_of
+from fitup.model import CheckState, Job
 from fitup.model.frame import FrameModel, NodeLoad, Spring
 from fitup.structure.contact import Contact, Touch
 from fitup.structure.frame.elements import ArmSpring
 from fitup.structure.frame.influence import (
+    follows,
     frame_of,
     lifting_of,
     seat_in_frame,
@@ -123,23 +124,9 @@ def _release(job: Job, without: Solved, kept: list[str], touch: Touch) -> Releas
     after = Contact(tuple(kept), one_way, touch.reactions[own] + q - R @ opened, R)
     rest = after.at(np.zeros(len(kept)))
     motions = without.still + without.moves @ (rest.openings - opened)
-    change = np.array([_change(job, without, check, motions) for check in checks_of(job)])
+    change = np.array([follows(job, without, check, motions) for check in checks_of(job)])
     named = dict(zip(kept, rest.reactions.tolist(), strict=True))
     return Release(frame_of(job).temporary, change, named)
-
-
-def _change(job: Job, solved: Solved, check: Check, motions: Array) -> float:
-    part = parts_of(job, check)
-    total = sum(float(r @ solved.shift(f"point/{n}", motions)) for n, r in part.points.items())
-    for segment, about in part.turns.items():
-        faces = [
-            solved.turn(f"point/{name}", motions)
-            for pair in job.pairs_of(check.joint)
-            for name in (pair.back_point, pair.ahead_point)
-            if job.points[name].segment == segment
-        ]
-        total += float(about @ np.mean(faces, axis=0))
-    return total
 
 
 def preset_for_release(job: Job, state: CheckState) -> CheckState:
