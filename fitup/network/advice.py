@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.special import chdtri
 
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.adjust import adjust
 from fitup.network.causes import Cause, causes
-from fitup.network.equations import Network, State
+from fitup.network.equations import Network
 from fitup.network.observations import Observation
-from fitup.network.reliability import reliability
+from fitup.network.reliability import ALPHA, reliability
 from fitup.network.robust import Outcome, without_some
 from fitup.network.wrong_target import by_sight, really
 from fitup.units import DISPLAY, DisplayUnits
@@ -56,14 +57,16 @@ def advise(
         Empty when everything fits.
     """
     shown = DISPLAY[units]
-    left = list(outcome.odd)
+    left, counted = list(outcome.odd), used.copy()
     result: list[Advice] = []
-    if len(left) > 1:
-        found = _common_cause(network, outcome, used, left, datum)
-        if found is not None:
-            cause, amount, explained = found
-            result.append(_say_cause(network, cause, amount, explained, shown))
-            left = [i for i in left if i not in explained]
+    while len(left) > 1:
+        found = _common_cause(network, outcome, counted, left, datum)
+        if found is None:
+            break
+        cause, amount, explained = found
+        result.append(_say_cause(network, cause, amount, explained, shown))
+        left = [i for i in left if i not in explained]
+        counted[explained] = False
     for sight in by_sight(network, left):
         kinds = {network.observations[i].kind for i in sight}
         say = _say_sight if len(kinds) > 1 else _say_one
@@ -90,11 +93,11 @@ def _common_cause(
             continue
         kept = used.copy()
         kept[[i for i in odd if not cause.touches[i]]] = False
-        tried = _tried(network, state, kept, cause, datum)
+        tried = _tried(network, outcome, kept, cause, datum)
         if tried is None and cause.kind == "turned":
             # a turn bends the rest too: what seemed odd elsewhere may fit with it
             kept, explained = used, list(odd)
-            tried = _tried(network, state, kept, cause, datum)
+            tried = _tried(network, outcome, kept, cause, datum)
         if tried is None:
             continue
         given_up = len(odd) - len(explained) + 1
@@ -104,14 +107,23 @@ def _common_cause(
 
 
 def _tried(
-    network: Network, state: State, kept: Array, cause: Cause, datum: Sequence[str]
+    network: Network, outcome: Outcome, kept: Array, cause: Cause, datum: Sequence[str]
 ) -> Array | None:
-    """Return the size of a cause (e,) where everything fits with it, else None."""
+    """Return the size of a cause (e,) where everything fits with it, else None.
+
+    What the cause lets in again must fit by itself too: among many good observations a few bad
+    ones pass the test of the whole.
+    """
+    state = outcome.adjusted.state
     try:
         tried = adjust(network, state, used=kept, extra=cause.effects, datum=datum)
     except SurveyRefused:
         return None
-    return tried.extra if reliability(tried).passed else None
+    tested = reliability(tried)
+    freedom = tested.freedom - outcome.tested.freedom
+    worse = tested.squares - outcome.tested.squares
+    alone = freedom <= 0 or worse <= float(chdtri(freedom, ALPHA))
+    return tried.extra if tested.passed and alone else None
 
 
 def _say_cause(
