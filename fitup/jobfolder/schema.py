@@ -11,6 +11,13 @@ from fitup.jobfolder.staging import GROUPS, PUMPS
 from fitup.jobfolder.table import Column
 from fitup.model import QUANTITIES
 
+#: air that anyone surveys in [K, Pa], up to 5500 m; beyond, the unit of the column is wrong
+#: (common practice, no source)
+COLDEST: Final = 273.15 - 60.0
+HOTTEST: Final = 273.15 + 60.0
+THINNEST: Final = 50_000.0
+DENSEST: Final = 110_000.0
+
 SEGMENTS: Final = (
     Column("id", "id", "the name painted on the segment"),
     Column(
@@ -381,13 +388,16 @@ INSTRUMENTS: Final = (
         "temperature",
         "the air temperature at which it shows true distances",
         required=False,
+        least=COLDEST,
+        most=HOTTEST,
     ),
     Column(
         "reference_pressure",
         "air_pressure",
         "the air pressure at which it shows true distances",
         required=False,
-        above=0.0,
+        least=THINNEST,
+        most=DENSEST,
     ),
     Column(
         "reference_humidity_pct",

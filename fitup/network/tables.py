@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from fitup.jobfolder.schema import COLDEST, DENSEST, HOTTEST, THINNEST
 from fitup.jobfolder.table import Column
 
 SHOTS: Final = (
@@ -43,8 +44,22 @@ SHOTS: Final = (
         most=5.0,
     ),
     Column("time", "text", "when it was read, 04:10:35 or a date and time", required=False),
-    Column("temperature", "temperature", "of the air", required=False),
-    Column("pressure", "air_pressure", "of the air at the instrument", required=False, above=0.0),
+    Column(
+        "temperature",
+        "temperature",
+        "the temperature of the air",
+        required=False,
+        least=COLDEST,
+        most=HOTTEST,
+    ),
+    Column(
+        "pressure",
+        "air_pressure",
+        "the pressure of the air at the instrument",
+        required=False,
+        least=THINNEST,
+        most=DENSEST,
+    ),
     Column(
         "humidity_pct",
         "number",

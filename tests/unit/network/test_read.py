@@ -115,6 +115,39 @@ def test_uncorrected_distances_need_the_air(messages_of: Tell):
     ]
 
 
+@pytest.mark.parametrize(
+    ("columns", "air", "message"),
+    [
+        (
+            "temperature_C,pressure_hPa",
+            "282,978",
+            "temperature_C: found '282'; allowed: a number from -60 to 60 C; give the temperature "
+            "of the air",
+        ),
+        (
+            "temperature_F,pressure_mmHg",
+            "48,978",
+            "pressure_mmHg: found '978'; allowed: a number from 375.031 to 825.068 mmHg; give the "
+            "pressure of the air at the instrument",
+        ),
+    ],
+)
+def test_air_in_the_wrong_unit(messages_of: Tell, columns: str, air: str, message: str):
+    shots = f"setup,target,hz_gon,v_gon,sd_m,{columns}\nS1,CP1,0,100,40,{air}\n"
+    assert messages_of(shots=shots) == [f"shots.csv, row 2, {message}"]
+
+
+def test_reference_air_in_the_wrong_unit(messages_of: Tell):
+    raw = (
+        "id,u_hz_mgon,u_v_mgon,u_sd_mm,wavelength_nm,reference_C,reference_pressure_hPa\n"
+        "TS1,0.3,0.3,1,658,288,760\n"
+    )
+    assert messages_of(instruments=raw) == [
+        "instruments.csv, row 2, reference_C: found '288'; allowed: a number from -60 to 60 C; "
+        "give the air temperature at which it shows true distances"
+    ]
+
+
 def test_a_clock_may_pass_midnight(observed_job: Callable[..., Path]):
     folder = observed_job(
         shots=HEAD + ("S1,CP1,1,0,100,40,23:59:50\nS1,CP2,1,50,100,56.57,00:00:10\n")
