@@ -10,7 +10,7 @@ import csv
 import difflib
 import io
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -175,12 +175,31 @@ def _cell(column: Column, suffix: str | None, text: str, decimal_comma: bool) ->
     return value
 
 
+def _means_a_column(title: str, columns: tuple[Column, ...], spelled: Iterable[str]) -> bool:
+    """Tell whether a title is the name of a column, with whatever unit, or nearly so."""
+    named = any(title == c.name or title.startswith(f"{c.name}_") for c in columns)
+    return named or bool(difflib.get_close_matches(title, spelled, n=1, cutoff=0.6))
+
+
 def _match_header(
-    columns: tuple[Column, ...], header: list[str], shown: str, problems: list[Problem]
+    columns: tuple[Column, ...], header: list[str], row: int, shown: str, problems: list[Problem]
 ) -> dict[str, tuple[int, str | None]]:
     """Find each declared column in the header: name -> (position, unit suffix)."""
     place: dict[str, tuple[int, str | None]] = {}
     spelled = {name: c for c in columns for name in c.names()}
+    if not any(_means_a_column(title, columns, spelled) for title in header):
+        start = " ".join(",".join(header).split())
+        start = start if len(start) <= 40 else f"{start[:40]}..."
+        problems.append(
+            Problem(
+                shown,
+                f"'{start}' where the names of the columns should be",
+                ", ".join(c.names()[0] for c in columns),
+                "write them in a row above, with commas or semicolons between",
+                row=row,
+            )
+        )
+        return place
     for position, title in enumerate(header):
         if title == "":
             continue
@@ -193,7 +212,7 @@ def _match_header(
                         f"column {column.name} given twice",
                         "each column once",
                         "delete one of them",
-                        row=1,
+                        row=row,
                         column=title,
                     )
                 )
@@ -210,7 +229,7 @@ def _match_header(
                     found,
                     "one of: " + ", ".join(bare.names()),
                     "write the unit into the column name",
-                    row=1,
+                    row=row,
                     column=title,
                 )
             )
@@ -223,7 +242,7 @@ def _match_header(
                 f"unknown column '{title}'",
                 ", ".join(c.names()[0] for c in columns) + ", or a column that starts with 'note'",
                 f"did you mean {near[0]}?" if near else "rename it note_... or delete it",
-                row=1,
+                row=row,
                 column=title,
             )
         ) if not title.lower().startswith("note") else None
@@ -235,7 +254,7 @@ def _match_header(
                     "no such column",
                     "one of: " + ", ".join(column.names()),
                     f"add it: {column.meaning}",
-                    row=1,
+                    row=row,
                     column=column.names()[0],
                 )
             )
@@ -294,8 +313,8 @@ def read_table(
     if not rows:
         problems.append(Problem(shown, "no header", "a header and rows", "see the template"))
         return []
-    header = rows[0][1]
-    place = _match_header(columns, header, shown, problems)
+    number, header = rows[0]
+    place = _match_header(columns, header, number, shown, problems)
     convert = _row_converter(columns, place, header, shown, problems, delimiter == ";")
     result = [convert(number, cells) for number, cells in rows[1:]]
     return [row for row in result if row is not None]

@@ -106,7 +106,6 @@ def unit_problems(read: ObservationSet) -> list[Problem]:
                         f"{middle * (360 if column == 'v' else 180):.1f} degrees",
                         "360 degrees" if column == "v" else "180 degrees",
                         "correct the unit in the header",
-                        row=1,
                         column=column,
                     )
                 )

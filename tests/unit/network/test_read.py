@@ -61,6 +61,36 @@ def test_all_problems_at_once(messages_of: Tell):
     assert len(messages_of(shots=shots)) == 2
 
 
+@pytest.mark.parametrize(
+    ("shots", "start"),
+    [
+        (
+            "ST1,CP1,1,1,373.49609,103.89114,20.6443,0,03:10:27\n",
+            "ST1,CP1,1,1,373.49609,103.89114,20.6443,...",
+        ),
+        (
+            HEAD.replace(",", "\t") + "S1\tCP1\t1\t0\t100\t40\t\n",
+            "setup target face hz_gon v_gon sd_m time",
+        ),
+    ],
+)
+def test_no_header_is_one_line(messages_of: Tell, shots: str, start: str):
+    assert messages_of(shots="# night 14\n" + shots) == [
+        f"shots.csv, row 2: found '{start}' where the names of the columns should be; allowed: "
+        "setup, target, face, set, hz_rad, v_rad, sd_m, target_height_m, prism_m, instrument, "
+        "over, instrument_height_m, time, temperature_C, pressure_Pa, humidity_pct; write "
+        "them in a row above, with commas or semicolons between"
+    ]
+
+
+def test_a_header_below_a_comment_is_told_by_its_row(messages_of: Tell):
+    shots = "# night 14\nsetup,target,hz,v_gon,sd_m\nS1,CP1,0,100,40\n"
+    assert messages_of(shots=shots) == [
+        "shots.csv, row 2, hz: found 'hz' without a unit; allowed: one of: hz_rad, hz_deg, hz_gon, "
+        "hz_dms; write the unit into the column name"
+    ]
+
+
 def test_a_standing_is_one_standing(messages_of: Tell):
     shots = (
         "setup,target,hz_gon,v_gon,sd_m,over,instrument_height_m\n"
@@ -179,9 +209,9 @@ def test_two_faces_show_the_wrong_unit(
     shots = f"setup,target,face,{header},sd_m\nS1,CP1,1,{one},40\nS1,CP1,2,{two},40\n"
     ratio = 400.0 / 360.0 if "deg" in header else 0.9
     assert messages_of(shots=shots) == [
-        f"shots.csv, row 1, v: found {what.format('add up to', 360.0 * ratio)}; allowed: 360 "
+        f"shots.csv, v: found {what.format('add up to', 360.0 * ratio)}; allowed: 360 "
         "degrees; correct the unit in the header",
-        f"shots.csv, row 1, hz: found {what.format('differ by', 180.0 * ratio)}; allowed: 180 "
+        f"shots.csv, hz: found {what.format('differ by', 180.0 * ratio)}; allowed: 180 "
         "degrees; correct the unit in the header",
     ]
 
