@@ -14,9 +14,10 @@ from fitup.cli.text import job_argument, json_option, progress
 @click.command("approve")
 @job_argument
 @plan_option
+@click.option("--why", default="", help="The reason, where STOP was called.")
 @key_option
 @json_option
-def command(job: Path, code: str, key_file: Path, as_json: bool) -> None:
+def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> None:
     """Approve a plan, by the check code of the sheets that were read.
 
     Certified once more before it is signed. Any change of the job's files voids the approval.
@@ -47,7 +48,7 @@ def command(job: Path, code: str, key_file: Path, as_json: bool) -> None:
                 )
             progress("certificate")
             certify(loaded.job, loaded.survey, loaded.state, influence(loaded), plan)
-        event = approve(record, key, now(), code, files)
+        event = approve(record, key, now(), code, files, why)
     tell(job, event, as_json)
     if not as_json:
         click.echo(f"Approved: {code} ({spoken(code)}). Print it: fitup sheets {job}")

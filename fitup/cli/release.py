@@ -14,7 +14,9 @@ from fitup.cli.text import job_argument, json_option
 @job_argument
 @plan_option
 @stage_option
-@click.option("--why", default="", help="The reason, where the stage was not GO ON.")
+@click.option(
+    "--why", default="", help="The reason, where the stage was not GO ON or STOP was called."
+)
 @key_option
 @json_option
 def command(job: Path, code: str, stage: int, why: str, key_file: Path, as_json: bool) -> None:

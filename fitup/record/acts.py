@@ -30,6 +30,7 @@ from fitup.record.events import (
     Event,
 )
 from fitup.record.keys import Key
+from fitup.record.open_holds import open_stop
 from fitup.record.people import FILE as PEOPLE
 from fitup.record.people import read_people
 from fitup.record.plans import FILE as PLAN
@@ -120,8 +121,11 @@ def note_sheets(
     )
 
 
-def approve(record: Record, key: Key, when: str, code: str, now: Files) -> Event:
-    """Approve a plan by the code on its sheets, for the files it was made from and no others."""
+def approve(record: Record, key: Key, when: str, code: str, now: Files, why: str = "") -> Event:
+    """Approve a plan by the code on its sheets, for the files it was made from and no others.
+
+    A reason is needed while a STOP stands.
+    """
     with record.writing() as pen:
         plan = plan_of(pen.events, code)
         old = since(record, plan, now)
@@ -136,13 +140,16 @@ def approve(record: Record, key: Key, when: str, code: str, now: Files) -> Event
         stands = standing(record, pen.events, record.people(pen.events), plan.about, now)
         if stands.good:
             raise NotAllowed(f"plan {code} is approved already: {stands.note}")
+        stop = open_stop(pen.events)
+        if stop and not why:
+            raise NotAllowed(f"{stop}; approve it with the reason: --why")
         return pen.append(
             APPROVED,
             when,
             key=key,
             about=plan.about,
             inputs=_of_plan(record, plan),
-            says={"code": code},
+            says={"code": code, "why": why},
         )
 
 
@@ -221,7 +228,8 @@ def release(
         done = stage_done(pen.events, plan.about, stage)
         if done is None:
             raise NotAllowed(f"stage {stage} of plan {code} is not reported as done")
-        if _released(pen.events, plan.about, stage) > done.number:
+        # a STOP called since the release is settled by another one
+        if _released(pen.events, plan.about, stage) > done.number and not open_stop(pen.events):
             raise NotAllowed(f"the hold point after stage {stage} is released already")
         doubt = _doubt(record, pen, done, now)
         if doubt and not why:
@@ -304,11 +312,9 @@ def stage_done(events: Sequence[Event], plan: str, stage: int) -> Event | None:
 
 def _doubt(record: Record, pen: Pen, done: Event, now: Files) -> str:
     """Say why a hold point is not released just so; empty where it is."""
-    # a STOP stays open until somebody releases a hold point or approves a plan in its knowledge
-    settled = max((e.number for e in pen.events if e.kind in (RELEASED, APPROVED)), default=0)
-    stops = [e for e in pen.events if e.kind == STOP and e.number > settled]
-    if stops:
-        return f"STOP was called (entry {stops[-1].number}): {stops[-1].says['why']}"
+    stop = open_stop(pen.events)
+    if stop:
+        return stop
     if done.says["verdict"] != GO_ON:
         verdict = str(done.says["verdict"]).upper()
         return f"stage {done.says['stage']} was reported {verdict} (entry {done.number})"

@@ -11,6 +11,8 @@ from fitup.record import acts
 from fitup.record.approval import standing
 from fitup.record.asdone import Asked, Read, judge
 from fitup.record.check_code import check_code
+from fitup.record.log import says_words
+from fitup.record.open_holds import open_holds
 from fitup.record.plans import plan_bytes
 from fitup.record.store import NotAllowed, Record
 
@@ -185,6 +187,32 @@ def test_stop_stays_until_somebody_knows_of_it(printed, record, keys, files):
     acts.release(record, keys["ines"], WHEN, CODE, 1, "crane back, survey checked", files)
     done(record, keys, printed, files, stage=2)
     acts.release(record, keys["ines"], WHEN, CODE, 2, "", files)
+
+
+def test_stop_is_not_settled_by_an_approval_that_does_not_know_of_it(printed, record, keys, files):
+    acts.reject(record, keys["ines"], WHEN, CODE, "pack at B-S1 leans")
+    acts.call_stop(record, keys["bram"], WHEN, "crane moved")
+    with pytest.raises(NotAllowed) as refused:
+        acts.approve(record, keys["ines"], WHEN, CODE, files)
+    assert str(refused.value) == (
+        "STOP was called (entry 7): crane moved; approve it with the reason: --why"
+    )
+    assert open_holds(record.whole()) == ("STOP was called (entry 7): crane moved",)
+    event = acts.approve(record, keys["ines"], WHEN, CODE, files, "crane back, survey checked")
+    assert says_words(event) == "crane back, survey checked"
+    assert open_holds(record.whole()) == ()
+
+
+def test_stop_after_the_last_release_is_settled_by_releasing_again(printed, record, keys, files):
+    done(record, keys, printed, files)
+    acts.release(record, keys["ines"], WHEN, CODE, 1, "", files)
+    assert open_holds(record.whole()) == ()
+    acts.call_stop(record, keys["ola"], WHEN, "crack heard")
+    assert open_holds(record.whole()) == ("STOP was called (entry 8): crack heard",)
+    with pytest.raises(NotAllowed, match=r"STOP was called \(entry 8\): crack heard; release it"):
+        acts.release(record, keys["ines"], WHEN, CODE, 1, "", files)
+    acts.release(record, keys["ines"], WHEN, CODE, 1, "a nut seated, looked at", files)
+    assert open_holds(record.whole()) == ()
 
 
 def test_survey_that_changed_is_not_the_accepted_one(record, keys, files):
