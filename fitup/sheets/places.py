@@ -24,6 +24,8 @@ _LABEL: Final = 13.0
 _LABEL_IDLE: Final = 6.0
 _MARK_PITCH: Final = 7.0
 _INSET: Final = 6.0
+#: a seat this near the middle is of the centre line [m]
+_CENTRE: Final = 0.1
 _SHAPES: Final[dict[str, Literal["up", "ahead", "back", "left", "right", "cable"]]] = {
     "ahead": "ahead",
     "back": "back",
@@ -127,7 +129,8 @@ def sketch(job: Job, segment: str, words: Mapping[str, str]) -> Sketch:
     flat = local(job.segments[segment], np.array([s.position for s in seats]))
     back, ahead, right, left = extent(job, segment)
     middle = (left + right) / 2.0
-    sides = ["left" if across > middle + 1e-6 else "right" for _, across in flat]
+    # all of the centre line on one side, so that their symbols keep apart too
+    sides = ["left" if across > middle + _CENTRE else "right" for _, across in flat]
     sizes = [_LABEL if s.id in words else _LABEL_IDLE for s in seats]
     busiest = max(
         sum(size for size, own in zip(sizes, sides, strict=True) if own == side) for side in sides
@@ -158,7 +161,8 @@ def _marks(
     words: Mapping[str, str],
 ) -> list[Mark]:
     top, bottom = deck[1] + _INSET, deck[1] + deck[3] - _INSET
-    spots = spread([float(v) for v in y], _MARK_PITCH, top, bottom)
+    pitch = min(_MARK_PITCH, (bottom - top) / max(len(seats) - 1, 1))
+    spots = spread([float(v) for v in y], pitch, top, bottom)
     sizes = [_LABEL if seat.id in words else _LABEL_IDLE for seat in seats]
     apart = [(a + b) / 2.0 for a, b in pairwise(sizes)]
     edge = _LABEL / 2.0
