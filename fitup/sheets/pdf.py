@@ -14,7 +14,7 @@ from fitup.sheets.cautions import BAND_PASSED, HOLD
 from fitup.sheets.model import OF_POINTS, OF_STRUCTURE, CheckLine, Header, JointSheet, SheetSet
 from fitup.sheets.numbers import Number
 from fitup.sheets.words import grouped, least_words, reaction_words
-from fitup.sheets.work import Expected, SeatCard, StageSheet
+from fitup.sheets.work import Expected, LiftOffSheet, SeatCard, StageSheet
 
 _TEMPLATES: Final = Path(__file__).parent / "templates"
 #: for the archive; the standard wants a date inside the file
@@ -62,7 +62,7 @@ def move_pdf(sheets: SheetSet, sheet: str) -> bytes:
             for s in sheets.stages
         ],
         stages=[_stage(s) for s in stages],
-        lift_offs=printable([g for g in sheets.lift_offs if g.sheet == sheet]),
+        lift_offs=[_lift_off(g, sheets.seats) for g in sheets.lift_offs if g.sheet == sheet],
         cautions=list(sheets.cautions),
         band_passed=list(BAND_PASSED),
         hold=HOLD,
@@ -130,6 +130,19 @@ def _stage(stage: StageSheet) -> dict[str, Any]:
     for card in out["cards"]:
         _shares(card["build_up"], stage)
     return out
+
+
+def _lift_off(group: LiftOffSheet, cards: tuple[SeatCard, ...]) -> dict[str, Any]:
+    """Return a lift-off with what its seats rest on, and whether all of them hang in cables."""
+    lifted = {jack.seat for jack in group.jacks}
+    own = [card for card in cards if card.seat in lifted]
+    rests = {card.held_by for card in own}
+    names = {"packs": "packs", "nut": "lock nuts"}
+    return {
+        **printable(group),
+        "rest": " or ".join(word for kind, word in names.items() if kind in rests),
+        "hangs": all(card.pushes == "shorten" for card in own),
+    }
 
 
 def _by_place(expected: tuple[Expected, ...]) -> list[dict[str, Any]]:

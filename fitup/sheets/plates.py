@@ -120,10 +120,15 @@ def back_steps(job: Job, stage: StageFact, cards: Sequence[SeatCard]) -> tuple[s
         steps.append(f"If a plate has been changed: packs back as they were, {packs}.")
     steps.append(
         "From the step where you are, all jacks together through the readings below that are "
-        "lower, nuts or the same temporary plates following, to START."
+        "nearer START, nuts or the same temporary plates following, to START."
     )
     loads = ", ".join(f"{j.jack} {rounded(j.load_start, units.force).full}" for j in stage.jacks)
-    steps.append(f"At START each jack should read: {loads}. Let the load off onto the packs.")
+    rest = " and ".join(
+        word
+        for kind, word in (("packs", "packs"), ("nut", "lock nuts"))
+        if any(c.held_by == kind for c in cards)
+    )
+    steps.append(f"At START each jack should read: {loads}. Let the load off onto the {rest}.")
     before = stage.number - 1
     point = f"hold point {before}" if before else "the survey"
     steps.append(f"Read the joint again: it must be as at {point}. The engineer decides.")

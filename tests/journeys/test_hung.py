@@ -6,11 +6,15 @@ import csv
 import io
 import shutil
 from collections.abc import Callable
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import pytest
 from pypdf import PdfReader
+
+from fitup.jobfolder import read_job
+from fitup.sheets.places import sketch
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "quillgate-hung"
 
@@ -69,12 +73,30 @@ def test_sheets_speak_of_cables_without_signs(planned: tuple[Path, Any]):
     assert "PUSH TO MAIN SPAN" in tower
     assert "The cable brings it back" in tower
     assert "leans back" in tower
+    # what hangs rests on lock nuts: it is neither lifted off packs nor let down onto them
+    assert "this group is pulled off its lock nuts by 1.0 mm" in tower
+    assert "let all jacks off together onto the lock nuts" in tower
+    assert "off its packs" not in tower
+    assert "J-ST 1162 kN. Let the load off onto the lock nuts." in tower
+    assert "this group is lifted off its packs by 1.0 mm" in joint
+    # no joint is read from the tower
+    assert "Read all of this before anybody goes on" in tower
+    assert "straightedge" not in tower
     assert "Circle: end of a cable." in joint
     # the tension a gauge should show after the stage, and the band around it
     assert "Tension H14" in joint
     told = [e for e in table(folder, "expected") if e["check"] == "tension/H14"]
     for line in told:
         assert line["should_read"] in joint + tower
+
+
+def test_no_symbol_of_the_sketch_hides_another():
+    job = read_job(EXAMPLE)
+    drawn = sketch(job, "H", {"HA": "PUSH BACK 8.0 mm"})
+    left, top, wide, high = drawn.deck
+    for one, other in combinations(drawn.marks, 2):
+        assert max(abs(one.x - other.x), abs(one.y - other.y)) >= 4.4, (one.title, other.title)
+    assert all(left < m.x < left + wide and top < m.y < top + high for m in drawn.marks)
 
 
 BAD_DAYS = [
