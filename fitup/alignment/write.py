@@ -46,7 +46,10 @@ def side_of(left: float, decimals: int, unit: str) -> tuple[float, str]:
 
 
 def points_csv(alignment: Alignment, points: Sequence[Converted]) -> str:
-    """Return points as CSV: id, station, offset, side, E, N, H, units in the column names."""
+    """Return points as CSV: id, station, offset, side, E, N, H, units in the column names.
+
+    The sides are the words that tables of a job take: left, right, axis.
+    """
     unit = alignment.unit
     digits = DECIMALS[unit]
     out = io.StringIO()
@@ -60,7 +63,8 @@ def points_csv(alignment: Alignment, points: Sequence[Converted]) -> str:
             "" if math.isnan(v) else f"{from_si(v, 'length', unit):.{digits}f}" for v in point.grid
         ]
         station = alignment.stations.text(point.place.station, digits)
-        writer.writerow([point.id, station, f"{size:.{digits}f}", side.lower(), *grid])
+        word = "axis" if size == 0.0 else side.lower()
+        writer.writerow([point.id, station, f"{size:.{digits}f}", word, *grid])
     return out.getvalue()
 
 

@@ -14,7 +14,7 @@ from fitup.alignment.write import Converted, points_csv, points_landxml, side_of
 from fitup.cli.text import json_option, say_json, text_table
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.axis import place_of
-from fitup.jobfolder.table import Column, Row, read_table
+from fitup.jobfolder.table import Column, Row, read_table, unique
 from fitup.units import from_si
 
 _POINTS = (
@@ -78,7 +78,8 @@ def _converted(path: Path, axis: Alignment) -> tuple[Converted, ...]:
     Raises
     ------
     InputError
-        With every point that is given neither way, both ways, or lies beside no part of the axis.
+        With every point that is given twice, neither way, both ways, or lies beside no part of
+        the axis.
     """
     problems: list[Problem] = []
     result: list[Converted] = []
@@ -90,10 +91,8 @@ def _converted(path: Path, axis: Alignment) -> tuple[Converted, ...]:
             else:
                 result.append(Converted(point.id, point.position, place))
     else:
-        for row in read_table(path, str(path), _POINTS, problems):
-            both = _of_row(row, axis, problems)
-            if both is not None:
-                result.append(both)
+        rows = read_table(path, str(path), _POINTS, problems)
+        result += unique(rows, problems, lambda row: _of_row(row, axis, problems)).values()
     if not problems and not result:
         problems.append(Problem(str(path), "no points", "one or more", "add rows"))
     if problems:

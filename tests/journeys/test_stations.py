@@ -36,13 +36,23 @@ def test_stations_go_out_and_come_back(fitup: Call, tmp_path: Path):
     assert "W7-R   0+180.0000   11.5000  RIGHT    4215.3989  8864.8461  61.2700" in said.out
     assert said.out.endswith(f"wrote {listed}\n")
     rows = list(csv.DictReader(io.StringIO(listed.read_text("utf-8"))))
+    assert [r["side"] for r in rows] == ["left", "axis", "right", "left", "right"]
+    placed = tmp_path / "placed.csv"
+    placed.write_text(
+        "id,station,offset_m,side\n"
+        + "".join(f"{r['id']},{r['station']},{r['offset_m']},{r['side']}\n" for r in rows)
+    )
+    there = json.loads(fitup("stations", AXIS, "--points", placed, "--json").out)["points"]
+    for row, point in zip(rows, there, strict=True):
+        assert point["east_m"] == pytest.approx(float(row["E_m"]), abs=2e-5)
+        assert point["north_m"] == pytest.approx(float(row["N_m"]), abs=2e-5)
     grid = tmp_path / "grid.csv"
     grid.write_text("id,E_m,N_m\n" + "".join(f"{r['id']},{r['E_m']},{r['N_m']}\n" for r in rows))
     back = json.loads(fitup("stations", AXIS, "--points", grid, "--json").out)["points"]
     for row, point in zip(rows, back, strict=True):
         assert point["station"] == row["station"]
         assert point["offset_m"] == pytest.approx(float(row["offset_m"]), abs=1e-5)
-        assert point["side"] == row["side"] or point["offset_m"] < 1e-5
+        assert point["side"].removeprefix("on ") == row["side"] or point["offset_m"] < 1e-5
         assert point["height_m"] is None
 
 
@@ -83,6 +93,11 @@ def test_feet_stay_feet(fitup: Call, tmp_path: Path):
             "id,E_m\nX,0\n",
             "p.csv, row 2, station: found neither way; allowed: E and N, or station, offset and "
             "side; give one of the two",
+        ),
+        (
+            "id,E_m,N_m\nA,4210,8875\nA,4211,8876\n",
+            "p.csv, row 3, id: found 'A' again (first in row 2); allowed: each id once; rename or "
+            "delete one",
         ),
         ("id\n", "p.csv: found no points; allowed: one or more; add rows"),
     ],
