@@ -191,12 +191,15 @@ def _pieces(
 
 
 def _even(model: FrameModel, member: Member, a: float, b: float) -> Array:
-    """Even load (3,) in the grid on the piece from a to b [N/m]."""
+    """Even load (3,) in the grid on the piece from a to b, nothing of any load lost [N/m]."""
     load = np.array([0.0, 0.0, -member.weight])
     for own in model.member_loads:
-        whole = own.end is not None and own.start <= a + NEAR and own.end >= b - NEAR
-        if whole and own.member == member.id:
-            load = load + own.values
+        if own.end is None or own.member != member.id:
+            continue
+        # an end so near another cut that it has none of its own covers a piece in part
+        covered = min(own.end, b) - max(own.start, a)
+        if covered > 0.0:
+            load = load + covered / (b - a) * own.values
     return load
 
 
