@@ -336,5 +336,5 @@ def _seats(
                     "clear gap here or reaction_now in seats.csv",
                 )
             )
-        one_way = seat.reaction_least >= 0.0 if row["one_way"] is None else row["one_way"]
+        one_way = seat.only_pushes if row["one_way"] is None else row["one_way"]
         yield FrameSeat(seat.id, one_way, row["gap"], row["set_high"], tie, row["temporary"])

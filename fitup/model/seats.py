@@ -91,6 +91,11 @@ class Seat:
         """True where gravity or a cable's pull brings the seat back onto its pack or nut."""
         return self.lifts or self.pushes in {"main_span", "shorten"}
 
+    @property
+    def only_pushes(self) -> bool:
+        """True where the structure may lift off it; of a cable it is the cable that goes slack."""
+        return self.reaction_least >= 0.0 and self.pushes != "shorten"
+
 
 @dataclass(frozen=True, slots=True)
 class Jack:

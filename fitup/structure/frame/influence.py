@@ -57,9 +57,7 @@ def seat_in_frame(job: Job, name: str) -> FrameSeat:
     own = frame_of(job).seats.get(name)
     if own is not None:
         return own
-    seat = job.seats[name]
-    # a cable's nut carries what the cable pulls: it is the cable that may go slack
-    return FrameSeat(name, seat.reaction_least >= 0.0 and seat.pushes != "shorten")
+    return FrameSeat(name, job.seats[name].only_pushes)
 
 
 def ties_of(job: Job) -> dict[str, tuple[Tie, Array]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from fitup.errors import InputError
 from fitup.jobfolder import read_job, start_job
 
 Tell = Callable[..., list[str]]
+EXAMPLES = Path(__file__).parents[3] / "examples"
 MEMBER = "DA3,A88,A100,box,steel,A1,,"
 
 
@@ -46,6 +48,18 @@ def test_template_is_read_in_si(tmp_path: Path) -> None:
     assert (line.start, line.end, line.values.tolist()) == (0.0, 12.0, [0.0, 0.0, -51450.0])
     place = frame.places["seat-A"]
     assert (place.y, place.z, place.least, place.most) == (4.0, 1.0, -150e6, 150e6)
+
+
+def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> None:
+    folder = tmp_path / "hung"
+    shutil.copytree(EXAMPLES / "quillgate-hung", folder)
+    nut = next(s.id for s in read_job(folder).seats.values() if s.pushes == "shorten")
+    path = folder / "frame_seats.csv"
+    path.write_text(path.read_text("utf-8") + f"{nut},,0\n", encoding="utf-8")
+    job = read_job(folder)
+    assert job.frame is not None and nut in job.frame.seats
+    assert job.seats[nut].reaction_least >= 0.0
+    assert not job.frame.seats[nut].one_way
 
 
 @pytest.mark.parametrize(
