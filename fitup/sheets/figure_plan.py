@@ -59,7 +59,10 @@ def _plan_row(axes: Any, row: tuple[PlanSegment, ...], beside: float) -> None:
         axes.fill(corner_x, corner_y, facecolor="0.93", edgecolor="black", lw=1.2, zorder=1)
         x, y = sum(corner_x) / len(corner_x), sum(corner_y) / len(corner_y)
         deck = {"ha": "center", "va": "center", "weight": "bold", "zorder": 4}
-        axes.text(x, y, f"{segment.segment}    {_AHEAD}", fontsize=9, **deck)
+        # seats on the centre line keep their place; the name makes room
+        on_name = any(abs(s.left - y) < 0.1 * _DECK * inch for s in segment.seats)
+        name_y = y + 0.2 * _DECK * inch * on_name
+        axes.text(x, name_y, f"{segment.segment}    {_AHEAD}", fontsize=9, **deck)
         axes.text(x, y + 0.4 * _DECK * inch, "LEFT", fontsize=8, **deck)
         axes.text(x, y - 0.4 * _DECK * inch, "RIGHT", fontsize=8, **deck)
         for upper in (True, False):
