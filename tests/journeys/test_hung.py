@@ -79,6 +79,10 @@ def test_sheets_speak_of_cables_without_signs(planned: tuple[Path, Any]):
     assert "off its packs" not in tower
     assert "J-ST 1162 kN. Let the load off onto the lock nuts." in tower
     assert "this group is lifted off its packs by 1.0 mm" in joint
+    schedule = pages(folder / "out" / "shim-schedule.pdf")
+    assert "segment T, pushes to main span" in schedule
+    assert "segment H, shortens its cable" in schedule
+    assert "main_span" not in schedule
     # no joint is read from the tower
     assert "Read all of this before anybody goes on" in tower
     assert "straightedge" not in tower
