@@ -268,13 +268,40 @@ def _say_sight(
         if other
         else "another target, or a reflection? Measure"
     )
+    rivals = _rival_sights(network, outcome, sight)
+    doubt = f"; {' or '.join(rivals)} wrong in its place would explain it nearly as well"
     return Advice(
         tuple(observations[i].id for i in sight),
         "target",
         f"set-up {first.setup}, target {first.to} ({_rows(network, sight)}): {', '.join(parts)} "
         f"off the others; {why} {first.to} again from {first.setup}, or exclude "
-        f"{first.setup}/{first.to} in job.toml [exclude] with the reason",
+        f"{first.setup}/{first.to} in job.toml [exclude] with the reason{doubt if rivals else ''}",
     )
+
+
+def _rival_sights(network: Network, outcome: Outcome, sight: Sequence[int]) -> list[str]:
+    """Return sights of other set-ups to the same target that may be the wrong one instead.
+
+    Judged as :func:`_rivals`, all readings of a set-up to the target together.
+    """
+    node, first = int(network.to[sight[0]]), network.observations[sight[0]]
+    if any(network.to[k] == node and k not in sight for k in outcome.odd):
+        return []
+    counted = outcome.adjusted.used | np.isin(np.arange(len(network.to)), sight)
+    rows = np.flatnonzero(counted & (network.to == node))
+    left: dict[str, float] = {}
+    for setup in dict.fromkeys(network.observations[i].setup for i in rows):
+        group = tuple(int(i) for i in rows if network.observations[i].setup == setup)
+        ranked = without_some(network, outcome.adjusted.state, node, rows, len(group)) or []
+        squares = next((s for s, out in ranked if out == group), None)
+        if setup and squares is not None:
+            left[setup] = squares
+    own = left.get(first.setup, -np.inf)
+    return [
+        f"{setup}/{first.to}"
+        for setup, squares in left.items()
+        if setup != first.setup and squares <= own + RIVAL
+    ]
 
 
 def _one_coordinate(observation: Observation, off: float, much: str) -> str:

@@ -153,6 +153,22 @@ def test_targets_exchanged_in_one_set_up(network_site: Any):
     assert "they are the readings of T5: correct the name, or measure T2 again from ST2" in lines[1]
 
 
+def test_two_sights_that_contradict_each_other_are_both_named(tmp_path: Path):
+    """A target height noted in one of two set-ups: nothing says in which it is wrong."""
+    shutil.copytree(OBSERVED, tmp_path / "job")
+    shots = tmp_path / "job" / "night-14-shots.csv"
+    remark, header, *rows = shots.read_text(encoding="utf-8").splitlines()
+    wrong = [f"{row},{1.5 if row.startswith('ST1,W7-L,') else ''}" for row in rows]
+    shots.write_text("\n".join([remark, f"{header},target_height_m", *wrong]), encoding="utf-8")
+    (found,) = solve_epochs(tmp_path / "job", read_job(tmp_path / "job")).values()
+    (line,) = found.findings
+    assert line.startswith("set-up ST2, target W7-L (rows 91 and 135): ")
+    assert line.endswith(
+        "or exclude ST2/W7-L in job.toml [exclude] with the reason; ST1/W7-L wrong in its place "
+        "would explain it nearly as well"
+    )
+
+
 def test_a_sight_to_something_else(spoiled: Spoil):
     errors = {"ST1/T3/hz": 0.05, "ST1/T3/v": 0.03, "ST1/T3/sd": 1.2}
     (line,) = spoiled(errors=errors).findings
