@@ -28,6 +28,8 @@ _CHUNK: Final = 2_000_000
 _FIRST_RING: Final = 1.0 / 256.0
 _GROWTH: Final = 2.0
 _BIG: Final = 1 << 40
+#: how far a limit that no seat changes may be passed as rounding
+_EDGE: Final = 1e-9
 
 Watch = Callable[[int, float, float], None]
 
@@ -196,7 +198,9 @@ class _Tables:
     def __init__(self, space: Space, goal: Goal, radius: float) -> None:
         n = len(space.values)
         values, uses = space.values, space.uses
-        self.impossible = any(len(v) == 0 for v in values)
+        # a row that no seat changes is broken by all picks or by none
+        broken = ~space.L.any(axis=1) & (space.b < -_EDGE)
+        self.impossible = any(len(v) == 0 for v in values) or bool(broken.any())
         R, z, row_of, self.base = echelon(goal.M, goal.h)
         reach = _reach(goal.M, goal.h, radius)
         L, b, floating = _live_rows(space, goal, reach)
@@ -321,11 +325,8 @@ def _live_rows(
         most += np.maximum(L[:, j] * v.min(initial=0.0), L[:, j] * v.max(initial=0.0))
     most = np.minimum(most, reach(L) + 1e-9)
     tightest: dict[bytes, int] = {}
-    for i in np.flatnonzero(most > b):
+    for i in np.flatnonzero((most > b) & L.any(axis=1)):
         size = np.abs(L[i]).max(initial=0.0)
-        if size == 0.0:
-            tightest[b"never"] = int(i)
-            continue
         key = (np.round(L[i] / size, 9) + 0.0).tobytes()
         other = tightest.get(key)
         if other is None or b[i] / size < b[other] / np.abs(L[other]).max():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from unittest import mock
 
 import numpy as np
@@ -184,3 +185,18 @@ def test_time_over_leaves_a_true_lower_bound() -> None:
     space, goal, _ = random_case(7)
     found = search(space, goal, best=1e6, deadline=-1.0)
     assert found.lower <= brute(space, goal)
+
+
+@pytest.mark.parametrize("bound", [0.0, -1.0])
+def test_a_limit_that_no_seat_changes_is_kept_by_all_picks_or_by_none(bound: float):
+    space, squares, _ = random_case(1)
+    n = len(space.values)
+    fixed = replace(space, L=np.vstack([space.L, np.zeros(n)]), b=np.r_[space.b, bound])
+    free = search(space, squares)
+    found = search(fixed, squares)
+    assert free.pick is not None
+    assert found.proven
+    assert (found.pick is None) == (bound < 0.0)
+    listed = collect(fixed, squares, np.inf, 10_000)
+    assert listed is not None
+    assert (len(listed[0]) == 0) == (bound < 0.0)
