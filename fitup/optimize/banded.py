@@ -90,15 +90,15 @@ def _solve(
     if deck is None:
         return False
     limit = (np.sqrt(result.score) + band.delta) ** 2
-    found = solve_line(deck.line, below=limit - deck.rest, deadline=deadline)
+    found = solve_line(deck.line, below=limit, deadline=deadline)
     if found is None:
         return False
-    least = max(0.0, np.sqrt(max(0.0, found.lower + deck.rest)) - band.delta) ** 2
+    least = max(0.0, np.sqrt(max(0.0, found.lower)) - band.delta) ** 2
     result.lower = max(result.lower, min(float(least), result.score))
     if not found.proven:
         return True
     uses = plates_used(deck.line.spaces, found.kept)
-    below = limit - deck.rest - found.moved
+    below = limit - found.moved
     lines = list_lines(found.ties, found.kept, uses, problem.stock, below, alike=False)
     for line in lines or ():
         pick = deck.pick(line, len(problem.seats))

@@ -23,11 +23,10 @@ _LOOSE: Final = 1e-12
 
 @dataclass(frozen=True, eq=False)
 class DeckLine:
-    """A problem as a line of blocks of seats (by number), and squares that no seat changes."""
+    """A problem as a line of blocks of seats (by number)."""
 
     line: Line
     blocks: list[Array]
-    rest: float
 
     def pick(self, picks: list[Array], n: int) -> Array:
         """Return picks by block as one pick (n,) of choices."""
@@ -60,14 +59,15 @@ def deck_line(
     if cap is not None:
         L = np.vstack([L, problem.F, -problem.F])
         b = np.r_[b, cap + problem.g, cap - problem.g]
-    blocks = _blocks(problem, np.vstack([_tied(M), _tied(L)]))
+    M, h = _of_choices(problem, M, h)
+    L, b = _of_choices(problem, L, b)
+    blocks = _blocks(problem, np.vstack([M, L]) != 0.0)
     if len(blocks) < 2:
         return None
     at = np.empty(len(problem.seats), dtype=np.int64)
     for k, block in enumerate(blocks):
         at[block] = k
-    squares, rest = _split(M, h, at, len(blocks))
-    limits, _ = _split(L, b, at, len(blocks))
+    squares, limits = _split(M, h, at, len(blocks)), _split(L, b, at, len(blocks))
     own, spaces, links = [], [], []
     for k, block in enumerate(blocks):
         rows, right = squares[0][k]
@@ -80,7 +80,7 @@ def deck_line(
     priced = None
     if prices is not None:
         priced = [[problem.counts[i] @ prices for i in block] for block in blocks]
-    return DeckLine(Line(spaces, own, links, priced), blocks, rest)
+    return DeckLine(Line(spaces, own, links, priced), blocks)
 
 
 def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
@@ -97,10 +97,16 @@ def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
     )
 
 
-def _tied(rows: Array) -> Array:
-    """Say which seats each row ties (p, n)."""
+def _of_choices(problem: FitProblem, rows: Array, right: Array) -> tuple[Array, Array]:
+    """Return rows (p, n) of the seats that they tie and that have a choice.
+
+    What a seat without a choice does goes to the right-hand side (p,).
+    """
+    held = np.array([len(c) == 1 for c in problem.choices])
+    x = np.array([c[0].setting for c in problem.choices if len(c) == 1])
     size = np.abs(rows).max(axis=1, initial=0.0)
-    return np.abs(rows) > _LOOSE * np.where(size > 0.0, size, 1.0)[:, None]
+    tied = np.abs(rows) > _LOOSE * np.where(size > 0.0, size, 1.0)[:, None]
+    return np.where(tied & ~held, rows, 0.0), right - rows[:, held] @ x
 
 
 def _blocks(problem: FitProblem, tied: Array) -> list[Array]:
@@ -111,8 +117,7 @@ def _blocks(problem: FitProblem, tied: Array) -> list[Array]:
     """
     halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
     segments = [np.array(sorted(a + b), dtype=np.int64) for a, b in halves if a or b]
-    free = np.array([len(c) > 1 for c in problem.choices])
-    touched = np.stack([(tied[:, own] & free[own]).any(axis=1) for own in segments])
+    touched = np.stack([tied[:, own].any(axis=1) for own in segments])
     ties = (touched.astype(float) @ touched.T.astype(float)) > 0.0
     levels: list[list[int]] = []
     left = set(range(len(segments)))
@@ -145,11 +150,11 @@ def _end(ties: Array, start: int, left: set[int]) -> int:
 _Rows = list[tuple[Array, Array]]
 
 
-def _split(rows: Array, right: Array, at: Array, count: int) -> tuple[tuple[_Rows, _Rows], float]:
-    """Return rows by block and by pair of blocks, and the squares of rows that tie none."""
-    tied = _tied(rows) & (rows != 0.0)
-    first = np.array([at[t].min(initial=count) for t in tied], dtype=np.int64)
-    last = np.array([at[t].max(initial=-1) for t in tied], dtype=np.int64)
+def _split(rows: Array, right: Array, at: Array, count: int) -> tuple[_Rows, _Rows]:
+    """Return rows by block and by pair of blocks; rows that tie no seat are in the first block."""
+    tied = rows != 0.0
+    last = np.array([at[t].max(initial=0) for t in tied], dtype=np.int64)
+    first = np.array([at[t].min(initial=k) for t, k in zip(tied, last, strict=True)], np.int64)
     own = [
         (rows[which], right[which]) for k in range(count) for which in [(first == k) & (last == k)]
     ]
@@ -158,5 +163,4 @@ def _split(rows: Array, right: Array, at: Array, count: int) -> tuple[tuple[_Row
         for k in range(count - 1)
         for which in [(first == k) & (last == k + 1)]
     ]
-    none = last < 0
-    return (own, pairs), float(right[none] @ right[none])
+    return own, pairs

@@ -104,7 +104,7 @@ class _Pricing:
         if self.found is None:
             return False
         worth = float(self.prices @ self.problem.stock)
-        lower = self.found.lower + self.deck.rest - worth
+        lower = self.found.lower - worth
         if lower > self.lower:
             self.lower, self.best_prices = lower, self.prices
         pick = self.deck.pick(self.found.picks, len(self.problem.seats))
@@ -151,7 +151,7 @@ class _Pricing:
             over = self._add(pick)
             if np.all(over <= 0):
                 self.offer(pick)
-            value = score + found.moved + self.deck.rest - float(prices @ self.problem.stock)
+            value = score + found.moved - float(prices @ self.problem.stock)
             if value >= bound - _CLOSE * max(1.0, abs(bound)):
                 return
 
@@ -178,7 +178,7 @@ class _Pricing:
         priced = deck_line(self.problem, self.cap, self.best_prices)
         if priced is None or not np.isfinite(self.score):
             return
-        worth = float(self.best_prices @ self.problem.stock) - self.deck.rest
+        worth = float(self.best_prices @ self.problem.stock)
         found = solve_line(priced.line, below=self.score + worth, deadline=deadline)
         if found is None or not found.proven:
             return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -112,6 +113,38 @@ def test_a_known_plan_closes_the_gap(seed: int):
     assert found is not None
     assert found.proven
     assert found.score == pytest.approx(brute(problem, None), rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", [7, 9, 13, 39])
+def test_a_held_segment_listed_away_from_its_neighbours_still_binds_them(seed: int):
+    problem = random_problem(seed)
+    segments = [c for c in problem.clusters if c]
+    for held in segments:
+        still = replace(
+            problem,
+            choices=tuple(
+                (Choice(0.0, (), False, 0),) if i in held else c
+                for i, c in enumerate(problem.choices)
+            ),
+            counts=tuple(
+                np.zeros((1, 2), dtype=np.int64) if i in held else u
+                for i, u in enumerate(problem.counts)
+            ),
+            # the held one is listed last
+            clusters=tuple(
+                c for own in sorted(segments, key=lambda s: s == held) for c in (own, ())
+            ),
+        )
+        truth = brute(still, None)
+        picks = map(np.array, itertools.product(*(range(len(c)) for c in still.choices)))
+        known = next((p for p in picks if still.feasible(p)), None)
+        found = solve_deck_line(still, None, lambda pick, known=known: known)
+        assert found is not None
+        assert (found.pick is None) == np.isinf(truth)
+        if found.pick is not None:
+            assert found.proven
+            assert still.feasible(found.pick)
+            assert found.score == pytest.approx(truth, rel=1e-9, abs=1e-9)
 
 
 def test_segments_out_of_order_are_laid_out_along_the_deck():
