@@ -7,11 +7,11 @@ A setting is *dismissed* when every line through it has paid too much a little f
 ``due[u]`` is what the best line pays in all before segment u: its score less the least that the
 segments from u on can cost. What was paid before is known exactly, by the recursion over the
 settings kept so far; what the next neighbours cost at least, all their settings being free, is a
-quadratic form. Say a line goes through dismissed settings, the last of them at segment s. By
-the end of that setting's neighbours it has paid what is due, and from there on it keeps to kept
-settings, which cost no less than the rest: it is no better than the best line along the kept
-ones. A line may have been dismissed before: then it has paid what was due, so the recursion
-makes a fresh start at ``due[u]`` at every segment, and the argument holds by induction.
+quadratic form. Follow a line to its first dismissed setting: by the end of that setting's
+neighbours, before segment u, it has paid ``due[u]``. The recursion makes a fresh start at
+``due[u]`` at every segment, so the same holds of the next dismissed setting at u or beyond, and
+so on. From the last such u on the line keeps to kept settings, which cost no less than the rest:
+it is no better than the best line along the kept ones.
 
 ``due`` is guessed from a few settings of each segment, and put right by what a sweep keeps until
 a sweep confirms it. Time and memory grow with the number of segments and no faster.
