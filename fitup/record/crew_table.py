@@ -13,7 +13,7 @@ from fitup.record.events import Event
 from fitup.record.people import People
 from fitup.units import from_si
 
-#: as docs/loop.md has them; times are UTC, as all times of the record
+#: as docs/loop.md has them, but times are UTC, as all times of the record: said beside who read
 _COLUMNS: Final = (
     "stage", "moment", "seat", "jack", "movement_mm", "side", "load_kN", "pack", "who", "time",
 )  # fmt: skip
@@ -39,7 +39,7 @@ def crew_table(events: Sequence[Event], people: People, plan: str, job: Job) -> 
         event = stage_done(events, plan, stage)
         if event is not None:
             who = people[event.who].name if event.who in people else event.who
-            own = {"stage": stage, "who": who, "time": event.when[:16]}
+            own = {"stage": stage, "who": f"{who} (UTC)", "time": event.when[:16]}
             writer.writerows({**row, **own} for row in _rows(event.says["readings"], job))
     return target.getvalue()
 
