@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +9,7 @@ import click
 
 from fitup.cli.compare import later_argument, load_round
 from fitup.cli.text import job_argument, json_option, say_json, text_table
+from fitup.cli.writing import write_files
 from fitup.errors import EXIT_OUTSIDE
 from fitup.jobfolder.rewrite import learned_text
 from fitup.jobfolder.rounds import LEARNED_FILE
@@ -41,26 +41,14 @@ def command(job: Path, later: Path, write: bool, as_json: bool) -> int:
     told = corrections(one.job, lesson, source)
     writes = write and bool(told) and lesson.explained
     if writes:
-        _write(later / LEARNED_FILE, learned_text(told, one.job.units, "written by fitup learn"))
+        table = learned_text(told, one.job.units, "written by fitup learn")
+        write_files(later, {LEARNED_FILE: table.encode()})
     if as_json:
         say_json(as_json_result(one, lesson, told, later / LEARNED_FILE if writes else None))
     else:
         _show(one, lesson, told)
         _end(later, write, writes, lesson)
     return EXIT_OUTSIDE if write and not lesson.explained else 0
-
-
-def _write(path: Path, text: str) -> None:
-    """Write in one step: whoever reads the job sees the old table or the new one."""
-    beside = path.with_name(f".{path.name}.new")
-    try:
-        with beside.open("w", encoding="utf-8", newline="") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def _show(one: Round, lesson: Lesson, told: tuple[Learned, ...]) -> None:
