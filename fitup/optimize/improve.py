@@ -11,12 +11,12 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from fitup.frames import Array
-from fitup.optimize.search import Goal, Space
+from fitup.optimize.search import Goal, Space, sparse_columns
 
 _NEAR: Final = 48
 _SWEEPS: Final = 20
@@ -114,32 +114,19 @@ class _Descent:
         self.uses = [u[k] for u, k in zip(space.uses, self.near, strict=True)]
         prices = [np.zeros(len(v)) for v in space.values] if work is None else work.prices
         self.prices = [p[k] for p, k in zip(prices, self.near, strict=True)]
-        self.at = [int(np.argmin(np.abs(v - a))) for v, a in zip(self.values, aim, strict=True)]
+        self.at = np.array(
+            [int(np.argmin(np.abs(v - a))) for v, a in zip(self.values, aim, strict=True)]
+        )
         if begin is not None:
-            self.at = [int(np.searchsorted(k, b)) for k, b in zip(self.near, begin, strict=True)]
-        self.pairs = _pairs(space, self.H) or [(0, 0)]
+            self.at = np.array(
+                [int(np.searchsorted(k, b)) for k, b in zip(self.near, begin, strict=True)]
+            )
+        self.pairs = np.array(_pairs(space, self.H) or [(0, 0)])
 
     def state(self) -> tuple[Array, Array]:
         x = np.array([v[k] for v, k in zip(self.values, self.at, strict=True)])
         used = sum(u[k] for u, k in zip(self.uses, self.at, strict=True))
         return x, np.asarray(used)
-
-    def price(self, squares: Array) -> Array:
-        """What a sum of squares costs: itself, or all that is not allowed when work counts."""
-        if self.work is None:
-            return squares
-        return _BEYOND * np.maximum(squares - self.work.allowed, 0.0) + _LITTLE * squares
-
-    def cost(self) -> float:
-        x, used = self.state()
-        squares = float(x @ self.H @ x - 2.0 * self.lin @ x + self.const)
-        spent = sum(p[k] for p, k in zip(self.prices, self.at, strict=True))
-        over = np.maximum(self.space.L @ x - self.space.b, 0.0).sum()
-        short = np.maximum(used - self.space.capacity, 0).sum()
-        scale = 1.0 if self.work is None else _BEYOND
-        return float(
-            self.price(np.array(squares)) + spent + scale * (_OVER * over + _SHORT * short)
-        )
 
     def inside(self) -> bool:
         x, used = self.state()
@@ -153,59 +140,30 @@ class _Descent:
         return np.array([k[a] for k, a in zip(self.near, self.at, strict=True)])
 
     def run(self) -> float:
-        best = self.cost()
+        """Change two seats at a time until nothing improves; return what is then to be paid."""
+        from fitup.optimize.exchange import sweep
+
+        tables = self._tables()
+        best = np.inf
         for _ in range(_SWEEPS):
-            before = best
-            for i, j in self.pairs:
-                total = self._table(i, j)
-                k = int(np.argmin(total))
-                if total.flat[k] < best - 1e-12 * max(1.0, abs(best)):
-                    self.at[i], self.at[j] = divmod(k, total.shape[1])
-                    best = self.cost()
+            before, best = best, sweep(self.pairs, self.at, *tables)
             if best >= before - 1e-12 * max(1.0, abs(before)):
                 break
-        return best
+        return float(best)
 
-    def _table(self, i: int, j: int) -> Array:
-        """Cost of every pair of choices at seats i and j, all others staying (k_i, k_j)."""
-        space, (x, used) = self.space, self.state()
-        di, dj = self.values[i] - x[i], self.values[j] - x[j]
-        if i == j:
-            dj = np.zeros(1)
-        pull = 2.0 * (self.H @ x - self.lin)
-        here = float(x @ self.H @ x - 2.0 * self.lin @ x + self.const)
-        total = (
-            here
-            + (pull[i] * di + self.H[i, i] * di**2)[:, None]
-            + (pull[j] * dj + self.H[j, j] * dj**2)[None, :]
-            + 2.0 * self.H[i, j] * np.outer(di, dj)
-        )
-        total = self.price(total)
-        spent = sum(p[k] for p, k in zip(self.prices, self.at, strict=True))
-        if i == j:
-            total = total + spent + (self.prices[i] - self.prices[i][self.at[i]])[:, None]
-        else:
-            total = (
-                total
-                + spent
-                + (self.prices[i] - self.prices[i][self.at[i]])[:, None]
-                + (self.prices[j] - self.prices[j][self.at[j]])[None, :]
-            )
-        scale = 1.0 if self.work is None else _BEYOND
-        touched = (space.L[:, i] != 0.0) | (space.L[:, j] != 0.0)
-        over = space.L @ x - space.b
-        total += scale * _OVER * np.maximum(over[~touched], 0.0).sum()
-        rows = space.L[touched]
-        reach = (
-            over[touched][:, None, None]
-            + (rows[:, i][:, None] * di)[:, :, None]
-            + (rows[:, j][:, None] * dj)[:, None, :]
-        )
-        total += scale * _OVER * np.maximum(reach, 0.0).sum(axis=0)
-        left = used - self.uses[i][self.at[i]] - space.capacity
-        if i == j:
-            need = left[None, None, :] + self.uses[i][:, None, :]
-        else:
-            left = left - self.uses[j][self.at[j]]
-            need = left[None, None, :] + self.uses[i][:, None, :] + self.uses[j][None, :, :]
-        return np.asarray(total + scale * _SHORT * np.maximum(need, 0).sum(axis=2))
+    def _tables(self) -> tuple[Any, ...]:
+        """Everything a sweep reads, every seat's choices filled up to the same number."""
+        space, n = self.space, len(self.values)
+        widest = max(len(v) for v in self.values)
+        V, P = np.zeros((n, widest)), np.zeros((n, widest))
+        U = np.zeros((n, widest, len(space.capacity)), dtype=np.int64)
+        for i, (v, u, p) in enumerate(zip(self.values, self.uses, self.prices, strict=True)):
+            V[i, : len(v)], U[i, : len(v)], P[i, : len(v)] = v, u, p
+        sizes = np.array([len(v) for v in self.values])
+        prices = np.array([1.0, 0.0, 0.0, _OVER, _SHORT])
+        if self.work is not None:
+            beyond = [_BEYOND * _OVER, _BEYOND * _SHORT]
+            prices = np.array([_LITTLE, _BEYOND, self.work.allowed, *beyond])
+        limits = sparse_columns(space.L)
+        goal = (self.H, self.lin, self.const)
+        return (V, sizes, U, P, *goal, *limits, space.b, space.capacity, prices)

@@ -210,7 +210,7 @@ class _Tables:
         for j in range(n):
             V[j, : len(values[j])] = values[j]
             U[j, : len(values[j])] = uses[j]
-        start, rows, coefficients = _sparse_columns(L)
+        start, rows, coefficients = sparse_columns(L)
         self.fixed: tuple[Any, ...] = (
             V,
             np.array([len(v) for v in values]),
@@ -342,7 +342,7 @@ def _live_rows(
     return L, np.ascontiguousarray(b), floating
 
 
-def _sparse_columns(L: Array) -> tuple[Array, Array, Array]:
+def sparse_columns(L: Array) -> tuple[Array, Array, Array]:
     """Column-wise non-zeros of L: starts (n + 1,), row numbers, coefficients."""
     n = L.shape[1]
     found = [np.flatnonzero(L[:, j]) for j in range(n)]

@@ -150,6 +150,23 @@ def test_improve_keeps_limits_and_never_beats_the_optimum(seed: int) -> None:
 
 @CASES
 @given(st.integers(0, 10**6))
+def test_no_change_of_two_seats_betters_what_improve_returns(seed: int) -> None:
+    space, goal, _ = random_case(seed)
+    pick, value = improve(space, goal, 1)
+    if pick is None:
+        return
+    for i, j in itertools.combinations_with_replacement(range(len(pick)), 2):
+        for a, b in itertools.product(range(len(space.values[i])), range(len(space.values[j]))):
+            other = pick.copy()
+            other[i], other[j] = a, b
+            x = np.array([v[k] for v, k in zip(space.values, other, strict=True)])
+            used = sum(u[k] for u, k in zip(space.uses, other, strict=True))
+            if np.all(space.L @ x <= space.b) and np.all(used <= space.capacity):
+                assert score(space, goal, other) >= value * (1.0 - 1e-9) - 1e-12
+
+
+@CASES
+@given(st.integers(0, 10**6))
 def test_improve_for_work_keeps_the_squares_allowed(seed: int) -> None:
     space, goal, _ = random_case(seed)
     truth = brute(space, goal)
