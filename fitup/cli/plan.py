@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,7 +16,7 @@ from fitup.cli.sure import Sure, sure_of
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
 from fitup.joints.tilt import TILTS
-from fitup.model import SIDES, Job, Plan, Quantity
+from fitup.model import SIDES, Influence, Job, Plan, Quantity
 from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
@@ -25,6 +25,9 @@ from fitup.sheets.trust_words import percent
 from fitup.sheets.words import NAMES, move_words, plain_value, shown_for, value_words
 from fitup.units import DISPLAY
 
+if TYPE_CHECKING:
+    from fitup.optimize.opinion import SecondOpinion
+
 #: how often a plan of a structure with cables is made again about its own moves
 _TURNS = 3
 
@@ -32,23 +35,40 @@ _TURNS = 3
 @click.command("plan")
 @job_argument
 @json_option
-def command(job: Path, as_json: bool) -> int:
+@click.option(
+    "--second-opinion",
+    "limit",
+    type=click.FloatRange(min=1.0),
+    metavar="SECONDS",
+    help="Let a general solver look for a better plan as long as this.",
+)
+@click.option(
+    "--by", default="highs", metavar="SOLVER", help="highs (comes with fitup) or scip, for that."
+)
+def command(job: Path, as_json: bool, limit: float | None, by: str) -> int:
     """Choose packs and order the moves, certify the plan, and say how good it is.
 
     Nothing is written. Where tolerance cannot be met, the best plan is shown with what stands
-    in the way, and the exit code is 3.
+    in the way, and the exit code is 3. A second opinion knows nothing of how the plan was found;
+    where the two contradict each other, the plan is not shown, and the exit code is 4.
 
     \b
     Example:
       fitup plan closure-k1
+      fitup plan closure-k1 --second-opinion 60
     """
     loaded = load(job)
-    plan, certificate = planned(loaded)
+    says: tuple[SecondOpinion, ...] = ()
+    if limit is None:
+        plan, certificate = planned(loaded)
+    else:
+        plan, certificate, says = _twice(loaded, limit, by)
     sure = sure_of(loaded, plan)
     if as_json:
-        say_json({**as_json_result(loaded, plan, certificate), "sure": _sure_json(sure)})
+        more = {"sure": _sure_json(sure), "second_opinion": [asdict(s) for s in says]}
+        say_json({**as_json_result(loaded, plan, certificate), **more})
     else:
-        show(loaded.job, plan, certificate, status_of(job, plan), sure)
+        show(loaded.job, plan, certificate, status_of(job, plan), sure, says)
     return 0 if plan.inside else EXIT_OUTSIDE
 
 
@@ -63,8 +83,26 @@ def status_of(folder: Path, plan: Plan) -> str:
         return standing(record, events, record.people(events), plan.id, present).status
 
 
+def _twice(
+    loaded: Loaded, limit: float, by: str
+) -> tuple[Plan, Certificate, tuple[SecondOpinion, ...]]:
+    """Plan a loaded job, and have the plan looked at by a general solver."""
+    from fitup.optimize.opinion import chosen_solver, refuse_risk, second_opinion
+
+    solver = chosen_solver(by)
+    refuse_risk(loaded.job)
+    plan, certificate, effect = planned_about(loaded)
+    says = second_opinion(loaded.job, loaded.state, effect, plan, limit, solver, progress)
+    return plan, certificate, says
+
+
 def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
     """Plan a loaded job and certify the plan."""
+    return planned_about(loaded)[:2]
+
+
+def planned_about(loaded: Loaded) -> tuple[Plan, Certificate, Influence]:
+    """Plan a loaded job, certify the plan, and return both with the influence it was made with."""
     job, survey, state = loaded.job, loaded.survey, loaded.state
     effect = influence(loaded)
     if job.wishes.risk is None:
@@ -86,7 +124,7 @@ def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
             job, survey, state, effect, job.wishes.risk, loaded.influence_of_changed, progress
         )
     progress("certificate")
-    return plan, certify(job, survey, state, effect, plan)
+    return plan, certify(job, survey, state, effect, plan), effect
 
 
 def show(
@@ -95,6 +133,7 @@ def show(
     certificate: Certificate,
     status: str = NOT_APPROVED,
     sure: Sure | None = None,
+    says: tuple[SecondOpinion, ...] = (),
 ) -> None:
     """Print a plan: joints before and after, packs, stages, proof, obstacles, its status."""
     for joint in job.joints.values():
@@ -137,6 +176,8 @@ def show(
     for wish in plan.wishes:
         click.echo(f"  {_wish(wish.wish, wish.upper, wish.lower, wish.proven)}: {wish.text}")
     click.echo(f"  method: {plan.method}")
+    for said in says:
+        click.echo(f"  second opinion, {said.wish}: {said.text}")
     for line in certificate.statements:
         click.echo(f"  certificate: {line}")
     if not plan.inside:

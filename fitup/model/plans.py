@@ -99,6 +99,8 @@ class Plan:
     """Settings if plates could be of any thickness [m], in the order of ``seats``."""
     inside: bool
     obstacles: tuple[Obstacle, ...] = ()
+    reuse: bool = True
+    """Plates that come out of packs were counted for others; false where no order was safe so."""
     id: str = ""
 
     def settings(self) -> Array:

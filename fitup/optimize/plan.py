@@ -75,13 +75,15 @@ def _make(
     explain: bool = True,
 ) -> Plan:
     """Plan on the straight line of an influence; ``explain`` looks for what stands in the way."""
-    problem, chosen, seats = _choose(job, state, influence, True, report)
+    reuse = True
+    problem, chosen, seats = _choose(job, state, influence, reuse, report)
     report("order of stages")
     try:
         stages, fewest = order_stages(job, state, influence, seats, report)
     except NoSafeOrder:
         # plates that only later stages set free may be what forbids every order
-        problem, chosen, seats = _choose(job, state, influence, False, report)
+        reuse = False
+        problem, chosen, seats = _choose(job, state, influence, reuse, report)
         stages, fewest = order_stages(job, state, influence, seats, report)
     inside = chosen.worst <= 1.0 + 1e-9
     obstacles: tuple[Obstacle, ...] = ()
@@ -92,11 +94,18 @@ def _make(
         seats=seats,
         stages=stages,
         wishes=(*chosen.wishes, fewest),
-        method=chosen.method,
+        method=chosen.method if reuse else chosen.method + _NO_REUSE,
         ideal=tuple(float(v) for v in chosen.ideal),
         inside=inside,
         obstacles=obstacles,
+        reuse=reuse,
     )
+
+
+#: said of plans that do not use again what comes out of packs
+_NO_REUSE = (
+    "; plates that come out of a pack are left for no other, for no order of the work was safe then"
+)
 
 
 def plan_of_pick(
@@ -131,6 +140,7 @@ def plan_of_pick(
     stages, fewest = order_stages(job, state, influence, seats)
     wishes = (*wishes, fewest)
     plan = replace(instead_of, seats=seats, stages=stages, wishes=wishes, inside=inside)
+    plan = replace(plan, reuse=True)
     return replace(plan, id=plan_id(job, plan))
 
 
@@ -160,6 +170,23 @@ def _seat_plan(job: Job, name: str, choice: Choice) -> SeatPlan:
         build_up=new,
         setting=float(np.round(choice.setting, 9)) + 0.0,
         disturbed=choice.disturbed,
+    )
+
+
+def pick_of(problem: FitProblem, plan: Plan) -> Array:
+    """Return the numbers (n,) of a plan's choices."""
+    own = {s.seat: s for s in plan.seats}
+    return np.array(
+        [
+            min(
+                (k for k, c in enumerate(choices) if c.disturbed == own[name].disturbed),
+                key=lambda k: (
+                    sorted(choices[k].marks) != sorted(own[name].build_up),
+                    abs(choices[k].setting - own[name].setting),
+                ),
+            )
+            for name, choices in zip(problem.seats, problem.choices, strict=True)
+        ]
     )
 
 

@@ -19,7 +19,7 @@ from scipy.special import log_ndtr, ndtr
 from fitup.frames import Array
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.optimize import FitProblem, build_problem, make_plan
-from fitup.optimize.plan import plan_of_pick
+from fitup.optimize.plan import pick_of, plan_of_pick
 from fitup.optimize.wishes import attainable
 from fitup.survey.points import Survey
 from fitup.trust.box import box_probability
@@ -92,7 +92,7 @@ def robust_plan(
         # which seats carry does not change: one straight line holds for every exchange
         report("greatest joint probability")
         search = _Exchange(problem, budget, state, influence, limits)
-        start = _pick_of(problem, plan)
+        start = pick_of(problem, plan)
         pick = search.less(search.improve(start))
         if not np.array_equal(pick, start):
             plan = plan_of_pick(job, state, influence, pick, nominal)
@@ -149,23 +149,6 @@ def _cost(before: Sureness, after: Sureness) -> str:
         f"all checks inside at once with {100.0 * after.probability:.1f} % instead of "
         f"{100.0 * before.probability:.1f} %, at a worst ratio of {after.worst_ratio:.2f} instead "
         f"of {before.worst_ratio:.2f}, {after.seats} seats instead of {before.seats}"
-    )
-
-
-def _pick_of(problem: FitProblem, plan: Plan) -> Array:
-    """Return the numbers of a plan's choices."""
-    own = {s.seat: s for s in plan.seats}
-    return np.array(
-        [
-            min(
-                (k for k, c in enumerate(choices) if c.disturbed == own[name].disturbed),
-                key=lambda k: (
-                    sorted(choices[k].marks) != sorted(own[name].build_up),
-                    abs(choices[k].setting - own[name].setting),
-                ),
-            )
-            for name, choices in zip(problem.seats, problem.choices, strict=True)
-        ]
     )
 
 

@@ -239,3 +239,25 @@ def test_terminal_without_the_signs(job, encoding):
     )
     assert (result.returncode, result.stderr) == (0, b"")
     assert result.stdout.startswith(b"Small joint ")
+
+
+def test_a_second_opinion_stands_beside_the_plan(fitup, job):
+    folder = job()
+    before = hashes(folder)
+    plain = fitup("plan", folder)
+    said = fitup("plan", folder, "--second-opinion", "60")
+    assert said.code == plain.code == 0
+    told = [line for line in said.out.splitlines() if "second opinion" in line]
+    assert len(told) == 1
+    assert told[0].startswith("  second opinion, least squares: HiGHS comes to the same, ")
+    # the plan is the same with and without
+    assert said.out.replace(told[0] + "\n", "") == plain.out
+    assert hashes(folder) == before
+
+
+def test_a_second_opinion_by_a_solver_that_is_not_there(fitup, job):
+    said = fitup("plan", job(), "--second-opinion", "60", "--by", "abacus")
+    assert said.code == 2
+    assert said.lines[0].startswith(
+        "fitup: command line, --by: found 'abacus'; allowed: a general solver that is installed: "
+    )

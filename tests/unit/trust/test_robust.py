@@ -11,13 +11,13 @@ import pytest
 from fitup.certify import certify
 from fitup.model import Doubts, Tolerance
 from fitup.optimize import build_problem, make_plan
+from fitup.optimize.plan import pick_of
 from fitup.structure import rigid_influence
 from fitup.trust import make_budget
 from fitup.trust.conformity import accepted, conformity
 from fitup.trust.joint import joint_probability
 from fitup.trust.robust import (
     _Exchange,
-    _pick_of,
     narrowed_state,
     robust_plan,
     small_moves,
@@ -90,7 +90,7 @@ def test_exchange_of_two_packs_finds_the_best_of_all_near(case):
         state, checks=tuple(replace(c, tolerance=c.tolerance and 1.0) for c in state.checks)
     )
     search = _Exchange(problem, budget, state, influence, loose)
-    start = _pick_of(problem, nominal)
+    start = pick_of(problem, nominal)
     assert problem.settings(start) == pytest.approx(nominal.settings(), abs=1e-9)
     found = search.improve(start)
     i, j = (problem.seats.index(s) for s in free)
@@ -119,7 +119,7 @@ def test_a_move_within_its_doubt_is_named_and_left_out(case):
     budget = make_budget(job, survey, state, influence, plan)
     search = _Exchange(problem, budget, state, influence, state)
     search.based_on = np.full(len(search.based_on), 1.0)
-    less = search.less(_pick_of(problem, plan))
+    less = search.less(pick_of(problem, plan))
     disturbed = [problem.choices[i][k].disturbed for i, k in enumerate(less)]
     # whatever was left out, limits, stock and tolerances are kept and the joint is as sure
     assert sum(disturbed) <= sum(s.disturbed for s in plan.seats)
