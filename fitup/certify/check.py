@@ -26,12 +26,11 @@ from fitup.certify.recompute import (
     RigidStates,
     States,
     TableStates,
-    bending_of,
-    expansion_of,
     setting_from_plates,
 )
 from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
+from fitup.certify.warmth import steel_apart, warmth_again
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
 from fitup.joints.items import place_of
@@ -78,11 +77,10 @@ def certify(
     plain = states
     if job.learned:
         states = CorrectedStates(states, job, table=influence.origin == "table")
-    warmer = {n: s.mean - job.reference_temperature for n, s in survey.steel.items()}
-    bent = {n: s.difference for n, s in survey.steel.items()}
-    warm = np.array([expansion_of(job, c, warmer) + bending_of(job, c, bent) for c in state.checks])
+    heat = warmth_again(job, survey, plain)
+    warm = heat.change(state.checks, *steel_apart(job, survey.steel))
     one = dict.fromkeys(job.segments, 1.0)
-    rate = np.array([expansion_of(job, c, one) for c in state.checks])
+    rate = heat.change(state.checks, one, dict.fromkeys(job.segments, 0.0))
     work = Work(job, state, states, plan, [], warm, rate)
     final = _final_settings(work)
     walked = walk(work, final)

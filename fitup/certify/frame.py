@@ -280,7 +280,8 @@ class FrameStates:
             K[np.ix_(at, at)] += seat.stiffness * np.outer(row, row)
             right[at, j] = seat.stiffness * row
             self.feet.append((at, row, seat.stiffness))
-        motions = Bound(csc_array(K), parts.constraints).solve(right)
+        self.bound = Bound(csc_array(K), parts.constraints)
+        motions = self.bound.solve(right)
         self.still, self.moves = motions[:, 0], motions[:, 1:]
         lift = np.array([row @ motions[at] for at, row, _ in self.feet])
         stiff = np.array([foot[2] for foot in self.feet])
@@ -360,7 +361,18 @@ class FrameStates:
     def placed(self, settings: Mapping[str, float]) -> Callable[[str], Array]:
         """Return where every check point is (3,) for settings by seat [m], as a function."""
         x = np.array([settings[name] for name in self.job.seats])
-        return self._placer(self.moves @ self._moved(x))
+        return self.placer(self.moves @ self._moved(x))
+
+    def heated(self, load: Array, x: Array, warmer: Mapping[str, float]) -> Array:
+        """Return the motions (6 n,) from the surveyed state under a load of warmth (6 n,).
+
+        ``x`` (n,) are the moves of seats to which it comes; cables ``warmer`` by name [K].
+        """
+        motions = self.bound.solve(load[:, None])[:, 0]
+        gained = np.array([-k * float(row @ motions[at]) for at, row, k in self.feet])
+        q = self.present + gained + self.R @ (x - self.start)
+        moved: Array = x + carry(q, self.R, self.one_way) - self.start
+        return motions + self.moves @ moved
 
     def stands(self, settings: Mapping[str, float]) -> tuple[dict[str, float], dict[str, float]]:
         """Return reactions [N] and openings [m] by seat for settings by seat [m]."""
@@ -378,7 +390,9 @@ class FrameStates:
         q = self.present + self.R @ (x - self.start)
         return x + carry(q, self.R, self.one_way) - self.start
 
-    def _placer(self, motions: Array) -> Callable[[str], Array]:
+    def placer(self, motions: Array) -> Callable[[str], Array]:
+        """Return where every check point is (3,) for motions (6 n,) of the nodes."""
+
         def place(name: str) -> Array:
             point = self.job.points[name]
             if name in self.survey.points:
@@ -391,8 +405,13 @@ class FrameStates:
 
         return place
 
-    def check(self, check: Check, motions: Array) -> float:
-        """Return a check for motions (6 n,) of the nodes from the surveyed state."""
+    def check(
+        self, check: Check, motions: Array, place: Callable[[str], Array] | None = None
+    ) -> float:
+        """Return a check for motions (6 n,) of the nodes from the surveyed state.
+
+        ``place`` says where points are, if not only the motions bring them there.
+        """
 
         def turn(segment: str) -> Array:
             faces = [
@@ -404,7 +423,7 @@ class FrameStates:
             surveyed = self.survey.poses[segment].design2site.turn
             return rotation_vector(rotation(np.mean(faces, axis=0)) @ surveyed)
 
-        return measure(self.job, check, self._placer(motions), turn)
+        return measure(self.job, check, place or self.placer(motions), turn)
 
     def _force(self, place: Place, motions: Array) -> float:
         sticks = self.parts.sticks[place.member]

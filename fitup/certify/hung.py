@@ -9,6 +9,7 @@ the structure as a load, again and again until nothing changes.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 
 import numpy as np
 from scipy.sparse import coo_array, csc_array
@@ -197,15 +198,30 @@ class HungStates(FrameStates):
     def placed(self, settings: Mapping[str, float]) -> Callable[[str], Array]:
         """Return where every check point is (3,) for settings by seat [m], as a function."""
         x = np.array([settings[name] for name in self.job.seats])
-        return self._placer(self._rest_at(x)[0] - self.hung)
+        return self.placer(self._rest_at(x)[0] - self.hung)
 
-    def _rest_at(self, x: Array) -> tuple[Array, Array, Pulls, Array]:
-        """Motions, effective moves, pulls, and what the reactions gain beyond their tangent."""
+    def heated(self, load: Array, x: Array, warmer: Mapping[str, float]) -> Array:
+        """Return the motions (6 n,) from the surveyed state under a load of warmth (6 n,).
+
+        ``x`` (n,) are the moves of seats to which it comes; cables ``warmer`` by name [K].
+        """
+        lines = copy(self.lines)
+        lines.warm = lines.warm + [c.expansion * warmer[c.id] for c in lines.cables]
+        return self._rest_at(x, load, lines)[0] - self.hung
+
+    def _rest_at(
+        self, x: Array, load: Array | None = None, lines: Lines | None = None
+    ) -> tuple[Array, Array, Pulls, Array]:
+        """Motions, effective moves, pulls, and what the reactions gain beyond their tangent.
+
+        With a load (6 n,) added, and cables as warm as told.
+        """
+        lines = self.lines if lines is None else lines
         cables, forces, by, firm, tension = self.tangent
         size = len(self.load)
         shift, extra = np.zeros(size), np.zeros(len(x))
         u = self.hung
-        for _ in range(_STEPS):
+        for step in range(_STEPS):
             q = self.present + self.R @ (x - self.start) + extra
             moved = x + carry(q, self.R, self.one_way) - self.start
             after = self.hung + self.moves @ moved + shift
@@ -213,13 +229,15 @@ class HungStates(FrameStates):
             for j, name in enumerate(self.job.seats):
                 if name in self.seat_of:
                     drawn[self.seat_of[name]] = moved[j]
-            pulls = self.lines.pulls(self._apart(after, drawn))
+            pulls = lines.pulls(self._apart(after, drawn))
             _, now, _, _, pulled = self._cables(pulls, size)
             motion = after - self.hung
             beyond = now - forces - cables @ motion - by @ moved
+            if load is not None:
+                beyond = beyond - load
             shift = self.bound.solve(-beyond[:, None])[:, 0]
             extra = self.all_by.T @ shift + pulled - tension - by.T @ motion - firm * moved
-            rest = np.abs(after - u).max() <= _REST
+            rest = step > 0 and np.abs(after - u).max() <= _REST
             u = after
             if rest:
                 return u, moved, pulls, extra

@@ -17,6 +17,7 @@ from fitup.loop.compare import CheckDifference, LoadDifference
 from fitup.loop.words import whole_words
 from fitup.model import Job
 from fitup.sheets.words import NAMES, plain_value, shown_for
+from fitup.structure import with_warmth
 from fitup.survey import read_survey
 from fitup.units import DISPLAY
 
@@ -48,7 +49,7 @@ def command(job: Path, later: Path, as_json: bool) -> None:
 def load_round(job: Path, later: Path) -> Round:
     """Load the two jobs of one round."""
     first = load(job)
-    after = as_assumed(read_job(later), first.job)
+    after = as_assumed(with_warmth(read_job(later)), first.job)
     state = joint_state(after, read_survey(later, after))
     return one_round(first.job, first.state, influence(first), after, state)
 

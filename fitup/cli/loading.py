@@ -8,7 +8,7 @@ from pathlib import Path
 from fitup.jobfolder import read_job
 from fitup.joints import joint_state
 from fitup.model import CheckState, Influence, Job
-from fitup.structure import influence_of, preset_for_release
+from fitup.structure import influence_of, preset_for_release, with_warmth
 from fitup.survey import Survey, read_survey
 
 
@@ -28,7 +28,7 @@ class Loaded:
 
 def load(folder: Path) -> Loaded:
     """Read a job folder and its survey, and return the joints as surveyed."""
-    job = read_job(folder)
+    job = with_warmth(read_job(folder))
     survey = read_survey(folder, job)
     return Loaded(folder, job, survey, preset_for_release(job, joint_state(job, survey)))
 

@@ -183,7 +183,7 @@ def decided_for(
     )
     progress("second path")
     draws = simulate(job, survey, state, moves, steel=steel)
-    count = confirm_lockoff(job, state, steel, decided, draws, series)
+    count = confirm_lockoff(job, survey, state, steel, decided, draws, series)
     return Decided(when, series, decided, count)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import click
 import numpy as np
 
-from fitup.certify.recompute import expansion_of
+from fitup.certify.warmth import as_designed, warmth_again
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.errors import CertificateRefused, InputError, Problem
 from fitup.frames import Array
@@ -16,6 +16,7 @@ from fitup.jobfolder import read_job
 from fitup.joints.opening import gaps_of, openings_at
 from fitup.model import Job
 from fitup.sheets.numbers import rounded
+from fitup.structure import with_warmth
 from fitup.units import DISPLAY, DisplayUnits, to_si
 
 #: either way from the reference, and the step [K]
@@ -39,7 +40,7 @@ def command(job: Path, joint: str | None, at: float | None, as_json: bool) -> No
       fitup openings closure-k1
       fitup openings closure-k1 --joint K1 --at 8.5
     """
-    read = read_job(job)
+    read = with_warmth(read_job(job))
     if joint is not None and joint not in read.joints:
         known = ", ".join(read.joints)
         raise InputError([Problem("--joint", f"'{joint}'", known, "name one of them")])
@@ -63,7 +64,10 @@ def command(job: Path, joint: str | None, at: float | None, as_json: bool) -> No
         ]
         header = ["steel", *(f"{p.id} {p.place}" for p in pairs)]
         click.echo(text_table(header, rows, right=range(len(header))))
-    click.echo("\nEven steel, from the fixed points of both segments, presets included.")
+    how = (
+        "from the fixed points of both segments" if read.warmth is None else "as the frame lets it"
+    )
+    click.echo(f"\nEven steel, {how}, presets included.")
     click.echo("Measure the steel, not the air. The designer says what must stay free.")
 
 
@@ -75,12 +79,15 @@ def _words(opening: float, units: DisplayUnits) -> str:
 def _checked(job: Job, joint: str, temperatures: list[float]) -> Array:
     """Return openings (n, pairs) [m] that a second path agrees with."""
     openings = openings_at(job, joint, temperatures)
+    heat, gaps = warmth_again(job, as_designed(job)), gaps_of(job, joint)
+    even = dict.fromkeys(job.segments, 0.0)
     wrong = []
     for row, temperature in zip(openings, temperatures, strict=True):
         warmer = dict.fromkeys(job.segments, temperature - job.reference_temperature)
-        for gap, value in zip(gaps_of(job, joint), row, strict=True):
-            again = expansion_of(job, gap, warmer) + job.pairs[str(gap.pair)].opening + gap.target
-            if abs(again - value) > _ALIKE:
+        grown = heat.change(gaps, warmer, even)
+        for gap, value, more in zip(gaps, row, grown, strict=True):
+            again = float(more) + job.pairs[str(gap.pair)].opening + gap.target
+            if abs(again - value) > max(_ALIKE, heat.near):
                 wrong.append(f"opening of {gap.pair}: two ways to it differ")
     if wrong:
         raise CertificateRefused(wrong)

@@ -14,11 +14,12 @@ from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder import read_job
 from fitup.joints import checks_of
-from fitup.model import ForceRow
-from fitup.sheets.words import move_words, plain_value, shown_for
+from fitup.joints.thermal import segment_rates
+from fitup.model import Check, ForceRow
+from fitup.sheets.words import NAMES, move_words, plain_value, shown_for
 from fitup.structure.cable.report import HungReport
 from fitup.structure.frame.report import DISAGREE, FrameReport, SeatReport, report_of
-from fitup.units import DISPLAY, DisplayUnits, Shown
+from fitup.units import DISPLAY, DisplayUnits, Shown, to_si
 
 
 @click.command("structure")
@@ -95,6 +96,7 @@ def show(report: FrameReport) -> None:
     for segment, pattern in report.twist.items():
         changes = _changes(list(pattern.items()), _per_move(units), units)
         click.echo(f"  segment {segment} warped by {step}: {changes}")
+    _show_warmth(report, units)
     _show_release(report, units)
     _show_table(report)
     click.echo("\nan aid to a competent engineer, not approved for work")
@@ -249,6 +251,48 @@ def _changes(pairs: list[tuple[str, float]], move: float, units: DisplayUnits) -
     return "; ".join(parts) if parts else "no load changes"
 
 
+def _show_warmth(report: FrameReport, units: DisplayUnits) -> None:
+    job = report.job
+    if job.warmth is None:
+        return
+    # a step such as people think in: 10 of either degree
+    step = to_si(10.0, "temperature_step", units.temperature.suffix)
+    click.echo(f"\nWhat steel 10 {units.temperature.word} warmer does")
+    checks = tuple(c for c in checks_of(job) if c.joint and c.point is None)
+    for words, rates, rows in zip(
+        ("all of {}", "top of {} against its bottom"),
+        segment_rates(job, checks),
+        np.split(job.warmth.reactions, 2, axis=1),
+        strict=True,
+    ):
+        for k, name in enumerate(job.segments):
+            if not (np.any(rates[:, k]) or np.any(rows[:, k])):
+                continue
+            loads = [
+                (seat, change)
+                for seat, change in zip(job.seats, rows[:, k].tolist(), strict=True)
+                if units.force.number(change * step)
+            ]
+            told = _most_changed(checks, rates[:, k] * step, units)
+            told += [_changes(loads, step, units)] if loads else []
+            click.echo(f"  {words.format(name)}: {'; '.join(told) or 'nothing that shows'}")
+
+
+def _most_changed(checks: tuple[Check, ...], change: Array, units: DisplayUnits) -> list[str]:
+    """Say of each joint and quantity the check that changes most, those that show."""
+    most: dict[tuple[str, str], tuple[Check, float]] = {}
+    for check, value in zip(checks, change.tolist(), strict=True):
+        key = check.joint, check.quantity
+        if shown_for(check.quantity, units).number(value) and (
+            key not in most or abs(value) > abs(most[key][1])
+        ):
+            most[key] = check, value
+    return [
+        f"{c.joint} {NAMES[c.quantity].lower()} {plain_value(c.quantity, v, units).words}"
+        for c, v in most.values()
+    ]
+
+
 def _show_release(report: FrameReport, units: DisplayUnits) -> None:
     release = report.release
     if release is None:
@@ -305,6 +349,13 @@ def as_json_result(report: FrameReport) -> dict[str, Any]:
             for s, p in report.twist.items()
             for n, v in p.items()
         ],
+        "warmth": None
+        if report.job.warmth is None
+        else {
+            "segments": list(report.job.segments),
+            "checks": np.hstack(segment_rates(report.job, checks_of(report.job))).tolist(),
+            "reactions": report.job.warmth.reactions.tolist(),
+        },
         "release": None
         if report.release is None
         else {

@@ -26,6 +26,7 @@ from fitup.sheets.survey_words import (
     residual_words,
     unseen_words,
 )
+from fitup.structure import with_warmth
 from fitup.survey import read_survey
 from fitup.units import DISPLAY, DisplayUnits
 
@@ -100,6 +101,7 @@ def _at_the_joints(
     if findings:
         return (), findings
     try:
+        job = with_warmth(job)
         survey = read_survey(folder, job)
         return unseen_at_joints(job, survey, joint_state(job, survey)), ()
     except InputError:

@@ -17,6 +17,7 @@ from fitup.sheets.trust_words import risk_words, windows_words
 from fitup.sheets.words import plain_value
 from fitup.sheets.write import file_names
 from fitup.trust.budget import moving_rates
+from fitup.trust.confirm import confirm_windows
 from fitup.trust.joint import risk_of
 from fitup.trust.waiting import Option, gap_temperature, jack_and_wait, option_of
 from fitup.trust.windows import EvenSteel, Window, even_steel, survey_times
@@ -54,11 +55,22 @@ def command(job: Path, file: Path, as_surveyed: bool, out: Path | None, as_json:
     loaded = load(job)
     series = read_series(file, str(file), loaded.job)
     options = options_of(loaded, series, as_surveyed)
+    progress("second path")
+    told = [(option.budget, option.courses) for option in options]
+    confirmed = confirm_windows(loaded.job, loaded.survey, told, series)
     written = [] if out is None else write_files(out, _figures(loaded.job, series, options))
     if as_json:
-        say_json({**as_json_result(loaded.job, series, options), "written": written})
+        say_json(
+            {
+                **as_json_result(loaded.job, series, options),
+                "confirmed": confirmed,
+                "written": written,
+            }
+        )
         return
     _show(loaded.job, series, options)
+    if confirmed:
+        click.echo(f"{confirmed} values in these windows confirmed by a second path.")
     for name in written:
         click.echo(f"wrote {name}")
 

@@ -135,7 +135,10 @@ def _build(
     axis: Alignment | None,
     problems: list[Problem],
 ) -> Job:
-    segments = unique(tables["segments.csv"], problems, lambda r: _segment(r, axis, problems))
+    by_frame = settings.influence_by == "frame"
+    segments = unique(
+        tables["segments.csv"], problems, lambda r: _segment(r, axis, by_frame, problems)
+    )
     pairs = unique(tables["pairs.csv"], problems, _pair)
     points = unique(tables["points.csv"], problems, lambda r: design_point(r, axis, problems))
 
@@ -232,11 +235,13 @@ def _with_frame(
     return replace(job, frame=frame)
 
 
-def _segment(row: Row, axis: Alignment | None, problems: list[Problem]) -> Segment:
+def _segment(row: Row, axis: Alignment | None, by_frame: bool, problems: list[Problem]) -> Segment:
     centre = np.array([row["centre_E"], row["centre_N"], row["centre_H"]])
     fixed = [row["fixed_E"], row["fixed_N"], row["fixed_H"]]
     given = [f for f in fixed if f is not None]
-    if (row["expansion"] is not None) != (len(given) == 3) or len(given) not in (0, 3):
+    # in a frame its supports say what stays put
+    whole = (0, 3) if by_frame or row["expansion"] is None else (3,)
+    if len(given) not in whole or (row["expansion"] is None and given):
         problems.append(
             row.problem(
                 "expansion",

@@ -178,6 +178,7 @@ def _cable(
         seat=row["seat"],
         least=row["tension_least"],
         most=float("inf") if most is None else most,
+        expansion=row["expansion"],
     )
 
 

@@ -1,6 +1,7 @@
-"""What steel away from the reference temperature does to a check, by free expansion.
+"""What steel away from the reference temperature does to a check.
 
-Everything is planned at the reference temperature; a tape at the joint reads what is there.
+Segments expand and bend freely, or as their frame lets them. Everything is planned at the
+reference temperature; a tape at the joint reads what is there.
 """
 
 from __future__ import annotations
@@ -11,9 +12,10 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.joints.checks import parts_of
-from fitup.model import Check, Job
+from fitup.joints.part import Part
+from fitup.model import Check, Job, Warmth
 from fitup.survey.points import Survey
-from fitup.survey.steel import bend_per_kelvin
+from fitup.survey.steel import bend_per_kelvin, learned_expansion
 from fitup.survey.temperature import growth
 
 
@@ -27,12 +29,8 @@ def thermal_change(job: Job, check: Check, warmer: Mapping[str, float]) -> float
     warmer : mapping of segment to float
         How much warmer than the reference each segment's steel is [K].
     """
-    total = 0.0
-    for name, row in parts_of(job, check).points.items():
-        point = job.points[name]
-        segment = job.segments[point.segment]
-        total += float(row @ growth(point.design, segment, warmer[segment.id]))
-    return total
+    mean, _ = segment_rates(job, (check,))
+    return float(mean[0] @ np.array([warmer[name] for name in job.segments]))
 
 
 def face_of(job: Job, joint: str, segment: str) -> Array:
@@ -53,31 +51,48 @@ def segment_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
     difference : Array (m, s)
         For its top less its bottom temperature.
     """
+    rows = [_of_check(job, check) for check in checks]
+    both = np.array(rows).reshape(len(checks), 2 * len(job.segments))
+    return both[:, : len(job.segments)], both[:, len(job.segments) :]
+
+
+def apart_rates(job: Job, checks: tuple[Check, ...]) -> Array:
+    """Return what one kelvin does to every check (m,) in what stands apart of segments [1/K].
+
+    Cables first of all, warmer than the deck; zero where segments expand freely.
+    """
+    if job.warmth is None or job.warmth.apart is None:
+        return np.zeros(len(checks))
+    return np.array([_by(parts_of(job, c), c.joint, job.warmth.apart)[0] for c in checks])
+
+
+def _of_check(job: Job, check: Check) -> Array:
+    """Change of a check (2 s,) for one kelvin of each segment: means, then differences."""
+    part = parts_of(job, check)
+    if job.warmth is not None:
+        return _by(part, check.joint, job.warmth) * np.tile(learned_expansion(job), 2)
     number = {name: k for k, name in enumerate(job.segments)}
-    mean = np.zeros((len(checks), len(number)))
-    bent = np.zeros_like(mean)
-    known: dict[str, tuple[int, Array, Array]] = {}
-    for i, check in enumerate(checks):
-        part = parts_of(job, check)
-        for name, row in part.points.items():
-            if name not in known:
-                known[name] = _of_point(job, number, name)
-            k, grown, moved = known[name]
-            mean[i, k] += float(row @ grown)
-            bent[i, k] += float(row @ moved)
-        for name, row in part.turns.items():
-            # kinks follow the end faces, in the middle of the joint's points
-            _, turned = bend_per_kelvin(job, job.segments[name], face_of(job, check.joint, name))
-            bent[i, number[name]] += float(row @ turned[0])
-    return mean, bent
+    count = len(number)
+    rates = np.zeros(2 * count)
+    for name, row in part.points.items():
+        point = job.points[name]
+        segment = job.segments[point.segment]
+        moved, _ = bend_per_kelvin(job, segment, point.design[None, :])
+        rates[number[segment.id]] += float(row @ growth(point.design, segment, 1.0))
+        rates[count + number[segment.id]] += float(row @ moved[0])
+    for name, row in part.turns.items():
+        # kinks follow the end faces, in the middle of the joint's points
+        _, turned = bend_per_kelvin(job, job.segments[name], face_of(job, check.joint, name))
+        rates[count + number[name]] += float(row @ turned[0])
+    return rates
 
 
-def _of_point(job: Job, number: Mapping[str, int], name: str) -> tuple[int, Array, Array]:
-    """Return the segment of a point by number, and where one kelvin of either kind takes it."""
-    point = job.points[name]
-    segment = job.segments[point.segment]
-    moved, _ = bend_per_kelvin(job, segment, point.design[None, :])
-    return number[segment.id], growth(point.design, segment, 1.0), moved[0]
+def _by(part: Part, joint: str, warmth: Warmth) -> Array:
+    """Change of a check (k,) as a frame answers to warmth."""
+    points = [row @ warmth.points[name] for name, row in part.points.items()]
+    turns = [row @ warmth.faces[joint, name] for name, row in part.turns.items()]
+    total: Array = np.sum([*points, *turns, np.zeros(warmth.reactions.shape[1])], axis=0)
+    return total
 
 
 def at_survey(job: Job, survey: Survey, checks: tuple[Check, ...]) -> Array:

@@ -29,6 +29,7 @@ from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
 from fitup.model.staging import GroupRule, Pump, Staging
 from fitup.model.trust import STANDARD_RISK, Doubts, Hold, LockOff, SteelReading
+from fitup.model.warmth import Warmth
 
 __all__ = [
     "FORCES",
@@ -85,6 +86,7 @@ __all__ = [
     "Staging",
     "SteelReading",
     "Tolerance",
+    "Warmth",
     "What",
     "WishResult",
     "Wishes",

@@ -76,6 +76,8 @@ class FrameCable:
         Seat whose shim or nut draws end j out.
     least, most : float
         What its tension may be in every state [N].
+    expansion : float
+        Coefficient of thermal expansion [1/K].
     """
 
     id: str
@@ -90,6 +92,7 @@ class FrameCable:
     seat: str | None = None
     least: float = 0.0
     most: float = float("inf")
+    expansion: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from fitup.model.rounds import Learned, Learning, Moved
 from fitup.model.seats import Jack, Limit, Plate, Seat
 from fitup.model.staging import GroupRule, Pump, Staging
 from fitup.model.trust import Doubts, Hold, LockOff, SteelReading
+from fitup.model.warmth import Warmth
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,8 @@ class Job:
     """The structure as a frame, where the folder holds its tables."""
     influence_by: Literal["rigid", "table", "frame"] = "rigid"
     """Where the influence of the seats comes from."""
+    warmth: Warmth | None = None
+    """How its frame answers to warmth; None: segments expand and bend freely."""
     control: Mapping[str, ControlPoint] = field(default_factory=dict)
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     network: NetworkRules = NetworkRules()

@@ -10,6 +10,7 @@ from fitup.model import Check, Influence, Job
 from fitup.structure.frame import lifting_moved, lifting_of, solve_job, solve_moved
 from fitup.structure.frame.release import preset_for_release, release_of
 from fitup.structure.frame.sanity import require_sane
+from fitup.structure.frame.warmth import with_warmth
 from fitup.structure.learned import corrected
 from fitup.structure.present import require_bearable
 from fitup.structure.rigid import rigid_influence, segment_statics
@@ -26,6 +27,7 @@ __all__ = [
     "rigid_influence",
     "segment_statics",
     "solve_job",
+    "with_warmth",
 ]
 
 

@@ -119,7 +119,7 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
     epoch_of = {name: job.epochs[points[0].epoch] for name, points in by_segment.items()}
     steel = {name: steel_of(job, name, epoch) for name, epoch in epoch_of.items()}
     at_reference = {
-        name: [_at_reference(job, point, steel[name]) for point in points]
+        name: [_at_reference(job, point, steel) for point in points]
         for name, points in by_segment.items()
     }
     observed = {name: _observed(job, name, points) for name, points in at_reference.items()}
@@ -223,10 +223,8 @@ def _mixed(job: Job, segment: str, points: Sequence[SurveyedPoint], epochs: list
     )
 
 
-def _at_reference(job: Job, point: SurveyedPoint, steel: Steel) -> SurveyedPoint:
-    place = job.points[point.id]
-    shift = thermal_shift(job, job.segments[place.segment], steel, place.design[None, :])[0]
-    return replace(point, position=point.position - shift)
+def _at_reference(job: Job, point: SurveyedPoint, steel: Mapping[str, Steel]) -> SurveyedPoint:
+    return replace(point, position=point.position - thermal_shift(job, steel, point.id))
 
 
 def _observed(job: Job, segment: str, points: Sequence[SurveyedPoint]) -> Observed:
@@ -254,10 +252,11 @@ def _mistakes(job: Job, observed: Sequence[Observed]) -> list[str]:
 def _expansion_said(job: Job, name: str, steel: Steel, units: DisplayUnits) -> str:
     if job.segments[name].expansion is None:
         return ""
+    free = job.warmth is None
+    how = "by free expansion about its fixed point" if free else "as the frame lets it expand"
     line = (
         f"segment {name}: brought from {units.temperature.text(steel.mean)} to "
-        f"{units.temperature.text(job.reference_temperature)} by free expansion about its fixed "
-        "point"
+        f"{units.temperature.text(job.reference_temperature)} {how}"
     )
     if steel.thermometers:
         line += f", by {steel.thermometers} thermometer{'s' if steel.thermometers > 1 else ''}"

@@ -128,10 +128,28 @@ def _free_bend(segment: Segment, curvature: float, points: Array) -> tuple[Array
     return moved, np.outer(curvature * along, left)
 
 
-def thermal_shift(job: Job, segment: Segment, steel: Steel, points: Array) -> Array:
-    """Return how far points (k, 3) [m] of a segment are from where the reference has them."""
-    warm = growth(points, segment, steel.mean - job.reference_temperature)
-    return warm + bend_per_kelvin(job, segment, points)[0] * steel.difference
+def thermal_shift(job: Job, steel: Mapping[str, Steel], name: str) -> Array:
+    """Return how far a check point (3,) [m] is from where the reference temperature has it.
+
+    In a frame the steel of every segment moves it.
+    """
+    if job.warmth is not None:
+        means = [steel[n].mean - job.reference_temperature for n in job.segments]
+        warm = np.array([*means, *(steel[n].difference for n in job.segments)])
+        moved: Array = job.warmth.points[name] @ (np.tile(learned_expansion(job), 2) * warm)
+        return moved
+    point = job.points[name]
+    segment, own = job.segments[point.segment], steel[point.segment]
+    bent = bend_per_kelvin(job, segment, point.design[None, :])[0][0] * own.difference
+    return growth(point.design, segment, own.mean - job.reference_temperature) + bent
+
+
+def learned_expansion(job: Job) -> Array:
+    """Return the coefficients of the segments (s,) over those their frame was computed with."""
+    assert job.warmth is not None
+    now = np.array([s.expansion or 0.0 for s in job.segments.values()])
+    then = job.warmth.expansion
+    return np.divide(now, then, out=np.ones_like(now), where=then > 0.0)
 
 
 def steel_problems(

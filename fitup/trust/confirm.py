@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
 
-from fitup.certify.recompute import bending_of, expansion_of
+from fitup.certify.warmth import Warm, steel_apart, warmth_again
 from fitup.errors import CertificateRefused
+from fitup.frames import Array
 from fitup.jobfolder.series import SteelSeries
-from fitup.model import CheckState, Job
+from fitup.model import Check, CheckState, Job
+from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
+from fitup.trust.budget import Budget
 from fitup.trust.conformity import aim_of, allowed_of
 from fitup.trust.joint import JointTrust
 from fitup.trust.lockoff import LockOff
 from fitup.trust.montecarlo import Draws
+from fitup.trust.windows import Course
 
-#: the two paths may differ by this much in a value [m or rad]: second order of bending
-_VALUE: Final = 2e-6
-#: and by this much in a probability, beside four standard deviations of its draws
+#: the two paths may differ by this much in a probability, beside four standard deviations of the
+#: draws
 _PROBABILITY: Final = 0.01
 
 
 def confirm_lockoff(
     job: Job,
+    survey: Survey,
     state: CheckState,
     steel: dict[str, Steel],
     decided: tuple[LockOff, ...],
@@ -32,27 +37,29 @@ def confirm_lockoff(
 ) -> int:
     """Hold values, probabilities and windows against a second path; return how many there were.
 
-    Values are measured between design points moved by expansion and true arcs, probabilities are
-    shares of draws, and at both ends and in the middle of every window each check is measured
-    again.
+    Values are measured between points moved by expansion and true arcs, or by the frame solved
+    again; probabilities are shares of draws, and at both ends and in the middle of every window
+    each check is measured again.
 
     Raises
     ------
     CertificateRefused
         With everything that does not agree.
     """
+    heat = warmth_again(job, survey)
     number = {c.id: i for i, c in enumerate(state.checks)}
+    exact = _at(job, heat, state.checks, state.values, steel)
     wrong: list[str] = []
     count = 0
     for own in decided:
         for told in own.trust.checks:
             count += 2
-            exact = _at(job, state, number[told.check.id], steel)
-            if abs(told.value - exact) > _VALUE:
-                wrong.append(f"{told.check.id} is {told.value:.6g}, recomputed it is {exact:.6g}")
+            again = float(exact[number[told.check.id]])
+            if abs(told.value - again) > heat.near:
+                wrong.append(f"{told.check.id} is {told.value:.6g}, recomputed it is {again:.6g}")
         wrong += _probabilities(own.trust, draws, number)
         if series is not None and own.course is not None:
-            found, checked = _windows(job, state, own, series, number)
+            found, checked = _windows(job, heat, state.checks, state.values, own.course, series)
             wrong += found
             count += checked
     if wrong:
@@ -60,15 +67,35 @@ def confirm_lockoff(
     return count
 
 
-def _at(job: Job, state: CheckState, row: int, steel: dict[str, Steel]) -> float:
-    """Return a check at the steel of a time; a point's is judged at the reference."""
-    check = state.checks[row]
-    if check.point is not None:
-        return float(state.values[row])
-    warmer = {n: s.mean - job.reference_temperature for n, s in steel.items()}
-    bent = {n: s.difference for n, s in steel.items()}
-    grown = expansion_of(job, check, warmer) + bending_of(job, check, bent)
-    return float(state.values[row]) + grown
+def confirm_windows(
+    job: Job, survey: Survey, told: Iterable[tuple[Budget, tuple[Course, ...]]], series: SteelSeries
+) -> int:
+    """Measure each check again at both ends and in the middle of every window; return how many.
+
+    Raises
+    ------
+    CertificateRefused
+        With every check that is outside in one.
+    """
+    heat = warmth_again(job, survey)
+    wrong: list[str] = []
+    count = 0
+    for budget, courses in told:
+        for course in courses:
+            found, checked = _windows(job, heat, budget.checks, budget.values, course, series)
+            wrong += found
+            count += checked
+    if wrong:
+        raise CertificateRefused(wrong)
+    return count
+
+
+def _at(
+    job: Job, heat: Warm, checks: tuple[Check, ...], values: Array, steel: dict[str, Steel]
+) -> Array:
+    """Return checks (m,) at the steel of a time; a point's is judged at the reference."""
+    across = np.array([c.point is None for c in checks])
+    return values + np.where(across, heat.change(checks, *steel_apart(job, steel)), 0.0)
 
 
 def _probabilities(trust: JointTrust, draws: Draws, number: dict[str, int]) -> list[str]:
@@ -88,25 +115,29 @@ def _probabilities(trust: JointTrust, draws: Draws, number: dict[str, int]) -> l
 
 
 def _windows(
-    job: Job, state: CheckState, own: LockOff, series: SteelSeries, number: dict[str, int]
+    job: Job,
+    heat: Warm,
+    checks: tuple[Check, ...],
+    values: Array,
+    course: Course,
+    series: SteelSeries,
 ) -> tuple[list[str], int]:
+    number = {c.id: i for i, c in enumerate(checks)}
+    judged = [c for c in course.checks if c.point is None]
     wrong: list[str] = []
     count = 0
-    assert own.course is not None
-    for window in (*own.course.windows, *own.course.sure):
+    for window in (*course.windows, *course.sure):
         for seconds in (window.start, 0.5 * (window.start + window.end), window.end):
             mean, difference = series.at(seconds)
             steel = {
                 n: Steel(float(m), 0.0, float(d))
                 for n, m, d in zip(job.segments, mean, difference, strict=True)
             }
-            for check in own.course.checks:
-                if check.point is not None:
-                    continue
+            exact = _at(job, heat, checks, values, steel)
+            for check in judged:
                 count += 1
-                value = _at(job, state, number[check.id], steel)
                 allowed = allowed_of(check)
                 assert allowed is not None
-                if abs(value - aim_of(check)) > allowed + _VALUE:
+                if abs(float(exact[number[check.id]]) - aim_of(check)) > allowed + heat.near:
                     wrong.append(f"{check.id} is outside at {series.clock(seconds)} of a window")
     return wrong, count

@@ -172,3 +172,38 @@ def test_plan_presets_what_a_strongback_lets_go(fitup, job):
         "  certificate: taking off strongback moves checks by up to 0.2 mm, which the targets "
         "allow for; with the loads after the moves it is up to 0.0 mm more or less"
     ) in said.out.splitlines()
+
+
+def test_warmth_goes_through_the_frame(fitup, job):
+    """Top warmer than bottom: both decks bend over their bearings, and the joint with them."""
+    change(job, "segments.csv", ",fixed_E_m,fixed_N_m,fixed_H_m\n", ",depth_m\n")
+    change(job, "segments.csv", "40.0000,200.0000,30.0000", "2.0")
+    change(job, "segments.csv", "160.0120,200.0000,30.0000", "2.0")
+    said = fitup("structure", job)
+    assert said.code == 0
+    assert (
+        "  top of A1 against its bottom: J1 gap narrow by 0.4 mm; J1 step ahead side high by "
+        "0.5 mm; J1 kink in grade dip by 0.38 mm/m; more on A1-S1 by 53 kN, A1-S2 by 53 kN; less "
+        "on A1-S3 by 78 kN, A1-S4 by 78 kN"
+    ) in said.out.splitlines()
+    (job.parent / "day.csv").write_text(
+        "time,A1_top_C,A1_bottom_C,B1_top_C,B1_bottom_C\n"
+        "2031-05-15T06:00,9,9,9,9\n2031-05-15T12:00,26,16,26,16\n2031-05-15T20:00,14,14,14,14\n",
+        encoding="utf-8",
+    )
+    windows = fitup("windows", job, "--temperatures", job.parent / "day.csv")
+    assert windows.code == 0
+    assert "2031-05-15 07:47 to 10:10" in windows.out
+    assert re.search(
+        r"^\d+ values in these windows confirmed by a second path\.$", windows.out, re.M
+    )
+    assert "brought from 14.0 °C to 15.0 °C as the frame lets it expand" in fitup("check", job).out
+
+
+def test_a_frame_of_a_segment_without_expansion_takes_no_fixed_point(fitup, job):
+    change(job, "segments.csv", "0.000012,40.0000,200.0000,30.0000", ",40.0000,200.0000,30.0000")
+    assert fitup("check", job).err == (
+        "fitup: segments.csv, row 5, expansion_per_C: found expansion and fixed point not both "
+        "whole; allowed: expansion with fixed_E, fixed_N, fixed_H, or none of them; fill or "
+        "clear all four\n"
+    )

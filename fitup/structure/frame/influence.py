@@ -225,12 +225,12 @@ def follows(job: Job, solved: Solved, check: Check, motions: Array) -> Array:
     for name, along in part.points.items():
         change = change + along @ solved.shift(f"point/{name}", motions)
     for segment, about in part.turns.items():
-        change = change + about @ _face_turn(job, solved, check.joint, segment, motions)
+        change = change + about @ face_turn(job, solved, check.joint, segment, motions)
     return change
 
 
-def _face_turn(job: Job, solved: Solved, joint: str, segment: str, motions: Array) -> Array:
-    """Turn (3,) or (3, k) of a segment's face at a joint: the mean over its points of pairs."""
+def face_turn(job: Job, solved: Solved, joint: str, segment: str, motions: Array) -> Array:
+    """Return the turn (3,) or (3, k) of a segment's face at a joint: the mean over its points."""
     names = [
         name
         for pair in job.pairs_of(joint)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +16,7 @@ from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.release import Release, release_of
 from fitup.structure.frame.sanity import Sanity, require_sane
 from fitup.structure.frame.solved import Solved
+from fitup.structure.frame.warmth import expands, warmth_of
 from fitup.structure.table import influence_from_table
 
 #: table and frame disagree where they differ by more than this share of the row's largest entry
@@ -92,6 +93,8 @@ def report_of(job: Job, folder: Path) -> FrameReport:
     model = frame_of(job)
     solved = solve_job(job)
     sanity = require_sane(job, solved)
+    if expands(job):
+        job = replace(job, warmth=warmth_of(job, solved))
     lifting = lifting_of(job, solved)
     still = np.zeros(len(job.seats))
     influence = lifting.about(still)

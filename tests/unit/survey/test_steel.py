@@ -56,8 +56,7 @@ def surveyed(job, steel):
     points = tuple(
         SurveyedPoint(
             p.id,
-            p.design
-            + thermal_shift(job, job.segments[p.segment], steel[p.segment], p.design[None])[0],
+            p.design + thermal_shift(job, steel, p.id),
             np.full(3, 5e-4),
             0,
             row,

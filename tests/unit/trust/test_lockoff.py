@@ -151,15 +151,17 @@ def test_second_path_confirms_and_refuses(case):
     series = series_of(case.job, [12.0, 16.0], [0.0, 4.0])
     job, own, steel, _ = decided(case, 2.5, series)
     draws = simulate(job, case.survey, case.state, case.influence, steel=steel, draws=20_000)
-    assert confirm_lockoff(job, case.state, steel, (own,), draws, series) > 20
+    assert confirm_lockoff(job, case.survey, case.state, steel, (own,), draws, series) > 20
     wrong = replace(own.trust.checks[0], value=own.trust.checks[0].value + 1e-4, probability=0.5)
     trust = replace(own.trust, checks=(wrong, *own.trust.checks[1:]))
     with pytest.raises(CertificateRefused) as refused:
-        confirm_lockoff(job, case.state, steel, (replace(own, trust=trust),), draws, series)
+        confirm_lockoff(
+            job, case.survey, case.state, steel, (replace(own, trust=trust),), draws, series
+        )
     assert len(refused.value.disagreements) == 2
     assert refused.value.disagreements[0].startswith("K/P1/gap is ")
     assert "are too large to be carried linearly" in refused.value.disagreements[1]
     shifted = replace(case.state, values=case.state.values + 1e-3)
     with pytest.raises(CertificateRefused) as refused:
-        confirm_lockoff(job, shifted, steel, (own,), draws, series)
+        confirm_lockoff(job, case.survey, shifted, steel, (own,), draws, series)
     assert any("of a window" in line for line in refused.value.disagreements)

@@ -1,0 +1,169 @@
+"""What warmth does to checks, once more: free segments on true arcs, or the frame solved again.
+
+In a frame every stick is lengthened and bent as a cantilever would be, held back to its ends and
+let go with the constraints of the whole; seats may leave the deck and come back to it, cables find
+their rest anew. Nothing here uses code of ``structure`` or ``joints``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+import numpy as np
+
+from fitup.certify.frame import FrameStates, free_end
+from fitup.certify.hung import HungStates
+from fitup.certify.recompute import bending_of, expansion_of
+from fitup.frames import Array
+from fitup.model import Check, Job
+from fitup.survey.points import Survey, SurveyedPoint
+from fitup.survey.steel import Steel
+
+
+class Warm(Protocol):
+    """What steel away from the reference temperature does."""
+
+    near: float
+    """How far this and what is linear in temperature may be apart [m or rad]."""
+
+    def change(
+        self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
+    ) -> Array:
+        """Return what it does to checks (m,) [m or rad].
+
+        ``warmer`` by segment than the reference, ``bent`` the top less the bottom [K].
+        """
+
+
+def warmth_again(job: Job, survey: Survey, states: object = None) -> Warm:
+    """Return the second path of a job to what warmth does; states of its frame, if at hand."""
+    if job.warmth is None:
+        return FreeWarmth(job)
+    if not isinstance(states, FrameStates):
+        hung = job.frame is not None and job.frame.cables
+        states = HungStates(job, survey) if hung else FrameStates(job, survey)
+    return FrameWarmth(job, states)
+
+
+def as_designed(job: Job) -> Survey:
+    """Return a survey that found every check point where the design has it."""
+    points = {p.id: SurveyedPoint(p.id, p.design, np.zeros(3), 0, 0) for p in job.points.values()}
+    return Survey(points, {}, {}, {}, ())
+
+
+def steel_apart(job: Job, steel: Mapping[str, Steel]) -> tuple[dict[str, float], dict[str, float]]:
+    """Return by segment how much warmer than the reference it is, and its top than its bottom."""
+    warmer = {name: own.mean - job.reference_temperature for name, own in steel.items()}
+    return warmer, {name: own.difference for name, own in steel.items()}
+
+
+class FreeWarmth:
+    """Segments that expand about their fixed points and bend on their seats."""
+
+    #: second order of bending
+    near = 2e-6
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+
+    def change(
+        self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
+    ) -> Array:
+        """Return what warmth does to checks (m,) [m or rad]."""
+        return np.array(
+            [expansion_of(self.job, c, warmer) + bending_of(self.job, c, bent) for c in checks]
+        )
+
+
+class FrameWarmth:
+    """Segments that expand and bend as their frame lets them."""
+
+    #: turns and cables of second order; a seat that lifts off goes further
+    near = 1e-4
+
+    def __init__(self, job: Job, states: FrameStates) -> None:
+        self.job, self.states = job, states
+
+    def change(
+        self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
+    ) -> Array:
+        """Return what warmth does to checks (m,) [m or rad]."""
+        own = [s.id for s in self.job.segments.values() if s.expansion is not None]
+        about = sum(warmer[name] for name in own) / len(own)
+        load = self._load(warmer, bent, about)
+        cables = dict.fromkeys(self.states.model.cables, about)
+        grown = {n: (self.job.segments[n].expansion or 0.0) * warmer[n] for n in self.job.segments}
+        motions = self.states.heated(load, self._raised(grown), cables)
+        spots, points = self.states.spots, self.job.points
+        moved = self.states.placer(motions)
+
+        def place(name: str) -> Array:
+            return moved(name) + grown[points[name].segment] * spots[f"point/{name}"].arm
+
+        still = np.zeros_like(motions)
+        after = [self.states.check(c, motions, place) for c in checks]
+        return np.array(after) - [self.states.check(c, still) for c in checks]
+
+    def _raised(self, grown: Mapping[str, float]) -> Array:
+        """Moves (n,) of seats that the growth of their arms amounts to [m]."""
+        result = np.zeros(len(self.job.seats))
+        hung = {c.seat for c in self.states.model.cables.values()}
+        hung |= {s.seat for s in self.states.model.saddles.values() if s.on is not None}
+        for i, seat in enumerate(self.job.seats.values()):
+            if seat.id not in hung:
+                arm = self.states.spots[f"seat/{seat.id}"].arm
+                result[i] = -grown[seat.segment] * float(arm @ seat.direction)
+        return result
+
+    def _load(self, warmer: Mapping[str, float], bent: Mapping[str, float], about: float) -> Array:
+        """Forces (6 n,) with which all sticks push to become as long and bent as they like."""
+        load = np.zeros(6 * len(self.states.parts.positions))
+        learned = self._learned()
+        for name, sticks in self.states.parts.sticks.items():
+            member = self.states.model.members[name]
+            warm = (self._beside(name, warmer, about), 0.0, 0.0)
+            member = replace(member, expansion=member.expansion * learned)
+            if member.segment:
+                segment = self.job.segments[member.segment]
+                if segment.expansion is None:
+                    continue
+                if segment.depth is not None:
+                    member = replace(member, depth=segment.depth)
+                member = replace(member, expansion=member.expansion or segment.expansion)
+                through = 0.0 if segment.depth is None else bent[member.segment]
+                warm = (warmer[member.segment], through, 0.0)
+            for stick in sticks:
+                end = free_end(member, stick.ends - stick.begins, np.zeros(3), warm)
+                push = stick.stiff @ np.concatenate([np.zeros(6), end])
+                at = [*range(stick.first, stick.first + 6), *range(stick.last, stick.last + 6)]
+                load[at] += (push.reshape(4, 3) @ stick.axes).ravel()
+        return load
+
+    def _beside(self, name: str, warmer: Mapping[str, float], about: float) -> float:
+        """How warm a member of no segment is: as those it can be reached from over members."""
+        model = self.states.model
+        links = [{m.i, m.j} for m in model.members.values()]
+        links += [set(b.nodes) for b in model.bodies.values()]
+        near = {model.members[name].i}
+        while True:
+            more = near.union(*(link for link in links if link & near))
+            if more == near:
+                break
+            near = more
+        own = {
+            m.segment
+            for m in model.members.values()
+            if m.i in near and m.segment and self.job.segments[m.segment].expansion is not None
+        }
+        return sum(warmer[n] for n in sorted(own)) / len(own) if own else about
+
+    def _learned(self) -> float:
+        """By how much more or less than its materials say the steel grows."""
+        assert self.job.warmth is not None
+        both = zip(self.job.segments.values(), self.job.warmth.expansion.tolist(), strict=True)
+        factor = next(s.expansion / told for s, told in both if s.expansion and told)
+        for one in self.job.learned:
+            factor *= one.value if one.what == "expansion" else 1.0
+        return factor
