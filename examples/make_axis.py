@@ -1,4 +1,4 @@
-"""Write the example axis: an invented line over the crossing, as a design office would export it.
+"""Write the example axis: an invented line over the crossing, as a design office exports it.
 
 Run ``python examples/make_axis.py`` to write ``skerrin-axis`` beside this file again. It passes
 the closure joint K1 of the other examples at station 0+180.
@@ -7,6 +7,7 @@ the closure joint K1 of the other examples at station 0+180.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -114,8 +115,97 @@ temperatureUnit="celsius" pressureUnit="milliBars" directionUnit="decimal degree
 """
 
 
+#: where the local zero of the IFC file lies on the map
+MAP_EAST, MAP_NORTH = 4000.0, 8500.0
+
+
+def ifc() -> str:
+    """The same axis as IFC 4.3: design parameters only, local coordinates and a map conversion."""
+    lines = [
+        "IFCPROJECT('0SkerrinAxis000000001',$,'Skerrin',$,$,$,$,(#5),#4)",
+        "IFCSIUNIT(*,.LENGTHUNIT.,$,.METRE.)",
+        "IFCSIUNIT(*,.PLANEANGLEUNIT.,$,.RADIAN.)",
+        "IFCUNITASSIGNMENT((#2,#3))",
+        "IFCGEOMETRICREPRESENTATIONCONTEXT($,'Model',3,1.E-05,#7,$)",
+        "IFCCARTESIANPOINT((0.,0.,0.))",
+        "IFCAXIS2PLACEMENT3D(#6,$,$)",
+        "IFCPROJECTEDCRS('local grid',$,$,$,$,$,#2)",
+        f"IFCMAPCONVERSION(#5,#8,{MAP_EAST!r},{MAP_NORTH!r},0.,1.,0.,1.)",
+        "IFCLOCALPLACEMENT($,#7)",
+        "IFCALIGNMENT('0SkerrinAxis000000002',$,'Skerrin axis',$,$,#10,$,$)",
+        "IFCALIGNMENTHORIZONTAL('0SkerrinAxis000000003',$,$,$,$,$,$)",
+        "IFCALIGNMENTVERTICAL('0SkerrinAxis000000004',$,$,$,$,$,$)",
+        "IFCRELNESTS('0SkerrinAxis000000005',$,$,$,#11,(#12,#13))",
+        "IFCRELAGGREGATES('0SkerrinAxis000000006',$,$,$,#1,(#11))",
+        "IFCPOINTBYDISTANCEEXPRESSION(IFCLENGTHMEASURE(0.),$,$,$,#18)",
+        "IFCAXIS2PLACEMENTLINEAR(#16,$,$)",
+        "IFCPOLYLINE((#6,#19))",
+        "IFCCARTESIANPOINT((1.,0.,0.))",
+        "IFCLINEARPLACEMENT($,#17,$)",
+        "IFCREFERENT('0SkerrinAxis000000007',$,'0+000',$,$,#20,$,.STATION.)",
+        "IFCPROPERTYSINGLEVALUE('Station',$,IFCLENGTHMEASURE(0.),$)",
+        "IFCPROPERTYSET('0SkerrinAxis000000008',$,'Pset_Stationing',$,(#22))",
+        "IFCRELDEFINESBYPROPERTIES('0SkerrinAxis000000009',$,$,$,(#21),#23)",
+        "IFCRELNESTS('0SkerrinAxis000000010',$,$,$,#11,(#21))",
+    ]
+
+    def add(text: str) -> str:
+        lines.append(text)
+        return f"#{len(lines)}"
+
+    def nest(under: str, parts: list[str], tag: str) -> None:
+        own = [
+            add(f"IFCALIGNMENTSEGMENT('0Skerrin{tag}{k:010d}',$,$,$,$,$,$,{part})")
+            for k, part in enumerate(parts, 1)
+        ]
+        add(f"IFCRELNESTS('0Skerrin{tag}0000000000',$,$,$,{under},({','.join(own)}))")
+
+    nest("#12", [add(horizontal(c, add)) for c in curves()], "Plan")
+    nest("#13", [add(v) for v in verticals()], "Prof")
+    body = "\n".join(f"#{k}={text};" for k, text in enumerate(lines, 1))
+    return f"""ISO-10303-21;
+HEADER;
+FILE_DESCRIPTION(('ViewDefinition [Alignment-basedView]'),'2;1');
+FILE_NAME('axis.ifc','2031-01-15T09:00:00',(''),(''),'','','');
+FILE_SCHEMA(('IFC4X3_ADD2'));
+ENDSEC;
+DATA;
+{body}
+ENDSEC;
+END-ISO-10303-21;
+"""
+
+
+def horizontal(curve: Curve, add: Callable[[str], str]) -> str:
+    """One segment of the plan: angles from east, counter-clockwise."""
+    kind = {"line": "LINE", "arc": "CIRCULARARC", "clothoid": "CLOTHOID"}[curve.kind]
+    place = add(f"IFCCARTESIANPOINT(({curve.east - MAP_EAST:.9f},{curve.north - MAP_NORTH:.9f}))")
+    radii = [0.0 if b == 0.0 else 1.0 / b for b in (curve.bend_in, curve.bend_out)]
+    return (
+        f"IFCALIGNMENTHORIZONTALSEGMENT($,$,{place},{math.pi / 2 - curve.azimuth:.12f},"
+        f"{radii[0]:.9f},{radii[1]:.9f},{curve.length:.9f},$,.{kind}.)"
+    )
+
+
+def verticals() -> list[str]:
+    """The segments of the profile: the parabola between two grades."""
+    (s0, h0, _), (s1, h1, length), (s2, h2, _) = PROFILE
+    first, last = (h1 - h0) / (s1 - s0), (h2 - h1) / (s2 - s1)
+    begin, end = s1 - length / 2, s1 + length / 2
+    rows = [
+        (s0, begin - s0, h0, first, first, "CONSTANTGRADIENT"),
+        (begin, length, h1 - first * length / 2, first, last, "PARABOLICARC"),
+        (end, s2 - end, h1 + last * length / 2, last, last, "CONSTANTGRADIENT"),
+    ]
+    return [
+        f"IFCALIGNMENTVERTICALSEGMENT($,$,{','.join(f'{v:.9f}' for v in values)},$,.{kind}.)"
+        for *values, kind in rows
+    ]
+
+
 if __name__ == "__main__":
     folder = HERE / "skerrin-axis"
     folder.mkdir(exist_ok=True)
     (folder / "axis.xml").write_text(landxml(), encoding="utf-8")
+    (folder / "axis.ifc").write_text(ifc(), encoding="utf-8")
     (folder / "deck.csv").write_text(DECK, encoding="utf-8")

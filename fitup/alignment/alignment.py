@@ -47,6 +47,8 @@ class Alignment:
     equations : tuple of Equation
     profile : Profile, optional
     crossfall : Crossfall, optional
+    notes : tuple of str
+        What is odd in its file but can be used, and what was not read.
     """
 
     name: str
@@ -56,6 +58,7 @@ class Alignment:
     equations: tuple[Equation, ...] = ()
     profile: Profile | None = None
     crossfall: Crossfall | None = None
+    notes: tuple[str, ...] = ()
 
     @cached_property
     def begins(self) -> tuple[float, ...]:

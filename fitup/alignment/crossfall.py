@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
+
+#: slopes are the same within this: 0.05 %, half a millimetre a metre
+SAME: Final = 5e-4
+#: stations of two sources are the same within this [m]
+_NEAR: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,16 +26,25 @@ class Crossfall:
     left, right : tuple of float
         Rise over run going LEFT, on the left and on the right of the axis: a deck that falls to
         the right has both above zero, a crown has the left below and the right above zero.
+    gaps : tuple of (float, float)
+        Stretches between two of the stations where nothing is known [m].
+    reach : (float, float)
+        How far to the left and to the right of the axis the slopes hold [m].
+    source : str
+        Where they come from, in words.
     """
 
     stations: tuple[float, ...]
     left: tuple[float, ...]
     right: tuple[float, ...]
+    gaps: tuple[tuple[float, float], ...] = ()
+    reach: tuple[float, float] = (math.inf, math.inf)
+    source: str = ""
 
     def at(self, station: float, left: float = 0.0) -> float | None:
         """Return the slope, rising to the left positive, at a station and an offset [m].
 
-        On the axis it is the mean of both sides; None outside the stations.
+        On the axis it is the mean of both sides; None where nothing is known.
 
         Examples
         --------
@@ -38,10 +54,59 @@ class Crossfall:
         """
         if not self.stations[0] <= station <= self.stations[-1]:
             return None
+        if any(begin < station < end for begin, end in self.gaps):
+            return None
+        if not -self.reach[1] <= left <= self.reach[0]:
+            return None
         sides = [float(np.interp(station, self.stations, s)) for s in (self.left, self.right)]
         if left == 0.0:
             return 0.5 * (sides[0] + sides[1])
         return sides[0] if left > 0.0 else sides[1]
+
+    def plane(self, station: float) -> float | None:
+        """Return the slope where both sides have the same, rising to the left positive."""
+        left, right = self.at(station, _NEAR), self.at(station, -_NEAR)
+        if left is None or right is None or abs(left - right) > SAME:
+            return None
+        return 0.5 * (left + right)
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Where two sources contradict each other: station [m], side, slope in one and in other."""
+
+    station: float
+    side: str
+    one: float
+    other: float
+
+
+def clash(one: Crossfall, other: Crossfall) -> Clash | None:
+    """Return where two crossfalls differ most, if they differ by more than a rounding.
+
+    Between their stations both are straight, so that looking at these and at the ends of gaps
+    is looking everywhere.
+    """
+    found = []
+    for station in sorted({*one.stations, *other.stations}):
+        for side, left in (("left", _NEAR), ("right", -_NEAR)):
+            a, b = one.at(station, left), other.at(station, left)
+            if a is not None and b is not None and abs(a - b) > SAME:
+                found.append(Clash(station, side, a, b))
+    return max(found, key=lambda c: abs(c.one - c.other), default=None)
+
+
+def in_words(slope: float) -> str:
+    """Return a slope without a sign, and the side it falls to.
+
+    Examples
+    --------
+    >>> in_words(0.025), in_words(-0.02), in_words(0.0)
+    ('2.50 % falling RIGHT', '2.00 % falling LEFT', 'level')
+    """
+    if abs(slope) < 5e-5:
+        return "level"
+    return f"{abs(slope) * 100.0:.2f} % falling {'RIGHT' if slope > 0.0 else 'LEFT'}"
 
 
 def signed(slope: float, falls_to: str) -> float:

@@ -7,6 +7,7 @@ turning and directions say the same thing again, and where they do not, the elem
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,7 +16,7 @@ import numpy as np
 from fitup.alignment.curves import MOST_TURN, Curve
 from fitup.alignment.directions import Stated, directions_fit
 from fitup.alignment.fileunits import Units
-from fitup.alignment.xmlfile import Node
+from fitup.alignment.xmlfile import Node, Teller
 from fitup.errors import Problem
 from fitup.frames import Array
 
@@ -287,14 +288,14 @@ def read_curves(
         )
     if geometry.problems:
         return []
-    _joints(curves, nodes, notes)
+    hold_together(curves, nodes, notes)
     _stations(curves, nodes, units)
     stated = [s for n, c in zip(nodes, curves, strict=True) for s in _stated(n, c)]
     directions_fit(geometry, stated, units, notes)
     return curves
 
 
-def _joints(curves: list[Curve], nodes: list[Node], notes: list[Problem]) -> None:
+def hold_together(curves: Sequence[Curve], nodes: Sequence[Teller], notes: list[Problem]) -> None:
     """Tell where elements gape or break."""
     for a, b, node in zip(curves, curves[1:], nodes[1:], strict=False):
         gape = float(np.linalg.norm(b.start - a.end))
@@ -315,7 +316,7 @@ def _joints(curves: list[Curve], nodes: list[Node], notes: list[Problem]) -> Non
             )
 
 
-def _tell(node: Node, wrong: bool, found: str, allowed: str, notes: list[Problem]) -> None:
+def _tell(node: Teller, wrong: bool, found: str, allowed: str, notes: list[Problem]) -> None:
     do = "correct the elements, or cut the alignment there"
     if wrong:
         node.complain(found, allowed, do)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Final
@@ -15,8 +16,9 @@ from fitup.alignment.alignment import Alignment
 from fitup.alignment.elements import FIT, read_curves
 from fitup.alignment.fileunits import Units, read_units
 from fitup.alignment.profile import Profile, VerticalPoint, circle_length, profile_of
+from fitup.alignment.sections import read_crossfall
 from fitup.alignment.stations import Equation
-from fitup.alignment.xmlfile import Node, read_xml
+from fitup.alignment.xmlfile import Node, Teller, read_xml
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 
@@ -32,8 +34,11 @@ class NamedPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class LandXml:
-    """What one file holds: one alignment, its points, and what is odd but can be used."""
+class DesignFile:
+    """What one file holds: one alignment, its points, and what is odd but can be used.
+
+    The notes name what was not read, too.
+    """
 
     alignment: Alignment | None
     points: tuple[NamedPoint, ...]
@@ -42,7 +47,9 @@ class LandXml:
     """Date and time that the file carries, as ``2031-04-02 04:10``; empty where it has none."""
 
 
-def read_landxml(path: Path, shown: str | None = None, name: str | None = None) -> LandXml:
+def read_landxml(
+    path: Path, shown: str | None = None, name: str | None = None, surface: str | None = None
+) -> DesignFile:
     """Read a LandXML file and hold its numbers against each other.
 
     Parameters
@@ -52,10 +59,12 @@ def read_landxml(path: Path, shown: str | None = None, name: str | None = None) 
         Name of the file in messages; its own name if missing.
     name : str, optional
         Which alignment, where the file has several.
+    surface : str, optional
+        Which design surface of its cross-sections is the deck, where they have several.
 
     Returns
     -------
-    LandXml
+    DesignFile
         In metres; coordinates of LandXML stand in the order north, east, height.
 
     Raises
@@ -66,7 +75,7 @@ def read_landxml(path: Path, shown: str | None = None, name: str | None = None) 
     problems: list[Problem] = []
     notes: list[Problem] = []
     file = shown or path.name
-    root = Node(read_xml(path, file), "LandXML", file, problems)
+    root = Node("LandXML", file, problems, read_xml(path, file))
     if root.tag != "LandXML":
         root.complain(f"<{root.tag}>", "<LandXML> version 1.1 or 1.2", "export it as LandXML")
         raise InputError(problems)
@@ -81,13 +90,15 @@ def read_landxml(path: Path, shown: str | None = None, name: str | None = None) 
     node = _chosen(root, name)
     alignment = None
     if node is not None:
-        alignment = _alignment(node, units, {p.id: p.position for p in points}, notes)
+        alignment = _alignment(node, units, {p.id: p.position for p in points}, surface, notes)
     if not problems and alignment is None and not points:
         root.complain("no alignment and no points", "either", "is this the right file?")
     if problems:
         raise InputError(problems)
+    if alignment is not None:
+        alignment = replace(alignment, notes=tuple(str(n) for n in notes))
     made = " ".join(t for t in (root.text("date"), root.text("time")) if t)
-    return LandXml(alignment, points, tuple(notes), made)
+    return DesignFile(alignment, points, tuple(notes), made)
 
 
 def _points(root: Node, units: Units) -> tuple[NamedPoint, ...]:
@@ -112,27 +123,35 @@ def _points(root: Node, units: Units) -> tuple[NamedPoint, ...]:
 
 def _chosen(root: Node, name: str | None) -> Node | None:
     nodes = [n for group in root.all("Alignments") for n in group.all("Alignment")]
-    names = [n.text("name") for n in nodes]
-    if name is None and len(nodes) <= 1:
-        return nodes[0] if nodes else None
+    chosen = choose(root.named("Alignments"), [n.text("name") for n in nodes], name)
+    return None if chosen is None else nodes[chosen]
+
+
+def choose(node: Teller, names: Sequence[str], name: str | None) -> int | None:
+    """Return which of the alignments of a file is meant; None, with the reason told, if unclear."""
+    if name is None and len(names) <= 1:
+        return 0 if names else None
     listed = ", ".join(f"'{n}'" for n in names) or "none: the file has no alignment"
     if name is None:
-        root.named("Alignments").complain(f"{len(nodes)} alignments", listed, "name the one meant")
+        node.complain(f"{len(names)} alignments", listed, "name the one meant")
     elif names.count(name) == 1:
-        return nodes[names.index(name)]
+        return names.index(name)
     else:
         near = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
         do = f"did you mean '{near[0]}'?" if near and near[0] != name else "name the one meant"
         found = f"'{name}'" if name not in names else f"'{name}' more than once"
-        root.named("Alignments").complain(found, listed, do)
+        node.complain(found, listed, do)
     return None
 
 
 def _alignment(
-    node: Node, units: Units, points: dict[str, Array], notes: list[Problem]
+    node: Node,
+    units: Units,
+    points: dict[str, Array],
+    surface: str | None,
+    notes: list[Problem],
 ) -> Alignment | None:
-    title = f"alignment '{node.text('name')}'"
-    node = node.named(title)
+    node = node.named(f"alignment '{node.text('name')}'")
     geometry = node.first("CoordGeom")
     if geometry is None:
         node.complain("no <CoordGeom>", "lines, curves and spirals", "export the alignment in plan")
@@ -151,12 +170,8 @@ def _alignment(
     unit = units.length if units.length in ("m", "ft", "ftUS") else "m"
     equations = _equations(node, units)
     profile = _profile(node, units)
-    for tag in ("Superelevation", "Cant", "CrossSects"):
-        if node.first(tag) is not None:
-            found = f"<{tag}>, which is not read"
-            do = "give the crossfall as a table: station, side, slope, falls_to"
-            notes.append(Problem(node.file, found, "plan, profile and points", do, column=title))
-    return Alignment(node.text("name"), tuple(curves), start, unit, equations, profile)
+    axis = Alignment(node.text("name"), tuple(curves), start, unit, equations, profile)
+    return replace(axis, crossfall=read_crossfall(node, units, axis, surface, notes))
 
 
 def _equations(node: Node, units: Units) -> tuple[Equation, ...]:

@@ -59,14 +59,28 @@ def read_xml(path: Path, shown: str) -> Element:
     return root
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
-    """An element with its place in words; numbers that are none are told to ``problems``."""
+@dataclass(frozen=True)
+class Teller:
+    """A place in a file in words; what is wrong there is told to ``problems``."""
 
-    element: Element
     where: str
     file: str
     problems: list[Problem]
+
+    def named(self, where: str) -> Teller:
+        """Return one for another place of the same file."""
+        return Teller(where, self.file, self.problems)
+
+    def complain(self, found: str, allowed: str, do: str) -> None:
+        """Note what is wrong at this place."""
+        self.problems.append(Problem(self.file, found, allowed, do, column=self.where))
+
+
+@dataclass(frozen=True)
+class Node(Teller):
+    """An element with its place in words; numbers that are none are told to ``problems``."""
+
+    element: Element
 
     @property
     def tag(self) -> str:
@@ -78,7 +92,7 @@ class Node:
 
     def child(self, element: Element, where: str = "") -> Node:
         """Return an element inside, at the same place in words or its own."""
-        return Node(element, where or self.where, self.file, self.problems)
+        return Node(where or self.where, self.file, self.problems, element)
 
     def named(self, where: str) -> Node:
         """Return the same element under another name for messages."""
@@ -95,10 +109,6 @@ class Node:
     def text(self, name: str) -> str:
         """Return an attribute, empty where there is none."""
         return self.element.get(name, "").strip()
-
-    def complain(self, found: str, allowed: str, do: str) -> None:
-        """Note what is wrong with this element."""
-        self.problems.append(Problem(self.file, found, allowed, do, column=self.where))
 
     def number(self, name: str) -> float | None:
         """Return an attribute as a finite number; None where there is none or it is wrong."""

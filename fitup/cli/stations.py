@@ -9,7 +9,8 @@ from typing import Any
 import click
 import numpy as np
 
-from fitup.alignment import Alignment, LandXml, read_landxml
+from fitup.alignment import Alignment, DesignFile, read_design
+from fitup.alignment.crossfall import Crossfall, in_words
 from fitup.alignment.write import Converted, points_csv, points_landxml, side_of
 from fitup.cli.text import json_option, say_json, text_table
 from fitup.errors import InputError, Problem
@@ -36,24 +37,30 @@ _POINTS = (
     help="CSV with id and E, N or station, offset, side, each with its unit; or LandXML points.",
 )
 @click.option("--name", help="Which alignment, where the file has several.")
+@click.option("--surface", help="Which surface of LandXML cross-sections is the deck.")
 @click.option(
     "--to", "target", type=click.Path(path_type=Path), help="Write the points: .csv or .xml."
 )
 @json_option
 def command(
-    alignment: Path, points: Path | None, name: str | None, target: Path | None, as_json: bool
+    alignment: Path,
+    points: Path | None,
+    name: str | None,
+    surface: str | None,
+    target: Path | None,
+    as_json: bool,
 ) -> None:
     """Convert points between station, offset, height and the grid.
 
-    Without points, list the elements of a LandXML alignment. The sides are LEFT and RIGHT of
-    someone who looks ahead, to higher stations.
+    ALIGNMENT is LandXML, or IFC 4.3. Without points, its elements are listed. The sides are LEFT
+    and RIGHT of someone who looks ahead, to higher stations.
 
     \b
     Examples:
       fitup stations axis.xml
       fitup stations axis.xml --points deck.csv --to deck.xml
     """
-    file = read_landxml(alignment, str(alignment), name)
+    file = read_design(alignment, str(alignment), name, surface)
     axis = file.alignment
     if axis is None:
         raise InputError(
@@ -84,7 +91,7 @@ def _converted(path: Path, axis: Alignment) -> tuple[Converted, ...]:
     problems: list[Problem] = []
     result: list[Converted] = []
     if path.suffix.lower() in (".xml", ".landxml"):
-        for point in read_landxml(path, str(path)).points:
+        for point in read_design(path, str(path)).points:
             place = axis.from_grid(float(point.position[0]), float(point.position[1]))
             if place is None:
                 problems.append(_nowhere(str(path), point.id, None))
@@ -167,7 +174,7 @@ def _in(axis: Alignment, value: float) -> float:
     return from_si(value, "length", axis.unit)
 
 
-def _show_alignment(file: LandXml, axis: Alignment) -> None:
+def _show_alignment(file: DesignFile, axis: Alignment) -> None:
     text = axis.stations.text
     click.echo(f"alignment '{axis.name}' from {text(axis.start)} to {text(axis.end)}")
     for note in file.notes:
@@ -183,9 +190,15 @@ def _show_alignment(file: LandXml, axis: Alignment) -> None:
         )
     header = ["", "element", "from", f"length {unit}", "azimuth deg", f"radius {unit}", "bends"]
     click.echo(text_table(header, rows, right=[0, 2, 3, 4, 5]))
+    _show_profile(axis)
+    _show_crossfall(axis)
+
+
+def _show_profile(axis: Alignment) -> None:
     if axis.profile is None:
         click.echo("no profile")
         return
+    text, unit = axis.stations.text, axis.unit
     rows = [
         [
             piece.kind,
@@ -199,6 +212,22 @@ def _show_alignment(file: LandXml, axis: Alignment) -> None:
     ]
     header = ["profile", "from", f"height {unit}", f"length {unit}", "grade in", "grade out"]
     click.echo("\n" + text_table(header, rows, right=[1, 2, 3]))
+
+
+def _show_crossfall(axis: Alignment) -> None:
+    fall = axis.crossfall
+    if fall is None:
+        click.echo("no crossfall")
+        return
+    rows = [
+        [axis.stations.text(s), in_words(left), in_words(right)]
+        for s, left, right in zip(fall.stations, fall.left, fall.right, strict=True)
+    ]
+    click.echo(f"\ncrossfall from {fall.source}, straight between stations")
+    for begin, end in fall.gaps:
+        text = axis.stations.text
+        click.echo(f"not known between {text(begin)} and {text(end)}")
+    click.echo(text_table(["station", "left of the axis", "right of the axis"], rows, right=[0]))
 
 
 def _radii(axis: Alignment, first: float, last: float) -> str:
@@ -220,7 +249,9 @@ def _grade(grade: float) -> str:
     return "level" if abs(grade) < 5e-7 else f"{'rises' if grade > 0.0 else 'falls'} {size}"
 
 
-def as_json_result(file: LandXml, axis: Alignment, found: tuple[Converted, ...]) -> dict[str, Any]:
+def as_json_result(
+    file: DesignFile, axis: Alignment, found: tuple[Converted, ...]
+) -> dict[str, Any]:
     """Return the alignment and its points with documented keys (docs/json.md), in SI."""
     return {
         "alignment": axis.name,
@@ -252,13 +283,28 @@ def as_json_result(file: LandXml, axis: Alignment, found: tuple[Converted, ...])
             }
             for p in (() if axis.profile is None else axis.profile.pieces)
         ],
+        **_crossfall_json(axis.crossfall),
         "points": [_point_json(axis, p) for p in found],
+    }
+
+
+def _crossfall_json(fall: Crossfall | None) -> dict[str, Any]:
+    fall = fall or Crossfall((), (), ())
+    return {
+        "crossfall_source": fall.source,
+        "crossfall": [
+            {"station_m": s, "rises_left_on_left": left, "rises_left_on_right": right}
+            for s, left, right in zip(fall.stations, fall.left, fall.right, strict=True)
+        ],
+        "crossfall_gaps": [{"begin_m": begin, "end_m": end} for begin, end in fall.gaps],
+        "crossfall_reach_m": [r for r in fall.reach if math.isfinite(r)],
     }
 
 
 def _point_json(axis: Alignment, point: Converted) -> dict[str, Any]:
     size, side = side_of(point.place.left, 9, "m")
     east, north, height = (float(v) for v in point.grid)
+    place, fall = (point.place.station, point.place.left), axis.crossfall
     return {
         "id": point.id,
         "station": axis.stations.text(point.place.station, 5),
@@ -271,4 +317,5 @@ def _point_json(axis: Alignment, point: Converted) -> dict[str, Any]:
         "azimuth_rad": axis.azimuth(point.place.station),
         "grade": axis.grade(point.place.station),
         "profile_height_m": axis.level(point.place.station),
+        "crossfall_rising_left": None if fall is None else fall.at(*place),
     }

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fitup.alignment import Alignment, Place, read_landxml
-from fitup.alignment.crossfall import crossfall_of, signed
+from fitup.alignment import Alignment, Place, read_design
+from fitup.alignment.crossfall import clash, crossfall_of, in_words, signed
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.settings import FILE, Settings
@@ -44,21 +44,24 @@ def read_axis(
         # told with the other files that job.toml names
         return None
     try:
-        found = read_landxml(root / name, name, settings.alignment_name).alignment
+        found = read_design(
+            root / name, name, settings.alignment_name, settings.alignment_surface
+        ).alignment
     except InputError as error:
         problems.extend(error.problems)
         return None
     if found is None:
         problems.append(
-            Problem(FILE, f"'{name}' without an alignment", "a LandXML file with one", "export it")
+            Problem(FILE, f"'{name}' without an alignment", "a file with one", "export it")
         )
         return None
-    return _with_crossfall(found, crossfall, problems)
+    return _with_crossfall(found, name, crossfall, problems)
 
 
 def _with_crossfall(
-    alignment: Alignment, rows: Sequence[Row], problems: list[Problem]
+    alignment: Alignment, file: str, rows: Sequence[Row], problems: list[Problem]
 ) -> Alignment:
+    """Return an alignment with the crossfall of the table, which must not contradict its file."""
     entries = []
     for row in rows:
         station = station_of(row, alignment, problems)
@@ -77,7 +80,7 @@ def _with_crossfall(
     if not rows or problems:
         return alignment
     try:
-        return replace(alignment, crossfall=crossfall_of(entries))
+        table = replace(crossfall_of(entries), source="crossfall.csv")
     except ValueError as error:
         problems.append(
             Problem(
@@ -88,6 +91,20 @@ def _with_crossfall(
             )
         )
         return alignment
+    differs = None if alignment.crossfall is None else clash(table, alignment.crossfall)
+    if differs is not None:
+        assert alignment.crossfall is not None
+        problems.append(
+            Problem(
+                "crossfall.csv",
+                f"{in_words(differs.one)} on the {differs.side} at station "
+                f"{alignment.stations.text(differs.station)}, but {file} says "
+                f"{in_words(differs.other)} there ({alignment.crossfall.source})",
+                "one crossfall",
+                "ask the design office which is right; correct the table, or delete it",
+            )
+        )
+    return replace(alignment, crossfall=table)
 
 
 def station_of(row: Row, alignment: Alignment, problems: list[Problem]) -> float | None:
@@ -172,6 +189,44 @@ def grade_at(
             row.problem("grade", "an empty cell, and no profile there", "a grade", "fill it in")
         )
     return grade or 0.0
+
+
+def crossfall_at(
+    row: Row, alignment: Alignment | None, where: Array | None, problems: list[Problem]
+) -> float:
+    """Return the crossfall of a row, rising left, from the alignment beside ``where`` if empty."""
+    size, side = row["crossfall"], row["falls_to"]
+    if size is None and side is None:
+        return _crossfall_beside(row, alignment, where, problems)
+    if side is None:
+        allowed, do = "one of: left, right, level", "give the side the crossfall falls to"
+        problems.append(row.problem("falls_to", "an empty cell", allowed, do))
+    elif size is None:
+        do = "give the slope across, or leave falls_to empty too"
+        problems.append(row.problem("crossfall", "an empty cell", "a number", do))
+    elif (size == 0.0) != (side == "level"):
+        found = f"'{side}' with {'no' if size == 0.0 else 'a'} crossfall"
+        allowed = "level with 0, else left or right"
+        problems.append(row.problem("falls_to", found, allowed, "correct one of them"))
+    return signed(size or 0.0, side or "level")
+
+
+def _crossfall_beside(
+    row: Row, alignment: Alignment | None, where: Array | None, problems: list[Problem]
+) -> float:
+    station = _beside(row, "crossfall", alignment, where, problems)
+    if alignment is None or station is None:
+        return 0.0
+    fall = alignment.crossfall
+    slope = None if fall is None else fall.plane(station)
+    if slope is None:
+        why = "no crossfall told there"
+        if fall is not None and fall.at(station) is not None:
+            sides = [in_words(fall.at(station, left) or 0.0) for left in (1e-6, -1e-6)]
+            why = f"a crown there ({sides[0]} on the left, {sides[1]} on the right)"
+        found = f"an empty cell, and {why}"
+        problems.append(row.problem("crossfall", found, "a crossfall", "fill it in"))
+    return slope or 0.0
 
 
 def _beside(

@@ -16,6 +16,7 @@ from fitup.frames import Array, heading, joint_axes, left_of
 from fitup.jobfolder import passage
 from fitup.jobfolder.axis import (
     azimuth_at,
+    crossfall_at,
     design_point,
     grade_at,
     inside_folder,
@@ -268,20 +269,9 @@ def _segment(row: Row, axis: Alignment | None, by_frame: bool, problems: list[Pr
 
 
 def _joint(row: Row, axis: Alignment | None, where: Array | None, problems: list[Problem]) -> Joint:
-    fall, side = row["crossfall"], row["falls_to"]
-    if (fall == 0.0) != (side == "level"):
-        problems.append(
-            row.problem(
-                "falls_to",
-                f"'{side}' with {'no' if fall == 0.0 else 'a'} crossfall",
-                "level with 0, else left or right",
-                "correct one of them",
-            )
-        )
-    # rising to the left is positive inside
-    signed = fall if side == "right" else -fall
     azimuth = azimuth_at(row, axis, where, problems)
-    axes = joint_axes(azimuth, grade_at(row, axis, where, problems), signed)
+    grade = grade_at(row, axis, where, problems)
+    axes = joint_axes(azimuth, grade, crossfall_at(row, axis, where, problems))
     return Joint(
         row["id"], row["back"], row["ahead"], axes, row["least_opening"], row["locked_within"]
     )

@@ -88,8 +88,21 @@ JOINTS: Final = (
         least=-0.5,
         most=0.5,
     ),
-    Column("crossfall", "slope", "the slope across, without a sign", least=0.0, most=0.5),
-    Column("falls_to", "word", "the side the crossfall falls to", words=("left", "right", "level")),
+    Column(
+        "crossfall",
+        "slope",
+        "the slope across, without a sign",
+        required=False,
+        least=0.0,
+        most=0.5,
+    ),
+    Column(
+        "falls_to",
+        "word",
+        "the side the crossfall falls to",
+        required=False,
+        words=("left", "right", "level"),
+    ),
     Column(
         "least_opening",
         "length",

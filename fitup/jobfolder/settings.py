@@ -126,6 +126,7 @@ class Settings:
     straightedge: float = STRAIGHTEDGE
     alignment_file: str | None = None
     alignment_name: str | None = None
+    alignment_surface: str | None = None
     influence_by: Literal["rigid", "table", "frame"] = "rigid"
     network: NetworkRules = NetworkRules()
     epochs: tuple[Epoch, ...] = ()
@@ -248,10 +249,12 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     influence = _table(reader, document, "influence")
     _influence(reader, settings, influence)
     axis = _table(reader, document, "alignment")
-    reader.unknown("alignment.", axis, ["file", "name"])
+    reader.unknown("alignment.", axis, ["file", "name", "surface"])
     if axis:
         settings.alignment_file = reader.text("alignment.", axis, "file") or None
         settings.alignment_name = reader.text("alignment.", axis, "name", needed=False) or None
+        surface = reader.text("alignment.", axis, "surface", needed=False)
+        settings.alignment_surface = surface or None
     settings.network = _network(reader, _table(reader, document, "network"))
     settings.epochs = _epochs(reader, document.get("survey"))
     return settings

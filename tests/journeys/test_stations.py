@@ -26,6 +26,7 @@ def test_the_example_is_what_its_maker_writes(tmp_path: Path):
     scope: dict[str, Any] = {"__name__": "made", "__file__": str(tmp_path / "x.py")}
     exec((ROOT / "examples" / "make_axis.py").read_text("utf-8"), scope)
     assert scope["landxml"]() == AXIS.read_text("utf-8")
+    assert scope["ifc"]() == AXIS.with_suffix(".ifc").read_text("utf-8")
     assert scope["DECK"] == DECK.read_text("utf-8")
 
 
@@ -64,6 +65,32 @@ def test_points_as_landxml_are_read_again(fitup: Call, tmp_path: Path):
     assert 'date="2031-01-15" time="09:00:00"' in out.read_text("utf-8")
     again = fitup("stations", AXIS, "--points", out).out
     assert "W7-C   0+180.0000    0.0000  ON AXIS  4210.0000  8875.0000  61.5000" in again
+
+
+SECTION = (
+    '<CrossSect sta="{0}"><DesignCrossSectSurf name="deck"><CrossSectPnt>-11.5 0.23</CrossSectPnt>'
+    "<CrossSectPnt>0 0</CrossSectPnt><CrossSectPnt>11.5 {1}</CrossSectPnt></DesignCrossSectSurf>"
+    "</CrossSect>"
+)
+
+
+def test_a_surveyor_reads_the_slope_across(fitup: Call, tmp_path: Path):
+    """A deck that falls to the right goes over into a crown."""
+    inside = f"<CrossSects>{SECTION.format(0, -0.23)}{SECTION.format(640, 0.23)}</CrossSects>"
+    axis = tmp_path / "axis.xml"
+    axis.write_text(AXIS.read_text("utf-8").replace("<Profile>", inside + "<Profile>"))
+    said = fitup("stations", axis).out.splitlines()
+    assert said[-5:] == [
+        "crossfall from cross-sections, surface 'deck', straight between stations",
+        "  station  left of the axis      right of the axis",
+        "---------  --------------------  --------------------",
+        "0+000.000  2.00 % falling RIGHT  2.00 % falling RIGHT",
+        "0+640.000  2.00 % falling RIGHT  2.00 % falling LEFT",
+    ]
+    points = json.loads(fitup("stations", axis, "--points", DECK, "--json").out)["points"]
+    assert [p["crossfall_rising_left"] for p in points] == pytest.approx(
+        [0.02, 0.014375, 0.00875, 0.02, 0.02 - 0.04 * 352.5 / 640.0]
+    )
 
 
 def test_feet_stay_feet(fitup: Call, tmp_path: Path):

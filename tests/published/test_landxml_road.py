@@ -14,17 +14,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fitup.alignment import LandXml, Place, read_landxml
+from fitup.alignment import DesignFile, Place, read_landxml
 
 FILE = Path(__file__).parent / "data" / "road-centreline.landxml"
 
 
 @pytest.fixture(scope="module")
-def road() -> LandXml:
+def road() -> DesignFile:
     return read_landxml(FILE)
 
 
-def test_elements(road: LandXml):
+def test_elements(road: DesignFile):
     axis = road.alignment
     assert axis is not None
     assert Counter(c.kind for c in axis.curves) == {"line": 8, "arc": 7}
@@ -36,7 +36,7 @@ def test_elements(road: LandXml):
         assert abs(off) < 2e-6
 
 
-def test_directions_are_understood(road: LandXml):
+def test_directions_are_understood(road: DesignFile):
     (note,) = road.notes
     assert str(note) == (
         "road-centreline.landxml, alignment 'M3_RS - CL': found directions counted "
@@ -44,7 +44,7 @@ def test_directions_are_understood(road: LandXml):
     )
 
 
-def test_circles_of_the_profile(road: LandXml):
+def test_circles_of_the_profile(road: DesignFile):
     axis = road.alignment
     assert axis is not None and axis.profile is not None
     circles = [p for p in axis.profile.pieces if p.kind == "circle"]
@@ -60,7 +60,7 @@ def test_circles_of_the_profile(road: LandXml):
     assert last[0] == pytest.approx(19.377, abs=1e-9)
 
 
-def test_start_and_end_of_the_file_both_ways(road: LandXml):
+def test_start_and_end_of_the_file_both_ways(road: DesignFile):
     axis = road.alignment
     assert axis is not None
     for station, north, east in (
@@ -73,7 +73,7 @@ def test_start_and_end_of_the_file_both_ways(road: LandXml):
         assert (place.station, place.left) == pytest.approx((station, 0.0), abs=2e-6)
 
 
-def test_round_trip_along_the_whole_road(road: LandXml):
+def test_round_trip_along_the_whole_road(road: DesignFile):
     """0.01 mm, with coordinates of 2e7 m whose last digit is worth 4e-9 m."""
     axis = road.alignment
     assert axis is not None

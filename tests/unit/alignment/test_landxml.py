@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from fitup.alignment import LandXml, read_landxml
+from fitup.alignment import DesignFile, read_landxml
 from fitup.errors import InputError
 
 PLAIN = """<?xml version="1.0"?>
@@ -31,12 +31,12 @@ time="03:04">
 SPIRAL = """<Spiral spiType="clothoid" rot="ccw" length="100" radiusStart="INF" radiusEnd="300">\
 <Start>0 0</Start><PI>0 66.7706</PI><End>5.544542 99.722579</End></Spiral>"""
 
-Read = Callable[..., LandXml]
+Read = Callable[..., DesignFile]
 
 
 @pytest.fixture
 def read(tmp_path: Path) -> Read:
-    def call(*changes: tuple[str, str], name: str | None = None) -> LandXml:
+    def call(*changes: tuple[str, str], name: str | None = None) -> DesignFile:
         text = PLAIN
         for old, new in changes:
             assert old in text, old
@@ -260,14 +260,6 @@ def test_small_faults_are_notes(read: Read):
     assert [str(n) for n in file.notes] == [
         f"{ALIGNMENT}, element 3 (Line): found begins 0.40 mm from where the element before it "
         "ends; allowed: the same point; small: used as it is"
-    ]
-
-
-def test_superelevation_is_not_read_in_silence(read: Read):
-    file = read(("<Profile>", "<Superelevation staStart='50'/><Profile>"))
-    assert [str(n) for n in file.notes] == [
-        f"{ALIGNMENT}: found <Superelevation>, which is not read; allowed: plan, profile and "
-        "points; give the crossfall as a table: station, side, slope, falls_to"
     ]
 
 

@@ -66,6 +66,32 @@ def test_crossfall_of_the_job(write: Write):
     assert job.alignment.crossfall.at(1100.0) == pytest.approx(0.03)
 
 
+def section(station: int, right: float) -> str:
+    points = f"<CrossSectPnt>-10 10.2</CrossSectPnt><CrossSectPnt>0 10</CrossSectPnt>\
+<CrossSectPnt>10 {right}</CrossSectPnt>"
+    return f'<CrossSect sta="{station}"><DesignCrossSectSurf name="deck">{points}\
+</DesignCrossSectSurf></CrossSect>'
+
+
+def with_sections(right: float) -> str:
+    inside = f"<CrossSects>{section(1000, right)}{section(1200, right)}</CrossSects>"
+    return AXIS.replace("<Profile>", inside + "<Profile>")
+
+
+EMPTY = ("falls_to\nJ1,A,B,90,0,0,level", "falls_to\nJ1,A,B,90,0,,")
+
+
+def test_a_joint_takes_the_crossfall_of_the_file(write: Write):
+    """2 % falling to the right: from the sections, or from the table that says the same."""
+    job = read_job(write(with_sections(9.8), joints=EMPTY))
+    assert job.joints["J1"].axes_in_grid == pytest.approx(joint_axes(np.pi / 2, 0.0, 0.02))
+    table = "station,side,slope_pct,falls_to\n1+000,both,2.03,right\n1+200,both,2.03,right\n"
+    job = read_job(write(with_sections(9.8), joints=EMPTY, crossfall=table))
+    assert job.joints["J1"].axes_in_grid == pytest.approx(joint_axes(np.pi / 2, 0.0, 0.0203))
+    assert job.alignment is not None and job.alignment.crossfall is not None
+    assert job.alignment.crossfall.source == "crossfall.csv"
+
+
 def test_the_alignment_is_part_of_the_plan_number(write: Write):
     before = read_job(write()).digest
     assert read_job(write(AXIS.replace("9</PVI>", "9.5</PVI>"))).digest != before
@@ -130,6 +156,37 @@ def test_the_alignment_is_part_of_the_plan_number(write: Write):
             "or more stations a side, from the same first to the same last; correct the rows",
         ),
         (
+            {
+                "axis": with_sections(9.8),
+                "crossfall": "station,side,slope_pct,falls_to\n1+000,both,2,right\n"
+                "1+100,both,2.1,left\n",
+            },
+            "crossfall.csv: found 2.10 % falling LEFT on the left at station 1+100.000, but "
+            "axis.xml says 2.00 % falling RIGHT there (cross-sections, surface 'deck'); allowed: "
+            "one crossfall; ask the design office which is right; correct the table, or delete it",
+        ),
+        (
+            {"joints": EMPTY},
+            "joints.csv, row 2, crossfall_pct: found an empty cell, and no crossfall told there; "
+            "allowed: a crossfall; fill it in",
+        ),
+        (
+            {"axis": with_sections(10.2), "joints": EMPTY},
+            "joints.csv, row 2, crossfall_pct: found an empty cell, and a crown there (2.00 % "
+            "falling RIGHT on the left, 2.00 % falling LEFT on the right); allowed: a crossfall; "
+            "fill it in",
+        ),
+        (
+            {"joints": ("90,0,0,level", "90,0,,level")},
+            "joints.csv, row 2, crossfall_pct: found an empty cell; allowed: a number; give the "
+            "slope across, or leave falls_to empty too",
+        ),
+        (
+            {"axis": None, "joints": EMPTY},
+            "joints.csv, row 2, crossfall_pct: found an empty cell; allowed: a number; fill it in, "
+            "or name an alignment in job.toml [alignment]",
+        ),
+        (
             {"job": (NAMED[0], NAMED[1].replace("axis.xml", "other.xml"))},
             "job.toml, alignment.file: found 'other.xml', which is not there; allowed: a file in "
             "the job folder; add it",
@@ -139,8 +196,7 @@ def test_the_alignment_is_part_of_the_plan_number(write: Write):
                 "axis": '<LandXML version="1.2"><Units><Metric linearUnit="meter"/></Units>'
                 '<CgPoints><CgPoint name="P">1 2</CgPoint></CgPoints></LandXML>'
             },
-            "job.toml: found 'axis.xml' without an alignment; allowed: a LandXML file with one; "
-            "export it",
+            "job.toml: found 'axis.xml' without an alignment; allowed: a file with one; export it",
         ),
     ],
 )
