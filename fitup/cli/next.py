@@ -17,7 +17,8 @@ from fitup.errors import EXIT_BAD_INPUT, FitupError, InputError, Problem
 from fitup.jobfolder.done import read_done
 from fitup.jobfolder.table import parse_number
 from fitup.loop.carry import Carried, NextJob, carry
-from fitup.loop.folder import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, NewSurvey, write_next
+from fitup.loop.folder import NewSurvey, write_next
+from fitup.loop.incoming import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, Incoming, incoming
 from fitup.record.check_code import check_code
 from fitup.units import suffixes
 
@@ -37,7 +38,12 @@ from fitup.units import suffixes
     "surveys",
     multiple=True,
     type=click.Path(path_type=Path),
-    help="New coordinate list; may be given several times.",
+    help="New coordinate list, observations, or a folder of a night; may be given several times.",
+)
+@click.option(
+    "--levelling",
+    type=click.Path(path_type=Path),
+    help="Levelling measured with the new observations.",
 )
 @click.option("--taken", help="Local time of the new survey: 2031-04-03T04:10.")
 @click.option("--steel", help='Steel temperature of the new survey: "11.5 C" or "52.7 F".')
@@ -76,6 +82,7 @@ def command(
     job: Path,
     target: Path,
     surveys: tuple[Path, ...],
+    levelling: Path | None,
     taken: str | None,
     steel: str | None,
     deck_load: str | None,
@@ -98,9 +105,10 @@ def command(
       fitup next closure-k1 --to closure-k1-b --done night-14.csv --survey night-15.csv
                  --taken 2031-04-03T04:10 --steel "11.5 C" --deck-load "0 kN"
     """
-    new = _surveys(surveys, taken, steel, deck_load)
+    new, measured = _surveys(surveys, levelling, taken, steel, deck_load)
     told = {READINGS_FILE: readings, STEEL_FILE: temperatures, TENSIONS_FILE: tensions}
-    measured = {name: path for name, path in told.items() if path is not None}
+    # a file that is named counts before one of a folder
+    measured |= {name: path for name, path in told.items() if path is not None}
     with ExitStack() as stack:
         ready = prepared(job, code, stack)
         loaded, plan = ready.loaded, ready.plan
@@ -119,15 +127,20 @@ def command(
 
 
 def _surveys(
-    paths: tuple[Path, ...], taken: str | None, steel: str | None, deck_load: str | None
-) -> tuple[NewSurvey, ...]:
-    """Return the new surveys; what is missing or wrong is told all at once."""
+    paths: tuple[Path, ...],
+    levelling: Path | None,
+    taken: str | None,
+    steel: str | None,
+    deck_load: str | None,
+) -> tuple[tuple[NewSurvey, ...], dict[str, Path]]:
+    """Return the new surveys, and tables that came with them; all problems at once."""
     told = {"--taken": taken, "--steel": steel, "--deck-load": deck_load}
+    alone = {"--levelling": None if levelling is None else str(levelling)}
     problems = []
     if not paths:
         problems = [
             Problem(name, "no --survey to which it belongs", "--survey FILE", "add or leave it out")
-            for name, value in told.items()
+            for name, value in {**told, **alone}.items()
             if value is not None
         ]
     else:
@@ -139,9 +152,17 @@ def _surveys(
     when = _time(taken, problems)
     warm = _quantity("--steel", steel, "temperature", problems)
     loads = _quantity("--deck-load", deck_load, "force", problems)
+    found = Incoming(())
+    try:
+        found = incoming(paths, levelling) if paths else found
+    except InputError as error:
+        problems += error.problems
     if problems:
         raise InputError(problems)
-    return tuple(NewSurvey(path, when, warm, loads) for path in paths)
+    return tuple(
+        NewSurvey(path, when, warm, loads, observed, found.levelling if observed else None)
+        for path, observed in found.surveys
+    ), dict(found.tables)
 
 
 def _time(text: str | None, problems: list[Problem]) -> dt.datetime:

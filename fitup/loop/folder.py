@@ -20,30 +20,39 @@ from fitup.jobfolder.settings import FILE
 from fitup.jobfolder.surveys import survey_entries, with_surveys
 from fitup.jobfolder.textfile import read_text
 from fitup.loop.carry import Carried, NextJob
+from fitup.loop.incoming import (
+    CONTROL_FILE,
+    INSTRUMENTS_FILE,
+    READINGS_FILE,
+    STEEL_FILE,
+    TENSIONS_FILE,
+)
 from fitup.model import Job
 
 #: the story of every carried value, for people; no command reads it
 CARRIED_FILE: Final = "carried.csv"
-READINGS_FILE: Final = "readings.csv"
-STEEL_FILE: Final = "temperatures.csv"
-TENSIONS_FILE: Final = "tensions.csv"
 #: what was read with the last survey stays with it
 _OF_THE_SURVEY: Final = (READINGS_FILE, STEEL_FILE)
 #: keys of a survey that are the new survey's own, whatever their unit
 _OWN: Final = ("file", "observations", "levelling", "taken", "steel_temperature", "deck_load")
+#: keys that say how coordinates are written, and are none of observations
+_OF_A_LIST: Final = ("unit", "order", "decimal", "u_")
 
 
 @dataclass(frozen=True, slots=True)
 class NewSurvey:
-    """A coordinate list and what its ``[[survey]]`` says of it.
+    """A new survey and what its ``[[survey]]`` says of it.
 
-    ``steel`` and ``deck_load`` are (unit suffix, number), as they were told.
+    ``steel`` and ``deck_load`` are (unit suffix, number), as they were told. ``observed`` tells
+    what an instrument read from coordinates.
     """
 
     path: Path
     taken: dt.datetime
     steel: tuple[str, float]
     deck_load: tuple[str, float]
+    observed: bool = False
+    levelling: Path | None = None
 
 
 def write_next(
@@ -67,7 +76,8 @@ def write_next(
     surveys : sequence of NewSurvey
         None leaves ``job.toml`` without a survey, to be added by hand.
     measured : mapping, optional
-        ``readings.csv``, ``temperatures.csv`` or ``tensions.csv`` to the file with the new ones.
+        ``readings.csv``, ``temperatures.csv``, ``tensions.csv``, ``control.csv`` or
+        ``instruments.csv`` to the file with the new ones.
         Old readings stay with their survey; old tensions go on, for their checks need them, and
         are told to be old.
 
@@ -90,6 +100,8 @@ def write_next(
     )
     for new in surveys:
         _take(texts, new.path)
+        if new.levelling is not None:
+            _take(texts, new.levelling)
     _measured(texts, job, measured or {}, result, story)
     texts[CARRIED_FILE] = story_text(story)
     return _write(target, texts), tuple(story)
@@ -118,6 +130,13 @@ def _measured(
         elif count:
             source = "read at the last survey; write down the new ones"
             story.append(Carried(name, "", "", f"{count} rows", "left out", source))
+    for name, count in (
+        (CONTROL_FILE, len(job.control)),
+        (INSTRUMENTS_FILE, len(job.instruments)),
+    ):
+        if name in measured:
+            texts[name] = read_text(measured[name], str(measured[name]))
+            story.append(Carried(name, "", "", f"{count} rows", "new rows", f"{measured[name]}"))
 
 
 def _require_empty(target: Path) -> None:
@@ -171,7 +190,10 @@ def _job_toml(
 def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict[str, Any]:
     """Return the ``[[survey]]`` of a new list; what is not its own stands as in the old one."""
     inherited = {k: v for k, v in old.items() if not k.startswith(_OWN)}
-    kind = "observations" if "observations" in old else "file"
+    if new.observed:
+        inherited = {k: v for k, v in inherited.items() if not k.startswith(_OF_A_LIST)}
+    kind = "observations" if new.observed else "file"
+    last = old.get("observations", old.get("file", ""))
     told: dict[str, tuple[str, Any]] = {
         kind: (kind, new.path.name),
         "taken": ("taken", new.taken),
@@ -180,12 +202,17 @@ def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict
     }
     for name, (key, value) in told.items():
         before = next((f"{v}" for k, v in old.items() if k.startswith(name)), "")
+        before = f"{last}" if name == kind else before
         story.append(Carried(FILE, "survey", key, before, f"{value}", "told with the new survey"))
-    if "levelling" in old:
+    if new.levelling is not None:
+        told["levelling"] = ("levelling", new.levelling.name)
+        before, source = old.get("levelling", ""), "told with the new survey"
+        story.append(Carried(FILE, "survey", "levelling", before, new.levelling.name, source))
+    elif "levelling" in old:
         source = "of the last survey; add that of the new one"
         story.append(Carried(FILE, "survey", "levelling", old["levelling"], "left out", source))
     for key, value in inherited.items():
-        source = f"as for {old[kind]}; correct it if the new list differs"
+        source = f"as for {last}; correct it if the new list differs"
         story.append(Carried(FILE, "survey", key, f"{value}", f"{value}", source))
     return {**dict(told.values()), **inherited}
 

@@ -137,8 +137,21 @@ def test_from_observations_to_the_move_sheet_and_the_next_job(night: Path, tmp_p
     assert (night / "out" / "move-K1.pdf").is_file()
     report = "\n".join(p.extract_text() for p in PdfReader(night / "out" / "report.pdf").pages)
     assert "global test passed" in report.replace("\n", " ")
-    after = tmp_path / "next"
-    assert run("next", str(night), "--to", str(after), "--rest", "planned").exception is None
+    after, folder = tmp_path / "next", tmp_path / "night-15"
+    folder.mkdir()
+    shutil.copy(EXAMPLE / "night-14-shots.csv", folder / "night-15-shots.csv")
+    shutil.copy(EXAMPLE / "instruments.csv", folder)
+    (folder / "levels.csv").write_text("from,to,difference_m,u_mm\nCP1,CP4,0.1681,0.6\n")
+    told = ("--taken", "2031-04-03T04:10", "--steel", "11.5 C", "--deck-load", "0 kN")
+    went = run("next", str(night), "--to", str(after), "--rest", "planned", "--survey",
+               str(folder), *told)  # fmt: skip
+    assert went.exception is None
+    assert str(folder / "instruments.csv") in went.stdout
+    assert "Nothing wrong found. Then: fitup compare" in went.stdout
+    assert json.loads(run("survey", str(after), "--json").stdout)["believed"] is True
+    toml = (after / "job.toml").read_text("utf-8")
+    assert 'observations = "night-15-shots.csv"\n' in toml
+    assert 'levelling = "levels.csv"\n' in toml
     names = {p.name for p in after.iterdir()}
     # control and instruments go on, the observations of the night and what was left out do not
     assert {"control.csv", "instruments.csv"} <= names

@@ -247,6 +247,7 @@ def test_next_refuses_all_at_once_and_writes_nothing(first, tmp_path, fitup):
         "fitup: --deck-load: found nothing; allowed: a value with every --survey; write it down",
         "fitup: --taken: found 'noon'; allowed: a local time such as 2031-04-03T04:10; correct it",
         "fitup: --steel: found 'warm'; allowed: a number and one of: C, F; write number and unit",
+        "fitup: s.csv: found no such file; allowed: a text file; create it or correct its name",
     ]
     assert not (tmp_path / "x").exists()
     (tmp_path / "full").mkdir()
@@ -337,7 +338,7 @@ def test_observations_go_on_as_observations(tmp_path):
         "steel_temperature_C = 9.0\ndeck_load_kN = 1.0\n"
     )[0]
     story: list = []
-    new = NewSurvey(tmp_path / "b.csv", old["taken"], ("F", 50.0), ("kip", 0.0))
+    new = NewSurvey(tmp_path / "b.csv", old["taken"], ("F", 50.0), ("kip", 0.0), observed=True)
     assert _entry(old, new, story) == {
         "observations": "b.csv", "taken": old["taken"], "steel_temperature_F": 50.0,
         "deck_load_kip": 0.0,

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import runpy
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
-from scipy.stats import norm
 
 from fitup.network.adjust import adjust, covariance_of
 from fitup.network.equations import State, build_network, linearise
 from fitup.network.reliability import reliability
-from fitup.network.robust import adjust_and_test
 from fitup.network.solve import Solved, solve
+
+ROOT = Path(__file__).parents[2]
 
 
 def solved(site: Any) -> Solved:
@@ -145,34 +147,21 @@ def test_a_free_network_has_the_same_residuals_whatever_its_datum(network_site: 
     assert (values < 1e-6 * values[-1]).sum() == 4
 
 
-def test_a_planted_error_is_found_as_often_as_theory_says(network_site: Any):
-    """A 10 sigma error in one observation of 300 random networks.
+def test_a_planted_error_is_named_as_often_as_theory_says():
+    """An error of 10 sigma in one observation of 150 separate networks, each a random one.
 
-    With k the critical value and r the redundancy of the observation its test is normal with mean
-    10 sqrt(r); it is found when that exceeds k. The share expected over these networks follows
-    from their redundancies, and is between 80 % and 98 %.
+    Each network has its own probability by theory, so that the count is known to the root of the
+    sum of p (1 - p); 3 of these are let pass. The figures of 1,000 networks are in docs/survey.md.
     """
-    rng = np.random.default_rng(2031)
-    expected, named, rounds = 0.0, 0, 0
-    for seed in range(10):
-        site = network_site(1000 + seed, setups=3 + seed % 2, targets=5 + seed % 4)
-        clean = solved(site).outcome
-        network, state = clean.adjusted.network, clean.adjusted.state
-        exact = network.value - linearise(network, state)[0]
-        spread = np.array([o.u for o in network.observations])
-        tested = reliability(adjust(network, state))
-        for i in rng.integers(sum(1 for o in network.observations if o.setup), size=30):
-            mean = 10.0 * np.sqrt(tested.redundancy[i])
-            expected += norm.sf(tested.critical - mean) + norm.cdf(-tested.critical - mean)
-            wrong = exact + spread * rng.standard_normal(len(spread))
-            wrong[i] += 10.0 * spread[i]
-            outcome = adjust_and_test(
-                replace(network, value=wrong), state, np.ones(len(wrong), dtype=bool)
-            )
-            named += i in outcome.odd
-            rounds += 1
-    share = expected / rounds
-    assert 0.8 < share < 0.98
-    # a binomial share of 300 is known to 3 standard deviations
-    room = 3.0 * np.sqrt(share * (1.0 - share) / rounds)
-    assert named / rounds == pytest.approx(share, abs=room)
+    run = runpy.run_path(str(ROOT / "benchmarks" / "detection.py"))["run"]
+    outcomes = [run(seed) for seed in range(5000, 5150)]
+    named = np.array([o.named for o in outcomes])
+    assert 0.6 < named.mean() < 0.9
+    room = 3.0 * np.sqrt((named * (1.0 - named)).sum())
+    assert room < 0.12 * len(outcomes)
+    assert sum(o.right for o in outcomes) == pytest.approx(named.sum(), abs=room)
+    # what is found but not named is told of all the same
+    found = np.array([o.found for o in outcomes])
+    room = 3.0 * np.sqrt((found * (1.0 - found)).sum())
+    assert sum(o.told for o in outcomes) > found.sum() - room
+    assert (named <= found + 0.05).all()
