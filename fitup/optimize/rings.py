@@ -109,7 +109,11 @@ def search_rings(
             # give the same plan everywhere
             result.pick, result.score = before
             return result
-        if result.pick is not None or ring >= full:
+        if result.pick is not None:
+            # where the squares only bound the score, a better pick may lie outside of this ring
+            full = min(full, max(ring, goal.radius(result.score)))
+            width = full - base
+        if ring >= full:
             result.lower, result.proven = result.score, True
             return result
         result.lower = goal.bound(ring)

@@ -153,8 +153,15 @@ def search(
             done = _walk(tables, worst, first_only, ring, result, stop, watch)
         if not done:
             return result
-        if result.pick is not None or whole:
-            result.lower, result.proven = result.score, not (first_only and result.pick is not None)
+        if first_only and result.pick is not None:
+            result.lower = min(result.lower, result.score)
+            return result
+        if result.pick is not None:
+            # where the squares only bound the score, a better pick may lie outside of this ring
+            full = min(full, max(ring, goal.radius(result.score)))
+            width = full - base
+        if whole or ring >= full:
+            result.lower, result.proven = result.score, True
             return result
         result.lower = goal.bound(ring)
         width *= _GROWTH

@@ -102,6 +102,35 @@ def test_rings_find_the_brute_force_optimum(seed: int, kind: str, one_by_one: bo
     assert found.lower <= truth * (1.0 + 1e-7) + 1e-9
 
 
+def folded(space: Space, goal: Goal, seed: int) -> Goal:
+    """The same squares, bounded by a form that some multipliers of the limits are folded into."""
+    n = len(space.values)
+    M, h = np.vstack([goal.M, 20.0 * np.eye(n)]), np.r_[goal.h, np.zeros(n)]
+    prices = np.random.default_rng(seed).uniform(0.0, 2e3, len(space.b))
+    shift = M @ np.linalg.solve(M.T @ M, -0.5 * (space.L.T @ prices))
+    offset = float(-2.0 * (shift @ h) - shift @ shift - prices @ space.b)
+    return Goal("squares", M, h + shift, M, h, offset)
+
+
+@CASES
+@given(
+    st.integers(0, 10**6), st.sampled_from(["folded", "worst"]), st.floats(1e-3, 0.5), st.booleans()
+)
+def test_rings_about_a_plan_to_beat(seed: int, kind: str, above: float, walked: bool) -> None:
+    """The squares only bound the score: the best pick may lie outside of the first ring of any."""
+    space, squares, worst = random_case(seed)
+    goal = worst if kind == "worst" else folded(space, squares, seed)
+    truth = brute(space, goal)
+    if np.isinf(truth):
+        return
+    tree = cluster_tree(goal, [np.arange(len(space.values))])
+    best = truth * (1.0 + above) + 1e-6
+    found = search(space, goal, best=best) if walked else search_rings(space, goal, tree, best=best)
+    assert found.proven
+    assert found.pick is not None
+    assert score(space, goal, found.pick) == pytest.approx(truth, rel=1e-7, abs=1e-8)
+
+
 @CASES
 @given(st.integers(0, 10**6))
 def test_a_bound_below_the_optimum_finds_nothing_and_proves_it(seed: int) -> None:
