@@ -32,6 +32,7 @@ _COMMANDS: Final = {
     "lockoff": "Say whether to lock, wait or move again, with the reason.",
     "plan": "Choose packs and order the moves, with proof.",
     "whatif": "Show the plan beside one with seats held, plates gone or jacks broken.",
+    "others": "Show the best plans that work at other seats.",
     "fewer": "Show what disturbing fewer seats costs.",
     "sheets": "Plan, certify and write the sheets.",
     "next": "Write the next job folder after the moves.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,10 +14,19 @@ from fitup.certify.facts import CheckFact, SeatFact
 from fitup.cli.crossing import before_and_after
 from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.sure import Sure, sure_of
-from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
-from fitup.errors import EXIT_OUTSIDE
+from fitup.cli.text import (
+    finishing_on_ctrl_c,
+    job_argument,
+    json_option,
+    progress,
+    say_json,
+    stop_asked,
+    text_table,
+)
+from fitup.errors import EXIT_INTERRUPTED, EXIT_OUTSIDE, NoPlan, NoSafeOrder
 from fitup.joints.tilt import TILTS
 from fitup.model import SIDES, Influence, Job, Plan, Quantity
+from fitup.optimize.clock import never
 from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
@@ -30,6 +40,10 @@ if TYPE_CHECKING:
 
 #: how often a plan of a structure with cables is made again about its own moves
 _TURNS = 3
+_STOPPED = (
+    "\nSTOPPED BY HAND: the best plan so far, certified like any other. What was proven of it "
+    "until then stands under How good it is. Nothing was written."
+)
 
 
 @click.command("plan")
@@ -52,23 +66,36 @@ def command(job: Path, as_json: bool, limit: float | None, by: str) -> int:
     in the way, and the exit code is 3. A second opinion knows nothing of how the plan was found;
     where the two contradict each other, the plan is not shown, and the exit code is 4.
 
+    Ctrl-C ends the search: the best plan so far is certified and shown, marked as stopped by
+    hand, with the bounds proven until then; the exit code is 130. Ctrl-C once more drops it.
+
     \b
     Example:
       fitup plan closure-k1
       fitup plan closure-k1 --second-opinion 60
     """
     loaded = load(job)
-    says: tuple[SecondOpinion, ...] = ()
-    if limit is None:
-        plan, certificate = planned(loaded)
-    else:
-        plan, certificate, says = _twice(loaded, limit, by)
-    sure = sure_of(loaded, plan)
-    if as_json:
-        more = {"sure": _sure_json(sure), "second_opinion": [asdict(s) for s in says]}
-        say_json({**as_json_result(loaded, plan, certificate), **more})
-    else:
-        show(loaded.job, plan, certificate, status_of(job, plan), sure, says)
+    ask = None if limit is None else _general(loaded, limit, by)
+    with finishing_on_ctrl_c():
+        try:
+            plan, certificate, effect = planned_about(loaded, stop_asked)
+        except (NoPlan, NoSafeOrder):
+            if stop_asked():
+                raise KeyboardInterrupt from None  # there is none yet to be shown
+            raise
+    says = () if ask is None or stop_asked() else ask(effect, plan)
+    with finishing_on_ctrl_c():
+        sure = sure_of(loaded, plan)
+        stopped = stop_asked()
+        if as_json:
+            more = {"sure": _sure_json(sure), "second_opinion": [asdict(s) for s in says]}
+            say_json({**as_json_result(loaded, plan, certificate), **more, "stopped": stopped})
+        else:
+            show(loaded.job, plan, certificate, status_of(job, plan), sure, says)
+            if stopped:
+                click.echo(_STOPPED)
+    if stopped:
+        return EXIT_INTERRUPTED
     return 0 if plan.inside else EXIT_OUTSIDE
 
 
@@ -83,25 +110,32 @@ def status_of(folder: Path, plan: Plan) -> str:
         return standing(record, events, record.people(events), plan.id, present).status
 
 
-def _twice(
+def _general(
     loaded: Loaded, limit: float, by: str
-) -> tuple[Plan, Certificate, tuple[SecondOpinion, ...]]:
-    """Plan a loaded job, and have the plan looked at by a general solver."""
+) -> Callable[[Influence, Plan], tuple[SecondOpinion, ...]]:
+    """Return who gives a second opinion on a plan: a general solver."""
     from fitup.optimize.opinion import chosen_solver, refuse_risk, second_opinion
 
     solver = chosen_solver(by)
     refuse_risk(loaded.job)
-    plan, certificate, effect = planned_about(loaded)
-    says = second_opinion(loaded.job, loaded.state, effect, plan, limit, solver, progress)
-    return plan, certificate, says
+    return lambda effect, plan: second_opinion(
+        loaded.job, loaded.state, effect, plan, limit, solver, progress
+    )
 
 
-def planned(loaded: Loaded) -> tuple[Plan, Certificate]:
-    """Plan a loaded job and certify the plan."""
-    return planned_about(loaded)[:2]
+def planned(
+    loaded: Loaded, stop: Callable[[], bool] = never, *, explain: bool = True
+) -> tuple[Plan, Certificate]:
+    """Plan a loaded job and certify the plan; asked to stop, the best plan so far.
+
+    ``explain`` looks for what stands in the way where a check stays outside.
+    """
+    return planned_about(loaded, stop, explain=explain)[:2]
 
 
-def planned_about(loaded: Loaded) -> tuple[Plan, Certificate, Influence]:
+def planned_about(
+    loaded: Loaded, stop: Callable[[], bool] = never, *, explain: bool = True
+) -> tuple[Plan, Certificate, Influence]:
     """Plan a loaded job, certify the plan, and return both with the influence it was made with."""
     job, survey, state = loaded.job, loaded.survey, loaded.state
     effect = influence(loaded)
@@ -109,19 +143,19 @@ def planned_about(loaded: Loaded) -> tuple[Plan, Certificate, Influence]:
         from fitup.optimize import make_plan
         from fitup.structure import about_moves
 
-        plan = make_plan(job, state, effect, progress)
+        plan = make_plan(job, state, effect, progress, stop, explain=explain)
         for _ in range(_TURNS):
             better = about_moves(job, effect, plan.settings())
             if better is None:
                 break
             progress("cables answer unevenly: plan again about these moves")
             effect = better
-            plan = make_plan(job, state, effect, progress)
+            plan = make_plan(job, state, effect, progress, stop, explain=explain)
     else:
         from fitup.trust.robust import robust_plan
 
         plan = robust_plan(
-            job, survey, state, effect, job.wishes.risk, loaded.influence_of_changed, progress
+            job, survey, state, effect, job.wishes.risk, loaded.influence_of_changed, progress, stop
         )
     progress("certificate")
     return plan, certify(job, survey, state, effect, plan), effect

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
 from typing import Any, Final
@@ -20,6 +22,9 @@ json_option = click.option(
 
 
 _stop_asked: Final[list[int]] = []
+#: how often Ctrl-C only asks to finish before it stops
+_patience: Final[list[int]] = [0]
+_FINISHING: Final = b"  ... Ctrl-C: finishing with the best plan so far; once more drops it\n"
 
 
 def heed_ctrl_c() -> None:
@@ -27,10 +32,23 @@ def heed_ctrl_c() -> None:
 
     def stop(number: int, frame: FrameType | None) -> None:
         _stop_asked.append(number)
-        raise KeyboardInterrupt
+        if len(_stop_asked) > _patience[0]:
+            raise KeyboardInterrupt
+        # a signal may come in the middle of a line that is being printed: past the streams
+        os.write(2, _FINISHING)
 
     _stop_asked.clear()
     signal.signal(signal.SIGINT, stop)
+
+
+@contextmanager
+def finishing_on_ctrl_c() -> Iterator[None]:
+    """Let the first Ctrl-C within only ask to finish; the second stops as ever."""
+    _patience[0] = 1
+    try:
+        yield
+    finally:
+        _patience[0] = 0
 
 
 def stop_asked() -> bool:
@@ -40,7 +58,7 @@ def stop_asked() -> bool:
 
 def progress(line: str) -> None:
     """Tell on standard error what is being done, unless Ctrl-C asked to stop."""
-    if _stop_asked:
+    if len(_stop_asked) > _patience[0]:
         raise KeyboardInterrupt
     click.echo(f"  ... {line}", err=True)
 

@@ -20,10 +20,15 @@ from fitup.units import DISPLAY
 @click.command("whatif")
 @job_argument
 @click.option("--hold", multiple=True, metavar="SEAT", help="A seat that must stay as it is.")
+@click.option("--leave", multiple=True, metavar="SEAT", help="A seat whose pack stays as it is.")
 @click.option("--gone", multiple=True, metavar="MARK=COUNT", help="Plates that are not there.")
 @click.option("--broken", multiple=True, metavar="JACK", help="A jack that cannot be used.")
 def command(
-    job: Path, hold: tuple[str, ...], gone: tuple[str, ...], broken: tuple[str, ...]
+    job: Path,
+    hold: tuple[str, ...],
+    leave: tuple[str, ...],
+    gone: tuple[str, ...],
+    broken: tuple[str, ...],
 ) -> int:
     """Show the plan beside one with something otherwise; nothing is written.
 
@@ -36,7 +41,7 @@ def command(
     from fitup.optimize.whatif import changed_job
 
     loaded = load(job)
-    other = replace(loaded, job=changed_job(loaded.job, hold, _counts(gone), broken))
+    other = replace(loaded, job=changed_job(loaded.job, hold, _counts(gone), broken, leave))
     plan, certificate = planned(loaded)
     then, certified = planned(other)
     click.echo("Checks that would differ")

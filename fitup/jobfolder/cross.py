@@ -35,6 +35,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     check_bores(job, tables.get("bores.csv", []), problems)
     check_bolts(job, tables.get("bolts.csv", []), problems)
     _excluded(job, broken, problems)
+    _left_alone(job, broken, problems)
     check_staging(job, tables, broken, problems)
 
 
@@ -360,6 +361,17 @@ def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
                         "seats", f"'{name}'", "ids of seats.csv", "correct it or add it there"
                     )
                 )
+
+
+def _left_alone(job: Job, broken: frozenset[str], problems: list[Problem]) -> None:
+    if "seats.csv" in broken:
+        return
+    for name in job.wishes.leave_alone:
+        if name not in job.seats:
+            allowed, do = "an id of seats.csv", "correct it, or take it out"
+            problems.append(
+                Problem("job.toml", f"'{name}'", allowed, do, column="wishes.leave_alone")
+            )
 
 
 def _excluded(job: Job, broken: frozenset[str], problems: list[Problem]) -> None:

@@ -7,7 +7,7 @@ import difflib
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Final, Literal, cast
 
@@ -241,7 +241,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.staging = read_staging(
         reader, _table(reader, document, "staging"), settings.working.jack_reserve, spellings
     )
-    settings.wishes = _record(reader, Wishes, _WISHES, document, "wishes")
+    settings.wishes = _wishes(reader, document)
     settings.doubts = _record(reader, Doubts, _UNCERTAINTY, document, "uncertainty")
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
     settings.learning = _record(reader, Learning, _LEARNING, document, "learning")
@@ -328,12 +328,15 @@ def _record(
     dimensions: Mapping[str, str],
     document: Mapping[str, Any],
     key: str,
+    other: tuple[str, ...] = (),
 ) -> Any:
+    """Read the numbers of a table; its ``other`` keys are read elsewhere."""
     table = _table(reader, document, key)
-    allowed = [s for n, d in dimensions.items() for s in spellings(n, d)]
-    reader.unknown(f"{key}.", {k: v for k, v in table.items() if k not in dimensions}, allowed)
+    allowed = [*(s for n, d in dimensions.items() for s in spellings(n, d)), *other]
+    known = {*dimensions, *other}
+    reader.unknown(f"{key}.", {k: v for k, v in table.items() if k not in known}, allowed)
     given: dict[str, float] = {}
-    for name in (f.name for f in fields(kind)):
+    for name in (f.name for f in fields(kind) if f.name in dimensions):
         value = reader.number(f"{key}.", table, name, dimensions[name])
         if value is None:
             continue
@@ -350,6 +353,16 @@ def _record(
             continue
         given[name] = value
     return kind(**given)
+
+
+def _wishes(reader: _Reader, document: Mapping[str, Any]) -> Wishes:
+    wishes: Wishes = _record(reader, Wishes, _WISHES, document, "wishes", ("leave_alone",))
+    names = _table(reader, document, "wishes").get("leave_alone", [])
+    if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
+        allowed = 'a list of seats such as ["A-S1", "A-S2"]'
+        reader.complain("wishes.leave_alone", repr(names), allowed, "correct it")
+        return wishes
+    return replace(wishes, leave_alone=tuple(dict.fromkeys(names)))
 
 
 #: what a rule may need, in any unit

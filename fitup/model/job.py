@@ -54,6 +54,9 @@ class Wishes:
     """Longest search before the gap is stated instead of closed [s]."""
     risk: float | None = None
     """Accepted risk that a check called inside is not; given, plans keep it too."""
+    leave_alone: tuple[str, ...] = ()
+    """Seats whose packs stay as they are, for an engineer who prefers to work elsewhere; unlike
+    held seats they are lifted with their group."""
 
 
 @dataclass(frozen=True, eq=False)

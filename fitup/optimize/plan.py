@@ -13,6 +13,7 @@ import numpy as np
 from fitup.errors import NoSafeOrder
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, Obstacle, Plan, SeatPlan
+from fitup.optimize.clock import Stop, never
 from fitup.optimize.contact import plan_with_contact
 from fitup.optimize.packs import Choice
 from fitup.optimize.problem import FitProblem, build_problem
@@ -21,6 +22,8 @@ from fitup.optimize.whynot import find_obstacles
 from fitup.optimize.wishes import Chosen, choose
 
 Report = Callable[[str], None]
+#: what is said of a plan whose search somebody ended
+STOPPED = "; stopped by hand"
 
 
 def make_plan(
@@ -28,6 +31,9 @@ def make_plan(
     state: CheckState,
     influence: Influence,
     report: Report = lambda line: None,
+    stop: Stop = never,
+    *,
+    explain: bool = True,
 ) -> Plan:
     """Return the plan of a job.
 
@@ -40,6 +46,10 @@ def make_plan(
         From rigid segments or a table; nothing here can tell which.
     report : callable
         Told in a line what is being done, for long work.
+    stop : callable
+        Asked now and then whether to end with the best plan so far; its method then says so.
+    explain : bool
+        Look for what stands in the way where a check stays outside.
 
     Returns
     -------
@@ -55,12 +65,14 @@ def make_plan(
         If no order of stages keeps every limit on the way.
     """
     if influence.exact is None:
-        plan = _make(job, state, influence, report)
+        plan = _make(job, state, influence, report, stop, explain=explain)
     else:
         plan = plan_with_contact(
             state,
             influence,
-            lambda own, effect, explain: _make(job, own, effect, report, explain=explain),
+            lambda own, effect, last: _make(
+                job, own, effect, report, stop, explain=explain and last
+            ),
             report,
         )
     return replace(plan, id=plan_id(job, plan))
@@ -71,30 +83,31 @@ def _make(
     state: CheckState,
     influence: Influence,
     report: Report,
+    stop: Stop,
     *,
-    explain: bool = True,
+    explain: bool,
 ) -> Plan:
     """Plan on the straight line of an influence; ``explain`` looks for what stands in the way."""
     reuse = True
-    problem, chosen, seats = _choose(job, state, influence, reuse, report)
+    problem, chosen, seats = _choose(job, state, influence, reuse, report, stop)
     report("order of stages")
     try:
         stages, fewest = order_stages(job, state, influence, seats, report)
     except NoSafeOrder:
         # plates that only later stages set free may be what forbids every order
         reuse = False
-        problem, chosen, seats = _choose(job, state, influence, reuse, report)
+        problem, chosen, seats = _choose(job, state, influence, reuse, report, stop)
         stages, fewest = order_stages(job, state, influence, seats, report)
     inside = chosen.worst <= 1.0 + 1e-9
     obstacles: tuple[Obstacle, ...] = ()
-    if explain and not inside:
+    if explain and not inside and not stop():
         settings = problem.settings(chosen.pick)
         obstacles = find_obstacles(job, state, influence, problem, settings, report)
     return Plan(
         seats=seats,
         stages=stages,
         wishes=(*chosen.wishes, fewest),
-        method=chosen.method if reuse else chosen.method + _NO_REUSE,
+        method=chosen.method + ("" if reuse else _NO_REUSE) + (STOPPED if stop() else ""),
         ideal=tuple(float(v) for v in chosen.ideal),
         inside=inside,
         obstacles=obstacles,
@@ -145,10 +158,15 @@ def plan_of_pick(
 
 
 def _choose(
-    job: Job, state: CheckState, influence: Influence, restock: bool, report: Report
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    restock: bool,
+    report: Report,
+    stop: Stop,
 ) -> tuple[FitProblem, Chosen, tuple[SeatPlan, ...]]:
     problem = build_problem(job, state, influence, restock=restock)
-    chosen = choose(problem, job.wishes, report)
+    chosen = choose(problem, job.wishes, report, stop)
     return problem, chosen, _seat_plans(job, problem, chosen.pick)
 
 

@@ -171,6 +171,8 @@ def build_problem(
 def _choices(
     job: Job, seat: Seat, free: dict[str, int], window: tuple[float, float]
 ) -> tuple[Choice, ...]:
+    if seat.id in job.wishes.leave_alone:
+        return (stay(seat),)
     if seat.held_by == "nut":
         resolution = max(j.resolution for j in job.jacks_at(seat.id)) if not seat.hold else 1.0
         return nut_choices(seat, resolution, window)
@@ -203,7 +205,7 @@ def _movable(job: Job, seat: Seat) -> bool:
 
 def _window(job: Job, seat: Seat) -> tuple[float, float]:
     """Least and greatest move of a seat [m] by its own travel and stroke."""
-    if seat.hold or not _movable(job, seat):
+    if seat.hold or seat.id in job.wishes.leave_alone or not _movable(job, seat):
         return (0.0, 0.0)
     reach = stroke_left(job, seat) - clearance(job, seat)
     # a ram that pushes in plan cannot pull the deck back against friction

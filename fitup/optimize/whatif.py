@@ -1,4 +1,4 @@
-"""What if: a job with seats held, plates gone or jacks broken; and fewer seats disturbed."""
+"""What if: a job with seats held or left alone, plates gone, jacks broken; and fewer seats."""
 
 from __future__ import annotations
 
@@ -24,6 +24,7 @@ def changed_job(
     hold: Sequence[str] = (),
     gone: Mapping[str, int] | None = None,
     broken: Sequence[str] = (),
+    leave: Sequence[str] = (),
 ) -> Job:
     """Return a job in which some things are otherwise.
 
@@ -36,6 +37,8 @@ def changed_job(
         Plates of a mark that are no longer in the store.
     broken : sequence of str
         Jacks that cannot be used.
+    leave : sequence of str
+        Seats whose packs stay as they are.
 
     Raises
     ------
@@ -47,6 +50,7 @@ def changed_job(
         *_unknown("--hold", hold, job.seats, "a seat"),
         *_unknown("--gone", gone, job.plates, "a plate mark"),
         *_unknown("--broken", broken, job.jacks, "a jack"),
+        *_unknown("--leave", leave, job.seats, "a seat"),
     ]
     for mark, count in gone.items():
         if mark in job.plates and not 0 <= count <= job.plates[mark].count:
@@ -63,7 +67,8 @@ def changed_job(
     }
     seats = {name: replace(s, hold=s.hold or name in hold) for name, s in job.seats.items()}
     jacks = {name: jack for name, jack in job.jacks.items() if name not in broken}
-    return replace(job, seats=seats, plates=plates, jacks=jacks)
+    wishes = replace(job.wishes, leave_alone=(*job.wishes.leave_alone, *leave))
+    return replace(job, seats=seats, plates=plates, jacks=jacks, wishes=wishes)
 
 
 def _unknown(

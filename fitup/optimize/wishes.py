@@ -9,7 +9,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -19,6 +18,7 @@ from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import Wishes, WishResult
 from fitup.optimize.banded import solve_banded
+from fitup.optimize.clock import Deadline, Stop, never
 from fitup.optimize.deckline import deck_line
 from fitup.optimize.improve import Work, improve
 from fitup.optimize.problem import FitProblem
@@ -54,7 +54,12 @@ class Chosen:
     worst: float
 
 
-def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: None) -> Chosen:
+def choose(
+    problem: FitProblem,
+    wishes: Wishes,
+    report: Report = lambda line: None,
+    stop: Stop = never,
+) -> Chosen:
     """Choose packs in the order of wishes.
 
     Parameters
@@ -63,6 +68,8 @@ def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: No
     wishes : Wishes
     report : callable
         Told in a line what is being done.
+    stop : callable
+        Asked now and then whether to end with the best plan so far.
 
     Returns
     -------
@@ -73,7 +80,7 @@ def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: No
     NoPlan
         If no choice keeps the hard limits and the stock.
     """
-    deadline = time.monotonic() + wishes.time_limit
+    deadline = Deadline.after(wishes.time_limit, stop)
     still = _still(problem, wishes.worst_ratio_goal)
     if still is not None:
         return still
@@ -91,7 +98,7 @@ def choose(problem: FitProblem, wishes: Wishes, report: Report = lambda line: No
     if along is None or along.pick is None:
         along = _along(problem, cap, deadline, report)
     pick, second, ideal = _squares(problem, pick, cap, along, deadline, report)
-    pick, third = _work(problem, wishes, pick, cap, ideal, second, report)
+    pick, third = _work(problem, wishes, pick, cap, ideal, second, stop, report)
     return Chosen(
         pick,
         (first, second, *third),
@@ -302,6 +309,78 @@ def _ring_search(
     return search_rings(space, goal, tree, best=best, deadline=deadline)
 
 
+@dataclass(frozen=True, eq=False)
+class Least:
+    """The least squares found: a pick (n,), or None; bounds; settings (n,) of any thickness [m].
+
+    ``lower`` holds for every pick; without a pick, ``proven`` says that there is none.
+    """
+
+    pick: Array | None
+    upper: float
+    lower: float
+    proven: bool
+    relaxed: Relaxed | None
+
+
+def best_squares(
+    problem: FitProblem,
+    cap: float,
+    deadline: float,
+    *,
+    begin: Array | None = None,
+    along: SearchResult | None = None,
+    report: Report = lambda line: None,
+) -> Least:
+    """Find the pick of least squares with every ratio within ``cap``.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float
+    deadline : float
+        ``time.monotonic()`` after which a gap is left.
+    begin : Array (n,) of whole numbers, optional
+        A pick known to keep limits, stock and ``cap``.
+    along : SearchResult, optional
+        What the search along the deck found, where it was made before.
+    report : callable
+    """
+    relaxed = least_squares(problem, cap)
+    if relaxed is not None:
+        ideal = relaxed.x
+    elif begin is not None:
+        ideal = problem.settings(begin)
+    else:
+        return Least(None, np.inf, np.inf, True, None)
+    along = _along(problem, cap, deadline, report) if along is None else along
+    bound = 0.0 if relaxed is None else relaxed.value * (1.0 - 1e-6)
+    if along is not None and (along.pick is not None or (along.proven and begin is None)):
+        bound = max(along.lower, bound)
+        lower = along.score if along.proven else min(along.score, bound)
+        return Least(along.pick, along.score, lower, along.proven, relaxed)
+    space, goal = space_of(problem, ideal, cap), squares_goal(problem)
+    start, value = improve(space, goal, _STARTS)
+    if begin is not None and problem.squares(problem.settings(begin)) < value:
+        start, value = begin, problem.squares(problem.settings(begin))
+    found = None if start is None else _in_bands(problem, start, cap, deadline)
+    if found is not None and found.pick is not None:
+        start, value, bound = found.pick, found.score, max(bound, found.lower)
+    if found is None or not found.proven:
+        best = value if start is not None else _most_squares(problem, cap)
+        found = _ring_search(problem, space, tight_goal(problem, relaxed), best, deadline)
+    if found.pick is not None:
+        start, value = found.pick, problem.squares(problem.settings(found.pick))
+    bound = max(found.lower, bound)
+    return Least(start, value, value if found.proven else min(value, bound), found.proven, relaxed)
+
+
+def _most_squares(problem: FitProblem, cap: float) -> float:
+    """Return a sum of squares above that of every pick with every ratio within ``cap``."""
+    farthest = np.abs(problem.windows).max(axis=1, initial=0.0)
+    return float(cap**2 * problem.weights.sum() + problem.move_price * farthest @ farthest) + 1.0
+
+
 def _squares(
     problem: FitProblem,
     pick: Array,
@@ -311,36 +390,12 @@ def _squares(
     report: Report,
 ) -> tuple[Array, WishResult, Array]:
     report("second wish: least squares")
-    relaxed = least_squares(problem, cap)
-    ideal = problem.settings(pick) if relaxed is None else relaxed.x
-    if along is not None and along.pick is not None:
-        text = f"least sum of squared ratios with every ratio within {cap:.2f}"
-        bound = along.lower if relaxed is None else max(along.lower, relaxed.value * (1.0 - 1e-6))
-        lower = along.score if along.proven else min(along.score, bound)
-        return (
-            along.pick,
-            WishResult("least squares", along.score, lower, along.proven, text),
-            ideal,
-        )
-    space, goal = space_of(problem, ideal, cap), squares_goal(problem)
-    start, value = improve(space, goal, _STARTS)
-    if start is None or problem.squares(problem.settings(pick)) < value:
-        start, value = pick, problem.squares(problem.settings(pick))
-    bands = _in_bands(problem, start, cap, deadline)
-    least = 0.0
-    if bands is not None and bands.pick is not None:
-        start, value, least = bands.pick, bands.score, bands.lower
-    found = bands
-    if found is None or not found.proven:
-        found = _ring_search(problem, space, tight_goal(problem, relaxed), value, deadline)
-    if found.pick is not None:
-        start, value = found.pick, problem.squares(problem.settings(found.pick))
-    bound = max(found.lower, least)
-    if relaxed is not None:
-        bound = max(bound, relaxed.value * (1.0 - 1e-6))
-    lower = value if found.proven else min(value, bound)
+    found = best_squares(problem, cap, deadline, begin=pick, along=along)
+    ideal = problem.settings(pick) if found.relaxed is None else found.relaxed.x
+    pick = pick if found.pick is None else found.pick
     text = f"least sum of squared ratios with every ratio within {cap:.2f}"
-    return start, WishResult("least squares", value, lower, found.proven, text), ideal
+    wish = WishResult("least squares", found.upper, found.lower, found.proven, text)
+    return pick, wish, ideal
 
 
 def _work(
@@ -350,13 +405,14 @@ def _work(
     cap: float,
     ideal: Array,
     squares: WishResult,
+    stop: Stop,
     report: Report,
 ) -> tuple[Array, tuple[WishResult, ...]]:
     """Find less work within the slack, and bound from below what any plan must do."""
     report("third wish: least work")
     slack = max(wishes.squares_slack * squares.upper, wishes.squares_slack_floor)
     allowed = squares.upper + slack
-    near = within(problem, reach(problem, cap, allowed))
+    near = problem if stop() else within(problem, reach(problem, cap, allowed))
     space, goal = space_of(near, ideal, cap), squares_goal(problem)
     prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
     begin = _same_pick(problem, near, pick)

@@ -19,6 +19,7 @@ from scipy.special import log_ndtr, ndtr
 from fitup.frames import Array
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.optimize import FitProblem, build_problem, make_plan
+from fitup.optimize.clock import Stop, never
 from fitup.optimize.plan import pick_of, plan_of_pick
 from fitup.optimize.wishes import attainable
 from fitup.survey.points import Survey
@@ -58,6 +59,7 @@ def robust_plan(
     risk: float,
     effect: Effect | None = None,
     report: Report = lambda line: None,
+    stop: Stop = never,
 ) -> Plan:
     """Return a plan whose every check is inside at a risk, or the surest near the nominal plan.
 
@@ -71,13 +73,15 @@ def robust_plan(
     effect : callable, optional
         As for :func:`fitup.trust.budget.make_budget`.
     report : callable
+    stop : callable
+        As for :func:`fitup.optimize.make_plan`.
 
     Raises
     ------
     NoPlan, NoSafeOrder
         As for the nominal plan.
     """
-    nominal = make_plan(job, state, influence, report)
+    nominal = make_plan(job, state, influence, report, stop)
     budget = make_budget(job, survey, state, influence, nominal, effect=effect)
     problem = build_problem(job, state, influence)
     report("guard bands")
@@ -86,7 +90,8 @@ def robust_plan(
     how = "greatest joint probability by exchange of packs"
     narrow = build_problem(job, narrowed, influence)
     if attainable(narrow, job.wishes.worst_ratio_goal) is not None:
-        plan, limits = _said_narrowed(make_plan(job, narrowed, influence, report)), narrowed
+        plan = _said_narrowed(make_plan(job, narrowed, influence, report, stop))
+        limits = narrowed
         how = f"tolerances narrowed by guard bands for a risk of {100.0 * risk:g} %"
     if influence.exact is None:
         # which seats carry does not change: one straight line holds for every exchange
