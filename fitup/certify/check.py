@@ -194,7 +194,7 @@ def _compare(work: Work, influence: Influence, final: Mapping[str, float], chang
 
 def _check_facts(work: Work, influence: Influence, change: Array) -> tuple[CheckFact, ...]:
     spread = _setting_variance(work)
-    covariance = work.state.covariance + influence.A @ np.diag(spread) @ influence.A.T
+    covariance = work.state.covariance + influence.A @ spread @ influence.A.T
     sigma = np.sqrt(np.clip(np.diag(covariance), 0.0, None))
     return tuple(
         _check_fact(work.job, c, float(v), float(v + d), float(s))
@@ -203,17 +203,29 @@ def _check_facts(work: Work, influence: Influence, change: Array) -> tuple[Check
 
 
 def _setting_variance(work: Work) -> Array:
-    """Variance of every setting (n,) [m2]: plates put in and taken out, or a jack's resolution."""
+    """Covariance of all settings (n, n) [m2]: plates put in and taken out, a jack's resolution.
+
+    Plates of one mark that were bought to limits and not measured are wrong by the same.
+    """
     job = work.job
     variance = np.zeros(len(work.plan.seats))
+    gained: dict[str, Array] = {}
     for i, plan in enumerate(work.plan.seats):
         if not plan.disturbed:
             continue
-        variance[i] = sum(job.plates[m].spread ** 2 for m in (*plan.out, *plan.put_in))
+        for marks, sign in ((plan.out, -1.0), (plan.put_in, 1.0)):
+            for mark in marks:
+                if job.plates[mark].alike:
+                    gained.setdefault(mark, np.zeros(len(variance)))[i] += sign
+                else:
+                    variance[i] += job.plates[mark].spread ** 2
         if job.seats[plan.seat].held_by == "nut":
             # evenly spread over one step of the resolution
             variance[i] = max(j.resolution for j in job.jacks_at(plan.seat)) ** 2 / 12.0
-    return variance
+    whole = np.diag(variance)
+    for mark, count in gained.items():
+        whole = whole + job.plates[mark].spread ** 2 * np.outer(count, count)
+    return whole
 
 
 def _check_fact(job: Job, check: Check, before: float, after: float, sigma: float) -> CheckFact:

@@ -78,7 +78,9 @@ def trust(loaded: Loaded, as_surveyed: bool) -> Trusted:
     progress("next most useful shot")
     shots = tuple(best_shot(job, survey, budget, j.joint) for j in joints)
     progress(f"{DRAWS} draws")
-    return Trusted(plan, budget, joints, shots, simulate(job, survey, state, effect, plan))
+    changed = loaded.influence_of_changed
+    draws = simulate(job, survey, state, effect, plan, effect=changed)
+    return Trusted(plan, budget, joints, shots, draws)
 
 
 def _show(job: Job, trusted: Trusted) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import click
 
 from fitup.cli.text import json_option, say_json, text_table
-from fitup.model.rules import RULES
+from fitup.model.rules import MEMORY, PLATE_CLASSES, RULES, plate_limits
 
 
 @click.command("rules")
@@ -31,7 +33,11 @@ def command(as_json: bool) -> None:
             }
             for rule in RULES
         ]
-        say_json({"rules": rows})
+        plates = [
+            {"name": name, "clause": clause, "from_memory": memory}
+            for name, clause, memory, _ in _plates()
+        ]
+        say_json({"rules": rows, "plates": plates})
         return
     table = [
         [
@@ -44,3 +50,15 @@ def command(as_json: bool) -> None:
         for rule in RULES
     ]
     click.echo(text_table(["rule", "for", "needs", "", "clause and edition"], table))
+    click.echo("\nThickness of plates, by made_to in plates.csv")
+    table = [[n, "FROM MEMORY" if memory else "", said] for n, _, memory, said in _plates()]
+    click.echo(text_table(["made_to", "", "a plate of 20 mm"], table))
+
+
+def _plates() -> Iterator[tuple[str, str, bool, str]]:
+    """Yield name, clause, whether from memory, and the limits of a plate of 20 mm."""
+    for name in PLATE_CLASSES:
+        limits = plate_limits(name, 0.020)
+        assert limits is not None
+        said = f"{limits.least * 1e3:.2f} to {limits.most * 1e3:.2f} mm"
+        yield name, limits.source, MEMORY in limits.source, said

@@ -321,10 +321,12 @@ def _made_to(rows: list[Row], problems: list[Problem]) -> None:
     """Hold measured plates against the standard they were ordered to, where one is named."""
     for row in rows:
         named = row["made_to"]
+        if row["spread_by"] == "made_to":
+            _by_class(row, problems)
         if named is None:
             continue
         if named not in PLATE_CLASSES:
-            allowed = " or ".join(f"'{n}'" for n in PLATE_CLASSES)
+            allowed = f"'{PLATE_CLASSES[0]}' to '{PLATE_CLASSES[-1]}', classes A to D"
             problems.append(row.problem("made_to", f"'{named}'", allowed, "correct or clear it"))
             continue
         limits = plate_limits(named, row["nominal"])
@@ -340,6 +342,28 @@ def _made_to(rows: list[Row], problems: list[Problem]) -> None:
                     "measure it again, or correct its mark, nominal thickness or made_to",
                 )
             )
+
+
+def _by_class(row: Row, problems: list[Problem]) -> None:
+    """An uncertainty that comes from the standard needs one, and no other beside it."""
+    if row["made_to"] is None:
+        problems.append(
+            row.problem(
+                "spread_by",
+                "made_to, but no standard is named",
+                "made_to with a class of EN 10029, else measured",
+                "name the standard in made_to, or clear spread_by",
+            )
+        )
+    elif row["spread"] > 0.0:
+        problems.append(
+            row.problem(
+                "spread",
+                f"{row['spread'] * 1e3:g} mm beside spread_by made_to",
+                "one of the two",
+                "clear spread, or say spread_by measured",
+            )
+        )
 
 
 def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:

@@ -53,6 +53,7 @@ from fitup.model import (
     Segment,
     SteelReading,
 )
+from fitup.model.rules import PLATE_CLASSES, plate_limits
 
 #: every table a job may have: file -> (columns, required)
 ALL_TABLES: Final = {
@@ -379,7 +380,7 @@ def _jack(row: Row) -> Jack:
 
 
 def _plate(row: Row) -> Plate:
-    return Plate(
+    plate = Plate(
         row["mark"],
         row["nominal"],
         row["measured"],
@@ -388,6 +389,12 @@ def _plate(row: Row) -> Plate:
         row["width"],
         row["spread"],
     )
+    if row["spread_by"] == "measured" or row["made_to"] not in PLATE_CLASSES:
+        return plate
+    limits = plate_limits(row["made_to"], row["nominal"])
+    if limits is None:
+        return plate
+    return replace(plate, spread=limits.spread_about(row["measured"]), alike=True)
 
 
 def _limit(row: Row) -> Limit:

@@ -242,6 +242,14 @@ PLATES: Final = (
         least=0.0,
     ),
     Column("made_to", "text", "the standard its thickness was ordered to", required=False),
+    Column(
+        "spread_by",
+        "word",
+        "where its uncertainty comes from",
+        required=False,
+        default="measured",
+        words=("measured", "made_to"),
+    ),
 )
 LIMITS: Final = (
     Column("id", "id", "a name for the limit"),

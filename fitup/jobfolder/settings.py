@@ -63,6 +63,8 @@ _UNCERTAINTY: Final = {
     "bedding": "length",
     "dial": "length",
     "stiffness": "",
+    "influence": "",
+    "cables": "temperature_step",
     "shot": "length",
     "reading": "length",
 }

@@ -175,7 +175,10 @@ def _on_pack(job: Job, seat: Seat, pack: tuple[str, ...], source: str) -> _Reach
         return _Reached(0.0, 0.0, pack, "left as it was")
     setting = job.pack_height(pack) - job.pack_height(seat.pack) - seat.bedding
     changed = (Counter(pack) - Counter(seat.pack)) + (Counter(seat.pack) - Counter(pack))
-    variance = sum(n * job.plates[mark].spread ** 2 for mark, n in changed.items())
+    variance = sum(
+        (n**2 if job.plates[mark].alike else n) * job.plates[mark].spread ** 2
+        for mark, n in changed.items()
+    )
     return _Reached(float(setting), float(np.sqrt(variance)), pack, source)
 
 

@@ -17,7 +17,8 @@ from fitup.model.checks import Quantity
 Needs = Literal["thickness", "throat", ""]
 _MM: Final = 1e-3
 _INCH: Final = 25.4 * _MM
-_MEMORY: Final = "from memory, to be confirmed against the standard"
+#: what is said of a row that was not seen in the published text
+MEMORY: Final = "from memory, to be confirmed against the standard"
 #: size [m], length of the straightedge [m], what the job is printed in -> tolerance [m]
 Amount = Callable[[float, float, str], float]
 
@@ -51,7 +52,7 @@ class Rule:
     def source(self, size: float) -> str:
         """Return clause, edition and size, as they stand beside the tolerance."""
         told = f", {self.needs} {size / _MM:g} mm" if self.needs else ""
-        return f"{self.clause}{told}" + (f" ({_MEMORY})" if self.memory else "")
+        return f"{self.clause}{told}" + (f" ({MEMORY})" if self.memory else "")
 
 
 def _capped(share: float, most: float) -> Amount:
@@ -241,7 +242,7 @@ _CLASS_A: Final[dict[str, tuple[tuple[tuple[float, float], ...], bool]]] = {
     ),
 }
 #: what ``made_to`` in plates.csv may say
-PLATE_CLASSES: Final = tuple(f"EN 10029:{edition} A" for edition in _CLASS_A)
+PLATE_CLASSES: Final = tuple(f"EN 10029:{edition} {k}" for edition in _CLASS_A for k in "ABCD")
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,9 +253,27 @@ class PlateLimits:
     most: float
     source: str
 
+    def spread_about(self, thickness: float) -> float:
+        """Return the standard uncertainty of a thickness that rests on these limits alone [m].
+
+        Evenly spread between them: their distance over the root of twelve, and how far the
+        thickness told is from their middle.
+
+        Examples
+        --------
+        >>> limits = plate_limits("EN 10029:1991 D", 0.030)
+        >>> round(limits.spread_about(0.030) * 1e3, 3)
+        0.635
+        """
+        off = thickness - 0.5 * (self.least + self.most)
+        return float(((self.most - self.least) ** 2 / 12.0 + off**2) ** 0.5)
+
 
 def plate_limits(made_to: str, nominal: float) -> PlateLimits | None:
     """Return the limits of a plate by EN 10029; None outside 3 to 250 mm.
+
+    All classes of a thickness are as wide as class A: B is 0.3 mm below nominal, C nothing, D as
+    much below as above.
 
     Examples
     --------
@@ -264,7 +283,10 @@ def plate_limits(made_to: str, nominal: float) -> PlateLimits | None:
     """
     if not 3.0 * _MM <= nominal <= 250.0 * _MM:
         return None
-    rows, memory = _CLASS_A[made_to.split(":")[1].split(maxsplit=1)[0]]
+    standard, kind = made_to.rsplit(" ", 1)
+    rows, memory = _CLASS_A[standard.split(":")[1]]
     lower, upper = rows[bisect_right(_RANGES, nominal * (1.0 + 1e-12))]
-    told = f"{made_to.replace(' A', '')}, class A" + (f" ({_MEMORY})" if memory else "")
-    return PlateLimits(nominal - lower * _MM, nominal + upper * _MM, told)
+    width = lower + upper
+    below = {"A": lower, "B": 0.3, "C": 0.0, "D": 0.5 * width}[kind]
+    told = f"{standard}, class {kind}" + (f" ({MEMORY})" if memory or kind != "A" else "")
+    return PlateLimits(nominal - below * _MM, nominal + (width - below) * _MM, told)

@@ -130,6 +130,8 @@ class Plate:
     width: float
     spread: float = 0.0
     """Standard uncertainty of one plate's thickness [m]."""
+    alike: bool = False
+    """Bought to limits and not measured: plates of one mark err alike."""
 
 
 @dataclass(frozen=True, slots=True)

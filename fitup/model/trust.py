@@ -26,6 +26,10 @@ class Doubts:
     """Of setting a nut seat by its dial, beyond the resolution [m]."""
     stiffness: float = 0.0
     """Of the stiffness of each seat, as a share."""
+    influence: float = 0.0
+    """Of each column of an influence table, of what a move of its seat does, as a share."""
+    cables: float = 0.0
+    """Of the temperature of cables, and what else stands apart, against the deck [K]."""
     shot: float | None = None
     """Of a coordinate if a target is measured once more [m]; None: as it was measured."""
     reading: float | None = None

@@ -57,20 +57,7 @@ def doubt_line(trust: JointTrust) -> str:
     if not trust.shares:
         return "nothing is in doubt"
     most = trust.shares[0]
-    kind = most.source.kind
-    do = {
-        "target": "measure it again",
-        "reading": "read it again",
-        "tension": "measure it again",
-        "plates": "measure the plates again",
-        "nut": "set it by a finer dial",
-        "bedding": "measure the bedding of a pack",
-        "stiffness": "measure reactions while it moves",
-        "steel then": "put thermometers on the steel, or measure again",
-        "steel now": "put thermometers on the steel",
-        "expansion": "survey nearer the temperature of locking",
-    }[kind]
-    return f"{percent(most.share)} of the doubt is {most.source.text}: {do}"
+    return f"{percent(most.share)} of the doubt is {most.source.text}: {most.source.remedy}"
 
 
 def shot_line(shot: Shot, units: DisplayUnits) -> str:

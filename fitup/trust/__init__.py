@@ -1,9 +1,10 @@
 """How sure we are: uncertainty, conformity, temperature windows, robust plans, and when to lock."""
 
-from fitup.trust.budget import Budget, Source, make_budget
+from fitup.trust.budget import Budget, make_budget
 from fitup.trust.conformity import conformity, probability_inside
 from fitup.trust.joint import CheckTrust, JointTrust, Share, trust_of
 from fitup.trust.shots import Shot, best_shot
+from fitup.trust.source import Source
 
 __all__ = [
     "Budget",

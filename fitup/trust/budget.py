@@ -8,53 +8,21 @@ and shares of sources add up to one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
 
 from fitup.frames import Array
 from fitup.joints.readings import read_rows, reading_gain, used_readings
 from fitup.joints.state import surveyed_checks
-from fitup.joints.thermal import segment_rates
+from fitup.joints.thermal import apart_rates, segment_rates
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
 from fitup.trust.conformity import allowed_of
-
-Effect = Callable[[Job], Influence]
-#: step by which a stiffness is changed to see what it does, as a share
-_STEP: Final = 1e-3
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """One thing that is not known exactly, by the name it has on site."""
-
-    kind: str
-    """target, reading, tension, plates, nut, bedding, stiffness, expansion, steel then or now."""
-    name: str
-    """Its id: of a target, reading, seat or segment, or the file it was told in."""
-
-    @property
-    def text(self) -> str:
-        """Return it in words."""
-        return _WORDS[self.kind].format(self.name)
-
-
-_WORDS: Final = {
-    "target": "target {}",
-    "reading": "direct reading {}",
-    "tension": "measured tension of {}",
-    "plates": "plates at {}",
-    "nut": "setting of nut {}",
-    "bedding": "bedding at {}",
-    "stiffness": "stiffness at {}",
-    "steel then": "steel temperature at the survey, {}",
-    "steel now": "steel temperature at locking, {}",
-    "expansion": "coefficient of expansion",
-}
+from fitup.trust.moved import Effect, doubts_of_moves, expansion_doubt, moves_of, seat_doubt
+from fitup.trust.source import Source
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,17 +109,11 @@ def make_budget(
     made: list[tuple[Source, Array]] = []
     made += _surveyed(job, survey, state)
     made += _warmth(job, survey, state, steel)
-    not_counted = _left_out(job, survey, plan is not None)
+    not_counted = _left_out(job, survey, influence, plan is not None)
     values = state.values.copy()
     if plan is not None:
-        x = np.array([{s.seat: s.setting for s in plan.seats}[name] for name in influence.seats])
-        values = values + influence.A @ x
-        made += _moves(job, influence, plan)
-        if job.doubts.stiffness > 0.0 and np.any(x):
-            if effect is None or influence.origin == "table":
-                not_counted.append("stiffness (the influence table is taken as given)")
-            else:
-                made += _stiffness(job, influence, effect, x)
+        values = values + influence.change(moves_of(influence, plan))
+        made += doubts_of_moves(job, influence, plan, effect)
     if steel is not None:
         mean, difference = moving_rates(job, state.checks)
         warm, bend = away_from_reference(job, steel)
@@ -210,8 +172,13 @@ def _warmth(
         yield from _steel("steel now", steel, mean, difference)
         now = away_from_reference(job, steel)
         grown = grown + mean @ now[0] + difference @ now[1]
+    if job.doubts.cables > 0.0:
+        apart = apart_rates(job, state.checks) * job.doubts.cables
+        yield Source("cables then", ""), apart
+        if steel is not None:
+            yield Source("cables now", ""), np.where(_across(state.checks), apart, 0.0)
     # one kind of steel: its coefficient errs alike everywhere
-    yield Source("expansion", ""), grown * job.doubts.expansion
+    yield Source("expansion", ""), grown * expansion_doubt(job)
 
 
 def away_from_reference(job: Job, steel: Mapping[str, Steel]) -> tuple[Array, Array]:
@@ -226,8 +193,13 @@ def moving_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
     A level, line or station is judged against the design, which holds at the reference.
     """
     mean, difference = segment_rates(job, checks)
-    across = np.array([c.point is None for c in checks])[:, None]
+    across = _across(checks)[:, None]
     return mean * across, difference * across
+
+
+def _across(checks: tuple[Check, ...]) -> Array:
+    """Whether each check (m,) is between both sides of a joint, and not of one point."""
+    return np.array([c.point is None for c in checks], dtype=bool)
 
 
 def _steel(
@@ -243,49 +215,25 @@ def _steel(
         yield Source(kind, name), column
 
 
-def _moves(job: Job, influence: Influence, plan: Plan) -> Iterator[tuple[Source, Array]]:
-    """Plates that go out and in, nuts that are set, packs that bed in."""
-    column = {name: influence.A[:, i] for i, name in enumerate(influence.seats)}
-    for own in plan.seats:
-        if not own.disturbed:
-            continue
-        effect, seat = column[own.seat], job.seats[own.seat]
-        if seat.held_by == "nut":
-            step = max(j.resolution for j in job.jacks_at(seat.id))
-            # evenly spread over one step of the resolution
-            yield Source("nut", seat.id), effect * step / np.sqrt(12.0)
-            yield Source("nut", seat.id), effect * job.doubts.dial
-            continue
-        for mark in (*own.out, *own.put_in):
-            spread = job.plates[mark].spread or job.doubts.plate
-            yield Source("plates", seat.id), effect * spread
-        yield Source("bedding", seat.id), effect * job.doubts.bedding
-
-
-def _stiffness(
-    job: Job, influence: Influence, effect: Effect, x: Array
-) -> Iterator[tuple[Source, Array]]:
-    """What a softer or stiffer seat does to the moves, by a small change of each."""
-    moved = {job.seats[n].segment for n, v in zip(influence.seats, x, strict=True) if v}
-    for name, seat in job.seats.items():
-        if seat.segment not in moved:
-            continue
-        stiffer = replace(seat, stiffness=seat.stiffness * (1.0 + _STEP))
-        changed = effect(replace(job, seats={**job.seats, name: stiffer}))
-        yield (
-            Source("stiffness", name),
-            (changed.A - influence.A) @ x / _STEP * job.doubts.stiffness,
-        )
-
-
-def _left_out(job: Job, survey: Survey, moves: bool) -> list[str]:
+def _left_out(job: Job, survey: Survey, influence: Influence, moves: bool) -> list[str]:
     """Say what the job states no uncertainty for; of moves only where there are some."""
     doubts = job.doubts
     lines = []
     if not all(s.u_mean > 0.0 for s in survey.steel.values()):
         lines.append("steel temperature (uncertainty.steel)")
-    if moves and any(p.spread == 0.0 for p in job.plates.values()) and doubts.plate == 0.0:
+    apart = None if job.warmth is None else job.warmth.apart
+    if doubts.cables == 0.0 and apart and any(rows.any() for rows in apart.points.values()):
+        lines.append("temperature of cables (uncertainty.cables)")
+    if expansion_doubt(job) == 0.0:
+        lines.append("expansion (uncertainty.expansion)")
+    if not moves:
+        return lines
+    if any(p.spread == 0.0 for p in job.plates.values()) and doubts.plate == 0.0:
         lines.append("plates without spread (uncertainty.plate)")
-    named = ("expansion", "bedding", "stiffness") if moves else ("expansion",)
-    lines += [f"{what} (uncertainty.{what})" for what in named if getattr(doubts, what) == 0.0]
+    packs = [s.id for s in job.seats.values() if s.held_by == "packs"]
+    for what, seats in (("bedding", packs), ("stiffness", list(job.seats))):
+        if any(seat_doubt(job, what, name) == 0.0 for name in seats):
+            lines.append(f"{what} (uncertainty.{what})")
+    if influence.origin == "table" and doubts.influence == 0.0:
+        lines.append("influence table (uncertainty.influence)")
     return lines

@@ -10,8 +10,9 @@ import numpy as np
 from fitup.frames import Array
 from fitup.model import STANDARD_RISK, Check, Job
 from fitup.trust.box import box_probability
-from fitup.trust.budget import Budget, Source
+from fitup.trust.budget import Budget
 from fitup.trust.conformity import Conformity, aim_of, allowed_of, conformity, probability_inside
+from fitup.trust.source import Source
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,9 @@
 
 Here nothing is linearised that the budget linearises about the moves: every draw brings each
 rigid segment to equilibrium on seats of drawn stiffness, turns its points, and multiplies drawn
-temperatures by drawn coefficients; a nut is evenly spread over its resolution. Seeded: the same
-job gives the same numbers.
+temperatures by drawn coefficients; a nut is evenly spread over its resolution, a plate that was
+not measured between its limits. The seats of a frame or a table that are softer or firmer count
+to second order, each on its own. Seeded: the same job gives the same numbers.
 """
 
 from __future__ import annotations
@@ -19,15 +20,27 @@ from fitup.joints.checks import parts_of
 from fitup.joints.place import position_of
 from fitup.joints.readings import read_rows, reading_gain, used_readings
 from fitup.joints.state import surveyed_checks
-from fitup.joints.thermal import segment_rates
+from fitup.joints.thermal import apart_rates, segment_rates
 from fitup.model import CheckState, Influence, Job, Plan, Segment
+from fitup.structure.learned import movement_factors
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
 from fitup.trust.budget import away_from_reference, moving_rates
 from fitup.trust.joint import limits_of
+from fitup.trust.moved import (
+    Effect,
+    expansion_doubt,
+    learned_of_seats,
+    moves_of,
+    plates_gained,
+    seat_doubt,
+    softened,
+)
 
 _SEED: Final = 20_310_402
 DRAWS: Final = 100_000
+#: a seat cannot be softer than this share of what is stated: it bears
+_SOFTEST: Final = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +72,7 @@ def simulate(
     influence: Influence,
     plan: Plan | None = None,
     *,
+    effect: Effect | None = None,
     steel: Mapping[str, Steel] | None = None,
     draws: int = DRAWS,
     seed: int = _SEED,
@@ -67,7 +81,7 @@ def simulate(
 
     Parameters
     ----------
-    job, survey, state, influence, plan, steel
+    job, survey, state, influence, plan, effect, steel
         As for :func:`fitup.trust.budget.make_budget`.
     draws : int
     seed : int
@@ -76,11 +90,13 @@ def simulate(
     values = state.values + _surveyed(job, survey, state, rng, draws)
     values += _warmth(job, survey, state, steel, rng, draws)
     if plan is not None:
-        x = _settings(job, influence, plan, rng, draws)
+        assumed = _assumed(job, rng, draws)
+        x = _settings(job, influence, plan, assumed, rng, draws)
         if influence.origin == "rigid":
-            values += _rigid_moves(job, survey, state, influence, x, rng)
+            driven = x * movement_factors(job, influence.seats)
+            values += _rigid_moves(job, survey, state, influence, driven, assumed)
         else:
-            values += x @ influence.A.T
+            values += _moves(job, influence, plan, effect, x, assumed, rng)
     return Draws(state, values)
 
 
@@ -112,14 +128,18 @@ def _warmth(
     draws: int,
 ) -> Array:
     """From the survey's steel, as it may have been, to that of locking, as it may be."""
-    rate = 1.0 + job.doubts.expansion * rng.standard_normal((draws, 1))
+    rate = 1.0 + expansion_doubt(job) * rng.standard_normal((draws, 1))
     rates = np.hstack(segment_rates(job, state.checks))
     told = np.concatenate(away_from_reference(job, survey.steel))
     # the state is already told for the reference
     grown: Array = (told - rate * _drawn(job, survey.steel, rng, draws)) @ rates.T
+    apart = apart_rates(job, state.checks) * job.doubts.cables
+    grown -= rng.standard_normal((draws, 1)) * apart
     if steel is None:
         return grown
     there = np.hstack(moving_rates(job, state.checks))
+    moving = np.array([c.point is None for c in state.checks])
+    grown += rng.standard_normal((draws, 1)) * np.where(moving, apart, 0.0)
     return grown + rate * _drawn(job, steel, rng, draws) @ there.T
 
 
@@ -143,24 +163,80 @@ def _spread(rng: np.random.Generator, draws: int, u: float) -> Array:
     return u * rng.standard_normal(draws)
 
 
+#: what the job assumes of a seat, by (what, seat): drawn errors (n,), a share or [m]
+_Assumed = Mapping[tuple[str, str], Array]
+
+
+def _assumed(job: Job, rng: np.random.Generator, draws: int) -> _Assumed:
+    """Draw how far stiffness, bedding and movement of seats are off what the job assumes."""
+    drawn: dict[tuple[str, str], Array] = {}
+    for name in job.seats:
+        drawn["stiffness", name] = _spread(rng, draws, job.doubts.stiffness)
+        drawn["bedding", name] = _spread(rng, draws, job.doubts.bedding)
+        drawn["movement", name] = np.zeros(draws)
+    told, root = learned_of_seats(job)
+    together = rng.standard_normal((draws, len(told))) @ root.T
+    for one, errors in zip(told, together.T, strict=True):
+        drawn[one.what, one.at] = errors
+    return drawn
+
+
 def _settings(
-    job: Job, influence: Influence, plan: Plan, rng: np.random.Generator, draws: int
+    job: Job,
+    influence: Influence,
+    plan: Plan,
+    assumed: _Assumed,
+    rng: np.random.Generator,
+    draws: int,
 ) -> Array:
     """Moves (n, seats) [m]: plates as thick as they may be, nuts as they may be set."""
     own = {s.seat: s for s in plan.seats}
+    column = {name: i for i, name in enumerate(influence.seats)}
     x = np.zeros((draws, len(influence.seats)))
-    for i, name in enumerate(influence.seats):
+    for name, i in column.items():
         x[:, i] = own[name].setting
         if not own[name].disturbed:
             continue
         if job.seats[name].held_by == "nut":
             half = 0.5 * max(j.resolution for j in job.jacks_at(name))
             x[:, i] += rng.uniform(-half, half, draws) + _spread(rng, draws, job.doubts.dial)
+            x[:, i] += own[name].setting * assumed["movement", name]
             continue
         for mark in (*own[name].out, *own[name].put_in):
-            x[:, i] += _spread(rng, draws, job.plates[mark].spread or job.doubts.plate)
-        x[:, i] += _spread(rng, draws, job.doubts.bedding)
+            if not job.plates[mark].alike:
+                x[:, i] += _spread(rng, draws, job.plates[mark].spread or job.doubts.plate)
+        x[:, i] -= assumed["bedding", name]
+    for mark, seats in plates_gained(job, plan).items():
+        half = np.sqrt(3.0) * job.plates[mark].spread
+        thicker = rng.uniform(-half, half, draws)
+        for name, count in seats.items():
+            x[:, column[name]] += count * thicker
     return x
+
+
+def _moves(
+    job: Job,
+    influence: Influence,
+    plan: Plan,
+    effect: Effect | None,
+    x: Array,
+    assumed: _Assumed,
+    rng: np.random.Generator,
+) -> Array:
+    """Changes (n, m) by an influence that is linear in the moves, about those of the plan."""
+    about = moves_of(influence, plan)
+    change: Array = influence.change(about) + (x - about) @ influence.A.T
+    if influence.origin == "table":
+        wrong = job.doubts.influence * rng.standard_normal(x.shape)
+        change += (wrong * x) @ influence.A.T
+    step = max((seat_doubt(job, "stiffness", name) for name in job.seats), default=0.0)
+    firmer = softened(job, influence, effect, about, step)
+    softer = softened(job, influence, effect, about, -step)
+    for name, up in firmer.items():
+        share = np.maximum(assumed["stiffness", name], _SOFTEST - 1.0)[:, None] / step
+        down = softer[name]
+        change += 0.5 * (up - down) * share + 0.5 * (up + down) * share**2
+    return change
 
 
 def _rigid_moves(
@@ -169,13 +245,13 @@ def _rigid_moves(
     state: CheckState,
     influence: Influence,
     x: Array,
-    rng: np.random.Generator,
+    assumed: _Assumed,
 ) -> Array:
     column = {name: i for i, name in enumerate(influence.seats)}
     motion = {}
     for segment in job.segments.values():
         seats = [column[s.id] for s in job.seats_of(segment.id)]
-        motion[segment.id] = _settle(job, segment, x[:, seats], rng)
+        motion[segment.id] = _settle(job, segment, x[:, seats], assumed)
     change = np.zeros((len(x), len(state.checks)))
     gone: dict[str, Array] = {}
     for i, check in enumerate(state.checks):
@@ -191,16 +267,15 @@ def _rigid_moves(
     return change
 
 
-def _settle(job: Job, segment: Segment, x: Array, rng: np.random.Generator) -> Array:
+def _settle(job: Job, segment: Segment, x: Array, assumed: _Assumed) -> Array:
     """Bring a segment to equilibrium in every draw: shift and turn (n, 6)."""
     seats = job.seats_of(segment.id)
     wrench = np.array(
         [np.r_[s.direction, np.cross(s.position - segment.centre, s.direction)] for s in seats]
     )
     stiffness = np.array([s.stiffness for s in seats])
-    share = 1.0 + job.doubts.stiffness * rng.standard_normal(x.shape)
-    # a seat cannot be softer than a tenth of what is stated: it bears
-    k = stiffness * np.maximum(share, 0.1)
+    share = 1.0 + np.array([assumed["stiffness", s.id] for s in seats]).T
+    k = stiffness * np.maximum(share, _SOFTEST)
     basis = _free(segment)
     rows = wrench @ basis
     matrix = np.einsum("ni,ij,ik->njk", k, rows, rows, optimize=True)

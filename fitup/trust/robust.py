@@ -24,9 +24,10 @@ from fitup.optimize.plan import pick_of, plan_of_pick
 from fitup.optimize.wishes import attainable
 from fitup.survey.points import Survey
 from fitup.trust.box import box_probability
-from fitup.trust.budget import Budget, Effect, make_budget
+from fitup.trust.budget import Budget, make_budget
 from fitup.trust.conformity import accepted
 from fitup.trust.joint import joint_probability, limits_of
+from fitup.trust.moved import Effect
 from fitup.trust.waiting import work_of
 
 Report = Callable[[str], None]

@@ -16,8 +16,9 @@ from fitup.optimize import make_plan
 from fitup.optimize.problem import build_problem
 from fitup.optimize.wishes import attainable
 from fitup.survey.points import Survey
-from fitup.trust.budget import Budget, Effect, make_budget, moving_rates
+from fitup.trust.budget import Budget, make_budget, moving_rates
 from fitup.trust.conformity import aim_of, allowed_of
+from fitup.trust.moved import Effect
 from fitup.trust.windows import Course, course_of
 
 Report = Callable[[str], None]

@@ -13,12 +13,14 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.jobfolder.series import SteelSeries
+from fitup.joints.thermal import apart_rates
 from fitup.model import Check, Job
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
 from fitup.trust.budget import Budget, moving_rates
 from fitup.trust.conformity import accepted
 from fitup.trust.joint import limits_of, risk_of
+from fitup.trust.moved import expansion_doubt
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +125,16 @@ def _doubts(
     away = np.hstack(
         [series.mean - [s.mean for s in then], series.difference - [s.difference for s in then]]
     )
-    variance = rest + (away @ rates.T * job.doubts.expansion) ** 2
+    variance = rest + (away @ rates.T * expansion_doubt(job)) ** 2
     now: dict[str, Array] = {}
     for k, name in enumerate(job.segments):
         key = series.shared[k] or name
         now[key] = now.get(key, np.zeros(len(rows))) + rates[:, k] * job.doubts.steel
     for column in now.values():
         variance = variance + column**2
+    if job.doubts.cables > 0.0:
+        apart = apart_rates(job, tuple(budget.checks[i] for i in rows)) * job.doubts.cables
+        variance = variance + np.where(stays, 0.0, apart**2)
     return np.sqrt(variance)
 
 

@@ -90,8 +90,8 @@ def test_message(small_job_writer: Write, tmp_path: Path, rule: str, message: st
         ),
         (
             "P20,20,20,2,300,300,EN 10029",
-            "plates.csv, row 2, made_to: found 'EN 10029'; allowed: 'EN 10029:1991 A' or "
-            "'EN 10029:2010 A'; correct or clear it",
+            "plates.csv, row 2, made_to: found 'EN 10029'; allowed: 'EN 10029:1991 A' to "
+            "'EN 10029:2010 D', classes A to D; correct or clear it",
         ),
         (
             "P20,2,2,2,300,300,EN 10029:2010 A",
@@ -147,3 +147,50 @@ def test_tilt_is_checked_only_where_it_is_named(
         if check.quantity == "tilt_along":
             rows = parts_of(job, check).points.values()
             assert sum(rows) == pytest.approx([0.0, 0.0, 0.0], abs=1e-12)
+
+
+def test_plates_by_their_class(
+    fitup: Callable[..., Any], small_job_writer: Write, small_files, tmp_path: Path
+):
+    """Ordered, not measured: the budget takes the class, by name, and it shows."""
+    head, *rest = small_files["plates.csv"].splitlines()
+
+    def table(spread: str, made_to: str, by: str) -> str:
+        rows = [
+            f"{r},{spread},{made_to if r.startswith(('P20', 'P10', 'P5')) else ''}," for r in rest
+        ]
+        rows = [r + (by if r.startswith(("P20", "P10", "P5")) else "") for r in rows]
+        return "\n".join([f"{head},spread_mm,made_to,spread_by", *rows]) + "\n"
+
+    folder = small_job_writer(tmp_path / "job", plates=table("", "EN 10029:1991 D", "made_to"))
+    job = read_job(folder)
+    # 20 mm, 1.9 mm wide; 10 mm, 1.7 mm; 5 mm, 1.5 mm: over the root of twelve
+    told = [job.plates[m].spread * 1e3 for m in ("P20", "P10", "P5", "P2")]
+    assert told == pytest.approx([0.548, 0.491, 0.433, 0.0], abs=5e-4)
+    said = fitup("budget", folder)
+    assert said.code == 0
+    assert "thickness of plates P10, not measured" in said.out
+    assert "of the doubt is thickness of plates" in said.out
+    measured = fitup("budget", small_job_writer(tmp_path / "measured")).out
+    assert "not measured" not in measured
+    for spread, made_to, message in (
+        (
+            "", "", "plates.csv, row 2, spread_by: found made_to, but no standard is named; "
+            "allowed: made_to with a class of EN 10029, else measured; name the standard in "
+            "made_to, or clear spread_by",
+        ),
+        (
+            "0.05", "EN 10029:1991 D", "plates.csv, row 2, spread_mm: found 0.05 mm beside "
+            "spread_by made_to; allowed: one of the two; clear spread, or say spread_by measured",
+        ),
+    ):  # fmt: skip
+        bad = small_job_writer(tmp_path / "bad", plates=table(spread, made_to, "made_to"))
+        with pytest.raises(InputError) as refused:
+            read_job(bad)
+        assert message in [str(p) for p in refused.value.problems]
+
+
+def test_the_classes_are_listed(fitup: Callable[..., Any]):
+    lines = fitup("rules").out.splitlines()
+    assert "EN 10029:1991 A               19.40 to 21.30 mm" in lines
+    assert "EN 10029:2010 D  FROM MEMORY  19.20 to 20.80 mm" in lines

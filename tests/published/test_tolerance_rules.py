@@ -115,6 +115,37 @@ def test_plates_of_en_10029(nominal: float, lower: float, upper: float, newer: t
     assert new.source == f"EN 10029:2010, class A ({MEMORY})"
 
 
+@pytest.mark.parametrize("edition", ["1991", "2010"])
+@pytest.mark.parametrize("nominal", [3.0, 6.0, 12.0, 20.0, 30.0, 50.0, 100.0, 200.0])
+def test_other_classes_are_as_wide(edition: str, nominal: float):
+    """[4], Table 1, from memory: B is 0.3 below, C nothing, D half above and half below."""
+    by = {k: plate_limits(f"EN 10029:{edition} {k}", nominal * MM) for k in "ABCD"}
+    told = {k: (x.least / MM - nominal, x.most / MM - nominal) for k, x in by.items() if x}
+    width = told["A"][1] - told["A"][0]
+    assert told["B"] == pytest.approx((-0.3, width - 0.3))
+    assert told["C"] == pytest.approx((0.0, width))
+    assert told["D"] == pytest.approx((-width / 2, width / 2))
+
+
+@pytest.mark.parametrize(
+    ("nominal", "b", "c", "d"),
+    [(5.0, 0.9, 1.2, 0.6), (15.0, 1.3, 1.6, 0.8), (40.0, 2.3, 2.6, 1.3), (80.0, 2.9, 3.2, 1.6)],
+)
+def test_upper_limits_of_the_edition_of_2010(nominal: float, b: float, c: float, d: float):
+    """[4], rows of EN 10029:2010, Table 1, from memory."""
+    by = {k: plate_limits(f"EN 10029:2010 {k}", nominal * MM) for k in "BCD"}
+    told = {k: x.most / MM - nominal for k, x in by.items() if x}
+    assert told == pytest.approx({"B": b, "C": c, "D": d})
+
+
+def test_uncertainty_of_a_plate_that_was_not_measured():
+    """GUM 4.3.7: evenly between limits 2.2 mm apart, u = 2.2 / sqrt(12) about their middle."""
+    limits = plate_limits("EN 10029:1991 A", 30 * MM)
+    assert limits is not None
+    assert limits.spread_about(30.3 * MM) == pytest.approx(0.635 * MM, abs=5e-7)
+    assert limits.spread_about(30.0 * MM) == pytest.approx(0.7024 * MM, abs=5e-7)
+
+
 def test_no_plates_outside_en_10029():
     assert plate_limits("EN 10029:1991 A", 2.99e-3) is None
     assert plate_limits("EN 10029:1991 A", 0.2501) is None
