@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import click
-import numpy as np
 
 from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.plan import planned
@@ -24,24 +22,14 @@ from fitup.sheets.trust_words import (
     verdict_word,
 )
 from fitup.sheets.words import NAMES, shown_for, value_words
-from fitup.trust import Budget, CheckTrust, JointTrust, Shot, best_shot, make_budget, trust_of
+from fitup.trust import CheckTrust, JointTrust, Shot
 from fitup.trust.joint import risk_of
-from fitup.trust.montecarlo import DRAWS, Draws, simulate
+from fitup.trust.montecarlo import DRAWS
+from fitup.trust.told import Told, tell
 from fitup.units import DISPLAY
 
 #: sources listed for each joint
 _LISTED = 8
-
-
-@dataclass(frozen=True, eq=False)
-class Trusted:
-    """A job with its doubts, joint by joint, and the same once more by draws."""
-
-    plan: Plan | None
-    budget: Budget
-    joints: tuple[JointTrust, ...]
-    shots: tuple[Shot | None, ...]
-    draws: Draws
 
 
 @click.command("budget")
@@ -60,39 +48,38 @@ def command(job: Path, as_surveyed: bool, as_json: bool) -> None:
       fitup budget closure-k1
     """
     loaded = load(job)
-    trusted = trust(loaded, as_surveyed)
-    if as_json:
-        say_json(as_json_result(loaded, trusted))
-    else:
-        _show(loaded.job, trusted)
-
-
-def trust(loaded: Loaded, as_surveyed: bool) -> Trusted:
-    """Plan a loaded job unless told not to, and carry its doubts through."""
-    job, survey, state = loaded.job, loaded.survey, loaded.state
     plan = None if as_surveyed else planned(loaded)[0]
-    effect = influence(loaded)
-    progress("uncertainty budget")
-    budget = make_budget(job, survey, state, effect, plan, effect=loaded.influence_of_changed)
-    joints = trust_of(job, budget)
-    progress("next most useful shot")
-    shots = tuple(best_shot(job, survey, budget, j.joint) for j in joints)
-    progress(f"{DRAWS} draws")
-    changed = loaded.influence_of_changed
-    draws = simulate(job, survey, state, effect, plan, effect=changed)
-    return Trusted(plan, budget, joints, shots, draws)
+    told = trust(loaded, plan)
+    if as_json:
+        say_json(as_json_result(loaded, plan, told))
+    else:
+        _show(loaded.job, plan, told)
 
 
-def _show(job: Job, trusted: Trusted) -> None:
+def trust(loaded: Loaded, plan: Plan | None) -> Told:
+    """Carry the doubts of a loaded job through a plan, or as it was surveyed."""
+    return tell(
+        loaded.job,
+        loaded.survey,
+        loaded.state,
+        influence(loaded),
+        plan,
+        loaded.influence_of_changed,
+        DRAWS,
+        progress,
+    )
+
+
+def _show(job: Job, plan: Plan | None, told: Told) -> None:
     units = DISPLAY[job.units]
-    when = "as surveyed" if trusted.plan is None else f"after plan {check_code(trusted.plan.id)}"
-    for joint, shot in zip(trusted.joints, trusted.shots, strict=True):
+    when = "as surveyed" if plan is None else f"after plan {check_code(plan.id)}"
+    for joint, shot in zip(told.joints, told.shots, strict=True):
         click.echo(f"\n{_title(job, joint.joint)}, {when}, at the reference temperature")
         click.echo(trust_table(job, joint))
-        drawn = trusted.draws.probability(trusted.budget.judged(joint.joint))
+        drawn = told.drawn(joint)
         click.echo(
             f"All of them inside at once: {percent(joint.probability)} "
-            f"(by {DRAWS} draws: {percent(drawn)})"
+            f"(by {len(told.draws.values)} draws: {percent(drawn)})"
         )
         if shot is None:
             continue
@@ -102,22 +89,16 @@ def _show(job: Job, trusted: Trusted) -> None:
         click.echo(f"{doubt_line(joint)}.")
         click.echo(f"Next most useful measurement: {shot_line(shot, units)}.")
     click.echo("")
-    if trusted.budget.not_counted:
-        left_out = ", ".join(trusted.budget.not_counted)
+    if told.budget.not_counted:
+        left_out = ", ".join(told.budget.not_counted)
         click.echo(f"Not counted, for job.toml says nothing: {left_out}")
-    apart = _apart(trusted)
+    apart = told.apart
     click.echo(
         f"Linear propagation and draws differ by at most {percent(apart)} in any uncertainty."
     )
     click.echo(
         f"Inside and OUTSIDE are said at a risk of {risk_words(risk_of(job))}; UNDECIDED between."
     )
-
-
-def _apart(trusted: Trusted) -> float:
-    u = trusted.budget.u
-    known = u > 0.0
-    return float(np.abs(trusted.draws.u[known] / u[known] - 1.0).max(initial=0.0))
 
 
 def _title(job: Job, name: str) -> str:
@@ -155,20 +136,20 @@ def _row(job: Job, told: CheckTrust) -> list[str]:
     ]
 
 
-def as_json_result(loaded: Loaded, trusted: Trusted) -> dict[str, Any]:
+def as_json_result(loaded: Loaded, plan: Plan | None, told: Told) -> dict[str, Any]:
     """Return the budget with documented keys (docs/json.md), in SI."""
     return {
         "job": loaded.job.name,
-        "plan_id": None if trusted.plan is None else trusted.plan.id,
+        "plan_id": None if plan is None else plan.id,
         "risk": risk_of(loaded.job),
-        "not_counted": list(trusted.budget.not_counted),
-        "draws": DRAWS,
-        "apart": _apart(trusted),
+        "not_counted": list(told.budget.not_counted),
+        "draws": len(told.draws.values),
+        "apart": told.apart,
         "joints": [
             {
                 "joint": joint.joint,
                 "probability": joint.probability,
-                "probability_drawn": trusted.draws.probability(trusted.budget.judged(joint.joint)),
+                "probability_drawn": told.drawn(joint),
                 "checks": [check_json(c) for c in joint.checks],
                 "shares": [
                     {
@@ -180,11 +161,11 @@ def as_json_result(loaded: Loaded, trusted: Trusted) -> dict[str, Any]:
                     for s in joint.shares
                 ],
             }
-            for joint in trusted.joints
+            for joint in told.joints
         ],
         "shots": [
             {"joint": joint.joint, **_shot_json(shot)}
-            for joint, shot in zip(trusted.joints, trusted.shots, strict=True)
+            for joint, shot in zip(told.joints, told.shots, strict=True)
             if shot is not None
         ],
     }

@@ -5,16 +5,22 @@ from __future__ import annotations
 import os
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Final
 
 import click
 
 from fitup.certify import confirm
+from fitup.cli.loading import influence
 from fitup.cli.plan import as_json_result, show
 from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.sheets import build_sheets
 from fitup.sheets.write import LIST, documents
+from fitup.trust.told import tell
+
+#: draws that confirm what the report says of probabilities
+_DRAWS: Final = 20_000
 
 
 @click.command("sheets")
@@ -52,12 +58,24 @@ def command(
     _require_sheet_folder(folder.resolve(), job.resolve())
     with ExitStack() as stack:
         ready = prepared(job, code, stack, readings)
+        loaded = ready.loaded
+        told = tell(
+            loaded.job,
+            loaded.survey,
+            loaded.state,
+            influence(loaded),
+            ready.plan,
+            loaded.influence_of_changed,
+            _DRAWS,
+            progress,
+        )
         sheets = build_sheets(
             ready.loaded.job,
             ready.loaded.survey,
             ready.plan,
             ready.certificate,
             stands=ready.stands,
+            told=told,
         )
         count = confirm(ready.loaded.job, ready.certificate, sheets.printed())
         progress(f"{count} printed numbers confirmed; writing")

@@ -31,6 +31,7 @@ from fitup.sheets.passage import bolt_lines, bore_lines
 from fitup.sheets.places import place_words, plan_segments
 from fitup.sheets.ride import ride_lines
 from fitup.sheets.stages import build_stages, quantity_of
+from fitup.sheets.sure import sure_sheet
 from fitup.sheets.words import (
     NAMES,
     move_words,
@@ -41,6 +42,7 @@ from fitup.sheets.words import (
 )
 from fitup.sheets.work import PlateLine, SeatCard
 from fitup.survey.points import Survey
+from fitup.trust.told import Told
 from fitup.units import DISPLAY
 
 #: what is drawn of a pair
@@ -56,6 +58,7 @@ def build_sheets(
     certificate: Certificate,
     *,
     stands: Standing = OPEN,
+    told: Told | None = None,
 ) -> SheetSet:
     """Round a certified plan once, into everything that is printed.
 
@@ -65,6 +68,8 @@ def build_sheets(
         All in SI; the certificate's numbers are the ones printed.
     stands : Standing
         Where the plan stands: approved, void, rejected or open. Stands on every page.
+    told : Told, optional
+        How sure the plan is, for the report and the shim schedule.
 
     Raises
     ------
@@ -77,10 +82,12 @@ def build_sheets(
         )
     header = _header(job, survey, plan, stands)
     cards = tuple(_card(job, fact) for fact in certificate.seats)
+    joints = _joints(job, certificate)
+    after = {line.id: line.after.words.split(" (")[0] for j in joints for line in j.lines}
     return SheetSet(
         header=header,
         inside=plan.inside and certificate.inside,
-        joints=_joints(job, certificate),
+        joints=joints,
         stages=build_stages(job, certificate, header, cards),
         seats=cards,
         stock=_stock(job, certificate),
@@ -100,6 +107,7 @@ def build_sheets(
         bolts=bolt_lines(job, certificate),
         chart=build_chart(job, plan, certificate),
         lift_offs=build_lift_offs(job, certificate),
+        sure=None if told is None else sure_sheet(job, told, after),
     )
 
 

@@ -11,6 +11,7 @@ from typing import Final, Literal
 
 from fitup.certify.facts import PrintedNumber
 from fitup.sheets.numbers import Key, Number, Worded
+from fitup.sheets.sure import SureSheet
 from fitup.sheets.work import (
     Chart,
     LiftOffSheet,
@@ -251,6 +252,8 @@ class SheetSet:
     bores: tuple[BoreLine, ...] = ()
     bolts: tuple[BoltLine, ...] = ()
     lift_offs: tuple[LiftOffSheet, ...] = ()
+    sure: SureSheet | None = None
+    """How sure the joints are; None where nobody asked."""
 
     @property
     def sheets(self) -> tuple[str, ...]:

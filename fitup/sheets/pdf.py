@@ -94,6 +94,7 @@ def schedule_pdf(sheets: SheetSet) -> bytes:
         seats=[_seat(card) for card in sheets.seats],
         stock=printable(sheets.stock),
         inside=sheets.inside,
+        small=[] if sheets.sure is None else list(sheets.sure.small),
     )
 
 
@@ -119,6 +120,7 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
         statements=list(sheets.statements),
         cautions=list(sheets.cautions),
         inside=sheets.inside,
+        sure=printable(sheets.sure),
         moves=moves,
         figures={name: svg.decode("utf-8") for name, svg in figures.items()},
     )

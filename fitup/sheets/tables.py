@@ -43,6 +43,7 @@ from fitup.record.readback import FORM
 from fitup.sheets.as_done import as_done, box_blanks
 from fitup.sheets.model import Cell, CheckLine, SheetSet, Table
 from fitup.sheets.numbers import Number
+from fitup.sheets.sure import SureLine
 from fitup.sheets.work import PlateLine, SeatCard, StageSheet
 
 #: office files carry dates; a fixed one keeps the bytes the same
@@ -148,7 +149,22 @@ def _marks(plates: tuple[PlateLine, ...]) -> str:
 
 
 def _checks(sheets: SheetSet) -> Table:
-    return _table("checks", (_check(j.id, line) for j in sheets.joints for line in j.lines))
+    sure = sheets.sure
+    return _table(
+        "checks",
+        (
+            {**_check(j.id, line), **({} if sure is None else _sure(sure.of_check(line.id)))}
+            for j in sheets.joints
+            for line in j.lines
+        ),
+    )
+
+
+def _sure(line: SureLine | None) -> dict[str, Cell]:
+    """Return how sure a check is, where it is listed in the report."""
+    if line is None:
+        return {}
+    return {**_col("doubt", line.doubt), "inside_with": line.probability, "said": line.said}
 
 
 def _check(joint: str, line: CheckLine) -> dict[str, Cell]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final
 
 import numpy as np
 
@@ -19,11 +18,8 @@ from fitup.trust.conformity import aim_of, allowed_of
 from fitup.trust.joint import JointTrust
 from fitup.trust.lockoff import LockOff
 from fitup.trust.montecarlo import Draws
+from fitup.trust.told import both_ways
 from fitup.trust.windows import Course
-
-#: the two paths may differ by this much in a probability, beside four standard deviations of the
-#: draws
-_PROBABILITY: Final = 0.01
 
 
 def confirm_lockoff(
@@ -110,7 +106,7 @@ def _probabilities(trust: JointTrust, draws: Draws, number: dict[str, int]) -> l
         f"{name} is inside with {one:.4f} by linear propagation, with {other:.4f} by draws: the "
         "doubts are too large to be carried linearly"
         for name, one, other in told
-        if abs(one - other) > _PROBABILITY + 4.0 * np.sqrt(other * (1.0 - other) / n)
+        if not both_ways(one, other, n)
     ]
 
 

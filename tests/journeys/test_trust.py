@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import re
 
+import pypdf
 import pytest
 
 from fitup.record.check_code import check_code
+from fitup.sheets.trust_words import percent
 
 SEGMENTS = """\
 id,azimuth_deg,weight_kN,centre_E_m,centre_N_m,centre_H_m,held,expansion_per_C,fixed_E_m,fixed_N_m,\
@@ -63,6 +67,56 @@ def test_a_plan_is_called_by_the_code_on_its_sheets(fitup, job):
     folder = job()
     code = check_code(json.loads(fitup("budget", folder, "--json").out)["plan_id"])
     assert f"ahead B, looking ahead, after plan {code}, at the" in fitup("budget", folder).out
+
+
+def test_the_engineer_reads_in_the_report_how_sure_it_is(fitup, job, tmp_path):
+    folder = job()
+    assert fitup("sheets", folder, "--to", tmp_path / "out").code == 0
+
+    def pages(name):
+        text = " ".join(p.extract_text() for p in pypdf.PdfReader(tmp_path / "out" / name).pages)
+        return " ".join(text.split())
+
+    report = pages("report.pdf")
+    assert "3. How sure it is" in report and "11. Cautions" in report
+    told = json.loads(fitup("budget", folder, "--json").out)
+    (joint,) = (j for j in told["joints"] if j["joint"] == "J1")
+    assert f"Joint J1: all checks inside at once with {percent(joint['probability'])}" in report
+    assert f"{percent(joint['shares'][0]['share'])} {joint['shares'][0]['text']}" in report
+    assert "Not counted, for the job says nothing: steel temperature (uncertainty.steel)" in report
+    checks = (tmp_path / "out" / "checks.csv").read_text("utf-8")
+    header, *rows = csv.reader(checks.splitlines())
+    at = {name: i for i, name in enumerate(header)}
+    for told_check in joint["checks"]:
+        row = next(r for r in rows if r[at["check"]] == told_check["id"])
+        if not row[at["said"]]:
+            assert told_check["conformity"] == "inside"
+            continue
+        assert row[at["said"]].lower() == told_check["conformity"]
+        assert row[at["inside_with"]] == percent(told_check["probability"])
+
+
+def test_a_move_for_less_than_its_doubt_is_marked(fitup, job, tmp_path):
+    """The survey is worse than what it asks to be put right."""
+    rough = [*JOB[:1], ("u_mm = 0.5", "u_mm = 3.0")]
+    high = [("B-L,20.0100,4.0000,10.0060", "B-L,20.0100,4.0000,10.0010"),
+            ("B-R,20.0100,-4.0000,10.0060", "B-R,20.0100,-4.0000,10.0030"),
+            ("B-T1,39.0000,4.0000,10.0060", "B-T1,39.0000,4.0000,10.0010"),
+            ("B-T2,39.0000,-4.0000,10.0060", "B-T2,39.0000,-4.0000,10.0030")]  # fmt: skip
+    folder = job(job=rough, survey=high)
+    said = fitup("sheets", folder, "--to", tmp_path / "out")
+    assert said.code == 0
+    named = re.search(
+        r"Moves smaller than the doubt they are based on: ([\w, -]+) \(", fitup("plan", folder).out
+    )
+    assert named
+    pdf = pypdf.PdfReader(tmp_path / "out" / "shim-schedule.pdf")
+    schedule = " ".join(" ".join(p.extract_text() for p in pdf.pages).split())
+    mark = "This move changes every check by less than the survey's own doubt of it"
+    assert schedule.count(mark) == len(named[1].split(", "))
+    pdf = pypdf.PdfReader(tmp_path / "out" / "report.pdf")
+    report = " ".join(" ".join(p.extract_text() for p in pdf.pages).split())
+    assert f"Moves smaller than the doubt they are based on: {named[1]}." in report
 
 
 def test_waiting_is_offered_beside_jacking(fitup, job, steel, tmp_path):

@@ -1,0 +1,149 @@
+"""How sure the joints are, for the report: every check with its doubt, and what to measure next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fitup.joints.items import place_of
+from fitup.model import Job
+from fitup.sheets.numbers import Number, rounded
+from fitup.sheets.trust_words import doubt_line, percent, risk_words, shot_line, verdict_word
+from fitup.sheets.words import NAMES, shown_for
+from fitup.trust.joint import CheckTrust, JointTrust, risk_of
+from fitup.trust.shots import Shot
+from fitup.trust.told import Told, both_ways, shares_inside
+from fitup.units import DISPLAY
+
+#: checks of single points: told in a line where they are surely inside
+_OF_POINTS: Final = ("level", "line", "station")
+#: sources listed for each joint
+_LISTED: Final = 5
+#: doubts found both ways may differ by this share
+_NEAR: Final = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class SureLine:
+    """One judged check: expected, its doubt from all sources, and with what probability inside."""
+
+    id: str
+    what: str
+    place: str
+    expected: str
+    doubt: Number
+    allowed: Number
+    probability: str
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class SureJoint:
+    """One joint: its checks, all at once, where the doubt comes from, what to measure next."""
+
+    joint: str
+    lines: tuple[SureLine, ...]
+    others: str
+    """Points that are surely inside, in a line; empty where there are none."""
+    probability: str
+    drawn: str
+    shares: tuple[tuple[str, str], ...]
+    most: str
+    shot: str
+    """Empty where nothing needs to be measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class SureSheet:
+    """Everything the report says of how sure a plan is; ``small`` are seats moved for little."""
+
+    joints: tuple[SureJoint, ...]
+    risk: str
+    small: tuple[str, ...]
+    not_counted: tuple[str, ...]
+    draws: int
+
+    def of_check(self, name: str) -> SureLine | None:
+        """Return the line of a check that is listed."""
+        lines = (line for joint in self.joints for line in joint.lines)
+        return next((line for line in lines if line.id == name), None)
+
+
+def sure_sheet(job: Job, told: Told, expected: Mapping[str, str]) -> SureSheet:
+    """Round and word what may be said of a plan.
+
+    A doubt or probability that draws do not confirm is printed as they found it.
+
+    Parameters
+    ----------
+    job, told
+    expected : mapping of str to str
+        Check -> the certificate's value after the moves, in words.
+    """
+    return SureSheet(
+        joints=tuple(
+            _joint(job, told, joint, shot, expected)
+            for joint, shot in zip(told.joints, told.shots, strict=True)
+        ),
+        risk=risk_words(risk_of(job)),
+        small=told.small,
+        not_counted=told.budget.not_counted,
+        draws=len(told.draws.values),
+    )
+
+
+def _joint(
+    job: Job, told: Told, joint: JointTrust, shot: Shot | None, expected: Mapping[str, str]
+) -> SureJoint:
+    lines, others = [], []
+    drawn = np.transpose(
+        [shares_inside(told, joint), told.draws.u[told.budget.judged(joint.joint)]]
+    )
+    for check, (share, u) in zip(joint.checks, drawn.tolist(), strict=True):
+        if check.check.quantity in _OF_POINTS and check.conformity == "inside":
+            others.append(min(check.probability, share))
+            continue
+        words = expected[check.check.id]
+        lines.append(_line(job, check, words, share, u, len(told.draws.values)))
+    most = doubt_line(joint)
+    return SureJoint(
+        joint=joint.joint,
+        lines=tuple(lines),
+        others=_summed(others),
+        probability=percent(joint.probability),
+        drawn=percent(told.drawn(joint)),
+        shares=tuple((percent(s.share), s.source.text) for s in joint.shares[:_LISTED]),
+        most=f"{most[0].upper()}{most[1:]}.",
+        shot="" if shot is None else shot_line(shot, DISPLAY[job.units]),
+    )
+
+
+def _summed(probabilities: list[float]) -> str:
+    if not probabilities:
+        return ""
+    return (
+        f"{len(probabilities)} levels, lines and stations of points: inside, the least sure with "
+        f"{percent(min(probabilities))}"
+    )
+
+
+def _line(
+    job: Job, told: CheckTrust, expected: str, share: float, u: float, draws: int
+) -> SureLine:
+    check = told.check
+    shown = shown_for(check.quantity, DISPLAY[job.units])
+    alike = both_ways(told.probability, share, draws)
+    near = abs(u - told.u) <= _NEAR * told.u
+    return SureLine(
+        id=check.id,
+        what=NAMES[check.quantity],
+        place=place_of(job, check) or "whole joint",
+        expected=expected,
+        doubt=rounded(told.u if near else u, shown),
+        allowed=rounded(told.allowed, shown),
+        probability=percent(told.probability) if alike else f"{percent(share)}, by draws",
+        said=verdict_word(told.conformity),
+    )
