@@ -41,7 +41,7 @@ def observation_files(
     there: dict[str, np.ndarray], on_deck: Callable[..., np.ndarray]
 ) -> dict[str, str]:
     """Name and text of control.csv, instruments.csv and the shots of the night."""
-    rng = np.random.default_rng(20310403)
+    rng = np.random.default_rng(20310404)
     pillars = {name: on_deck(*spot) for name, spot in CONTROL.items()}
     control = [f"{n},weighted,{p[0]:.4f},{p[1]:.4f},{p[2]:.4f},1,1,1" for n, p in pillars.items()]
     # the pillars are where control.csv has them but for its uncertainty

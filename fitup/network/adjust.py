@@ -12,7 +12,7 @@ from scipy import sparse
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.datum import Gauge, free_motions, gauge_of
-from fitup.network.equations import Network, State, linearise, moved
+from fitup.network.equations import Network, State, linearise, moved, whiten_of
 from fitup.network.sparse import Factor, Selected, factorise
 
 #: the last step moves no coordinate by more [m]
@@ -103,7 +103,7 @@ def adjust(
     """
     counted = np.ones(len(network.value), dtype=bool) if used is None else used
     share = np.sqrt(counted.astype(float) if weights is None else counted * weights)
-    whiten = sparse.diags_array(share) @ network.whiten
+    whiten = sparse.diags_array(share) @ whiten_of(network, counted)
     more = np.zeros((len(counted), 0)) if extra is None else extra
     state, added, first = start, np.zeros(more.shape[1]), True
     pins: Any = None
@@ -164,7 +164,7 @@ def require_determined(
     SurveyRefused
         Naming what nothing determines.
     """
-    whiten = sparse.diags_array(used.astype(float)) @ network.whiten
+    whiten = sparse.diags_array(used.astype(float)) @ whiten_of(network, used)
     design = sparse.csr_array(whiten @ linearise(network, state)[1])
     gauge = gauge_of(network, state, design, datum)
     normal = design.T @ design

@@ -164,22 +164,19 @@ def _say_cause(
             "rows a set-up of their own"
         )
     else:
-        text = _say_moved(network, cause, amount, units)
+        text = _say_moved(cause, amount, units)
     return Advice(names, cause.kind, text)
 
 
-def _say_moved(network: Network, cause: Cause, amount: Array, units: DisplayUnits) -> str:
+def _say_moved(cause: Cause, amount: Array, units: DisplayUnits) -> str:
     """Say where a control point is now, seen from where control.csv has it."""
-    rows = np.flatnonzero(cause.effects.any(axis=1))
     words = {"E": ("west", "east"), "N": ("south", "north"), "H": ("down", "up")}
+    who, axes = cause.subject
     parts = [
         f"{units.move.text(abs(float(value)))} {words[kind][value < 0.0]}"
-        for kind, value in zip(
-            [network.observations[i].kind for i in rows], amount.tolist(), strict=True
-        )
+        for kind, value in zip(axes, amount.tolist(), strict=True)
         if units.move.number(float(value)) != 0.0
     ]
-    who = cause.subject[0]
     return (
         f"control point {who} is not where control.csv has it, but {', '.join(parts)} of there: "
         f"it has moved, or its coordinates or name are wrong; check {who}, or exclude it in "

@@ -9,13 +9,13 @@ with it and without giving up what it explains, everything else fits.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitup.frames import Array
 from fitup.network.adjust import Adjusted
-from fitup.network.equations import KINDS, Network
+from fitup.network.equations import KINDS, Network, linearise
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +67,33 @@ def causes(network: Network, whole: Adjusted, odd: Sequence[int]) -> Iterator[Ca
         if len(given):
             effects = np.zeros((len(observations), len(given)))
             effects[given, np.arange(len(given))] = 1.0
-            yield Cause("moved", (name,), effects, target == name)
+            axes = "".join(observations[i].kind for i in given)
+            yield Cause("moved", (name, axes), effects, target == name)
+    yield from _held_and_moved(network, whole, odd)
+
+
+def _held_and_moved(network: Network, whole: Adjusted, odd: Sequence[int]) -> Iterator[Cause]:
+    """Held control that is not where it is held: seen in everything measured to it and from it.
+
+    One set-up alone may as well have sighted something else.
+    """
+    setup = np.array([o.setup for o in network.observations])
+    for node in sorted({int(n) for i in odd for n in (network.to[i], network.at[i])}):
+        held = [k for k in range(3) if network.columns[node, k] < 0]
+        touched = (network.to == node) | (network.at == node)
+        if not held or not np.isfinite(whole.state.positions[node, held]).all():
+            continue
+        if len({s for s in setup[touched] if s}) < 2:
+            continue
+        columns = np.full_like(network.columns, -1)
+        columns[node, held] = np.arange(len(held))
+        turns = np.full_like(network.turns, len(held))
+        alone = replace(network, columns=columns, turns=turns)
+        effects = linearise(alone, whole.state)[1].toarray()[:, : len(held)]
+        # by how much control.csv is off, as for control that counts by its uncertainty
+        yield Cause(
+            "moved", (network.nodes[node], "".join("ENH"[k] for k in held)), -effects, touched
+        )
 
 
 def _turned(whole: Adjusted, rows: Array, own: Array, name: str) -> Iterator[Cause]:

@@ -187,6 +187,45 @@ def _whiten(observations: Sequence[Observation], control: Mapping[str, ControlPo
     return sparse.csr_array(whiten)
 
 
+def whiten_of(network: Network, used: Array) -> Any:
+    """Return what whitens the observations that count.
+
+    Of control with correlated coordinates, those that are left keep their own covariance.
+
+    Parameters
+    ----------
+    network : Network
+    used : Array (m,)
+    """
+    entries = sparse.coo_array(network.whiten)
+    linked = np.unique(entries.row[entries.row != entries.col])
+    groups = {int(network.to[i]) for i in linked}
+    changed = None
+    for node in sorted(groups):
+        rows = np.flatnonzero((network.to == node) & (network.kind >= KINDS.index("E")))
+        kept = rows[used[rows]]
+        if not 0 < len(kept) < len(rows):
+            continue
+        changed = sparse.lil_array(network.whiten) if changed is None else changed
+        inverse = np.linalg.inv(np.linalg.cholesky(covariance_of_rows(network, kept)))
+        changed[np.ix_(rows, rows)] = np.zeros((len(rows), len(rows)))
+        changed[np.ix_(kept, kept)] = inverse
+    return network.whiten if changed is None else sparse.csr_array(changed)
+
+
+def covariance_of_rows(network: Network, rows: Array) -> Array:
+    """Return the covariance (r, r) of some observations before the adjustment."""
+    result = np.diag(np.array([network.observations[i].u for i in rows]) ** 2)
+    given = network.kind >= KINDS.index("E")
+    for node in np.unique(network.to[rows[given[rows]]]):
+        whole = np.flatnonzero(given & (network.to == node))
+        block = np.linalg.inv(network.whiten[whole][:, whole].toarray())
+        own = np.flatnonzero(given[rows] & (network.to[rows] == node))
+        inside = np.searchsorted(whole, rows[own])
+        result[np.ix_(own, own)] = (block @ block.T)[np.ix_(inside, inside)]
+    return result
+
+
 def linearise(network: Network, state: State) -> tuple[Array, Any]:
     """Return observed less predicted (m,), and how each prediction changes (m, n), sparse.
 

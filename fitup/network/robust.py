@@ -19,7 +19,7 @@ import numpy as np
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.adjust import Adjusted, adjust, require_determined
-from fitup.network.equations import Network, State, linearise
+from fitup.network.equations import Network, State, covariance_of_rows, linearise
 from fitup.network.reliability import Reliability, critical_value, reliability
 
 #: full weight up to the first, none beyond the second [standard uncertainties]
@@ -256,19 +256,30 @@ def without_some(
         return []
     if comb(len(rows), size) > MOST_TRIED:
         return None
-    spread = np.array([network.observations[i].u for i in rows])
+    spread = covariance_of_rows(network, rows)
     off, slopes = linearise(network, state)
-    design = slopes[rows][:, columns].toarray() / spread[:, None]
-    misses = off[rows] / spread
+    design = slopes[rows][:, columns].toarray()
+    misses = off[rows]
     limit = critical_value(len(network.value))
     found = []
     for out in combinations(range(len(rows)), size):
         keep = np.delete(np.arange(len(rows)), out)
-        step = np.linalg.lstsq(design[keep], misses[keep], rcond=None)[0]
-        left = np.abs(misses[keep] - design[keep] @ step)
+        white = _whitening(spread[np.ix_(keep, keep)])
+        own, seen = white @ misses[keep], white @ design[keep]
+        step = np.linalg.lstsq(seen, own, rcond=None)[0]
+        left = np.abs(own - seen @ step)
         if left.max(initial=0.0) <= limit:
             found.append((float(left @ left), tuple(int(rows[k]) for k in out)))
     return sorted(found)
+
+
+def _whitening(covariance: Array) -> Array:
+    """What makes observations independent with unit variance; nearly always they are already."""
+    diagonal = np.diag(covariance)
+    if np.count_nonzero(covariance) == len(diagonal):
+        return np.diag(1.0 / np.sqrt(diagonal))
+    inverse: Array = np.linalg.inv(np.linalg.cholesky(covariance))
+    return inverse
 
 
 def _determined(

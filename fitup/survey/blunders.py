@@ -26,7 +26,7 @@ from fitup.frames import Array
 from fitup.model import Gates
 from fitup.survey.hypotheses import AXES, FREE, Hypothesis, Observed, families
 from fitup.survey.points import Pose
-from fitup.survey.pose import fit_pose, standardised_residuals
+from fitup.survey.pose import error_of, fit_pose, standardised_residuals
 from fitup.units import METRIC, DisplayUnits
 
 ALPHA: Final = 1e-3
@@ -48,10 +48,17 @@ class _Fit:
     standardised: Array
     worst: float
     """Largest residual [m]."""
+    together: bool
+    """Points are not independent: a residual alone does not say what is wrong."""
     distance: float
     """Largest distance of a point from its design [m]."""
     turn_only: float
     """The same without the shift [m]."""
+
+    @property
+    def misfit(self) -> float:
+        """What a remedy must bring down: the largest residual, over its uncertainty if shared."""
+        return float(np.abs(self.standardised).max()) if self.together else self.worst
 
     @property
     def shape_holds(self) -> bool:
@@ -118,15 +125,16 @@ def explain(
 
 def _fit(observed: Observed) -> _Fit:
     o = observed
-    pose = fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u)
+    pose = fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, o.covariance)
     kept = o.u < FREE
     moved = pose.design2site.apply(o.design) - o.design
     return _Fit(
         pose=pose,
-        chi2=float(((pose.residuals / o.u) ** 2).sum()),
+        chi2=pose.variance_factor * pose.redundancy,
         redundancy=pose.redundancy - int((~kept).sum()),
-        standardised=np.where(kept, standardised_residuals(pose, o.design, o.u), 0.0),
+        standardised=np.where(kept, standardised_residuals(pose, o.design, o.u, o.covariance), 0.0),
         worst=float(np.abs(pose.residuals[kept]).max()),
+        together=o.covariance is not None,
         distance=float(np.linalg.norm(moved, axis=1).max()),
         turn_only=float(np.linalg.norm(moved - pose.design2site.shift, axis=1).max()),
     )
@@ -159,7 +167,7 @@ def _worth(hypothesis: Hypothesis, base: _Fit, fit: _Fit) -> bool:
 
     A remedy that leaves the largest residual nearly as it was explains nothing.
     """
-    if not base.shape_holds and fit.worst > SHARPER * base.worst:
+    if not base.shape_holds and fit.misfit > SHARPER * base.misfit:
         return False
     released = hypothesis.released
     gain = base.chi2 - fit.chi2
@@ -188,11 +196,16 @@ def _say(
 ) -> tuple[str, ...]:
     lines = []
     for rank, (hypothesis, fit) in enumerate(named):
-        if not base.shape_holds:
+        if not base.shape_holds and base.together:
+            figures = (
+                f"the largest misfit falls from {base.misfit:.1f} to {fit.misfit:.1f} times its "
+                "standard uncertainty"
+            )
+        elif not base.shape_holds:
             figures = f"the largest residual {_from_to(base.worst, fit.worst, units)}"
         else:
             figures = f"its distance from the design {_from_to(base.distance, fit.distance, units)}"
-        odd = _how_wrong(o, hypothesis, fit, units)
+        odd = _how_wrong(o, base, hypothesis, fit, units)
         start = "or, if" if rank else "if"
         if fit.distance > believed:
             figures += f", and the segment then lies {_where(fit.pose.design2site.shift, units)}"
@@ -203,7 +216,9 @@ def _say(
     return tuple(lines)
 
 
-def _how_wrong(o: Observed, hypothesis: Hypothesis, fit: _Fit, units: DisplayUnits) -> str:
+def _how_wrong(
+    o: Observed, base: _Fit, hypothesis: Hypothesis, fit: _Fit, units: DisplayUnits
+) -> str:
     """Say by how much a released point or height is off what the others say."""
     if hypothesis.released == 0:
         return ""
@@ -211,9 +226,15 @@ def _how_wrong(o: Observed, hypothesis: Hypothesis, fit: _Fit, units: DisplayUni
     if hypothesis.released == 1:
         point = int((hypothesis.observed.u >= FREE).any(axis=1).argmax())
         off = float(o.surveyed[point, 2] - there[point, 2])
+        if base.together:
+            off = float(error_of(base.pose, o.design, o.u, o.covariance, [3 * point + 2])[0])
         return f" ({_length(abs(off), units)} too {'high' if off > 0.0 else 'low'})"
     point = next(i for i, name in enumerate(o.ids) if name not in hypothesis.observed.ids)
-    return f" ({_length(float(np.linalg.norm(o.surveyed[point] - there[point])), units)} off)"
+    way = o.surveyed[point] - there[point]
+    if base.together:
+        own = [3 * point + k for k in range(3)]
+        way = error_of(base.pose, o.design, o.u, o.covariance, own)
+    return f" ({_length(float(np.linalg.norm(way)), units)} off)"
 
 
 def _shifted(base: _Fit, others: Sequence[_Fit], believed: float, units: DisplayUnits) -> str:
@@ -266,10 +287,15 @@ def _unexplained(o: Observed, base: _Fit, believed: float, units: DisplayUnits) 
             "targets and the axes of the list"
         )
     times = abs(float(base.standardised[point, axis]))
+    off = f"with a residual of {_length(abs(base.pose.residuals[point, axis]), units)}"
+    if base.together:
+        alone = float(
+            error_of(base.pose, o.design, o.u, o.covariance, [3 * int(point) + int(axis)])[0]
+        )
+        off = f"{_length(abs(alone), units)} off where the others put it"
     return (
         f"segment {o.segment}: the points do not fit its shape, worst the {AXES[axis]} of "
-        f"{o.ids[point]} with a residual of {_length(abs(base.pose.residuals[point, axis]), units)}"
-        f", {times:.1f} times its standard uncertainty, and no single mistake explains it; "
-        "a distorted segment, several mistakes, or a stated uncertainty that is too small: "
-        "measure it again"
+        f"{o.ids[point]} {off}, {times:.1f} times its standard uncertainty, "
+        "and no single mistake explains it; a distorted segment, several mistakes, or a stated "
+        "uncertainty that is too small: measure it again"
     )

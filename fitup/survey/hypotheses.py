@@ -27,13 +27,64 @@ MOST_SUSPECTS: Final = 20
 
 @dataclass(frozen=True, eq=False)
 class Observed:
-    """A segment's points as surveyed: design, surveyed and uncertainty are (k, 3) [m]."""
+    """A segment's points as surveyed: design, surveyed and uncertainty are (k, 3) [m].
+
+    Where the points are not independent, ``covariance`` (3 k, 3 k) says how [m2].
+    """
 
     segment: str
     ids: tuple[str, ...]
     design: Array
     surveyed: Array
     u: Array
+    covariance: Array | None = None
+
+    def relabelled(self, order: Sequence[int]) -> Observed:
+        """Return the surveyed points under other names: those of the places in ``order``."""
+        rows = _coordinates(order)
+        return replace(
+            self,
+            surveyed=self.surveyed[list(order)],
+            u=self.u[list(order)],
+            covariance=self._block(rows),
+        )
+
+    def only(self, kept: Sequence[int]) -> Observed:
+        """Return some of the points."""
+        return replace(
+            self.relabelled(kept),
+            ids=tuple(self.ids[i] for i in kept),
+            design=self.design[list(kept)],
+        )
+
+    def with_axes(self, order: Sequence[int], sign: Array) -> Observed:
+        """Return the surveyed points with their axes in another order and of another sense."""
+        rows = 3 * np.arange(len(self.ids))[:, None] + np.array(order)
+        block = self._block(rows.ravel())
+        if block is not None:
+            signs = np.tile(sign, len(self.ids))
+            block = block * signs * signs[:, None]
+        surveyed = self.surveyed[:, list(order)] * sign
+        return replace(self, surveyed=surveyed, u=self.u[:, list(order)], covariance=block)
+
+    def released(self, point: int, axis: int, value: float) -> Observed:
+        """Return the points with one coordinate given up: a value stands in, without weight."""
+        surveyed, u = self.surveyed.copy(), self.u.copy()
+        surveyed[point, axis], u[point, axis] = value, FREE
+        covariance = None if self.covariance is None else self.covariance.copy()
+        if covariance is not None:
+            own = 3 * point + axis
+            covariance[own], covariance[:, own] = 0.0, 0.0
+            covariance[own, own] = FREE**2
+        return replace(self, surveyed=surveyed, u=u, covariance=covariance)
+
+    def _block(self, rows: Array) -> Array | None:
+        return None if self.covariance is None else self.covariance[np.ix_(rows, rows)]
+
+
+def _coordinates(points: Sequence[int]) -> Array:
+    """Return the places of all coordinates of some points."""
+    return (3 * np.array(points, dtype=int)[:, None] + np.arange(3)).ravel()
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +123,7 @@ def _exchanged(o: Observed) -> Iterator[Hypothesis]:
         yield Hypothesis(
             f"targets {o.ids[i]} and {o.ids[j]} are exchanged",
             "correct the list, or exclude both points in job.toml [exclude]",
-            _relabelled(o, order),
+            o.relabelled(order),
         )
 
 
@@ -87,19 +138,15 @@ def _cycled(o: Observed) -> Iterator[Hypothesis]:
             yield Hypothesis(
                 f"the targets listed as {b}, {c}, {a} are really {a}, {b}, {c}",
                 "correct the list, or exclude the three points in job.toml [exclude]",
-                _relabelled(o, order),
+                o.relabelled(order),
             )
-
-
-def _relabelled(o: Observed, order: list[int]) -> Observed:
-    return replace(o, surveyed=o.surveyed[order], u=o.u[order])
 
 
 def _axes(o: Observed) -> Iterator[Hypothesis]:
     yield Hypothesis(
         "easting and northing are exchanged",
         "correct the header of the list, or its order in job.toml",
-        replace(o, surveyed=o.surveyed[:, [1, 0, 2]], u=o.u[:, [1, 0, 2]]),
+        o.with_axes([1, 0, 2], np.ones(3)),
     )
     for axis, word in enumerate(AXES):
         sign = np.ones(3)
@@ -107,7 +154,7 @@ def _axes(o: Observed) -> Iterator[Hypothesis]:
         yield Hypothesis(
             f"the {word}s run the wrong way (mirrored)",
             "correct their signs in the list",
-            replace(o, surveyed=o.surveyed * sign),
+            o.with_axes([0, 1, 2], sign),
         )
 
 
@@ -142,18 +189,16 @@ def _other_segment(o: Observed, others: Sequence[Observed]) -> Iterator[Hypothes
 
 def _set_free(o: Observed, point: int, axis: int) -> Observed:
     """Give up one coordinate: design plus the usual deviation stands in, without weight."""
-    surveyed, u = o.surveyed.copy(), o.u.copy()
     rest = np.arange(len(o.ids)) != point
-    surveyed[point, axis] = o.design[point, axis] + np.median((o.surveyed - o.design)[rest, axis])
-    u[point, axis] = FREE
-    return replace(o, surveyed=surveyed, u=u)
+    usual = float(np.median((o.surveyed - o.design)[rest, axis]))
+    return o.released(point, axis, float(o.design[point, axis]) + usual)
 
 
 def _predicted(o: Observed, point: int, axis: int) -> float | None:
     """Where the other coordinates put one coordinate [m]."""
     free = _set_free(o, point, axis)
     try:
-        pose = fit_pose(free.segment, free.ids, free.design, free.surveyed, free.u)
+        pose = fit_pose(free.segment, free.ids, free.design, free.surveyed, free.u, free.covariance)
     except SurveyRefused:
         return None
     return float(pose.design2site.apply(o.design)[point, axis])
@@ -207,6 +252,6 @@ def _one_left_out(o: Observed) -> Iterator[Hypothesis]:
         yield Hypothesis(
             f"target {name} alone is wrong",
             "measure it again, or exclude it in job.toml [exclude]",
-            Observed(o.segment, ids, o.design[rest], o.surveyed[rest], o.u[rest]),
+            o.only(rest),
             released=3,
         )

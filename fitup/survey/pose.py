@@ -84,27 +84,57 @@ def fit_pose(
         points=tuple(ids),
         residuals=residuals,
         gain=own @ _back(whiten, whitened).T,
-        ratio=float(np.abs(_standardise(residuals, u, rows, own)).max()),
+        ratio=float(np.abs(_standardise(residuals, u, rows, own, covariance)).max()),
         variance_factor=float((_times(whiten, residuals.ravel()) ** 2).sum() / redundancy),
         redundancy=redundancy,
     )
 
 
-def standardised_residuals(pose: Pose, design: Array, u: Array) -> Array:
+def standardised_residuals(
+    pose: Pose, design: Array, u: Array, covariance: Array | None = None
+) -> Array:
     """Residuals (k, 3) over their own standard uncertainty; zero where nothing checks them.
 
-    The standard uncertainty of a residual is the root of the diagonal of ``V - J C J'`` with V
-    the covariance of the coordinates, J the rows of the motion and C its covariance.
+    The standard uncertainty of a residual is the root of the diagonal of ``Q = V - J C J'`` with V
+    the covariance of the coordinates, J the rows of the motion and C its covariance. Where
+    coordinates are not independent, an error of one shows in the residuals of all; then
+    ``e' P r / sqrt(e' P Q P e)`` with ``P = V^-1`` is what finds it (Baarda 1968).
 
     Parameters
     ----------
     pose : Pose
     design, u : Array (k, 3)
         As given to :func:`fit_pose` [m].
+    covariance : Array (3 k, 3 k), optional
+        As given to :func:`fit_pose` [m2].
     """
     motion = pose.design2site
     rows = displacement_rows((design - motion.centre) @ motion.turn.T, np.zeros(3))
-    return _standardise(pose.residuals, u, rows, pose.covariance)
+    return _standardise(pose.residuals, u, rows, pose.covariance, covariance)
+
+
+def error_of(
+    pose: Pose, design: Array, u: Array, covariance: Array | None, coordinates: Sequence[int]
+) -> Array:
+    """Return how far some coordinates are off [m] if they alone are wrong.
+
+    Parameters
+    ----------
+    pose : Pose
+    design, u, covariance
+        As given to :func:`fit_pose`.
+    coordinates : sequence of int
+        Places among the 3 k coordinates, which the others check.
+    """
+    motion = pose.design2site
+    rows = displacement_rows((design - motion.centre) @ motion.turn.T, np.zeros(3))
+    weights = _weights(u, covariance)
+    seen = weights @ rows
+    block = np.ix_(coordinates, coordinates)
+    left = weights[block] - (seen @ pose.covariance @ seen.T)[block]
+    pull = (weights @ pose.residuals.ravel())[list(coordinates)]
+    off: Array = np.linalg.solve(left, pull)
+    return off
 
 
 def require_three(segment_id: str, ids: Sequence[str], design: Array) -> None:
@@ -209,10 +239,20 @@ def _settle(
     )
 
 
-def _standardise(residuals: Array, u: Array, rows: Array, covariance: Array) -> Array:
-    own = u.ravel() ** 2
-    left = own - np.einsum("ij,jk,ik->i", rows, covariance, rows)
+def _standardise(
+    residuals: Array, u: Array, rows: Array, motion: Array, covariance: Array | None
+) -> Array:
+    weights = _weights(u, covariance)
+    seen, own = weights @ rows, np.diag(weights)
+    left = own - np.einsum("ij,jk,ik->i", seen, motion, seen)
     checked = left > CHECKABLE * own
     result = np.zeros(residuals.size)
-    result[checked] = residuals.ravel()[checked] / np.sqrt(left[checked])
+    result[checked] = (weights @ residuals.ravel())[checked] / np.sqrt(left[checked])
     return result.reshape(residuals.shape)
+
+
+def _weights(u: Array, covariance: Array | None) -> Array:
+    if covariance is None:
+        return np.diag(1.0 / u.ravel() ** 2)
+    weights: Array = np.linalg.inv(covariance)
+    return weights

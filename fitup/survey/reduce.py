@@ -122,19 +122,23 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
         name: [_at_reference(job, point, steel) for point in points]
         for name, points in by_segment.items()
     }
-    observed = {name: _observed(job, name, points) for name, points in at_reference.items()}
-    findings += gate_problems(job, epoch_of)
-    findings += steel_problems(job, steel, epoch_of)
-    findings += _mistakes(job, list(observed.values()))
-    if findings:
-        raise SurveyRefused(findings)
     shared = {
         i: Shared(tuple(p.id for p in one.points), one.covariance)
         for i, one in enumerate(lists)
         if one.covariance is not None
     }
+    observed = {
+        name: _observed(job, name, points, shared.get(points[0].epoch))
+        for name, points in at_reference.items()
+    }
+    findings += gate_problems(job, epoch_of)
+    findings += steel_problems(job, steel, epoch_of)
+    findings += _mistakes(job, list(observed.values()))
+    if findings:
+        raise SurveyRefused(findings)
     poses = {
-        name: _pose(o, shared.get(at_reference[name][0].epoch)) for name, o in observed.items()
+        name: fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, o.covariance)
+        for name, o in observed.items()
     }
     said += [_expansion_said(job, name, own, units) for name, own in steel.items()]
     said += [pose_said(pose, job.segments[name], units) for name, pose in poses.items()]
@@ -147,15 +151,6 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
         understood=tuple(line for line in said if line),
         shared=tuple(shared.values()),
     )
-
-
-def _pose(o: Observed, shared: Shared | None) -> Pose:
-    """Fit a segment, with the whole covariance of its points where they are not independent."""
-    if shared is None:
-        return fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u)
-    at = np.concatenate([3 * shared.ids.index(i) + np.arange(3) for i in o.ids])
-    covariance = shared.covariance[np.ix_(at, at)]
-    return fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, covariance)
 
 
 def _readings_said(job: Job) -> list[str]:
@@ -227,13 +222,22 @@ def _at_reference(job: Job, point: SurveyedPoint, steel: Mapping[str, Steel]) ->
     return replace(point, position=point.position - thermal_shift(job, steel, point.id))
 
 
-def _observed(job: Job, segment: str, points: Sequence[SurveyedPoint]) -> Observed:
+def _observed(
+    job: Job, segment: str, points: Sequence[SurveyedPoint], shared: Shared | None
+) -> Observed:
+    """Return a segment's points, with their whole covariance where they are not independent."""
+    ids = tuple(p.id for p in points)
+    covariance = None
+    if shared is not None:
+        at = np.concatenate([3 * shared.ids.index(i) + np.arange(3) for i in ids])
+        covariance = shared.covariance[np.ix_(at, at)]
     return Observed(
         segment,
-        tuple(p.id for p in points),
-        np.array([job.points[p.id].design for p in points]),
+        ids,
+        np.array([job.points[i].design for i in ids]),
         np.array([p.position for p in points]),
         np.array([p.uncertainty for p in points]),
+        covariance,
     )
 
 

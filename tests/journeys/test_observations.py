@@ -70,7 +70,7 @@ def test_the_same_joint_as_from_the_coordinate_list(night: Path):
 def test_a_bad_night_is_refused_until_the_engineer_decides(night: Path):
     spoil(night, "ST1", "E1-L", 6, 0.0169)
     told = (
-        "set-up ST1, target E1-L (rows 12 and 56): the distance is 17.8 mm too long; prism "
+        "set-up ST1, target E1-L (rows 12 and 56): the distance is 17.2 mm too long; prism "
         "constant, or a distance to something in front? Measure E1-L again from ST1, or exclude "
         "ST1/E1-L/sd in job.toml [exclude] with the reason"
     )

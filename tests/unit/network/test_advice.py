@@ -94,7 +94,7 @@ def test_prism_constants_forgotten_for_several_targets(tmp_path: Path):
     assert found.findings == tuple(
         f"every distance to {target} is {much} mm too short, from all set-ups alike: the prism "
         f"constant of {target} is wrong or forgotten; correct column prism for {target}"
-        for target, much in (("E1-SL", 16.1), ("E1-SR", 16.8), ("W7-SL", 17.5), ("W7-SR", 16.2))
+        for target, much in (("E1-SL", 16.1), ("E1-SR", 15.2), ("W7-SL", 16.2), ("W7-SR", 17.1))
     )
 
 
@@ -137,6 +137,48 @@ def test_a_control_point_that_moved(network_site: Any):
     again = solve(replace(job, excluded={"CP2": "settled"}), site.epoch, site.read())
     assert again.findings == ()
     assert again.position("CP2") == pytest.approx(site.control["CP2"], abs=3e-3)
+
+
+@pytest.mark.parametrize(
+    ("shift", "where"),
+    [
+        ([0.0, 0.006, -0.004], "5.9 mm north, 4.0 mm down"),
+        ([0.02, 0.0, 0.0], "20.0 mm east, 0.1 mm south"),
+        ([0.0, 0.0, 0.005], "0.1 mm south, 5.0 mm up"),
+    ],
+)
+def test_held_control_that_moved(network_site: Any, shift: list[float], where: str):
+    """Taken as exact, it has no observation of its own: everything measured to it is off."""
+    site = network_site(1)
+    site.u_control = 0.0
+    held = {n: replace(c, use="held") for n, c in site.job.control.items()}
+    job = replace(site.job, control=held)
+    assert solve(job, site.epoch, site.read()).findings == ()
+    site = network_site(1)
+    site.control["CP2"] = site.control["CP2"] + shift
+    found = solve(job, site.epoch, site.read())
+    assert [a.cause for a in found.advice] == ["moved"]
+    assert found.findings == (
+        f"control point CP2 is not where control.csv has it, but {where} of there: it has moved, "
+        "or its coordinates or name are wrong; check CP2, or exclude it in job.toml [exclude] "
+        "with the reason",
+    )
+    again = solve(replace(job, excluded={"CP2": "settled"}), site.epoch, site.read())
+    assert again.findings == ()
+
+
+def test_one_set_up_alone_does_not_say_that_held_control_moved(network_site: Any):
+    """Seen once, it may as well have been another target."""
+    site = network_site(1)
+    site.u_control = 0.0
+    job = replace(
+        site.job, control={n: replace(c, use="held") for n, c in site.job.control.items()}
+    )
+    site.hidden = {("ST2", "CP2"), ("ST3", "CP2")}
+    site.control["CP2"] = site.control["CP2"] + [0.3, 0.2, 0.1]
+    (line,) = solve(job, site.epoch, site.read()).findings
+    assert line.startswith("set-up ST1, target CP2 (row ")
+    assert "another target, or a reflection?" in line
 
 
 def test_targets_exchanged_in_one_set_up(network_site: Any):

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pytest
 
 from fitup.model import ControlPoint
-from fitup.network.equations import State, build_network, linearise, moved
+from fitup.network.adjust import adjust
+from fitup.network.equations import State, build_network, covariance_of_rows, linearise, moved
 from fitup.network.observations import Kind, Observation
+from fitup.network.solve import solve
 
 
 def test_slopes_are_those_of_the_predictions():
@@ -34,3 +39,27 @@ def test_slopes_are_those_of_the_predictions():
     weights = (network.whiten.T @ network.whiten).toarray()
     assert np.linalg.inv(weights[-3:, -3:]) == pytest.approx(spread)
     assert off.shape == (19,)
+
+
+def test_a_coordinate_left_out_is_as_one_never_given(network_site: Any):
+    """The rest of a correlated control point keeps its own covariance, not that of a whole."""
+    site = network_site(5)
+    mixing = np.array([[1.0, 0.0, 0.0], [0.8, 0.6, 0.0], [0.5, 0.5, 0.7]]) * 0.002
+    spread = mixing @ mixing.T
+    given = {n: replace(c, covariance=spread) for n, c in site.job.control.items()}
+    job, read = replace(site.job, control=given), site.read()
+    whole = solve(job, site.epoch, read).outcome.adjusted
+    rows = [i for i, o in enumerate(whole.network.observations) if o.id.startswith("CP2/")]
+    assert covariance_of_rows(whole.network, np.array(rows)) == pytest.approx(spread)
+    assert covariance_of_rows(whole.network, np.array(rows[1:])) == pytest.approx(spread[1:, 1:])
+    used = np.ones(len(whole.used), dtype=bool)
+    used[rows[0]] = False
+    without = adjust(whole.network, whole.state, used=used)
+    point = given["CP2"]
+    lost = replace(point, position=point.position * [np.nan, 1.0, 1.0])
+    never = solve(replace(job, control={**given, "CP2": lost}), site.epoch, read).outcome.adjusted
+    for name in whole.network.nodes:
+        found = never.state.positions[never.network.index(name)]
+        kept = without.state.positions[without.network.index(name)]
+        assert kept == pytest.approx(found, abs=1e-9)
+    assert without.squares == pytest.approx(never.squares, rel=1e-9)

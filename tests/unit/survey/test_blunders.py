@@ -329,3 +329,67 @@ def test_critical_values():
     assert critical_value(1) == pytest.approx(3.29052673, abs=1e-8)
     # a chance of 0.1 % that the largest of 21 exceeds it, whatever their correlation
     assert 21 * 2 * norm.sf(critical_value(21)) == pytest.approx(0.001, rel=1e-9)
+
+
+def together(observed: Observed, common: float, own: float, seed: int = 3) -> Observed:
+    """Points that share the error of their set-up: stated, and drawn, with a whole covariance."""
+    count = len(observed.ids)
+    arms = observed.design - observed.design.mean(axis=0)
+    # the set-up leans: heights err together, the more the farther
+    lean = np.zeros((3 * count, 2))
+    lean[2::3, 0], lean[2::3, 1] = arms[:, 0], arms[:, 1]
+    lean *= common / np.abs(arms[:, :2]).max()
+    bow = np.zeros((3 * count, 1))
+    bow[2::3, 0] = common * (arms[:, 0] / np.abs(arms[:, 0]).max()) ** 2
+    spread = own**2 * np.eye(3 * count) + lean @ lean.T + bow @ bow.T
+    rng = np.random.default_rng(seed)
+    errors = rng.multivariate_normal(np.zeros(3 * count), spread).reshape(-1, 3)
+    u = np.sqrt(np.diag(spread)).reshape(-1, 3)
+    return replace(observed, surveyed=observed.surveyed + errors, u=u, covariance=spread)
+
+
+def test_what_points_share_hides_no_mistake(survey_of):
+    """Heights bowed by 6 mm together; one height 4 mm off its neighbours is a mistake."""
+    exact = survey_of(u=1e-9)
+    bowed = together(exact, common=0.006, own=0.0003)
+    assert explain(bowed) == ()
+    spoiled = plant(bowed, lambda s: s.__setitem__((2, 2), s[2, 2] + 0.004))
+    # as points that err each on its own, an innocent one would be blamed
+    assert not any(exact.ids[2] in x for x in explain(replace(spoiled, covariance=None)))
+    (line,) = (x for x in explain(spoiled) if f"height of {exact.ids[2]} alone" in x)
+    assert "(4.0 mm too high)" in line
+
+
+def test_clean_correlated_surveys_are_refused_in_at_most_two_of_a_thousand(survey_of):
+    """Both tests at 0.1 %: of 300 clean surveys hardly one is refused."""
+    exact = survey_of(u=1e-9)
+    draws = [together(exact, 0.006, 0.0003, seed) for seed in range(300)]
+    assert sum(bool(explain(o)) for o in draws) <= 4
+
+
+@pytest.mark.parametrize("kind", ["exchanged", "axes", "left out"])
+def test_the_covariance_goes_where_its_points_go(survey_of, kind: str):
+    """Each hypothesis on spoiled points gives the covariance of the points before."""
+    whole = together(survey_of(), 0.006, 0.0003)
+    count = len(whole.ids)
+    mixing = np.random.default_rng(1).normal(size=(3 * count, 3 * count))
+    whole = replace(whole, covariance=mixing @ mixing.T * 1e-6)
+    if kind == "exchanged":
+        order = [0, 1, 3, 2, *range(4, count)]
+        back = whole.relabelled(order).relabelled(order)
+    elif kind == "axes":
+        sign = np.array([1.0, -1.0, 1.0])
+        turned = whole.with_axes([1, 0, 2], sign)
+        assert turned.covariance is not None and whole.covariance is not None
+        assert turned.covariance[0, 1] == pytest.approx(-whole.covariance[1, 0])
+        assert turned.covariance[4, 2] == pytest.approx(-whole.covariance[3, 2])
+        back = turned.with_axes([0, 1, 2], sign).with_axes([1, 0, 2], np.ones(3))
+    else:
+        assert whole.covariance is not None
+        assert whole.only([0, 2]).covariance == pytest.approx(
+            whole.covariance[np.ix_([0, 1, 2, 6, 7, 8], [0, 1, 2, 6, 7, 8])]
+        )
+        back = whole.only(range(count))
+    assert back.covariance == pytest.approx(whole.covariance)
+    assert back.surveyed == pytest.approx(whole.surveyed)
+    assert back.ids == whole.ids

@@ -8,7 +8,7 @@ import pytest
 from fitup.errors import SurveyRefused
 from fitup.frames import Motion, displacement_rows, rotation
 from fitup.survey import fit_pose
-from fitup.survey.pose import closed_fit, standardised_residuals
+from fitup.survey.pose import closed_fit, error_of, standardised_residuals
 
 IDS = ("P1", "P2", "P3", "P4")
 DESIGN = np.array([[0.0, 0, 0], [30, 0, 0.6], [0, 12, -0.2], [30, 12, 0.4]])
@@ -118,6 +118,26 @@ def test_standardised_residuals_by_the_full_matrix():
     found = standardised_residuals(pose, DESIGN, u)
     assert found.ravel() == pytest.approx(expected, rel=1e-6)
     assert pose.ratio == pytest.approx(np.abs(expected).max(), rel=1e-6)
+
+
+def test_the_error_of_a_point_alone_is_its_way_from_where_the_others_put_it():
+    rng = np.random.default_rng(4)
+    u = rng.uniform(0.001, 0.003, DESIGN.shape)
+    surveyed = moved(DESIGN) + rng.normal(0.0, 1.0, DESIGN.shape) * u
+    surveyed[2] += [0.02, -0.01, 0.03]
+    pose = fit_pose("A1", IDS, DESIGN, surveyed, u)
+    rest = [i for i in range(len(IDS)) if i != 2]
+    names = [IDS[i] for i in rest]
+    without = fit_pose("A1", names, DESIGN[rest], surveyed[rest], u[rest])
+    expected = surveyed[2] - without.design2site.apply(DESIGN)[2]
+    # the equations are linear about another turn: some microns of 37 mm
+    assert error_of(pose, DESIGN, u, None, [6, 7, 8]) == pytest.approx(expected, abs=2e-5)
+    # a whole covariance that says the same gives the same
+    whole = np.diag(u.ravel() ** 2)
+    plain = error_of(pose, DESIGN, u, None, [6, 7, 8])
+    assert error_of(pose, DESIGN, u, whole, [6, 7, 8]) == pytest.approx(plain, rel=1e-9)
+    alike = standardised_residuals(pose, DESIGN, u, whole)
+    assert alike == pytest.approx(standardised_residuals(pose, DESIGN, u), rel=1e-9)
 
 
 def test_a_coordinate_nothing_checks_has_no_ratio():
