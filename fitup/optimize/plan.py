@@ -55,7 +55,7 @@ def make_plan(
     -------
     Plan
         The same for the same job, byte for byte, as long as the search ends before its time
-        limit; a limit that is reached leaves the plan it started from.
+        limit; a limit that is reached leaves the best plan of what was searched to its end.
 
     Raises
     ------

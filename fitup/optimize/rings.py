@@ -10,7 +10,8 @@ the strongest ties first. With the columns of cluster B ahead of those of A, the
     |M x - h|^2 = base + |R22 x_A - z2|^2 + |R11 x_B + R12 x_A - z1|^2,
 
 so a partner in B of a pick in A lies within a known distance of ``z1 - R12 x_A``: a search in a
-k-d tree. A ring searched to its end is a proof; rings grow until one holds a plan.
+k-d tree. Rings grow until one reaches as far as the best plan found: searched to its end, it is
+the proof.
 """
 
 from __future__ import annotations
@@ -370,7 +371,11 @@ def _matches(
     col_b, col_a = np.array(at_b), len(others) + len(b) + np.arange(len(a))
     alone = base + ((first.x @ R[np.ix_(low, col_a)].T - z[low]) ** 2).sum(axis=1)
     aim = z[top] - first.x @ R[np.ix_(top, col_a)].T
-    tree = cKDTree(second.x @ R[np.ix_(top, col_b)].T)
+    points = second.x @ R[np.ix_(top, col_b)].T
+    if not len(top):
+        # the squares do not see B: every partner is as near as any other
+        aim, points = np.zeros((len(aim), 1)), np.zeros((len(points), 1))
+    tree = cKDTree(points)
     room, capacity = _rest_of(space, own)
     La, Lb = first.x @ space.L[:, a].T, second.x @ space.L[:, b].T
     live = La.max(axis=0) + Lb.max(axis=0) > room

@@ -8,8 +8,8 @@ The seats are fixed one after the other. What is fixed so far bounds every compl
 3. whole-number capacities: plates in stock, seats disturbed, plates handled.
 
 The search runs in rings: first everything within a small distance of the continuous optimum,
-then a wider ring, until a pick is found. A ring searched to its end without a pick raises the
-lower bound; the ring that holds a pick is searched to its end, and that is the proof.
+then a wider ring. A ring searched to its end raises the lower bound; where it reaches as far as
+the best pick found, that is the proof.
 """
 
 from __future__ import annotations

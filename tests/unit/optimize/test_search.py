@@ -131,6 +131,22 @@ def test_rings_about_a_plan_to_beat(seed: int, kind: str, above: float, walked: 
     assert score(space, goal, found.pick) == pytest.approx(truth, rel=1e-7, abs=1e-8)
 
 
+@pytest.mark.parametrize("seen", [[0, 1, 2], [3, 4, 5]])
+def test_a_cluster_that_the_squares_do_not_see_is_matched(seen: list[int]) -> None:
+    rng = np.random.default_rng(3)
+    values = [np.sort(rng.uniform(-0.01, 0.01, 4)) for _ in range(6)]
+    uses = [rng.integers(0, 2, (4, 1)) for _ in range(6)]
+    L, b = rng.normal(size=(2, 6)), np.array([0.001, 0.002])
+    space = Space(values, uses, np.array([3]), L, b, np.zeros(6))
+    M, h = np.zeros((4, 6)), rng.normal(size=4)
+    M[:, seen] = 300.0 * rng.normal(size=(4, 3))
+    goal = Goal("squares", M, h, M, h)
+    tree = cluster_tree(goal, [np.arange(3), np.arange(3, 6)])
+    found = search_rings(space, goal, tree, best=1e6)
+    assert found.proven
+    assert found.score == pytest.approx(brute(space, goal), rel=1e-7, abs=1e-9)
+
+
 @CASES
 @given(st.integers(0, 10**6))
 def test_a_bound_below_the_optimum_finds_nothing_and_proves_it(seed: int) -> None:
