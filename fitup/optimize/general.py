@@ -69,8 +69,9 @@ def least_worst_by(problem: FitProblem, solver: Solver, limit: float = np.inf) -
     """
     rows = _rows(problem, None)
     F, m = problem.F * _MM, len(problem.g)
-    ratios = np.block([[F, -np.ones((m, 1))], [-F, -np.ones((m, 1))]])
-    rows = rows.with_more(1, ratios, np.r_[problem.g, -problem.g])
+    none = np.zeros((1, F.shape[1]))
+    ratios = np.block([[F, -np.ones((m, 1))], [-F, -np.ones((m, 1))], [none, -np.ones((1, 1))]])
+    rows = rows.with_more(1, ratios, np.r_[problem.g, -problem.g, 0.0])
     deadline = time.monotonic() + limit
     if solver == "scip":
         model = _Scip(rows)
@@ -164,17 +165,20 @@ def _rows(problem: FitProblem, cap: float | None) -> _Rows:
     pick_one = sparse.block_diag([np.ones((1, k)) for k in sizes])
     makes = sparse.block_diag([s[None, :] for s in settings])
     E = sparse.bmat([[pick_one, _none(n, n)], [makes, -sparse.eye_array(n)]])
-    L, b = problem.L, problem.b / _MM
+    # a limit may be passed by what FitProblem takes for rounding
+    L, b = problem.L, (problem.b + _EDGE * np.maximum(1.0, np.abs(problem.b))) / _MM
     size = np.abs(L).max(axis=1, initial=0.0)
     size = np.where(size > 0.0, size, 1.0)
     L, b = L / size[:, None], b / size
     if cap is not None:
         L = np.vstack([L, problem.F * _MM, -problem.F * _MM])
-        b = np.r_[b, cap + problem.g, cap - problem.g]
+        b = np.r_[b, cap * (1.0 + _EDGE) + problem.g, cap * (1.0 + _EDGE) - problem.g]
     used = sparse.csr_array(np.vstack(problem.counts).T)
     A = sparse.bmat([[_none(len(b), starts[-1]), L], [used, _none(len(problem.stock), n)]])
-    low = np.array([s.min() for s in settings])
-    high = np.array([s.max() for s in settings])
+    # the choices bound the settings; with bounds that just meet them HiGHS has been seen to call
+    # a problem impossible that is not
+    low = np.array([s.min() for s in settings]) - 1.0
+    high = np.array([s.max() for s in settings]) + 1.0
     return _Rows(A, np.r_[b, problem.stock], E, np.r_[np.ones(n), np.zeros(n)], starts, low, high)
 
 
@@ -199,21 +203,26 @@ def _highs(rows: _Rows, objective: Array, deadline: float) -> tuple[Array | None
     """Return the pick found, the bound, and whether the solver came to its end."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
-    left = deadline - time.monotonic()
-    if left <= 0.0:
-        return None, -np.inf, False
     k, free = int(rows.starts[-1]), np.full(rows.more, np.inf)
-    answer = milp(
-        objective,
-        integrality=np.r_[np.ones(k), np.zeros(rows.width - k)],
-        bounds=Bounds(np.r_[np.zeros(k), rows.low, -free], np.r_[np.ones(k), rows.high, free]),
-        constraints=[
-            LinearConstraint(rows.A, -np.inf, rows.b),
-            LinearConstraint(rows.E, rows.e, rows.e),
-        ],
-        options={"mip_rel_gap": 0.0} | ({"time_limit": left} if np.isfinite(left) else {}),
-    )
-    if answer.status == _IMPOSSIBLE:
+    # "impossible" is believed when it is said without presolve too
+    for presolve in (True, False):
+        left = deadline - time.monotonic()
+        if left <= 0.0:
+            return None, -np.inf, False
+        answer = milp(
+            objective,
+            integrality=np.r_[np.ones(k), np.zeros(rows.width - k)],
+            bounds=Bounds(np.r_[np.zeros(k), rows.low, -free], np.r_[np.ones(k), rows.high, free]),
+            constraints=[
+                LinearConstraint(rows.A, -np.inf, rows.b),
+                LinearConstraint(rows.E, rows.e, rows.e),
+            ],
+            options={"mip_rel_gap": 0.0, "presolve": presolve}
+            | ({"time_limit": left} if np.isfinite(left) else {}),
+        )
+        if answer.status != _IMPOSSIBLE:
+            break
+    else:
         return None, np.inf, True
     bound = -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
     pick = None if answer.x is None else _picked(rows, answer.x)

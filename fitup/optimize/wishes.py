@@ -234,8 +234,8 @@ def tight_goal(problem: FitProblem, relaxed: Relaxed | None) -> Goal:
     return Goal("squares", goal.M, goal.h + s, goal.F, goal.g, offset)
 
 
-def _worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
-    """The worst ratio, bounded by squares under the multipliers of the continuous problem.
+def worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
+    """Return the worst ratio, bounded by squares under multipliers of the continuous problem.
 
     A small equal share for every check keeps directions bounded that the multipliers do not see.
     """
@@ -252,7 +252,7 @@ def _worst(
         pick = attainable(problem, goal, _STARTS)
         if pick is not None:
             return pick, _met(problem, pick, goal, relaxed)
-    aim = _worst_goal(problem, relaxed)
+    aim = worst_goal(problem, relaxed)
     start = _closer(problem, _any_pick(problem, relaxed, aim, deadline), relaxed.value, goal)
     score = problem.worst_ratio(problem.settings(start))
     space = space_of(problem, relaxed.x, None)

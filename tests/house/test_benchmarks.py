@@ -109,3 +109,11 @@ def test_decks_benchmark_runs(tmp_path: Path) -> None:
     # proven, whatever the time
     assert all(case[4].strip() == "0.00%" for case in cases)
     assert figure.read_bytes().startswith(b"\x89PNG")
+
+
+def test_battery_runs() -> None:
+    command = [sys.executable, "benchmarks/battery.py", "--cases", "2", "--first", "3"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.endswith("2 jobs from seed 3: 0 faults\n")
+    assert "| least squares | rings | 2 |" in done.stdout
