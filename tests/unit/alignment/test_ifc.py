@@ -85,19 +85,24 @@ def test_feet_and_degrees(read: Read):
 
 
 def test_placements_and_map_are_turned_and_shifted(read: Read):
-    """A quarter turn of the placement, taken back by the x axis of the map."""
+    """A placement turned by a quarter to the left, then a map turned by atan(3/4) to the left."""
     plain = read_design(AXIS).alignment
     axis = read(
         ("#7=IFCAXIS2PLACEMENT3D(#6,$,$)", "#7=IFCAXIS2PLACEMENT3D(#6,$,#906)"),
         ("#6=IFCCARTESIANPOINT((0.,0.,0.))", "#6=IFCCARTESIANPOINT((10.,20.,3.))"),
         ("#8=", "#906=IFCDIRECTION((0.,1.,0.));\n#8="),
-        ("4000.0,8500.0,0.,1.,0.,1.)", "3980.0,8510.0,-3.,0.,-1.,1.)"),
+        ("4000.0,8500.0,0.,1.,0.,1.)", "3980.0,8510.0,-1.,0.8,0.6,1.)"),
     ).alignment
     assert plain is not None and axis is not None
     for one, other in zip(axis.curves, plain.curves, strict=True):
-        assert one.start == pytest.approx(other.start, abs=1e-9)
-        assert one.azimuth == pytest.approx(other.azimuth, abs=1e-12)
-    assert axis.level(180.0) == pytest.approx(61.5)
+        x, y = other.start - (4000.0, 8500.0)
+        x, y = 10.0 - y, 20.0 + x
+        there = (3980.0 + 0.8 * x - 0.6 * y, 8510.0 + 0.6 * x + 0.8 * y)
+        assert one.start == pytest.approx(there, abs=1e-9)
+        left = math.pi / 2.0 + math.atan(0.75)
+        assert one.azimuth == pytest.approx(other.azimuth - left, abs=1e-12)
+        assert one.bend_in == other.bend_in
+    assert axis.level(180.0) == pytest.approx(61.5 + 3.0 - 1.0)
 
 
 def test_stations_start_and_jump(read: Read):

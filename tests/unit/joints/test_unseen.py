@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fitup.frames import displacement_rows
 from fitup.jobfolder import read_job
 from fitup.joints import joint_state
 from fitup.joints.state import uncertainties_apart
@@ -54,6 +55,26 @@ def test_the_effect_is_what_the_error_really_does(night: tuple):
         effect = float(after.values[rows[name]] - state.values[rows[name]])
         # a check of points alone: poses do not enter
         assert effect == pytest.approx(worst.effect, rel=1e-3)
+
+
+def test_poses_of_a_network_are_fitted_with_what_its_points_share(night: tuple):
+    """Covariance and tests of a pose, by the normal equations with the whole covariance."""
+    job, survey, _ = night
+    names = list(survey.points)
+    for segment, pose in survey.poses.items():
+        at = np.concatenate([3 * names.index(n) + np.arange(3) for n in pose.points])
+        weights = np.linalg.inv(survey.covariance[np.ix_(at, at)])
+        design = np.array([job.points[n].design for n in pose.points])
+        motion = pose.design2site
+        rows = displacement_rows((design - motion.centre) @ motion.turn.T, np.zeros(3))
+        assert pose.covariance == pytest.approx(np.linalg.inv(rows.T @ weights @ rows), rel=1e-6)
+        left = pose.residuals.ravel()
+        assert pose.variance_factor == pytest.approx(left @ weights @ left / pose.redundancy)
+        tested = weights - weights @ rows @ pose.covariance @ rows.T @ weights
+        w = (weights @ left) / np.sqrt(np.diag(tested))
+        assert pose.ratio == pytest.approx(np.abs(w).max(), rel=1e-4), segment
+        # a clean night: with 27 to spare the factor is known to about 0.27
+        assert 0.4 < pose.variance_factor < 1.9
 
 
 def test_no_other_observation_does_more(night: tuple):
