@@ -311,14 +311,25 @@ def _one_coordinate(observation: Observation, off: float, much: str) -> str:
     )
 
 
+def at_target(network: Network, outcome: Outcome, i: int) -> float:
+    """Return how far an observation that does not fit is off at its target [m]."""
+    return float(outcome.off[i]) * _reach(network, outcome, i)
+
+
+def _reach(network: Network, outcome: Outcome, i: int) -> float:
+    """Return what turns an observation into a length at its target: a distance, or 1."""
+    kind = network.observations[i].kind
+    if kind not in ("hz", "v"):
+        return 1.0
+    places = outcome.adjusted.state.positions
+    step = places[network.to[i]] - places[network.at[i]]
+    reach = np.hypot(step[0], step[1]) if kind == "hz" else np.linalg.norm(step)
+    return float(np.nan_to_num(reach, nan=0.0))
+
+
 def _as_length(network: Network, outcome: Outcome, i: int, off: float, units: DisplayUnits) -> str:
     """Return an error as what it comes to at the target: nobody sees an angle."""
-    observation = network.observations[i]
-    if observation.kind in ("hz", "v"):
-        places = outcome.adjusted.state.positions
-        step = places[network.to[i]] - places[network.at[i]]
-        reach = np.hypot(step[0], step[1]) if observation.kind == "hz" else np.linalg.norm(step)
-        off *= float(np.nan_to_num(reach, nan=0.0))
+    off *= _reach(network, outcome, i)
     shown = units.move if abs(off) < 1.0 else units.coordinate
     return shown.text(abs(off))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -17,6 +18,8 @@ from fitup.network.tables import LEVELS, SHOTS
 #: humidity that is assumed where the file has none; it moves a distance by 0.4 ppm at most
 HUMIDITY: Final = 0.6
 _DAY: Final = 86400.0
+#: so many further rows with the same fault are counted, not listed
+MANY: Final = 3
 
 
 def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
@@ -44,7 +47,7 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         read = read_table(folder / epoch.levelling, epoch.levelling, LEVELS, problems)
         levels = _levels(read, known, problems)
     if problems:
-        raise InputError(problems)
+        raise InputError(_told_once(problems))
     return ObservationSet(
         epoch.file,
         epoch.levelling or "",
@@ -53,6 +56,21 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         tuple(levels),
         tuple(_understood(epoch, setups, shots, levels)),
     )
+
+
+def _told_once(problems: list[Problem]) -> list[Problem]:
+    """Tell what is wrong alike in many rows once: a unit in the header spoils hundreds."""
+    alike: dict[Problem, list[Problem]] = {}
+    for p in problems:
+        alike.setdefault(replace(p, row=None), []).append(p)
+    result = []
+    for same in alike.values():
+        first, more = same[0], len(same) - 1
+        if more < MANY:
+            result += same
+        else:
+            result.append(replace(first, found=f"{first.found}, and in {more} more rows"))
+    return result
 
 
 def _setups(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,9 +12,10 @@ from fitup.errors import InputError, SurveyRefused
 from fitup.frames import Array
 from fitup.model import ControlPoint, Epoch, Job
 from fitup.network.adjust import covariance_of
-from fitup.network.advice import Advice, advise
+from fitup.network.advice import Advice, advise, at_target
 from fitup.network.corrections import Shown, curve, grid_scale, shown, sights
 from fitup.network.equations import Network, State, build_network
+from fitup.network.exchanged import BAD, exchanged
 from fitup.network.exclusions import left_out, unmatched
 from fitup.network.faces import FaceErrors, mean_faces, unit_problems
 from fitup.network.measured import observations_of
@@ -23,6 +24,7 @@ from fitup.network.observations import ObservationSet, Sight, station
 from fitup.network.read import read_observations
 from fitup.network.robust import Outcome, adjust_and_test
 from fitup.network.start import Start
+from fitup.units import DISPLAY
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +149,13 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
     reasons = left_out(job.excluded, [o.id for o in network.observations])
     used = np.array([o.id not in reasons for o in network.observations])
     datum = _datum(job, network, control) if free else ()
-    outcome = adjust_and_test(network, state, used, datum)
+    try:
+        outcome = adjust_and_test(network, state, used, datum)
+    except SurveyRefused:
+        lines = exchanged(read, seen, control, DISPLAY[job.units].coordinate)
+        if lines:
+            raise SurveyRefused(lines) from None
+        raise
     return Solved(
         epoch=epoch,
         read=read,
@@ -160,8 +168,27 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
         outcome=outcome,
         excluded=reasons,
         face_findings=tuple(line for line in disagree if not _excused(line, read, reasons)),
-        advice=advise(network, outcome, used, job.units, datum),
+        advice=_exchanged(job, read, seen, control, outcome)
+        or advise(network, outcome, used, job.units, datum),
     )
+
+
+def _exchanged(
+    job: Job,
+    read: ObservationSet,
+    seen: Sequence[Sight],
+    control: Mapping[str, ControlPoint],
+    outcome: Outcome,
+) -> tuple[Advice, ...]:
+    """Tell of control that is exchanged, where something measured to control is far off."""
+    network = outcome.adjusted.network
+    far = [
+        network.observations[i].id
+        for i in outcome.odd
+        if network.observations[i].to in control and abs(at_target(network, outcome, i)) > BAD
+    ]
+    lines = exchanged(read, seen, control, DISPLAY[job.units].coordinate) if far else ()
+    return tuple(Advice(tuple(far), "exchanged", line) for line in lines)
 
 
 def _excused(line: str, read: ObservationSet, reasons: Mapping[str, str]) -> bool:

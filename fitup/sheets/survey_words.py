@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from fitup.errors import SurveyRefused
 from fitup.joints.unseen import Unseen
 from fitup.model import Job
 from fitup.network.congruency import (
@@ -147,9 +148,11 @@ def changes_words(
     """
     lines: list[str] = []
     for one in solved.values():
-        lines += _changed(
-            job, control_changes(one), f"{one.epoch.file}: control", " since control.csv"
-        )
+        who = f"{one.epoch.file}: control"
+        try:
+            lines += _changed(job, control_changes(one), who, " since control.csv")
+        except SurveyRefused:
+            lines.append(f"{who}: does not fit at all: nothing can be said of single points")
     for before, after in compared(solved, since):
         who = f"{after.epoch.file}: against {before.epoch.file} of {_day(before)}, points"
         lines += _changed(job, epoch_changes(before, after), who, "")

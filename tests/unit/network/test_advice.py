@@ -8,8 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from fitup.errors import SurveyRefused
 from fitup.jobfolder import read_job
 from fitup.network.solve import Solved, solve, solve_epochs
 
@@ -137,6 +139,48 @@ def test_a_control_point_that_moved(network_site: Any):
     again = solve(replace(job, excluded={"CP2": "settled"}), site.epoch, site.read())
     assert again.findings == ()
     assert again.position("CP2") == pytest.approx(site.control["CP2"], abs=3e-3)
+
+
+def test_axes_of_control_exchanged(network_site: Any):
+    """Found from the shape that the observations give, whether control counts or is held."""
+    site = network_site(5)
+    turned = {
+        n: replace(c, position=c.position[[1, 0, 2]] + [2e4, -2e4, 0.0])
+        for n, c in site.job.control.items()
+    }
+    for use in ("weighted", "held"):
+        control = {n: replace(c, use=use) for n, c in turned.items()}
+        try:
+            lines = solve(replace(site.job, control=control), site.epoch, site.read()).findings
+        except SurveyRefused as refused:
+            lines = refused.findings
+        (line,) = lines
+        assert line.startswith("if easting and northing of control.csv are exchanged, control that")
+        assert line.endswith(" m; correct its header")
+
+
+def test_names_of_control_exchanged(network_site: Any):
+    site = network_site(5)
+    control = dict(site.job.control)
+    control["CP1"], control["CP3"] = (
+        replace(control["CP1"], position=control["CP3"].position),
+        replace(control["CP3"], position=control["CP1"].position),
+    )
+    found = solve(replace(site.job, control=control), site.epoch, site.read())
+    assert [a.cause for a in found.advice] == ["exchanged"]
+    (line,) = found.findings
+    assert line.startswith("if control points CP1 and CP3 are exchanged, control that is 1")
+    assert line.endswith(" m; correct the names in control.csv, or in the observations")
+
+
+def test_one_point_far_off_is_no_exchange(network_site: Any):
+    site = network_site(5)
+    control = dict(site.job.control)
+    far = control["CP2"]
+    control["CP2"] = replace(far, position=far.position + np.array([1.0, 0.0, 0.0]))
+    found = solve(replace(site.job, control=control), site.epoch, site.read())
+    assert [a.cause for a in found.advice] != ["exchanged"]
+    assert "CP2" in found.findings[0]
 
 
 @pytest.mark.parametrize(

@@ -255,3 +255,13 @@ def test_a_file_without_a_row(messages_of: Tell):
     assert messages_of(shots=HEAD) == [
         "shots.csv: found no observation; allowed: at least one row; is the file cut off?"
     ]
+
+
+def test_what_is_wrong_alike_in_many_rows_is_told_once(messages_of: Tell):
+    rows = "".join(f"S1,A-L,1,{390 + k},100,20,04:{12 + k}:00\n" for k in range(9))
+    (line,) = messages_of(shots=HEAD.replace("hz_gon", "hz_deg") + rows)
+    assert line == (
+        "shots.csv, row 2, hz_deg: found a reading beyond a full circle, and in 8 more rows; "
+        "allowed: from 0 to a circle of 400 gon or 360 degrees; gon under a column of degrees? "
+        "Correct the unit in the header"
+    )
