@@ -5,6 +5,9 @@ from __future__ import annotations
 import csv
 import json
 import re
+import shutil
+from pathlib import Path
+from typing import Any
 
 import pypdf
 import pytest
@@ -225,3 +228,60 @@ def test_a_plan_shows_how_sure_it_is(fitup, job):
     told = json.loads(fitup("plan", folder, "--json").out)
     assert {j["joint"] for j in told["sure"]["joints"]} == {"J1"}
     assert "all checks inside at once with" in told["plan"]["method"]
+
+
+ROOT = Path(__file__).parents[2]
+LOCK = ROOT / "examples" / "skerrin-lock"
+
+
+def test_the_example_is_what_its_maker_writes():
+    maker = ROOT / "examples" / "make_lock.py"
+    scope: dict[str, Any] = {"__name__": "made", "__file__": str(maker)}
+    exec(maker.read_text("utf-8"), scope)
+    written = {p.name: p.read_text("utf-8") for p in LOCK.iterdir() if p.is_file()}
+    assert scope["files"]() == written
+
+
+def test_the_night_of_the_lock_off(fitup, tmp_path):
+    """From before sunrise to the quarter of an hour in which it is locked, and after."""
+    folder = tmp_path / "skerrin-lock"
+    shutil.copytree(LOCK, folder)
+    forecast = folder / "forecast.csv"
+
+    def at(clock, *more):
+        when = f"2031-04-04T{clock}"
+        return fitup("lockoff", folder, "--temperatures", forecast, "--at", when, *more)
+
+    early = at("05:00")
+    assert early.code == 3
+    assert "ahead E1: WAIT\nGap at P1 LEFT edge: wide by 24.2 mm" in early.out
+    assert "every check is surely inside 2031-04-04 10:56 to 11:12: wait." in early.out
+    locked = at("11:00", "--out", tmp_path / "night-16")
+    assert locked.code == 0
+    assert "Joint K1: back W7, ahead E1: LOCK\nEvery check is inside, the whole" in locked.out
+    pages = pypdf.PdfReader(tmp_path / "night-16" / "lockoff.pdf").pages
+    record = " ".join(" ".join(p.extract_text() for p in pages).split())
+    for told in (
+        "LOCK-OFF RECORD for 2031-04-04 11:00",
+        "surely inside 2031-04-04 10:56 to 11:12; 2031-04-04 18:22 to 18:52",
+        "survey-night-16.csv, 2031-04-04 04:20: 6.7 h old, at most 10.0 h",
+        "Engineer in charge: LOCK released",
+    ):
+        assert told in record
+    late = at("18:30")
+    assert late.code == 3
+    assert "The survey is 14.2 h old, at most 10.0 h are allowed: survey again." in late.out
+    # one hold point is open again
+    holds = folder / "holds.csv"
+    holds.write_text(holds.read_text("utf-8").replace('"M. Tallis, 06:30"', ""), "utf-8")
+    held = at("11:00")
+    assert held.code == 3
+    assert (
+        "Every check is inside, but not released: H2 weld crew, preheat and cover ready."
+        in held.out
+    )
+    # without thermometers and readings at the joint nothing is sure
+    for name in ("readings.csv", "temperatures.csv"):
+        (folder / name).unlink()
+    said = fitup("windows", folder, "--as-surveyed", "--temperatures", forecast)
+    assert re.search(r"^wait +nothing moves +2031-04-04 .* never$", said.out, re.M)
