@@ -78,6 +78,7 @@ def _groups(course: Course) -> list[list[int]]:
 def _steel(panel: Any, job: Job, series: SteelSeries, times: list[dt.datetime]) -> None:
     shown = DISPLAY[job.units].temperature
     told: list[tuple[float, ...]] = []
+    ends: list[tuple[float, str]] = []
     for k, name in enumerate(job.segments):
         values = tuple(from_si(v, "temperature", shown.suffix) for v in series.mean[:, k])
         if values in told:
@@ -85,9 +86,10 @@ def _steel(panel: Any, job: Job, series: SteelSeries, times: list[dt.datetime]) 
         told.append(values)
         word = name if len({tuple(c) for c in series.mean.T}) > 1 else "steel"
         panel.plot(times, values, _LINES[(len(told) - 1) % 4], color="black", lw=1.2)
-        panel.annotate(word, (times[-1], values[-1]), xytext=(4, 0), textcoords="offset points")
+        ends.append((values[-1], word))
     panel.set_ylabel(f"steel, {shown.word}")
     panel.margins(y=0.15)
+    _label_ends(panel, times[-1], ends)
 
 
 def _checks(

@@ -57,6 +57,19 @@ def refusals(call) -> list[str]:
     return [str(p) for p in refused.value.problems]
 
 
+def test_plates_of_one_mark_may_be_wrong_by_the_same(case):
+    """Two of a mark that was bought to limits: twice its doubt, not the root of two."""
+    plan = plan_of(case.job, {"B1": ("P20", "P5", "P5", "P5")})
+    alike = {m: replace(p, spread=4e-4, alike=m == "P5") for m, p in case.job.plates.items()}
+    told = carry(replace(case.job, plates=alike), case.influence, plan)
+    assert next(m for m in told.moved if m.seat == "B1").uncertainty == pytest.approx(8e-4)
+    apart = {m: replace(p, spread=4e-4) for m, p in case.job.plates.items()}
+    told = carry(replace(case.job, plates=apart), case.influence, plan)
+    assert next(m for m in told.moved if m.seat == "B1").uncertainty == pytest.approx(
+        4e-4 * np.sqrt(2.0)
+    )
+
+
 def test_as_planned_by_hand(case, raised):
     told = carry(case.job, case.influence, raised)
     moved = {m.seat: m for m in told.moved}

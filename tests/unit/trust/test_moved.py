@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fitup.certify import certify
 from fitup.jobfolder import read_job, start_job
+from fitup.jobfolder.series import SteelSeries
 from fitup.joints import joint_state
+from fitup.joints.thermal import apart_rates
 from fitup.model import Doubts, Learned
 from fitup.model.rules import plate_limits
 from fitup.optimize import make_plan
-from fitup.structure import influence_of, rigid_influence
+from fitup.structure import influence_of, rigid_influence, with_warmth
 from fitup.survey import read_survey
 from fitup.trust import Source, make_budget
 from fitup.trust.montecarlo import simulate
 from fitup.trust.robust import robust_plan
+from fitup.trust.windows import course_of
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +75,46 @@ def test_learned_corrections_take_the_place_of_doubts_beforehand(case, plan):
     together += 0.6 * (np.outer(one, other) + np.outer(other, one))
     two = [columns_of(taught, "stiffness")["A1"], columns_of(taught, "bedding")[moved]]
     assert np.array(two).T @ np.array(two) == pytest.approx(together, abs=1e-15)
+
+
+def test_learned_expansion_counts_over_the_way_of_the_steel(case, plan):
+    segments = {
+        n: replace(s, expansion=12e-6, fixed_point=s.centre + np.array([0.0, 100.0, 0.0]))
+        for n, s in case.job.segments.items()
+    }
+    steel = {n: replace(s, mean=s.mean - 4.0) for n, s in case.survey.steel.items()}
+    cold = replace(case, survey=replace(case.survey, steel=steel))
+    doubts = Doubts(expansion=0.1)
+    told = (Learned("expansion", "steel", 1.0, 0.03, (), "round 1"),)
+    plain, _ = budget_of(cold, plan, segments=segments, doubts=doubts)
+    taught, args = budget_of(cold, plan, segments=segments, doubts=doubts, learned=told)
+    before, after = columns_of(plain, "expansion")[""], columns_of(taught, "expansion")[""]
+    assert np.abs(before).max() > 1e-4
+    assert after == pytest.approx(0.3 * before)
+    drawn = simulate(*args, draws=40_000)
+    assert drawn.u == pytest.approx(taught.u, rel=0.02)
+
+
+def test_draws_know_which_way_corrections_err_together(case, plan):
+    """A pack that loses more, in draws and in the budget alike, is lower: the rest follows."""
+    moved = [s.seat for s in plan.seats if s.disturbed][:2]
+    told = (
+        Learned("bedding", moved[0], 2e-4, 1.5e-3, (), "round 1"),
+        Learned("stiffness", moved[0], 1.0, 0.3, (0.95,), "round 1"),
+    )
+    exact = {n: replace(p, uncertainty=1e-9 * p.uncertainty) for n, p in case.survey.points.items()}
+    sharp = replace(case, survey=replace(case.survey, points=exact))
+    budget, args = budget_of(sharp, plan, table(case), learned=told)
+    other, _ = budget_of(
+        sharp, plan, table(case), learned=(told[0], replace(told[1], correlations=(-0.95,)))
+    )
+    drawn = simulate(*args, draws=40_000)
+    rows = np.abs(budget.u / other.u - 1.0) > 0.02
+    assert rows.any()
+    both = np.corrcoef(drawn.values[:, rows].T)
+    said = budget.covariance[np.ix_(rows, rows)] / np.outer(budget.u[rows], budget.u[rows])
+    assert both == pytest.approx(said, abs=0.02)
+    assert drawn.u[rows] == pytest.approx(budget.u[rows], rel=0.015)
 
 
 def test_a_learned_movement_counts_over_the_way(case, plan):
@@ -155,6 +200,45 @@ def test_a_frame_in_draws_as_in_the_budget(tmp_path):
     # without it the draws would not know
     less = simulate(*args, draws=40_000)
     assert (less.u < 0.99 * budget.u).any()
+
+
+def test_cables_may_be_warmer_than_the_deck():
+    """Their own doubt: at the survey for every check, at locking for what is between two sides."""
+    folder = Path(__file__).parents[3] / "examples" / "quillgate-hung"
+    job = read_job(folder)
+    cables = {n: replace(c, expansion=12e-6) for n, c in job.frame.cables.items()}
+    job = with_warmth(replace(job, frame=replace(job.frame, cables=cables)))
+    survey = read_survey(folder, job)
+    state = joint_state(job, survey)
+    influence = influence_of(job, survey, folder)
+    apart = apart_rates(job, state.checks)
+    across = np.array([c.point is None for c in state.checks])
+    assert np.abs(apart[across]).max() > 1e-5
+    (line,) = (t for t in make_budget(job, survey, state, influence).not_counted if "cables" in t)
+    assert line == "temperature of cables (uncertainty.cables)"
+    doubtful = replace(job, doubts=Doubts(cables=3.0))
+    args = (doubtful, survey, state, influence)
+    there = dict(survey.steel)
+    budget = make_budget(*args, steel=there)
+    assert not any("cables" in t for t in budget.not_counted)
+    assert columns_of(budget, "cables then")[""] == pytest.approx(3.0 * apart)
+    assert columns_of(budget, "cables now")[""] == pytest.approx(3.0 * apart * across)
+    drawn = simulate(*args, steel=there, draws=20_000)
+    assert drawn.u == pytest.approx(budget.u, rel=0.03)
+    rows = budget.judged("V3")
+    mean = np.full((2, 3), survey.steel["V"].mean)
+    series = SteelSeries(
+        "day.csv",
+        dt.datetime(2031, 5, 1, 6),
+        np.array([0.0, 3600.0]),
+        mean,
+        np.zeros_like(mean),
+        ("day.csv",) * 3,
+        "steel",
+    )
+    course = course_of(doubtful, survey, make_budget(*args), series, "V3")
+    # at the survey's own steel there is nothing else beside the two
+    assert course.u[0] == pytest.approx(budget.u[rows], rel=1e-9)
 
 
 def by_class(case):
