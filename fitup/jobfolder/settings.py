@@ -103,7 +103,7 @@ _TOP: Final = (
     "survey",
 )
 _NETWORK: Final = {"refraction": (-1.0, 1.0), "projection_scale": (0.99, 1.01)}
-_SWITCHES: Final = ("air", "curvature", "sea_level")
+_SWITCHES: Final = ("collimation", "prism", "air", "curvature", "sea_level")
 
 
 @dataclass(slots=True)

@@ -67,6 +67,10 @@ class NetworkRules:
 
     datum: Literal["control", "free"] = "control"
     """Control as given, or a free network laid onto the control without being bent by it."""
+    collimation: bool = True
+    """Pointings in one face corrected by what the two-face sets of their set-up show."""
+    prism: bool = True
+    """Prism constants added to the distances."""
     air: bool = True
     """First velocity correction, where the instrument shows uncorrected distances."""
     curvature: bool = True

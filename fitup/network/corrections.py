@@ -40,7 +40,8 @@ def _sight(setup: Setup, pointing: Pointing, rules: NetworkRules, sets: int) -> 
     ):
         share = velocity_correction(instrument.wavelength, instrument.reference, shot.air)
         velocity = share * pointing.sd
-    sd = None if pointing.sd is None else pointing.sd + shot.prism + velocity
+    prism = shot.prism if rules.prism and pointing.sd is not None else 0.0
+    sd = None if pointing.sd is None else pointing.sd + prism + velocity
     return Sight(
         setup=shot.setup,
         target=shot.target,
@@ -52,7 +53,7 @@ def _sight(setup: Setup, pointing: Pointing, rules: NetworkRules, sets: int) -> 
         faces=pointing.faces,
         target_height=shot.target_height,
         velocity=velocity,
-        prism=0.0 if pointing.sd is None else shot.prism,
+        prism=prism,
         row=shot.row,
     )
 
@@ -89,9 +90,7 @@ def grid_scale(rules: NetworkRules, height: float) -> float:
     return rules.projection_scale * sea
 
 
-def shown(
-    seen: Sequence[Sight], rules: NetworkRules, height: float, collimated: bool
-) -> tuple[Shown, ...]:
+def shown(seen: Sequence[Sight], rules: NetworkRules, height: float) -> tuple[Shown, ...]:
     """Say of every correction whether it is on, and the most it came to.
 
     Parameters
@@ -100,14 +99,16 @@ def shown(
     rules : NetworkRules
     height : float
         Mean height of the set-ups [m].
-    collimated : bool
-        Whether any set was read in both faces.
     """
     flat = [s.sd * math.sin(s.v) for s in seen if s.sd is not None and s.v is not None]
     longest = max(flat, default=0.0)
+    both = any(s.faces == 2 for s in seen)
+    how = "by the mean of two faces"
+    if not rules.collimation and any(s.faces == 1 for s in seen):
+        how += "; pointings in one face as they were read"
     ppm = (grid_scale(rules, height) - 1.0) * 1e6
     return (
-        Shown("collimation and index", collimated, 0.0, "by the mean of two faces"),
+        Shown("collimation and index", both, 0.0, how),
         Shown(
             "prism constant",
             any(s.prism for s in seen),

@@ -54,9 +54,15 @@ def wrap(angle: float) -> float:
 
 
 def mean_faces(
-    read: ObservationSet,
+    read: ObservationSet, *, correct: bool = True
 ) -> tuple[list[Pointing], dict[str, FaceErrors], list[str]]:
     """Mean the faces of every set.
+
+    Parameters
+    ----------
+    read : ObservationSet
+    correct : bool
+        Correct pointings in one face by what the two-face sets of their set-up show.
 
     Returns
     -------
@@ -72,7 +78,8 @@ def mean_faces(
         sets.setdefault((shot.setup, shot.target, shot.set), {})[shot.face] = shot
     errors = {name: _errors(name, sets) for name in read.setups}
     findings = [line for name in read.setups for line in _disagreeing(read, name, sets, errors)]
-    return [_mean(s, errors[key[0]]) for key, s in sets.items()], errors, findings
+    taken = errors if correct else dict.fromkeys(errors, FaceErrors(None, None))
+    return [_mean(s, taken[key[0]]) for key, s in sets.items()], errors, findings
 
 
 def unit_problems(read: ObservationSet) -> list[Problem]:

@@ -130,7 +130,7 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
     SurveyRefused
         If set-ups cannot be joined, or something is not determined.
     """
-    pointings, errors, disagree = mean_faces(read)
+    pointings, errors, disagree = mean_faces(read, correct=job.network.collimation)
     seen = sights(read, pointings, job.network)
     origin, control = _control(job)
     start = find_start_or_mistake(read, seen, control)
@@ -161,7 +161,7 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
         read=read,
         faces=errors,
         sights=seen,
-        corrections=shown(seen, job.network, height, any(s.faces == 2 for s in seen)),
+        corrections=shown(seen, job.network, height),
         control={n: c for n, c in control.items() if n in network.nodes},
         origin=origin,
         datum=datum,

@@ -45,6 +45,12 @@ def test_the_prism_constant_is_added(network_site: Any):
     found = solve(site.job, site.epoch, replace(read, shots=shots))
     assert found.position("T2") == pytest.approx(site.targets["T2"], abs=1e-7)
     assert {c.name: c.greatest for c in found.corrections}["prism constant"] == 0.0169
+    off = replace(site.job, network=NetworkRules(prism=False))
+    found = solve(off, site.epoch, replace(read, shots=shots))
+    assert not {c.name: c.on for c in found.corrections}["prism constant"]
+    assert [s.sd for s in found.sights if s.target == "T2"] == [
+        s.sd for s in shots if s.target == "T2" and s.face == 1
+    ]
 
 
 def test_target_heights_are_taken_off(network_site: Any):

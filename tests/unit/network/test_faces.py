@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fitup.model import NetworkRules
 from fitup.network.faces import mean_faces
+from fitup.network.solve import solve
 
 COLLIMATION, INDEX = 4e-5, -7e-5
 
@@ -58,6 +60,25 @@ def test_one_face_is_corrected_by_what_the_others_show(reads: Any, face: int):
         own = truth[p.shot.setup, "T1"]
         assert p.hz == pytest.approx(own.hz, abs=1e-9)
         assert p.v == pytest.approx(own.v, abs=1e-9)
+
+
+def test_one_face_stays_as_read_where_the_engineer_says_so(reads: Any, network_site: Any):
+    """The switch leaves means of two faces as they are."""
+    _, off = reads
+    kept = replace(off, shots=tuple(s for s in off.shots if s.target != "T1" or s.face == 1))
+    corrected, as_read = (mean_faces(kept, correct=c)[0] for c in (True, False))
+    for one, other in zip(corrected, as_read, strict=True):
+        if one.faces == 2:
+            assert (other.hz, other.v) == (one.hz, one.v)
+        else:
+            assert (other.hz, other.v) == (one.shot.hz, one.shot.v)
+            assert other.v - one.v == pytest.approx(INDEX)
+    site = network_site(1)
+    job = replace(site.job, network=NetworkRules(collimation=False))
+    says = {c.name: c.says for c in solve(job, site.epoch, kept).corrections}
+    assert says["collimation and index"] == (
+        "by the mean of two faces; pointings in one face as they were read"
+    )
 
 
 def test_without_two_faces_nothing_is_corrected(reads: Any):
