@@ -27,6 +27,8 @@ class Warm(Protocol):
 
     near: float
     """How far this and what is linear in temperature may be apart [m or rad]."""
+    look: str
+    """Why they may be further apart, for messages."""
 
     def change(
         self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
@@ -64,6 +66,7 @@ class FreeWarmth:
 
     #: second order of bending
     near = 2e-6
+    look = ""
 
     def __init__(self, job: Job) -> None:
         self.job = job
@@ -82,6 +85,7 @@ class FrameWarmth:
 
     #: turns and cables of second order; a seat that lifts off goes further
     near = 1e-4
+    look = "; at that steel other seats may carry, or a cable be slack"
 
     def __init__(self, job: Job, states: FrameStates) -> None:
         self.job, self.states = job, states

@@ -136,7 +136,19 @@ def _show(job: Job, series: SteelSeries, options: list[Option]) -> None:
     for option in options:
         if option.name == "jack and wait":
             click.echo(_how_to_wait(job, option))
+    for option in options:
+        if option.lifted:
+            click.echo(_lifted_words(series, option))
     click.echo("A forecast is not a reading: read the steel before anybody locks.")
+
+
+def _lifted_words(series: SteelSeries, option: Option) -> str:
+    """Say from when on other seats carry, so that windows say nothing any more."""
+    told = ", ".join(f"{name} at {series.clock(s):%Y-%m-%d %H:%M}" for s, name in option.lifted)
+    return (
+        f"{option.name}: the steel would lift the deck off {told}; from then on nothing said here "
+        "holds."
+    )
 
 
 def _option_row(series: SteelSeries, option: Option, k: int) -> list[str]:
@@ -233,6 +245,9 @@ def _option_json(series: SteelSeries, option: Option) -> dict[str, Any]:
         "plates": option.work.plates,
         "stages": option.work.stages,
         "temperature": option.temperature,
+        "lifted": [
+            {"seat": name, "from": series.clock(s).isoformat()} for s, name in option.lifted
+        ],
         "joints": [
             {
                 "joint": course.joint,

@@ -52,7 +52,8 @@ def confirm_lockoff(
             count += 2
             again = float(exact[number[told.check.id]])
             if abs(told.value - again) > heat.near:
-                wrong.append(f"{told.check.id} is {told.value:.6g}, recomputed it is {again:.6g}")
+                both = f"is {told.value:.6g}, recomputed it is {again:.6g}"
+                wrong.append(f"{told.check.id} {both}{heat.look}")
         wrong += _probabilities(own.trust, draws, number)
         if series is not None and own.course is not None:
             found, checked = _windows(job, heat, state.checks, state.values, own.course, series)
@@ -135,5 +136,6 @@ def _windows(
                 allowed = allowed_of(check)
                 assert allowed is not None
                 if abs(float(exact[number[check.id]]) - aim_of(check)) > allowed + heat.near:
-                    wrong.append(f"{check.id} is outside at {series.clock(seconds)} of a window")
+                    when = f"is outside at {series.clock(seconds)} of a window"
+                    wrong.append(f"{check.id} {when}{heat.look}")
     return wrong, count

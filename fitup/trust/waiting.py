@@ -18,8 +18,8 @@ from fitup.optimize.wishes import attainable
 from fitup.survey.points import Survey
 from fitup.trust.budget import Budget, make_budget, moving_rates
 from fitup.trust.conformity import aim_of, allowed_of
-from fitup.trust.moved import Effect
-from fitup.trust.windows import Course, course_of
+from fitup.trust.moved import Effect, moves_of
+from fitup.trust.windows import Course, course_of, lifted_off
 
 Report = Callable[[str], None]
 #: parts of the way to the temperature at which gaps close by themselves
@@ -40,7 +40,7 @@ class Option:
     """One way to close the joints, and when every joint may then be locked.
 
     ``name`` is ``jack``, ``wait`` or ``jack and wait``; the last was planned for the even steel
-    temperature [K].
+    temperature [K]. ``lifted`` says when the steel would lift a frame off which seats.
     """
 
     name: str
@@ -48,6 +48,7 @@ class Option:
     budget: Budget
     courses: tuple[Course, ...]
     temperature: float | None = None
+    lifted: tuple[tuple[float, str], ...] = ()
 
 
 def work_of(plan: Plan | None) -> Work:
@@ -72,7 +73,11 @@ def option_of(
     budget = make_budget(job, survey, state, influence, plan, effect=effect)
     joints = [name for name in job.joints if budget.judged(name)]
     courses = tuple(course_of(job, survey, budget, series, name) for name in joints)
-    return Option("wait" if plan is None else "jack", work_of(plan), budget, courses)
+    x = np.zeros(len(influence.seats)) if plan is None else moves_of(influence, plan)
+    may_lift = frozenset[str]() if influence.exact is None else influence.exact.may_lift
+    lifted = lifted_off(job, survey, series, may_lift, influence.state(x)[1])
+    name = "wait" if plan is None else "jack"
+    return Option(name, work_of(plan), budget, courses, lifted=lifted)
 
 
 def gap_temperature(job: Job, budget: Budget, joints: Sequence[str]) -> float | None:

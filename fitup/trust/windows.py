@@ -216,6 +216,41 @@ def _piece(
     return None if low > high else (low, high, opens, closes)
 
 
+def lifted_off(
+    job: Job, survey: Survey, series: SteelSeries, may_lift: frozenset[str], reactions: Array
+) -> tuple[tuple[float, str], ...]:
+    """Return when the steel would lift a frame off each of its seats first [s], earliest first.
+
+    From then on other seats carry, and what is said of temperatures no longer holds.
+
+    Parameters
+    ----------
+    job, survey, series
+    may_lift : frozenset of str
+        Seats that can only push.
+    reactions : Array (n,)
+        Of all seats at the steel of the survey [N].
+    """
+    if job.warmth is None:
+        return ()
+    then = survey.steel.values()
+    away = np.hstack(
+        [series.mean - [s.mean for s in then], series.difference - [s.difference for s in then]]
+    )
+    loads = reactions + away @ job.warmth.reactions.T
+    found = []
+    for i, name in enumerate(job.seats):
+        if name not in may_lift or reactions[i] <= 0.0:
+            continue
+        gone = np.flatnonzero(loads[:, i] < 0.0)
+        if len(gone):
+            k = int(gone[0])
+            share = loads[k - 1, i] / (loads[k - 1, i] - loads[k, i]) if k else 1.0
+            step = series.seconds[k] - series.seconds[k - 1] if k else 0.0
+            found.append((float(series.seconds[k] - (1.0 - share) * step), name))
+    return tuple(sorted(found))
+
+
 def survey_times(job: Job, series: SteelSeries, checks: tuple[Check, ...]) -> tuple[Window, ...]:
     """Return when the joint holds still long enough for a survey.
 

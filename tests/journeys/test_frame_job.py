@@ -200,6 +200,33 @@ def test_warmth_goes_through_the_frame(fitup, job):
     assert "brought from 14.0 °C to 15.0 °C as the frame lets it expand" in fitup("check", job).out
 
 
+def test_steel_that_lifts_the_deck_off_a_seat_is_named(fitup, job):
+    """100 kN on a rear seat, 7.75 kN less for each degree of the top: 12.9 of 30 by 08:35."""
+    change(job, "segments.csv", ",fixed_E_m,fixed_N_m,fixed_H_m\n", ",depth_m\n")
+    change(job, "segments.csv", "40.0000,200.0000,30.0000", "2.0")
+    change(job, "segments.csv", "160.0120,200.0000,30.0000", "2.0")
+    text = (job / "seats.csv").read_text(encoding="utf-8")
+    loads = re.sub(r"(?m)^(A1-S[34],.*),20,1200,,", r"\1,0,1200,100,", text)
+    assert loads != text
+    (job / "seats.csv").write_text(loads, encoding="utf-8")
+    day = job.parent / "day.csv"
+    day.write_text(
+        "time,A1_top_C,A1_bottom_C,B1_C\n"
+        "2031-05-15T06:00,9,9,9\n2031-05-15T12:00,46,16,31\n2031-05-15T20:00,14,14,14\n",
+        encoding="utf-8",
+    )
+    said = fitup("windows", job, "--as-surveyed", "--temperatures", day)
+    assert said.code == 0
+    assert (
+        "wait: the steel would lift the deck off A1-S3 at 2031-05-15 08:35, A1-S4 at 2031-05-15 "
+        "08:35; from then on nothing said here holds."
+    ) in said.out.splitlines()
+    told = json.loads(fitup("windows", job, "--as-surveyed", "--temperatures", day, "--json").out)
+    lifted = told["options"][0]["lifted"]
+    assert [o["seat"] for o in lifted] == ["A1-S3", "A1-S4"]
+    assert lifted[0]["from"].startswith("2031-05-15T08:3")
+
+
 def test_a_frame_of_a_segment_without_expansion_takes_no_fixed_point(fitup, job):
     change(job, "segments.csv", "0.000012,40.0000,200.0000,30.0000", ",40.0000,200.0000,30.0000")
     assert fitup("check", job).err == (
