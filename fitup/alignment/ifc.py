@@ -83,6 +83,8 @@ def read_ifc(path: Path, shown: str | None = None, name: str | None = None) -> D
     names = [_plain(str(a["name"])) for a in facts["alignments"]]
     if not names and units is not None:
         root.complain("no IfcAlignment", "one or more", "is this the right file?")
+    if any(not _plain_world(*w) for w in facts["worlds"]):
+        root.complain("a world that is shifted or turned", "one at the origin, not turned", _AGAIN)
     chosen = choose(Teller("IfcAlignment", file, problems), names, name)
     axis = None
     if chosen is not None and units is not None:
@@ -143,6 +145,16 @@ def _facts(path: Path, file: str) -> dict[str, Any]:
 def _plain(text: str) -> str:
     """Return text of a file on one line, without what could steer a terminal."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _plain_world(origin: Any, upright: Any, ahead: Any) -> bool:
+    """Tell whether a coordinate system of the whole file changes nothing."""
+    return (
+        not any(origin or ())
+        and list(upright or (0.0, 0.0, 1.0))[:2] == [0.0, 0.0]
+        and list(ahead or (1.0, 0.0))[1:2] == [0.0]
+        and (ahead is None or ahead[0] > 0.0)
+    )
 
 
 def _units(root: Teller, told: Sequence[dict[str, Any]], notes: list[Problem]) -> _Units | None:

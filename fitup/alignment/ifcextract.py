@@ -74,6 +74,13 @@ def segments(layout: Any) -> list[dict[str, Any] | None]:
     return [parameters(s) for s in own]
 
 
+def axes(place: Any) -> list[Any]:
+    """Return origin, upright axis and x axis of a placement; null where they are left out."""
+    parts = (("Location", "Coordinates"), ("Axis", "DirectionRatios"))
+    last = get(get(place, "RefDirection"), "DirectionRatios")
+    return [*(get(get(place, part), what) for part, what in parts), last]
+
+
 def placement(entity: Any) -> list[Any] | None:
     """Return the placements of an entity, inner first; None where one is not a local placement."""
     found: list[Any] = []
@@ -81,17 +88,7 @@ def placement(entity: Any) -> list[Any] | None:
     while place is not None:
         if not place.is_a("IfcLocalPlacement") or len(found) > 50:
             return None
-        axes = get(place, "RelativePlacement")
-        found.append(
-            [
-                get(get(axes, part), what)
-                for part, what in (
-                    ("Location", "Coordinates"),
-                    ("Axis", "DirectionRatios"),
-                    ("RefDirection", "DirectionRatios"),
-                )
-            ]
-        )
+        found.append(axes(get(place, "RelativePlacement")))
         place = get(place, "PlacementRelTo")
     return found
 
@@ -177,6 +174,10 @@ def extract(path: str) -> dict[str, Any]:
         "schema": schema,
         "log": ifcopenshell.get_log(),
         "units": [unit(u) for u in units if get(u, "UnitType") in ("LENGTHUNIT", "PLANEANGLEUNIT")],
+        "worlds": [
+            axes(get(c, "WorldCoordinateSystem"))
+            for c in file.by_type("IfcGeometricRepresentationContext", include_subtypes=False)
+        ],
         "conversions": conversions(file),
         "alignments": alignments,
         "made": str(file.header.file_name.time_stamp or ""),

@@ -88,9 +88,12 @@ def test_placements_and_map_are_turned_and_shifted(read: Read):
     """A placement turned by a quarter to the left, then a map turned by atan(3/4) to the left."""
     plain = read_design(AXIS).alignment
     axis = read(
-        ("#7=IFCAXIS2PLACEMENT3D(#6,$,$)", "#7=IFCAXIS2PLACEMENT3D(#6,$,#906)"),
-        ("#6=IFCCARTESIANPOINT((0.,0.,0.))", "#6=IFCCARTESIANPOINT((10.,20.,3.))"),
-        ("#8=", "#906=IFCDIRECTION((0.,1.,0.));\n#8="),
+        ("#10=IFCLOCALPLACEMENT($,#7)", "#10=IFCLOCALPLACEMENT($,#907)"),
+        (
+            "#8=",
+            "#905=IFCCARTESIANPOINT((10.,20.,3.));\n#906=IFCDIRECTION((0.,1.,0.));\n"
+            "#907=IFCAXIS2PLACEMENT3D(#905,$,#906);\n#8=",
+        ),
         ("4000.0,8500.0,0.,1.,0.,1.)", "3980.0,8510.0,-1.,0.8,0.6,1.)"),
     ).alignment
     assert plain is not None and axis is not None
@@ -200,10 +203,18 @@ AGAIN = "correct it in the design program and export it again"
             "lengths of the alignment are those of the grid; export it in grid coordinates",
         ),
         (
-            "#7=IFCAXIS2PLACEMENT3D(#6,$,$)",
-            "#907=IFCDIRECTION((0.,0.1,1.));\n#7=IFCAXIS2PLACEMENT3D(#6,#907,$)",
+            "#10=IFCLOCALPLACEMENT($,#7)",
+            "#907=IFCDIRECTION((0.,0.1,1.));\n#906=IFCAXIS2PLACEMENT3D(#6,#907,$);\n"
+            "#10=IFCLOCALPLACEMENT($,#906)",
             f"{WHERE}: found a tilted placement; allowed: one that is turned in plan only; export "
             "the alignment alone again",
+        ),
+        (
+            "'Model',3,1.E-05,#7,$)",
+            "'Model',3,1.E-05,#908,$);\n#908=IFCAXIS2PLACEMENT3D(#909,$,$);\n"
+            "#909=IFCCARTESIANPOINT((100.,0.,0.))",
+            "axis.ifc, IFC: found a world that is shifted or turned; allowed: one at the origin, "
+            "not turned; export the alignment alone again",
         ),
         (
             "'IFC4X3_ADD2'",
