@@ -57,14 +57,14 @@ def balance(line: Line) -> Balanced:
     found = _optimum(own, links, alone, pairs, start)
     if found is None:
         middle = [np.array([0.5 * (v[0] + v[-1]) for v in space.values]) for space in line.spaces]
-        return Balanced(line, 0.0, middle, (own, links), (own, links))
+        return Balanced(line, line.base, middle, (own, links), (own, links))
     x = np.split(found[0], start[1:-1])
     of_own, of_links = found[1:]
     line, moved = _moved(line, x)
     own = [squares(M, h) for M, h in line.own]
     links = [squares(np.hstack([k.A, k.B]), k.h) for k in line.links]
     tight = (_fold(own, alone, of_own), _fold(links, pairs, of_links))
-    return Balanced(line, moved, x, (own, links), tight)
+    return Balanced(line, line.base + moved, x, (own, links), tight)
 
 
 def _moved(line: Line, x: Sequence[Array]) -> tuple[Line, float]:

@@ -99,15 +99,17 @@ def _solve(
         return True
     uses = plates_used(deck.line.spaces, found.kept)
     below = limit - found.moved
-    lines = list_lines(found.ties, found.kept, uses, problem.stock, below, alike=False)
-    for line in lines or ():
+    lines, complete = list_lines(
+        found.ties, found.kept, uses, problem.stock, below, alike=False, deadline=deadline
+    )
+    for line in lines:
         pick = deck.pick(line, len(problem.seats))
         x = problem.settings(pick)
         score = problem.squares(x)
         inside = cap is None or problem.worst_ratio(x) <= cap
         if score < result.score and inside and problem.feasible(pick):
             result.pick, result.score = pick, score
-    if lines is not None:
+    if complete:
         result.lower, result.proven = result.score, True
     return True
 

@@ -6,7 +6,7 @@ branch, share a block; the fewer and smaller the blocks, the faster the recursio
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -35,18 +35,36 @@ class DeckLine:
             pick[block] = own
         return pick
 
+    def priced(self, problem: FitProblem, prices: Array, about: Array) -> Line:
+        """Return the line with a price (t,) on every plate of each mark, none below zero.
 
-def deck_line(
-    problem: FitProblem, cap: float | None, prices: Array | None = None
-) -> DeckLine | None:
+        What a pack costs grows about evenly with its thickness. That part, at each seat the line
+        that supports all packs from below nearest to ``about`` (n,), joins the squares, where the
+        bounds see it; what a pack costs more than that stays with it.
+        """
+        own, dearer, base = [], [], self.line.base
+        for block, (M, h) in zip(self.blocks, self.line.own, strict=True):
+            slopes, rest = np.zeros(len(block)), []
+            for k, i in enumerate(block):
+                price = problem.counts[i] @ prices
+                x = np.array([c.setting for c in problem.choices[i]])
+                slopes[k], least = support(x, price, float(about[i]))
+                rest.append(np.maximum(price - least - slopes[k] * (x - about[i]), 0.0))
+                base += least - slopes[k] * about[i]
+            shift = -0.5 * (M @ np.linalg.solve(M.T @ M, slopes))
+            own.append((M, h + shift))
+            base += float(h @ h - (h + shift) @ (h + shift))
+            dearer.append(rest)
+        return replace(self.line, own=own, prices=dearer, base=base)
+
+
+def deck_line(problem: FitProblem, cap: float | None) -> DeckLine | None:
     """Return a problem as a line, every ratio within ``cap``.
 
     Parameters
     ----------
     problem : FitProblem
     cap : float, optional
-    prices : Array (t,), optional
-        What every plate of each mark costs, none below zero.
 
     Returns
     -------
@@ -77,10 +95,7 @@ def deck_line(
     for k, (one, two) in enumerate(pairwise(blocks)):
         (A, right), (P, r) = squares[1][k], limits[1][k]
         links.append(Link(A[:, one], A[:, two], right, P[:, one], P[:, two], r))
-    priced = None
-    if prices is not None:
-        priced = [[problem.counts[i] @ prices for i in block] for block in blocks]
-    return DeckLine(Line(spaces, own, links, priced), blocks)
+    return DeckLine(Line(spaces, own, links), blocks)
 
 
 def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
@@ -145,6 +160,40 @@ def _end(ties: Array, start: int, left: set[int]) -> int:
         if len(_levels(ties, farthest)) <= len(levels):
             return start
         start = farthest
+
+
+def support(x: Array, y: Array, at: float) -> tuple[float, float]:
+    """Return slope and value at ``at`` of the line below all points that is highest there.
+
+    Parameters
+    ----------
+    x, y : Array (k,)
+        Points by rising x.
+    at : float
+
+    Examples
+    --------
+    >>> support(np.array([0.0, 1.0, 2.0]), np.array([0.0, 5.0, 2.0]), 1.5)
+    (1.0, 1.5)
+    """
+    hull: list[int] = []
+    for i in range(len(x)):
+        while hull and x[hull[-1]] == x[i] and y[hull[-1]] >= y[i]:
+            hull.pop()
+        if hull and x[hull[-1]] == x[i]:
+            continue
+        while len(hull) > 1:
+            one, two = hull[-2], hull[-1]
+            if (y[two] - y[one]) * (x[i] - x[one]) < (y[i] - y[one]) * (x[two] - x[one]):
+                break
+            hull.pop()
+        hull.append(i)
+    if len(hull) == 1:
+        return 0.0, float(y[hull[0]])
+    k = min(max(int(np.searchsorted(x[hull], at)), 1), len(hull) - 1)
+    one, two = hull[k - 1], hull[k]
+    slope = float((y[two] - y[one]) / (x[two] - x[one]))
+    return slope, float(y[one] + slope * (at - x[one]))
 
 
 _Rows = list[tuple[Array, Array]]

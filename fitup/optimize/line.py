@@ -16,9 +16,6 @@ import numpy as np
 from fitup.frames import Array
 from fitup.optimize.search import Space
 
-#: care at limit rows, as in the compiled step
-_CARE = 1e-10
-
 
 @dataclass(frozen=True, eq=False)
 class Link:
@@ -46,12 +43,15 @@ class Line:
         One between each segment and the next.
     prices : sequence of sequence of Array (k_i,), optional
         What every choice costs besides its squares, none below zero.
+    base : float
+        What every line costs besides.
     """
 
     spaces: Sequence[Space]
     own: Sequence[tuple[Array, Array]]
     links: Sequence[Link]
     prices: Sequence[Sequence[Array]] | None = None
+    base: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,16 +120,50 @@ class Tie:
         )
         return best + after.alone, alive[came]
 
-    def table(self, x: Array, after: Kept) -> Array:
-        """Return the cost of going from settings x (k, n) to each kept one, its own included."""
-        left, right = x @ self.to_a.T - self.h, after.x @ self.to_b.T
-        cost = (left**2).sum(axis=1)[:, None] + (right**2).sum(axis=1)[None, :]
-        cost = np.maximum(cost - 2.0 * left @ right.T, 0.0) + (self.rest + after.alone)[None, :]
+    def within(
+        self, x: Array, cost: Array, after: Kept, rest: Array, limit: float, most: int
+    ) -> tuple[Array, Array, Array, bool]:
+        """Return the ways from settings to kept ones ahead that cost no more than a limit.
+
+        Parameters
+        ----------
+        x : Array (k, n), cost : Array (k,)
+            Settings behind, and what it has cost to come there.
+        after : Kept
+        rest : Array
+            Least cost from each setting of ``after`` on, its own not included.
+        limit : float
+        most : int
+            About how many to find at most.
+
+        Returns
+        -------
+        behind, ahead : Array
+            Numbers of settings.
+        cost : Array
+            What it has cost to come to the one ahead, its own included.
+        complete : bool
+            Whether these are all.
+        """
+        from fitup.optimize.minplus import sums_within
+
+        if not len(x) or not len(after.x):
+            none = np.zeros(0, dtype=np.int64)
+            return none, none, np.zeros(0), True
         near, far = x @ self.P.T, after.x @ self.Q.T
-        live = near.max(axis=0, initial=-np.inf) + far.max(axis=0, initial=-np.inf) > self.r
-        for i in np.flatnonzero(live):
-            cost[near[:, i][:, None] + far[:, i][None, :] > self.r[i] + _CARE] = np.inf
-        return np.asarray(cost)
+        live = near.max(axis=0) + far.max(axis=0) > self.r
+        behind, ahead, total, complete = sums_within(
+            x @ self.to_a.T - self.h,
+            cost + self.rest,
+            after.x @ self.to_b.T,
+            after.alone + rest,
+            np.ascontiguousarray(near[:, live]),
+            np.ascontiguousarray(far[:, live]),
+            self.r[live],
+            limit,
+            most,
+        )
+        return behind, ahead, total + after.alone[ahead], bool(complete)
 
 
 def best_line(ties: Sequence[Tie], kept: Sequence[Kept]) -> tuple[float, list[Array], Array]:

@@ -172,3 +172,64 @@ def least_sums(a: Any, v: Any, b: Any, near: Any, far: Any, r: Any) -> tuple[Any
             came[j] = order[found]
             last = found
     return best, came
+
+
+@_jit
+def sums_within(
+    a: Any, v: Any, b: Any, w: Any, near: Any, far: Any, r: Any, limit: float, most: int
+) -> tuple[Any, Any, Any, bool]:
+    """Return all pairs with ``v_i + |a_i - b_j|^2 + w_j <= limit`` whose limits allow them.
+
+    Parameters
+    ----------
+    a : (n, d), v : (n,)
+    b : (k, d), w : (k,)
+    near : (n, p), far : (k, p), r : (p,)
+        Limits of the pairs.
+    limit : float
+    most : int
+        The walk ends when it has found more pairs.
+
+    Returns
+    -------
+    i, j : (pairs,)
+    total : (pairs,)
+        ``v_i + |a_i - b_j|^2``.
+    complete : bool
+    """
+    n, d = a.shape
+    one, two, sums = np.empty(1024, np.int64), np.empty(1024, np.int64), np.empty(1024)
+    count = 0
+    if n == 0:
+        return one[:0], two[:0], sums[:0], True
+    order, bounds, low, high, least = plant(a, v)
+    nodes = len(least)
+    stack = np.empty(128, np.int64)
+    for j in range(len(b)):
+        top = limit - w[j]
+        stack[0] = 0
+        filled = 1
+        while filled:
+            filled -= 1
+            node = stack[filled]
+            if box_least(node, b, j, low, high, least) > top:
+                continue
+            if 2 * node + 2 < nodes:
+                stack[filled], stack[filled + 1] = 2 * node + 1, 2 * node + 2
+                filled += 2
+                continue
+            for t in range(bounds[node, 0], bounds[node, 1]):
+                i = order[t]
+                total = v[i]
+                for q in range(d):
+                    total += (a[i, q] - b[j, q]) ** 2
+                if total > top or not allowed(near, far, r, i, j):
+                    continue
+                if count == len(one):
+                    if count >= most:
+                        return one[:count], two[:count], sums[:count], False
+                    one, two = np.append(one, one), np.append(two, two)
+                    sums = np.append(sums, sums)
+                one[count], two[count], sums[count] = i, j, total
+                count += 1
+    return one[:count], two[:count], sums[:count], True

@@ -122,6 +122,21 @@ def solve_line(
     return LineResult(picks, score + moved, lower, proven, kept, ties, moved, sweeps)
 
 
+def near_picks(line: Line, fewest: int) -> list[Array] | None:
+    """Return so many settings of each segment about the continuous optimum, picks (k, n) each.
+
+    None where a segment has too many to list.
+    """
+    balanced = balance(line)
+    picks = []
+    for s, (R, z) in enumerate(_Around(balanced).near):
+        some, _ = _nearest(balanced.line, s, balanced.line.spaces[s], R, z, fewest, _FIRST)
+        if some is None:
+            return None
+        picks.append(some.pick)
+    return picks
+
+
 class _Around:
     """Least costs of the neighbours of every segment, all their settings being free.
 
@@ -271,7 +286,12 @@ def list_settings(
         if listed is None:
             return None
         pick = listed[0]
-    x = np.stack([v[pick[:, k]] for k, v in enumerate(space.values)], axis=1)
+    return costed(line, s, pick)
+
+
+def costed(line: Line, s: int, pick: Array) -> Kept:
+    """Return settings of a segment, picks (k, n), with what each costs alone."""
+    x = np.stack([v[pick[:, k]] for k, v in enumerate(line.spaces[s].values)], axis=1)
     M, h = line.own[s]
     alone = ((x @ M.T - h) ** 2).sum(axis=1)
     if line.prices is not None:

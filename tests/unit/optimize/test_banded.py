@@ -78,7 +78,7 @@ def test_a_bound_without_proof_is_true(seed: int):
     truth = search(space_of(problem, np.zeros(9), None), squares_goal(problem), best=1e9)
     with (
         mock.patch.multiple(module, _SEATS=(2,), _WORTH=10.0),
-        mock.patch.object(module, "list_lines", lambda *a, **k: None),
+        mock.patch.object(module, "list_lines", lambda *a, **k: ([], False)),
     ):
         found = solve_banded(problem, None, a_pick(problem))
     assert found is not None

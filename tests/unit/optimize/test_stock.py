@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+import importlib
 import itertools
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fitup.optimize.balance import balance
 from fitup.optimize.deckline import deck_line
+from fitup.optimize.line import Tie, best_line
+from fitup.optimize.minplus import sums_within
 from fitup.optimize.packs import Choice
 from fitup.optimize.problem import FitProblem
-from fitup.optimize.stock import solve_deck_line
+from fitup.optimize.stock import list_lines, plates_used, solve_deck_line
+from fitup.optimize.sweep import costed
+
+BENCHMARKS = Path(__file__).parents[3] / "benchmarks"
 
 CASES = settings(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
@@ -145,6 +153,90 @@ def test_a_held_segment_listed_away_from_its_neighbours_still_binds_them(seed: i
             assert found.proven
             assert still.feasible(found.pick)
             assert found.score == pytest.approx(truth, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_priced_line_costs_squares_and_prices(seed: int):
+    problem = random_problem(seed)
+    deck = deck_line(problem, None)
+    if deck is None:
+        return
+    rng = np.random.default_rng(seed)
+    n, prices = len(problem.seats), rng.uniform(0.0, 3.0, 2)
+    line = deck.priced(problem, prices, rng.uniform(-3.0, 3.0, n))
+    assert line.prices is not None
+    assert all((rest >= 0.0).all() for own in line.prices for rest in own)
+    balanced = balance(line)
+    for _ in range(5):
+        pick = np.array([rng.integers(len(c)) for c in problem.choices])
+        kept = [costed(balanced.line, s, pick[None, b]) for s, b in enumerate(deck.blocks)]
+        free = [replace(link, r=link.r + 1e9) for link in balanced.line.links]
+        score, _, _ = best_line([Tie.of(link) for link in free], kept)
+        used = sum(c[k] for c, k in zip(problem.counts, pick, strict=True))
+        truth = problem.squares(problem.settings(pick)) + float(used @ prices)
+        assert score + balanced.moved == pytest.approx(truth, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_ways_within_a_limit_are_all_found(seed: int):
+    rng = np.random.default_rng(seed)
+    a, v, b, w = rng.normal(size=(90, 3)), rng.random(90), rng.normal(size=(70, 3)), rng.random(70)
+    near, far, r = rng.normal(size=(90, 2)), rng.normal(size=(70, 2)), np.array([0.3, 1.0])
+    one, two, total, complete = sums_within(a, v, b, w, near, far, r, 2.5, 10_000)
+    table = v[:, None] + ((a[:, None, :] - b[None]) ** 2).sum(axis=2)
+    fits = (table + w[None, :] <= 2.5) & np.all(near[:, None] + far[None] <= r, axis=2)
+    assert complete
+    assert fits.any()
+    assert set(zip(one.tolist(), two.tolist(), strict=True)) == set(
+        map(tuple, np.argwhere(fits).tolist())
+    )
+    assert total == pytest.approx(table[one, two])
+
+
+def test_too_many_ways_are_said_to_be_so():
+    a = np.zeros((3000, 1))
+    one, _, _, complete = sums_within(
+        a, a[:, 0], a, a[:, 0], np.zeros((3000, 0)), np.zeros((3000, 0)), np.zeros(0), 1.0, 2000
+    )
+    assert not complete
+    assert 2000 <= len(one) < 3000 * 3000
+
+
+@pytest.mark.parametrize("most", [1, 3])
+def test_a_few_lines_only_are_no_proof(most: int):
+    problem = random_problem(0)
+    problem = replace(problem, stock=np.array([9, 9]))
+    deck = deck_line(problem, None)
+    assert deck is not None
+    ties = [Tie.of(link) for link in deck.line.links]
+    grids = [np.indices([len(problem.choices[i]) for i in b]) for b in deck.blocks]
+    kept = [costed(deck.line, s, g.reshape(len(g), -1).T) for s, g in enumerate(grids)]
+    uses = plates_used(deck.line.spaces, kept)
+    every, complete = list_lines(ties, kept, uses, problem.stock, 1e6, alike=False)
+    some, whole = list_lines(ties, kept, uses, problem.stock, 1e6, alike=False, most=most)
+    assert complete
+    assert not whole
+    assert len(some) < len(every)
+    assert all(problem.feasible(deck.pick(p, len(problem.seats))) for p in some)
+    best = min(problem.squares(problem.settings(deck.pick(p, len(problem.seats)))) for p in every)
+    assert best == pytest.approx(brute(problem, None))
+
+
+@pytest.mark.parametrize("share", [0.98, 1.0])
+def test_a_deck_with_too_little_steel_goes_lower_as_a_whole(
+    share: float, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.syspath_prepend(str(BENCHMARKS))
+    line_problem = importlib.import_module("instances").line_problem
+    problem = line_problem(4, 2, share=share)
+    found = solve_deck_line(problem, None, lambda pick: None)
+    assert found is not None
+    assert found.pick is not None
+    assert problem.feasible(found.pick)
+    assert found.proven
+    plenty = solve_deck_line(line_problem(4, 2), None, lambda pick: None)
+    assert plenty is not None
+    assert plenty.score < found.score
 
 
 def test_segments_out_of_order_are_laid_out_along_the_deck():
