@@ -30,8 +30,15 @@ from fitup.optimize.search import SearchResult
 from fitup.optimize.stock import list_lines, plates_used
 from fitup.optimize.sweep import solve_line
 
-#: seats in a block: more cut less and list more
-_SEATS: Final = (3, 4, 5, 6, 7)
+#: seats in a block, tried in this order: more cut less and list more
+_SEATS: Final = (7, 6, 5, 4, 3)
+#: how often a band is tried again, the cut being worth less with every better plan
+_AGAIN: Final = 3
+#: a better plan, as a share of the gap, for which that is worth while
+_BETTER: Final = 0.2
+_CARE: Final = 1e-9
+#: shares of the way from the bound of a band to what is worth listing
+_PARTS: Final = (1.0 / 16.0, 1.0 / 4.0, 1.0 / 2.0, 1.0)
 #: greatest share of the squares that the cut may be worth
 _WORTH: Final = 0.06
 
@@ -65,21 +72,22 @@ def solve_banded(
         None where rows do not fade enough, or blocks hold too many packs.
     """
     best = problem.squares(problem.settings(pick))
-    x0, reach = _better_plans(problem, best)
     result = SearchResult(pick, best, 0.0, False)
     tried = False
     for size in _SEATS:
-        band = _cut(problem, cap, x0, reach, size)
-        if 2.0 * band.delta > _WORTH * np.sqrt(best):
-            continue
-        if (
-            result.proven
-            or time.monotonic() > deadline
-            or not _solve(problem, cap, band, result, deadline)
-        ):
-            break
-        tried = True
-    return result if tried else None
+        for _ in range(_AGAIN):
+            before = result.score
+            band = _cut(problem, cap, *_better_plans(problem, before), size)
+            if 2.0 * band.delta > _WORTH * np.sqrt(before):
+                return result if tried else None
+            if time.monotonic() > deadline or not _solve(problem, cap, band, result, deadline):
+                break
+            tried = True
+            if result.proven or before - result.score < _BETTER * (result.score - result.lower):
+                return result
+        if tried:
+            return result
+    return None
 
 
 def _solve(
@@ -93,25 +101,37 @@ def _solve(
     found = solve_line(deck.line, below=limit, deadline=deadline)
     if found is None:
         return False
-    least = max(0.0, np.sqrt(max(0.0, found.lower)) - band.delta) ** 2
-    result.lower = max(result.lower, min(float(least), result.score))
+    _raise(result, found.lower, band)
     if not found.proven:
         return True
     uses = plates_used(deck.line.spaces, found.kept)
-    below = limit - found.moved
-    lines, complete = list_lines(
-        found.ties, found.kept, uses, problem.stock, below, alike=False, deadline=deadline
-    )
-    for line in lines:
-        pick = deck.pick(line, len(problem.seats))
-        x = problem.settings(pick)
-        score = problem.squares(x)
-        inside = cap is None or problem.worst_ratio(x) <= cap
-        if score < result.score and inside and problem.feasible(pick):
-            result.pick, result.score = pick, score
-    if complete:
-        result.lower, result.proven = result.score, True
+    for part in _PARTS:
+        limit = (np.sqrt(result.score) + band.delta) ** 2
+        top = found.lower + part * (limit - found.lower)
+        below = top - found.moved
+        lines, complete = list_lines(
+            found.ties, found.kept, uses, problem.stock, below, alike=False, deadline=deadline
+        )
+        for line in lines:
+            pick = deck.pick(line, len(problem.seats))
+            x = problem.settings(pick)
+            score = problem.squares(x)
+            inside = cap is None or problem.worst_ratio(x) <= cap
+            if score < result.score and inside and problem.feasible(pick):
+                result.pick, result.score = pick, score
+        if not complete:
+            break
+        _raise(result, top, band)
+        if result.lower >= result.score * (1.0 - _CARE):
+            result.lower, result.proven = result.score, True
+            break
     return True
+
+
+def _raise(result: SearchResult, band_squares: float, band: _Band) -> None:
+    """Raise the bound of a result: no plan has fewer squares of the band than these."""
+    least = max(0.0, np.sqrt(max(0.0, band_squares)) - band.delta) ** 2
+    result.lower = max(result.lower, min(float(least), result.score))
 
 
 def _better_plans(problem: FitProblem, best: float) -> tuple[Array, Array]:
