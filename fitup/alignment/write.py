@@ -68,22 +68,23 @@ def points_csv(alignment: Alignment, points: Sequence[Converted]) -> str:
     return out.getvalue()
 
 
-def points_landxml(alignment: Alignment, points: Sequence[Converted], made: str = "") -> str:
+def points_landxml(unit: str, points: Sequence[tuple[str, Array]], made: str = "") -> str:
     """Return points as LandXML 1.2, in the order north, east, height.
 
     Parameters
     ----------
-    alignment : Alignment
-        Gives the unit.
-    points : sequence of Converted
+    unit : {'m', 'ft', 'ftUS'}
+    points : sequence of (str, Array (3,))
+        Name, and easting, northing and height [m]; the height may be missing (nan).
     made : str
-        Date and time to carry, ``2031-04-02 04:10``: those of the alignment's file, not today's.
+        Date and time to carry, ``2031-04-02 04:10``: those of what it was made from, not today's.
     """
-    unit = alignment.unit
     digits = DECIMALS[unit]
     system, linear, area, volume, temperature, pressure = _UNITS[unit]
     date, _, time = made.partition(" ")
-    stamp = f" date={quoteattr(date)} time={quoteattr(time or '00:00')}" if date else ""
+    # the schema wants seconds
+    clock = f"{time or '00:00'}:00" if time.count(":") < 2 else time
+    stamp = f" date={quoteattr(date)} time={quoteattr(clock)}" if date else ""
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<LandXML xmlns="{_SCHEMA}" version="1.2"{stamp}>',
@@ -91,10 +92,10 @@ def points_landxml(alignment: Alignment, points: Sequence[Converted], made: str 
         f'temperatureUnit="{temperature}" pressureUnit="{pressure}"/></Units>',
         "  <CgPoints>",
     ]
-    for point in points:
-        east, north, height = (from_si(float(v), "length", unit) for v in point.grid)
+    for name, grid in points:
+        east, north, height = (from_si(float(v), "length", unit) for v in grid)
         values = [f"{north:.{digits}f}", f"{east:.{digits}f}"]
         if not math.isnan(height):
             values.append(f"{height:.{digits}f}")
-        lines.append(f"    <CgPoint name={quoteattr(point.id)}>{' '.join(values)}</CgPoint>")
+        lines.append(f"    <CgPoint name={quoteattr(name)}>{' '.join(values)}</CgPoint>")
     return "\n".join([*lines, "  </CgPoints>", "</LandXML>", ""])

@@ -147,7 +147,10 @@ def _write(target: Path, axis: Alignment, found: tuple[Converted, ...], made: st
         raise InputError(
             [Problem("--to", f"'{target.name}'", "a name that ends in .csv or .xml", "rename it")]
         )
-    text = points_csv(axis, found) if kind == ".csv" else points_landxml(axis, found, made)
+    if kind == ".csv":
+        text = points_csv(axis, found)
+    else:
+        text = points_landxml(axis.unit, [(p.id, p.grid) for p in found], made)
     try:
         with target.open("x", encoding="utf-8", newline="\n") as out:
             out.write(text)

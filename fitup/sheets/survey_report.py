@@ -9,6 +9,7 @@ from typing import Any
 
 from matplotlib import style
 
+from fitup.alignment.write import points_landxml
 from fitup.frames import Array
 from fitup.model import Job
 from fitup.network.congruency import Congruency, epoch_changes
@@ -29,7 +30,7 @@ from fitup.sheets.survey_words import (
     residual_words,
     unseen_words,
 )
-from fitup.units import DISPLAY
+from fitup.units import DISPLAY, DisplayUnits
 
 
 def write_report(job: Job, all_: Told, folder: Path) -> tuple[Path, ...]:
@@ -51,6 +52,7 @@ def write_report(job: Job, all_: Told, folder: Path) -> tuple[Path, ...]:
     for number, (one, svg) in enumerate(zip(epochs, drawn, strict=True), 1):
         files[f"survey-network-{number}.svg"] = svg
         files[f"survey-coordinates-{number}.csv"] = coordinates_csv(one)
+        files[f"survey-coordinates-{number}.xml"] = coordinates_landxml(one, units)
     files |= {f"survey-moved-{number}.svg": svg for number, svg in enumerate(moved, 1)}
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in files.items():
@@ -68,6 +70,13 @@ def _moves(all_: Told) -> list[tuple[Congruency, dict[str, Array]]]:
         if found is not None and found.agreed:
             result.append((found, {c.id: after.position(c.id) for c in found.changes}))
     return result
+
+
+def coordinates_landxml(solved: Solved, units: DisplayUnits) -> bytes:
+    """Return adjusted coordinates as points of a LandXML file, with the time of the survey."""
+    points = [(line.id, solved.position(line.id)) for line in ellipse_lines(solved)]
+    made = solved.epoch.taken.replace("T", " ")
+    return points_landxml(units.coordinate.suffix, points, made).encode("utf-8")
 
 
 def coordinates_csv(solved: Solved) -> bytes:

@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
+from fitup.alignment import read_landxml
 from fitup.cli import group
 from fitup.errors import SurveyRefused
 
@@ -104,7 +105,12 @@ def test_the_report(night: Path, tmp_path: Path):
         "CP4 where they were\n  night-14-shots.csv: no other point moved by more than its "
         "uncertainty\n"
     ) in result.stdout
-    names = ["survey-report.pdf", "survey-network-1.svg", "survey-coordinates-1.csv"]
+    names = [
+        "survey-report.pdf",
+        "survey-network-1.svg",
+        "survey-coordinates-1.csv",
+        "survey-coordinates-1.xml",
+    ]
     first = {n: (out / n).read_bytes() for n in names}
     assert sorted(p.name for p in out.iterdir()) == sorted([*names, "survey-moved-1.svg"])
     pages = PdfReader(out / names[0]).pages
@@ -112,6 +118,13 @@ def test_the_report(night: Path, tmp_path: Path):
     assert "MAY BE USED" in text
     assert "What would have gone unseen" in text
     assert first[names[2]].decode().startswith("id,E_m,N_m,H_m,ellipse_large_mm")
+    points = {p.id: p.position for p in read_landxml(out / names[3]).points}
+    told = json.loads(run("survey", "--json", str(night)).stdout)["surveys"][0]["points"]
+    assert {p["id"] for p in told} == set(points)
+    for one in told:
+        there = [one["E"], one["N"], one["H"]]
+        assert points[one["id"]] == pytest.approx(there, abs=1e-5)
+    assert 'date="2031-04-02" time="04:10:00"' in first[names[3]].decode()
     run("survey", str(night), "--to", str(out), "--since", str(EXAMPLE))
     assert {n: (out / n).read_bytes() for n in names} == first
 
