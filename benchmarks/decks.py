@@ -281,9 +281,14 @@ def main() -> None:
         beside = general(continuous_problem(seats, 1), options.limit)
         print(line_of(f"continuous deck, {seats} seats", found, beside), flush=True)
     if len(grown) > 1:
+        idle = on_its_own(plain_line, 3, 0).memory
         times = exponent(options.segments, [o.seconds for o in grown])
-        memory = exponent(options.segments, [o.memory for o in grown])
-        print(f"\ngrowth with segments: time ^{times:.2f}, memory ^{memory:.2f}", flush=True)
+        memory = exponent(options.segments, [max(o.memory - idle, 1.0) for o in grown])
+        print(
+            f"\ngrowth with segments: time ^{times:.2f}, memory above {idle:.0f} MB of the program "
+            f"^{memory:.2f}",
+            flush=True,
+        )
     if options.plot:
         plot(options.plot, options.segments, grown)
     if options.sieve:

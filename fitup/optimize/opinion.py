@@ -185,6 +185,7 @@ def _aside(given: tuple[Any, ...], what: str, report: Report) -> Opinion:
     here, there = context.Pipe()
     worker = context.Process(target=_solve, args=(there, given), daemon=True)
     begin = time.monotonic()
+    report(what)
     worker.start()
     there.close()
     try:
@@ -193,18 +194,23 @@ def _aside(given: tuple[Any, ...], what: str, report: Report) -> Opinion:
             if passed > limit + _PATIENCE:
                 return Opinion(None, np.inf, -np.inf, False)
             report(f"{what}: {min(passed, limit):.0f} s of {limit:.0f} s")
-        answer: Opinion = here.recv()
+        answer: Opinion | str = here.recv()
     except EOFError:
-        raise FitupError(f"{what}: it ended without an answer") from None
+        answer = "it ended without an answer, perhaps for want of memory"
     finally:
         worker.kill()
         worker.join()
+    if isinstance(answer, str):
+        raise FitupError(f"{what}: {answer}; ask another solver (--by), or do without")
     return answer
 
 
 def _solve(there: Connection, given: tuple[Any, ...]) -> None:
     problem, wish, cap, solver, limit = given
-    if wish == "worst ratio":
-        there.send(least_worst_by(problem, solver, limit))
-    else:
-        there.send(least_squares_by(problem, cap, solver, limit))
+    try:
+        if wish == "worst ratio":
+            there.send(least_worst_by(problem, solver, limit))
+        else:
+            there.send(least_squares_by(problem, cap, solver, limit))
+    except Exception as error:  # whatever a foreign solver raises is told in one line
+        there.send(f"{type(error).__name__}: {error}".splitlines()[0])

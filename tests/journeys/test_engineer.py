@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -204,6 +205,24 @@ def test_ctrl_c_leaves_the_old_sheets_as_they_were(job):
     assert "Traceback" not in err
     assert hashes(folder / "out") == before
     assert sorted(p.name for p in folder.iterdir()) == inputs
+
+
+def test_ctrl_c_ends_a_second_opinion_at_once():
+    closure = Path(__file__).parents[2] / "examples" / "skerrin-closure"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "fitup", "plan", str(closure), "--second-opinion", "600"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stderr is not None
+    while "second opinion by HiGHS" not in process.stderr.readline():
+        assert process.poll() is None
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=30)
+    assert process.returncode in (130, -signal.SIGINT)
+    assert out == ""
+    assert err.splitlines()[-1] == "fitup: stopped; nothing was written"
 
 
 def test_reader_of_a_pipe_that_goes_away_is_no_error(job):

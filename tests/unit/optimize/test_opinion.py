@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
+from unittest import mock
 
 import numpy as np
 import pytest
 
-from fitup.errors import CertificateRefused, InputError
+from fitup.errors import CertificateRefused, FitupError, InputError
 from fitup.model import Plan, Plate, Wishes, WishResult
-from fitup.optimize import build_problem, make_plan
+from fitup.optimize import build_problem, make_plan, opinion
 from fitup.optimize.general import Opinion, solvers
 from fitup.optimize.opinion import SecondOpinion, chosen_solver, said_of, second_opinion
 from fitup.optimize.plan import pick_of
@@ -108,6 +109,22 @@ def test_a_solver_that_is_not_there_is_refused():
         "command line, --by: found 'abacus'; allowed: a general solver that is installed: "
         f"{', '.join(solvers())}; install it with: pip install 'fitup[bench]'"
     )
+
+
+def test_a_solver_that_fails_is_told_in_a_line(case: tuple[Any, Plan]):
+    made, plan = case
+    problem = build_problem(made.job, made.state, made.influence)
+    torn = replace(problem, choices=problem.choices[:-1])
+    told: list[str] = []
+    given = made.job, made.state, made.influence, plan, 5.0, "highs", told.append
+    torn_instead = mock.patch.object(opinion, "build_problem", return_value=torn)
+    with torn_instead, pytest.raises(FitupError) as failed:
+        second_opinion(*given)
+    assert told == ["second opinion by HiGHS on the worst ratio"]
+    first, last = str(failed.value).split(": ", 1)
+    assert first == told[0]
+    assert last.endswith("; ask another solver (--by), or do without")
+    assert "\n" not in last
 
 
 def test_the_pick_of_a_plan_is_found_again(case: tuple[Any, Plan]):
