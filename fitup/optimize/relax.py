@@ -1,4 +1,4 @@
-"""The continuous problem: plates of any thickness. Solved by cvxpy, believed only when checked.
+"""The continuous problem: plates of any thickness. Solved by others, believed only when checked.
 
 Its optimum bounds every whole-plate choice from below, its multipliers say which checks decide
 the worst ratio, and its settings are the ideal that the packs try to reach.
@@ -6,11 +6,11 @@ the worst ratio, and its settings are the ideal that the packs try to reach.
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy import sparse
 
 from fitup.errors import FitupError, NoPlan
 from fitup.frames import Array
@@ -37,13 +37,6 @@ class Relaxed:
     give: float
 
 
-def _cvxpy() -> Any:
-    """Import cvxpy only when it is needed: it takes two seconds."""
-    import cvxpy
-
-    return cvxpy
-
-
 def _scaled(problem: FitProblem) -> tuple[Array, Array]:
     """Limit rows with coefficients of order one, so that solvers see one scale [m]."""
     size = np.abs(problem.L).max(axis=1, initial=0.0)
@@ -57,35 +50,64 @@ _NOTICED = 1e-4
 _MM = 1e-3
 
 
-def _solve(objective: Any, constraints: list[Any], solvers: tuple[str, ...]) -> str:
-    """Solve and return our own word for how it ended; a solver's own is not a result."""
-    cp = _cvxpy()
+@dataclass(frozen=True, eq=False)
+class _Ended:
+    """How a solver ended, in our own word: solved, infeasible or failed; x and multipliers.
 
-    return _run(cp.Problem(objective, constraints), solvers)
+    ``x`` is empty where it did not end with one; multipliers (rows,) are not below zero.
+    """
 
-
-def _run(programme: Any, solvers: tuple[str, ...]) -> str:
-    cp = _cvxpy()
-
-    table = {cp.OPTIMAL: "solved", cp.OPTIMAL_INACCURATE: "solved", cp.INFEASIBLE: "infeasible"}
-    for solver in solvers:
-        try:
-            with warnings.catch_warnings():
-                # an inaccurate solution is judged by our own check of its settings
-                warnings.simplefilter("ignore")
-                programme.solve(solver=solver)
-        except cp.error.SolverError:
-            continue
-        if programme.status in table:
-            return table[programme.status]
-    return "failed"
+    word: str
+    x: Array
+    prices: Array
 
 
-def _limits(problem: FitProblem, x: Any) -> list[Any]:
+def _linear(c: Array, G: Any, d: Array) -> _Ended:
+    """Minimise c . x with ``G x <= d``, by the simplex method."""
+    from scipy.optimize import linprog
+
+    answer = linprog(c, A_ub=G, b_ub=d, bounds=(None, None), method="highs")
+    if answer.status != 0:
+        # that no x keeps the rows is believed of the other method only
+        return _conic(sparse.csc_matrix((len(c), len(c))), c, G, d)
+    return _Ended("solved", np.asarray(answer.x), np.maximum(-answer.ineqlin.marginals, 0.0))
+
+
+def _conic(P: Any, q: Array, G: Any, d: Array, ball: int = 0) -> _Ended:
+    """Minimise x' P x / 2 + q . x with ``G x <= d``, by an interior point method.
+
+    The last ``ball`` rows are not bounds each: of d - G x there, the first is at least as long as
+    the others together.
+    """
+    import clarabel
+
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    cones = [clarabel.NonnegativeConeT(len(d) - ball)]
+    if ball:
+        cones.append(clarabel.SecondOrderConeT(ball))
+    upper, rows = sparse.triu(P, format="csc"), sparse.csc_matrix(G)
+    answer = clarabel.DefaultSolver(upper, q, rows, d, cones, settings).solve()
+    word = _WORDS.get(str(answer.status), "failed")
+    return _Ended(word, np.array(answer.x), np.maximum(np.array(answer.z), 0.0))
+
+
+#: what its own words mean; an inaccurate solution is judged by our own check of its settings
+_WORDS = {"Solved": "solved", "AlmostSolved": "solved", "PrimalInfeasible": "infeasible"}
+
+
+def _limits(problem: FitProblem, worst: float | None = None) -> tuple[Any, Array]:
+    """Rows ``G x <= d`` in millimetres: windows, limits, and every ratio within ``worst``."""
+    n = len(problem.seats)
     L, b = _scaled(problem)
     low, high = problem.windows.T / _MM
-    rows = [x >= low, x <= high]
-    return [*rows, L @ x <= b / _MM] if len(b) else rows
+    each = sparse.identity(n)
+    G, d = [-each, each, sparse.csr_matrix(L)], [-low, high, b / _MM]
+    if worst is not None:
+        F = sparse.csr_matrix(problem.F * _MM)
+        G += [F, -F]
+        d += [worst + problem.g, worst - problem.g]
+    return sparse.vstack(G), np.concatenate(d)
 
 
 def _checked(problem: FitProblem, x: Array) -> Array:
@@ -105,38 +127,36 @@ def least_worst(problem: FitProblem) -> Relaxed:
     NoPlan
         If no setting at all keeps the hard limits.
     """
-    cp = _cvxpy()
-
-    x, tau = cp.Variable(len(problem.seats)), cp.Variable(nonneg=True)
-    ratio = (problem.F * _MM) @ x - problem.g
-    bounds = [ratio <= tau, -ratio <= tau]
-    outcome = _solve(cp.Minimize(tau), [*bounds, *_limits(problem, x)], ("SCIPY", "CLARABEL"))
-    if outcome == "infeasible":
+    (G, d), F = _limits(problem), problem.F * _MM
+    m, n = F.shape
+    top = sparse.csr_matrix(-np.ones((m, 1)))
+    rows = sparse.bmat([[F, top], [-F, top], [None, -np.ones((1, 1))], [G, None]])
+    ended = _linear(np.r_[np.zeros(n), 1.0], rows, np.r_[problem.g, -problem.g, 0.0, d])
+    if ended.word == "infeasible":
         raise NoPlan(f"no setting of the seats keeps all hard limits{_in_the_way(problem)}")
-    if outcome == "failed" or x.value is None:
+    if ended.word == "failed":
         raise FitupError("the continuous solver failed on the worst ratio")
-    settings = _checked(problem, np.asarray(x.value) * _MM)
-    pull = np.abs(np.asarray(bounds[0].dual_value) - np.asarray(bounds[1].dual_value))
+    settings = _checked(problem, ended.x[:n] * _MM)
+    pull = np.abs(ended.prices[:m] - ended.prices[m : 2 * m])
     total = float(pull.sum())
     share = pull / total if total > 0.0 else np.full(len(pull), 1.0 / max(1, len(pull)))
-    return Relaxed(settings, float(tau.value), share, np.zeros(len(settings)), 0.0)
+    return Relaxed(settings, max(float(ended.x[n]), 0.0), share, np.zeros(len(settings)), 0.0)
 
 
 def _in_the_way(problem: FitProblem) -> str:
     """Name the limits to give way, and by how much, so that the rest can be kept."""
-    cp = _cvxpy()
-
     size = np.abs(problem.L).max(axis=1, initial=0.0)
     size = np.where(size > 0.0, size, 1.0)
-    L, b = _scaled(problem)
-    x, over = cp.Variable(len(problem.seats)), cp.Variable(len(b), nonneg=True)
-    low, high = problem.windows.T / _MM
-    rows = [x >= low, x <= high, L @ x <= b / _MM + over]
-    if _solve(cp.Minimize(cp.sum(over)), rows, ("SCIPY", "CLARABEL")) != "solved":
+    (G, d), n, k = _limits(problem), len(problem.seats), len(size)
+    give = sparse.vstack([sparse.csr_matrix((2 * n, k)), -sparse.identity(k)])
+    rows = sparse.bmat([[G, give], [None, -sparse.identity(k)]])
+    ended = _linear(np.r_[np.zeros(n), np.ones(k)], rows, np.r_[d, np.zeros(k)])
+    if ended.word != "solved":
         return ""
+    excess = ended.x[n:]
     named = []
-    for i in np.flatnonzero(np.asarray(over.value) > _NOTICED):
-        amount = float(over.value[i]) * _MM * size[i]
+    for i in np.flatnonzero(excess > _NOTICED):
+        amount = float(excess[i]) * _MM * size[i]
         label = problem.limits[i]
         named.append(f"{label.text} by {_amount(label.kind, amount)}")
     return "; they could all be kept if these gave way: " + ", ".join(named) if named else ""
@@ -157,22 +177,18 @@ def reach(problem: FitProblem, worst: float, squares: float) -> Array:
     Limits are kept and plates may be of any thickness, so every choice outside is impossible.
     A seat whose bound the solver cannot find keeps its whole window.
     """
-    cp = _cvxpy()
-
     n = len(problem.seats)
-    x, pull = cp.Variable(n), cp.Parameter(n)
-    ratio = (problem.F * _MM) @ x - problem.g
-    root = np.sqrt(problem.weights)
-    rows = [ratio <= worst, -ratio <= worst, *_limits(problem, x)]
-    terms = cp.hstack([cp.multiply(root, ratio), np.sqrt(problem.move_price) * _MM * x])
-    rows.append(cp.norm(terms) <= np.sqrt(squares))
-    programme = cp.Problem(cp.Maximize(pull @ x), rows)
-    result = problem.windows.copy()
+    M, h = _squares(problem)
+    G, d = _limits(problem, worst)
+    # the settings whose squares are within the bound: (sqrt(squares), M x - h) in a cone
+    G = sparse.vstack([G, sparse.csr_matrix((1, n)), -M])
+    d = np.r_[d, np.sqrt(squares), -h]
+    flat, result = sparse.csc_matrix((n, n)), problem.windows.copy()
     for i in range(n):
         for side, sign in ((0, -1.0), (1, 1.0)):
-            pull.value = sign * np.eye(n)[i]
-            if _run(programme, ("CLARABEL",)) == "solved" and x.value is not None:
-                edge = float(x.value[i]) * _MM + sign * _MARGIN
+            ended = _conic(flat, -sign * np.eye(n)[i], G, d, 1 + len(h))
+            if ended.word == "solved":
+                edge = float(ended.x[i]) * _MM + sign * _MARGIN
                 result[i, side] = np.clip(edge, *problem.windows[i])
     return result
 
@@ -182,46 +198,22 @@ def least_squares(problem: FitProblem, worst: float | None) -> Relaxed | None:
 
     Returns None if no setting keeps ``worst``.
     """
-    cp = _cvxpy()
-
-    x = cp.Variable(len(problem.seats))
-    ratio = (problem.F * _MM) @ x - problem.g
-    rows = _limits(problem, x)
-    if worst is not None:
-        rows += [ratio <= worst, -ratio <= worst]
-    outcome = _solve(
-        cp.Minimize(
-            cp.sum_squares(cp.multiply(np.sqrt(problem.weights), ratio))
-            + problem.move_price * _MM**2 * cp.sum_squares(x)
-        ),
-        rows,
-        ("CLARABEL", "OSQP"),
-    )
-    if outcome == "infeasible":
+    M, h = _squares(problem)
+    G, d = _limits(problem, worst)
+    ended = _conic(2.0 * M.T @ M, -2.0 * M.T @ h, G, d)
+    if ended.word == "infeasible":
         return None
-    if outcome == "failed" or x.value is None:
+    if ended.word == "failed":
         raise FitupError("the continuous solver failed on the least squares")
-    settings = _checked(problem, np.asarray(x.value) * _MM)
-    pull, give = _priced(problem, worst, [row.dual_value for row in rows])
+    settings = _checked(problem, ended.x * _MM)
+    # any multipliers that are not negative bound from below, exact or not
+    pull, give = G.T @ ended.prices / _MM, float(ended.prices @ d)
     return Relaxed(settings, problem.squares(settings), np.zeros(0), pull, give)
 
 
-def _priced(problem: FitProblem, worst: float | None, duals: list[Any]) -> tuple[Array, float]:
-    """Add up rows ``G x <= d`` by their multipliers, in the order in which they were given."""
-    n = len(problem.seats)
-    low, high = problem.windows.T / _MM
-    G, d = [-np.eye(n), np.eye(n)], [-low, high]
-    L, b = _scaled(problem)
-    if len(b):
-        G.append(L)
-        d.append(b / _MM)
-    if worst is not None:
-        G += [problem.F * _MM, -problem.F * _MM]
-        d += [worst + problem.g, worst - problem.g]
-    pull, give = np.zeros(n), 0.0
-    for rows, right, dual in zip(G, d, duals, strict=True):
-        # any multipliers that are not negative bound from below, exact or not
-        price = np.maximum(np.asarray(dual, dtype=float), 0.0)
-        pull += rows.T @ price
-        give += float(price @ right)
-    return pull / _MM, give
+def _squares(problem: FitProblem) -> tuple[Any, Array]:
+    """Return the squares as |M x - h|^2, x in millimetres, moves included."""
+    root, n = np.sqrt(problem.weights), len(problem.seats)
+    still = np.sqrt(problem.move_price) * sparse.identity(n)
+    M = sparse.vstack([sparse.csr_matrix(problem.F * root[:, None]), still]) * _MM
+    return M, np.r_[problem.g * root, np.zeros(n)]
