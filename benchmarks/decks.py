@@ -73,7 +73,7 @@ def _peak_memory() -> float:
 
 def plain_line(segments: int, seed: int) -> tuple[float, float, float, bool]:
     """A line with plenty of plates."""
-    deck = deck_line(line_problem(segments, seed), None)
+    deck = deck_line(line_problem(segments, seed, thin=True), None)
     assert deck is not None
     begin = time.perf_counter()
     found = solve_line(deck.line)

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from scipy import sparse
 
 from fitup.frames import Array
 from fitup.optimize.packs import Choice
@@ -60,11 +62,13 @@ def seat_choices(kinds: Plates, reach: float) -> tuple[tuple[Choice, ...], Array
     return tuple(choices), kinds.counts[near]
 
 
-def line_problem(segments: int, seed: int, *, share: float | None = None) -> FitProblem:
+def line_problem(
+    segments: int, seed: int, *, share: float | None = None, thin: bool = False
+) -> FitProblem:
     """A line of rigid segments on four seats each, to be brought level with one another.
 
     ``share`` leaves so much of the plates that every pack with its nearest build-up would take;
-    None leaves plenty.
+    None leaves plenty. ``thin`` writes rows as sparse arrays, for hundreds of segments.
     """
     rng = np.random.default_rng(seed)
     kinds = plates(rng)
@@ -74,13 +78,11 @@ def line_problem(segments: int, seed: int, *, share: float | None = None) -> Fit
         rng.normal(0.0, 0.3e-3, segments),
     ]
     pose = np.linalg.pinv(np.c_[np.ones(4), SEATS])
-    n, rows, g, weights = 4 * segments, [], [], []
+    n, g, weights = 4 * segments, [], []
+    entries: list[tuple[int, int, Array]] = []
 
     def add(parts: list[tuple[int, Array]], value: float, tolerance: float, weight: float) -> None:
-        row = np.zeros(n)
-        for s, part in parts:
-            row[4 * s : 4 * s + 4] += part @ pose
-        rows.append(row / tolerance)
+        entries.extend((len(g), s, (part @ pose) / tolerance) for s, part in parts)
         g.append(-value / tolerance)
         weights.append(weight)
 
@@ -95,9 +97,16 @@ def line_problem(segments: int, seed: int, *, share: float | None = None) -> Fit
             add([(s, -back), (s + 1, ahead)], step, STEP, 1.0)
         grade = np.array([0.0, 1.0, 0.0])
         add([(s, -grade), (s + 1, grade)], float(off[s + 1][1] - off[s][1]), KINK, 1.0)
-    warp = np.kron(np.eye(segments), np.array([[1.0, -1.0, 1.0, -1.0]]))
+    seats = np.array([4 * s + np.arange(4) for _, s, _ in entries])
+    row = np.repeat([i for i, _, _ in entries], 4)
+    value = np.concatenate([v for _, _, v in entries])
+    F: Any = sparse.csr_array((value, (row, seats.ravel())), shape=(len(g), n))
+    warp: Any = sparse.kron(sparse.eye_array(segments), np.array([[1.0, -1.0, 1.0, -1.0]]), "csr")
+    limits: Any = sparse.vstack([warp, -warp], format="csr")
+    if not thin:
+        F, limits = F.toarray(), limits.toarray()
     choices, counts = seat_choices(kinds, 0.039)
-    F, target = np.array(rows), np.array(g)
+    target = np.array(g)
     stock = np.full(len(PLATES), 10 * n)
     if share is not None:
         M = np.vstack([F * np.sqrt(weights)[:, None], np.sqrt(MOVE_PRICE) * np.eye(n)])
@@ -107,11 +116,11 @@ def line_problem(segments: int, seed: int, *, share: float | None = None) -> Fit
         stock = np.ceil(share * nearest).astype(np.int64)
     return FitProblem(
         seats=tuple(f"G{s + 1}-S{i + 1}" for s in range(segments) for i in range(4)),
-        rows=tuple(str(i) for i in range(len(F))),
+        rows=tuple(str(i) for i in range(len(g))),
         F=F,
         g=target,
         weights=np.array(weights),
-        L=np.vstack([warp, -warp]),
+        L=limits,
         b=np.full(2 * segments, WARP),
         limits=(),
         choices=(choices,) * n,

@@ -6,6 +6,7 @@ branch, share a block; the fewer and smaller the blocks, the faster the recursio
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
@@ -14,7 +15,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.optimize.line import Line, Link
-from fitup.optimize.problem import FitProblem
+from fitup.optimize.problem import FitProblem, Rows
 from fitup.optimize.search import Space
 
 #: share of a row's greatest coefficient below which a seat is not tied by it
@@ -40,18 +41,24 @@ class DeckLine:
 
         What a pack costs grows about evenly with its thickness. That part, at each seat the line
         that supports all packs from below nearest to ``about`` (n,), joins the squares, where the
-        bounds see it; what a pack costs more than that stays with it.
+        bounds see it; what a pack costs more than that stays with it. Where a block's own squares
+        leave a direction free, all of it stays.
         """
+        if not prices.any():
+            return self.line
         own, dearer, base = [], [], self.line.base
         for block, (M, h) in zip(self.blocks, self.line.own, strict=True):
             slopes, rest = np.zeros(len(block)), []
+            definite = np.linalg.matrix_rank(M) == len(block)
             for k, i in enumerate(block):
                 price = problem.counts[i] @ prices
                 x = np.array([c.setting for c in problem.choices[i]])
-                slopes[k], least = support(x, price, float(about[i]))
+                least = float(price.min())
+                if definite:
+                    slopes[k], least = support(x, price, float(about[i]))
                 rest.append(np.maximum(price - least - slopes[k] * (x - about[i]), 0.0))
                 base += least - slopes[k] * about[i]
-            shift = -0.5 * (M @ np.linalg.solve(M.T @ M, slopes))
+            shift = -0.5 * (M @ np.linalg.pinv(M.T @ M) @ slopes)
             own.append((M, h + shift))
             base += float(h @ h - (h + shift) @ (h + shift))
             dearer.append(rest)
@@ -71,35 +78,38 @@ def deck_line(problem: FitProblem, cap: float | None) -> DeckLine | None:
     DeckLine or None
         None when it is a single block: then it is no line.
     """
+    from scipy import sparse
+
     root = np.sqrt(problem.weights)
-    M, h = problem.F * root[:, None], problem.g * root
-    L, b = problem.L, problem.b
+    M, h = sparse.diags_array(root) @ sparse.csr_array(problem.F), problem.g * root
+    L, b = sparse.csr_array(problem.L), problem.b
     if cap is not None:
-        L = np.vstack([L, problem.F, -problem.F])
+        F = sparse.csr_array(problem.F)
+        L = sparse.vstack([L, F, -F], format="csr")
         b = np.r_[b, cap + problem.g, cap - problem.g]
     M, h = _of_choices(problem, M, h)
     L, b = _of_choices(problem, L, b)
-    blocks = _blocks(problem, np.vstack([M, L]) != 0.0)
+    blocks = _blocks(problem, sparse.vstack([M, L], format="coo"))
     if len(blocks) < 2:
         return None
     at = np.empty(len(problem.seats), dtype=np.int64)
     for k, block in enumerate(blocks):
         at[block] = k
-    squares, limits = _split(M, h, at, len(blocks)), _split(L, b, at, len(blocks))
+    squares, limits = _split(M, h, at, blocks), _split(L, b, at, blocks)
     own, spaces, links = [], [], []
     for k, block in enumerate(blocks):
         rows, right = squares[0][k]
         still = np.sqrt(problem.move_price) * np.eye(len(block))
-        own.append((np.vstack([rows[:, block], still]), np.r_[right, np.zeros(len(block))]))
+        own.append((np.vstack([rows, still]), np.r_[right, np.zeros(len(block))]))
         spaces.append(_space(problem, block, *limits[0][k]))
-    for k, (one, two) in enumerate(pairwise(blocks)):
+    for k, one in enumerate(blocks[:-1]):
         (A, right), (P, r) = squares[1][k], limits[1][k]
-        links.append(Link(A[:, one], A[:, two], right, P[:, one], P[:, two], r))
+        n = len(one)
+        links.append(Link(A[:, :n], A[:, n:], right, P[:, :n], P[:, n:], r))
     return DeckLine(Line(spaces, own, links), blocks)
 
 
 def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
-    L = L[:, block]
     size = np.abs(L).max(axis=1, initial=0.0)
     size = np.where(size > 0.0, size, 1.0)
     return Space(
@@ -112,52 +122,66 @@ def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
     )
 
 
-def _of_choices(problem: FitProblem, rows: Array, right: Array) -> tuple[Array, Array]:
+def _of_choices(problem: FitProblem, rows: Rows, right: Array) -> tuple[Rows, Array]:
     """Return rows (p, n) of the seats that they tie and that have a choice.
 
     What a seat without a choice does goes to the right-hand side (p,).
     """
+    from scipy import sparse
+
     held = np.array([len(c) == 1 for c in problem.choices])
-    x = np.array([c[0].setting for c in problem.choices if len(c) == 1])
-    size = np.abs(rows).max(axis=1, initial=0.0)
-    tied = np.abs(rows) > _LOOSE * np.where(size > 0.0, size, 1.0)[:, None]
-    return np.where(tied & ~held, rows, 0.0), right - rows[:, held] @ x
+    x = np.array([c[0].setting if len(c) == 1 else 0.0 for c in problem.choices])
+    entries = rows.tocoo()
+    value, (row, seat) = entries.data, entries.coords
+    size = np.zeros(len(right))
+    np.maximum.at(size, row, np.abs(value))
+    keep = (np.abs(value) > _LOOSE * size[row]) & ~held[seat]
+    tied = sparse.csr_array((value[keep], (row[keep], seat[keep])), shape=rows.shape)
+    return tied, right - rows @ x
 
 
-def _blocks(problem: FitProblem, tied: Array) -> list[Array]:
+def _blocks(problem: FitProblem, tied: Rows) -> list[Array]:
     """Return blocks of seats such that every row ties one block or two that follow each other.
 
     Segments are laid out by how many ties they are from an end of the deck (the level sets of a
     breadth-first walk); parts of a job that nothing ties come one after the other.
     """
+    from scipy import sparse
+
     halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
     segments = [np.array(sorted(a + b), dtype=np.int64) for a, b in halves if a or b]
-    touched = np.stack([tied[:, own].any(axis=1) for own in segments])
-    ties = (touched.astype(float) @ touched.T.astype(float)) > 0.0
+    of_seat = np.empty(len(problem.seats), dtype=np.int64)
+    for s, own in enumerate(segments):
+        of_seat[own] = s
+    row, seat = tied.coords
+    shape = (tied.shape[0], len(segments))
+    touched = sparse.csr_array((np.ones(len(row)), (row, of_seat[seat])), shape=shape)
+    ties = (touched.T @ touched).tocsr()
+    ahead = [set(own.tolist()) for own in np.split(ties.indices, ties.indptr[1:-1])]
     levels: list[list[int]] = []
     left = set(range(len(segments)))
     while left:
-        levels += _levels(ties, _end(ties, min(left), left))
+        levels += _levels(ahead, _end(ahead, min(left)))
         left -= {s for level in levels for s in level}
     return [np.concatenate([segments[s] for s in level]) for level in levels]
 
 
-def _levels(ties: Array, start: int) -> list[list[int]]:
+def _levels(ahead: Sequence[set[int]], start: int) -> list[list[int]]:
     levels, seen = [[start]], {start}
     while True:
-        ahead = {int(t) for s in levels[-1] for t in np.flatnonzero(ties[s])} - seen
-        if not ahead:
+        more = {t for s in levels[-1] for t in ahead[s]} - seen
+        if not more:
             return levels
-        levels.append(sorted(ahead))
-        seen |= ahead
+        levels.append(sorted(more))
+        seen |= more
 
 
-def _end(ties: Array, start: int, left: set[int]) -> int:
+def _end(ahead: Sequence[set[int]], start: int) -> int:
     """Return a segment at an end of the deck: one as far as can be from the one before."""
     while True:
-        levels = _levels(ties, start)
+        levels = _levels(ahead, start)
         farthest = min(levels[-1])
-        if len(_levels(ties, farthest)) <= len(levels):
+        if len(_levels(ahead, farthest)) <= len(levels):
             return start
         start = farthest
 
@@ -196,20 +220,44 @@ def support(x: Array, y: Array, at: float) -> tuple[float, float]:
     return slope, float(y[one] + slope * (at - x[one]))
 
 
-_Rows = list[tuple[Array, Array]]
+_Split = list[tuple[Array, Array]]
 
 
-def _split(rows: Array, right: Array, at: Array, count: int) -> tuple[_Rows, _Rows]:
-    """Return rows by block and by pair of blocks; rows that tie no seat are in the first block."""
-    tied = rows != 0.0
-    last = np.array([at[t].max(initial=0) for t in tied], dtype=np.int64)
-    first = np.array([at[t].min(initial=k) for t, k in zip(tied, last, strict=True)], np.int64)
-    own = [
-        (rows[which], right[which]) for k in range(count) for which in [(first == k) & (last == k)]
-    ]
-    pairs = [
-        (rows[which], right[which])
-        for k in range(count - 1)
-        for which in [(first == k) & (last == k + 1)]
-    ]
-    return own, pairs
+def _split(rows: Rows, right: Array, at: Array, blocks: Sequence[Array]) -> tuple[_Split, _Split]:
+    """Return rows by block and by pair of blocks; rows that tie no seat are in the first block.
+
+    Columns are those of the block, or of both, in their order.
+    """
+    entries = rows.tocoo()
+    value, (row, seat) = entries.data, entries.coords
+    first = np.full(len(right), len(blocks), dtype=np.int64)
+    last = np.zeros(len(right), dtype=np.int64)
+    np.minimum.at(first, row, at[seat])
+    np.maximum.at(last, row, at[seat])
+    first = np.minimum(first, last)
+    place = np.empty(len(at), dtype=np.int64)
+    for block in blocks:
+        place[block] = np.arange(len(block))
+    sizes = np.array([len(block) for block in blocks])
+    column = place[seat] + np.where(at[seat] > first[row], sizes[first[row]], 0)
+    own = _gathered(value, row, column, right, first, first == last, sizes)
+    both = sizes[:-1] + sizes[1:]
+    return own, _gathered(value, row, column, right, first, first < last, both)
+
+
+def _gathered(
+    value: Array, row: Array, column: Array, right: Array, of: Array, which: Array, sizes: Array
+) -> _Split:
+    """Gather some rows (p,) of bool with the same number in ``of`` (p,) into dense arrays."""
+    rows = np.flatnonzero(which)
+    rows = rows[np.argsort(of[rows], kind="stable")]
+    counts = np.bincount(of[rows], minlength=len(sizes))
+    start = np.r_[0, np.cumsum(counts)]
+    line = np.full(len(right), -1, dtype=np.int64)
+    line[rows] = np.arange(len(rows)) - start[of[rows]]
+    parts = [np.zeros((count, size)) for count, size in zip(counts, sizes, strict=True)]
+    for k in np.flatnonzero(line[row] >= 0):
+        i = row[k]
+        parts[of[i]][line[i], column[k]] = value[k]
+    bounds = pairwise(start)
+    return [(part, right[rows[i:j]]) for part, (i, j) in zip(parts, bounds, strict=True)]

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -18,6 +19,9 @@ from fitup.optimize.packs import Choice, nut_choices, pack_choices, plate_counts
 
 #: row (n,), bound, kind, subject, text
 AddRow = Callable[[Array, float, str, str, str], None]
+
+#: rows (p, n): an Array; for a deck line of hundreds of segments a scipy sparse array will do
+Rows = Any
 
 #: what a move itself adds to the squares [1/m2]: 0.01 for a seat moved by 10 mm. Little against
 #: any check, it keeps seats still that no check asks to move
@@ -47,11 +51,11 @@ class FitProblem:
         Seats (n) in the order of the columns.
     rows : tuple of str
         Checks (m) that are worked on.
-    F : Array (m, n), g : Array (m,)
+    F : Array (m, n) or a scipy sparse array, g : Array (m,)
         Ratios of deviation to tolerance are ``F x - g``.
     weights : Array (m,)
         Weights of the squared ratios.
-    L : Array (p, n), b : Array (p,)
+    L : Array (p, n) or a scipy sparse array, b : Array (p,)
         Hard limits.
     limits : tuple of LimitRow
     choices : tuple of tuple of Choice
@@ -72,10 +76,10 @@ class FitProblem:
 
     seats: tuple[str, ...]
     rows: tuple[str, ...]
-    F: Array
+    F: Rows
     g: Array
     weights: Array
-    L: Array
+    L: Rows
     b: Array
     limits: tuple[LimitRow, ...]
     choices: tuple[tuple[Choice, ...], ...]

@@ -20,6 +20,8 @@ from fitup.optimize.problem import FitProblem
 _FEASIBLE = 1e-6
 #: how far a seat's reach is widened against the solver's own care [m]
 _MARGIN = 1e-5
+#: up to so many seats their reach is found one by one
+_MANY = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,9 +177,12 @@ def reach(problem: FitProblem, worst: float, squares: float) -> Array:
     """Return how far each seat can go (n, 2) [m] with ratios and squares within bounds.
 
     Limits are kept and plates may be of any thickness, so every choice outside is impossible.
-    A seat whose bound the solver cannot find keeps its whole window.
+    A seat whose bound the solver cannot find keeps its whole window. With many seats the squares
+    alone are asked: two programmes for every seat would take longer than the plan.
     """
     n = len(problem.seats)
+    if n > _MANY:
+        return _reach_of_squares(problem, squares)
     M, h = _squares(problem)
     G, d = _limits(problem, worst)
     # the settings whose squares are within the bound: (sqrt(squares), M x - h) in a cone
@@ -191,6 +196,18 @@ def reach(problem: FitProblem, worst: float, squares: float) -> Array:
                 edge = float(ended.x[i]) * _MM + sign * _MARGIN
                 result[i, side] = np.clip(edge, *problem.windows[i])
     return result
+
+
+def _reach_of_squares(problem: FitProblem, squares: float) -> Array:
+    """Return how far each seat can go (n, 2) [m] in the ellipsoid of the squares."""
+    root = np.sqrt(problem.weights)
+    M, h = problem.F * root[:, None], problem.g * root
+    H = M.T @ M + problem.move_price * np.eye(len(problem.seats))
+    inverse = np.linalg.inv(H)
+    centre = inverse @ (M.T @ h)
+    spare = max(0.0, squares - problem.squares(centre))
+    half = np.sqrt(spare * np.diag(inverse)) + _MARGIN
+    return np.clip(np.c_[centre - half, centre + half], *problem.windows.T[:, :, None])
 
 
 def least_squares(problem: FitProblem, worst: float | None) -> Relaxed | None:

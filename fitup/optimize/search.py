@@ -396,7 +396,8 @@ def collect(
         more = walk(_CHUNK, 2, False, radius, *tables.fixed, *state)
         count = int(state[-4][2])
         if more == 0:
-            return state[-2][:count], state[-1][:count]
+            # not a view: what is kept of a segment must not keep the whole table
+            return state[-2][:count].copy(), state[-1][:count].copy()
         if time.monotonic() > deadline or count >= most:
             return None
         if more == 2:

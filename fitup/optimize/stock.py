@@ -177,9 +177,12 @@ class _Pricing:
         Says whether there is a line.
         """
         prices, worth = self.prices, self._worth(self.prices)
-        # settings a little dearer are kept as well: other prices will want them
+        # settings a little dearer are kept as well where plates are scarce: other prices will
+        # want them
         usual = self._least_seen(prices)
         room = min(self.score, usual * (1.0 + _ROOM / len(self.deck.blocks))) + worth
+        if not prices.any():
+            room = -np.inf
         found = solve_line(self._line(), below=room, deadline=deadline)
         if found is None:
             return False
@@ -229,6 +232,8 @@ class _Pricing:
         settings kept cost what they do under the prices ``base``.
         """
         if not kept or not all(len(k.x) for k in kept):
+            if self.costs:
+                self.prices = self._cut(self.highest)[1]
             return
         uses = plates_used(self.deck.line.spaces, kept)
         prices, bound = self.prices, np.inf

@@ -36,6 +36,8 @@ _STARTS = 8
 _LINE = 3
 #: ... and a segment on so many seats in bands
 _LONG = 12
+#: where the continuous optimum is so far inside, whole plates seldom come near the worst ratio
+_FAR_INSIDE = 0.7
 _HALVINGS = 10
 _NEAR_ENOUGH = 0.02
 #: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
@@ -164,6 +166,14 @@ def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> 
         space = space_of(problem, problem.settings(pick), cap)
         return improve(space, goal, 1, begin=pick)[0]
 
+    free = least_squares(problem, None)
+    if free is not None and problem.worst_ratio(free.x) < _FAR_INSIDE * cap:
+        # rows that bind nowhere cost time: a plan found without them that keeps them is the best
+        found = solve_deck_line(problem, None, repair, deadline)
+        if found is None or found.pick is None:
+            return found
+        if problem.worst_ratio(problem.settings(found.pick)) <= cap:
+            return found
     return solve_deck_line(problem, cap, repair, deadline)
 
 

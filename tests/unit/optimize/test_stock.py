@@ -6,20 +6,24 @@ import importlib
 import itertools
 from dataclasses import replace
 from pathlib import Path
+from unittest import mock
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fitup.optimize import relax
 from fitup.optimize.balance import balance
 from fitup.optimize.deckline import deck_line
 from fitup.optimize.line import Tie, best_line
 from fitup.optimize.minplus import sums_within
 from fitup.optimize.packs import Choice
 from fitup.optimize.problem import FitProblem
+from fitup.optimize.search import collect
 from fitup.optimize.stock import list_lines, plates_used, solve_deck_line
 from fitup.optimize.sweep import costed
+from fitup.optimize.wishes import space_of, squares_goal
 
 BENCHMARKS = Path(__file__).parents[3] / "benchmarks"
 
@@ -155,9 +159,10 @@ def test_a_held_segment_listed_away_from_its_neighbours_still_binds_them(seed: i
             assert found.score == pytest.approx(truth, rel=1e-9, abs=1e-9)
 
 
+@pytest.mark.parametrize("still", [0.05, 0.0])
 @pytest.mark.parametrize("seed", range(12))
-def test_a_priced_line_costs_squares_and_prices(seed: int):
-    problem = random_problem(seed)
+def test_a_priced_line_costs_squares_and_prices(seed: int, still: float):
+    problem = replace(random_problem(seed), move_price=still)
     deck = deck_line(problem, None)
     if deck is None:
         return
@@ -165,6 +170,7 @@ def test_a_priced_line_costs_squares_and_prices(seed: int):
     n, prices = len(problem.seats), rng.uniform(0.0, 3.0, 2)
     line = deck.priced(problem, prices, rng.uniform(-3.0, 3.0, n))
     assert line.prices is not None
+    assert deck.priced(problem, np.zeros(2), np.zeros(n)) is deck.line
     assert all((rest >= 0.0).all() for own in line.prices for rest in own)
     balanced = balance(line)
     for _ in range(5):
@@ -245,3 +251,29 @@ def test_segments_out_of_order_are_laid_out_along_the_deck():
     assert deck is not None
     ends = [int(block[0]) for block in deck.blocks]
     assert ends in (sorted(ends), sorted(ends, reverse=True))
+
+
+@pytest.mark.parametrize("most", [0, 256])
+@pytest.mark.parametrize("seed", range(4))
+def test_no_plan_of_so_few_squares_lies_beyond_reach(seed: int, most: int):
+    problem = random_problem(seed)
+    # every move is written in metres of a window of two: far from what solvers take for rounding
+    with mock.patch.object(relax, "_MANY", most):
+        near = relax.reach(problem, 1e3, 3.0)
+    inside = 0
+    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
+        x = problem.settings(np.array(pick))
+        if problem.squares(x) <= 3.0 and problem.feasible(np.array(pick)):
+            assert np.all((x >= near[:, 0] - 1e-9) & (x <= near[:, 1] + 1e-9))
+            inside += 1
+    assert np.all(near >= -2.0)
+    assert np.all(near <= 2.0)
+    assert inside or np.any(near > -2.0)
+
+
+def test_what_is_listed_does_not_keep_the_table_it_was_found_in():
+    problem = random_problem(0)
+    space = space_of(problem, np.zeros(len(problem.seats)), None)
+    listed = collect(space, squares_goal(problem), np.inf, 1 << 16)
+    assert listed is not None
+    assert all(part.base is None for part in listed)
