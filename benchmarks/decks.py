@@ -112,6 +112,8 @@ def continuous(seats: int, seed: int, limit: float) -> tuple[float, float, float
 
 #: how much of the plates that packs rounded to the nearest would take is in the store
 SHARES = (0.95, 1.0, 1.1, 1.3)
+#: seconds for the proof of one such job
+HAND_LIMIT = 20.0
 
 
 @dataclass(frozen=True)
@@ -130,7 +132,10 @@ def by_hand(seed: int, segments: int, share: float) -> ByHand | None:
     Where a mark runs out, packs take the nearest build-up that is left, seat by seat.
     """
     problem = line_problem(segments, seed, share=share)
-    found = solve_deck_line(problem, None, lambda pick: _repaired(problem, pick))
+    begin = time.monotonic()
+    found = solve_deck_line(
+        problem, None, lambda pick: _repaired(problem, pick), begin + HAND_LIMIT
+    )
     if found is None or found.pick is None or not found.proven:
         return None
     pick = _rounded(problem)
