@@ -39,7 +39,7 @@ from fitup.optimize.wishes import choose, space_of, squares_goal, tight_goal, wo
 #: a score that every plan of such a job beats
 ANY = 1e9
 #: the plan to beat is so many times as bad as the best
-BEAT = (1.01, 1.5, 4.0, ANY)
+BEAT = (1.01, 1.1, 1.5, 4.0)
 #: how far our own methods may be off, relative to the value or to one
 OURS = 1e-6
 #: settings in millimetres, and how near a row counts as reached
