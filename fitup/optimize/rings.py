@@ -36,7 +36,7 @@ _MOST_PAIRS: Final = 1e8
 _LEAF: Final = 4
 _CHUNK: Final = 1 << 13
 #: pairs of picks counted between two looks at the clock
-_MOST_COUNTED: Final = 1 << 29
+_MOST_COUNTED: Final = 1 << 24
 _CARE: Final = 1e-9
 #: a seat the checks do not see is taken to be bound to this [m] at this sum of squares
 _LOOSE: Final = 5e-3

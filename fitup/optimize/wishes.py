@@ -31,6 +31,8 @@ Report = Callable[[str], None]
 
 #: how far a value may pass a bound found by floating-point means
 _CARE = 1e-9
+#: how far a bound of the continuous problem may be off
+_BOUND = 1e-6
 _STARTS = 8
 #: from so many segments on a job is searched along the deck
 _LINE = 3
@@ -38,6 +40,8 @@ _LINE = 3
 _LONG = 12
 #: where the continuous optimum is so far inside, whole plates seldom come near the worst ratio
 _FAR_INSIDE = 0.7
+#: part of the time limit for each wish where not even plates of any thickness meet the first
+_PART = 1.0 / 6.0
 _HALVINGS = 10
 _NEAR_ENOUGH = 0.02
 #: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
@@ -90,16 +94,22 @@ def choose(
     loosest = least_worst(problem)
     goal = wishes.worst_ratio_goal
     along = None
+    beyond = loosest.value > goal * (1.0 + _CARE)
+    if beyond:
+        report(f"even plates of any thickness leave a worst ratio of {loosest.value:.2f}")
     if loosest.value <= goal:
         along = _along(problem, goal * (1.0 + _CARE), deadline, report)
     if along is not None and along.pick is not None:
         pick, first = along.pick, _met(problem, along.pick, goal, loosest)
     else:
-        pick, first = _worst(problem, loosest, goal, deadline, report)
+        # what is asked is answered already: how near one can come is worth a part of the time
+        enough = deadline.within(wishes.time_limit * _PART) if beyond else deadline
+        pick, first = _worst(problem, loosest, goal, enough, report)
     cap = max(goal, problem.worst_ratio(problem.settings(pick))) * (1.0 + _CARE)
     if along is None or along.pick is None:
         along = _along(problem, cap, deadline, report)
-    pick, second, ideal = _squares(problem, pick, cap, along, deadline, report)
+    enough = deadline.within(wishes.time_limit * _PART) if beyond else deadline
+    pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
     pick, third = _work(problem, wishes, pick, cap, ideal, second, stop, report)
     return Chosen(
         pick,
@@ -265,8 +275,12 @@ def _worst(
     aim = worst_goal(problem, relaxed)
     start = _closer(problem, _any_pick(problem, relaxed, aim, deadline), relaxed.value, goal)
     score = problem.worst_ratio(problem.settings(start))
-    space = space_of(problem, relaxed.x, None)
-    found = _ring_search(problem, space, aim, score, deadline)
+    if score <= relaxed.value * (1.0 + _BOUND):
+        # no plates are better: nothing is left to search
+        found = SearchResult(None, score, score, True)
+    else:
+        space = space_of(problem, relaxed.x, None)
+        found = _ring_search(problem, space, aim, score, deadline)
     pick = start if found.pick is None else found.pick
     value = problem.worst_ratio(problem.settings(pick))
     lower = max(found.lower, relaxed.value) if not found.proven else value
@@ -364,7 +378,7 @@ def best_squares(
     else:
         return Least(None, np.inf, np.inf, True, None)
     along = _along(problem, cap, deadline, report) if along is None else along
-    bound = 0.0 if relaxed is None else relaxed.value * (1.0 - 1e-6)
+    bound = 0.0 if relaxed is None else relaxed.value * (1.0 - _BOUND)
     if along is not None and (along.pick is not None or (along.proven and begin is None)):
         bound = max(along.lower, bound)
         lower = along.score if along.proven else min(along.score, bound)

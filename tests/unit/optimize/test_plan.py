@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from fitup.certify import certify
 from fitup.errors import NoPlan, NoSafeOrder
 from fitup.joints import joint_state
 from fitup.model import Aim, Limit, Plan, Tolerance, Wishes
-from fitup.optimize import build_problem, make_plan
+from fitup.optimize import build_problem, make_plan, wishes
 from fitup.optimize.packs import pack_choices, stack_order
 from fitup.optimize.relax import least_squares
 from fitup.optimize.wishes import choose, squares_goal, tight_goal
@@ -151,6 +152,21 @@ def test_when_tolerance_cannot_be_met_one_change_that_frees_it_is_named(small: S
     assert first.lower > 1.0
     assert first.text == "a worst ratio of 1.00 cannot be reached"
     assert all(o.verified for o in plan.obstacles)
+
+
+def test_what_cannot_be_met_is_told_as_soon_as_the_bound_proves_it(small: Small) -> None:
+    """All seats held: plates of any thickness do no better, so nothing is left to search."""
+    case = small(size=0.02)
+    seats = {n: replace(s, hold=True) for n, s in case.job.seats.items()}
+    problem = build_problem(replace(case.job, seats=seats), case.state, case.influence)
+    told: list[str] = []
+    with mock.patch.object(wishes, "_ring_search", wraps=wishes._ring_search) as searched:
+        chosen = choose(problem, case.job.wishes, told.append)
+    assert [c.args[2].kind for c in searched.call_args_list] == ["squares"]
+    first = chosen.wishes[0]
+    assert first.proven
+    assert first.lower == first.upper > 1.0
+    assert told[1] == f"even plates of any thickness leave a worst ratio of {first.lower:.2f}"
 
 
 def test_limits_that_contradict_are_an_error_in_words(small: Small) -> None:
