@@ -32,7 +32,7 @@ from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
 from fitup.record.events import PLAN_MADE
 from fitup.sheets.trust_words import percent
-from fitup.sheets.words import NAMES, move_words, plain_value, shown_for, value_words
+from fitup.sheets.words import NAMES, clash_words, move_words, plain_value, shown_for, value_words
 from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
@@ -230,6 +230,10 @@ def _wish(name: str, upper: float, lower: float, proven: bool) -> str:
 
 def show_obstacles(plan: Plan) -> None:
     """Print what stands in the way and the smallest change of each that frees it."""
+    for clash in plan.clashes:
+        click.echo(f"{clash_words(clash)}:")
+        for part in clash.parts:
+            click.echo(f"  {part}")
     if plan.obstacles:
         click.echo("Any one of these changes alone lets every tolerance be met:")
         for obstacle in plan.obstacles:

@@ -23,7 +23,7 @@ from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.passage import PLANES, RINGS, BoltGroup, Bore
-from fitup.model.plans import Obstacle, Plan, Reset, SeatPlan, Stage, WishResult
+from fitup.model.plans import Clash, Obstacle, Plan, Reset, SeatPlan, Stage, WishResult
 from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
@@ -50,6 +50,7 @@ __all__ = [
     "Check",
     "CheckPoint",
     "CheckState",
+    "Clash",
     "ControlPoint",
     "Done",
     "Doubts",

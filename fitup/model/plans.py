@@ -88,6 +88,17 @@ class Obstacle:
 
 
 @dataclass(frozen=True, slots=True)
+class Clash:
+    """Limits, tolerances and the like that cannot all be kept."""
+
+    parts: tuple[str, ...]
+    plates: str
+    """``any thickness``: not even with plates cut to measure; ``whole``: not with whole plates."""
+    least: bool
+    """Without any one of its parts the others can be kept."""
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """The answer: packs, stages and proof."""
 
@@ -99,6 +110,8 @@ class Plan:
     """Settings if plates could be of any thickness [m], in the order of ``seats``."""
     inside: bool
     obstacles: tuple[Obstacle, ...] = ()
+    clashes: tuple[Clash, ...] = ()
+    """What stands in the way, where a check stays outside; no two with a part in common."""
     reuse: bool = True
     """Plates that come out of packs were counted for others; false where no order was safe so."""
     id: str = ""

@@ -10,15 +10,16 @@ from dataclasses import asdict, replace
 
 import numpy as np
 
-from fitup.errors import NoSafeOrder
+from fitup.errors import NoPlan, NoSafeOrder
 from fitup.frames import Array
-from fitup.model import CheckState, Influence, Job, Obstacle, Plan, SeatPlan
-from fitup.optimize.clock import Stop, never
+from fitup.model import CheckState, Clash, Influence, Job, Obstacle, Plan, SeatPlan
+from fitup.optimize.clock import Deadline, Stop, never
 from fitup.optimize.contact import plan_with_contact
+from fitup.optimize.gives import Case
 from fitup.optimize.packs import Choice
 from fitup.optimize.problem import FitProblem, build_problem
 from fitup.optimize.stages import order_stages
-from fitup.optimize.whynot import find_obstacles
+from fitup.optimize.whynot import find_obstacles, limits_in_the_way
 from fitup.optimize.wishes import Chosen, choose
 
 Report = Callable[[str], None]
@@ -89,20 +90,21 @@ def _make(
 ) -> Plan:
     """Plan on the straight line of an influence; ``explain`` looks for what stands in the way."""
     reuse = True
-    problem, chosen, seats = _choose(job, state, influence, reuse, report, stop)
+    chosen, seats = _choose(job, state, influence, reuse, report, stop)
     report("order of stages")
     try:
         stages, fewest = order_stages(job, state, influence, seats, report)
     except NoSafeOrder:
         # plates that only later stages set free may be what forbids every order
         reuse = False
-        problem, chosen, seats = _choose(job, state, influence, reuse, report, stop)
+        chosen, seats = _choose(job, state, influence, reuse, report, stop)
         stages, fewest = order_stages(job, state, influence, seats, report)
     inside = chosen.worst <= 1.0 + 1e-9
+    clashes: tuple[Clash, ...] = ()
     obstacles: tuple[Obstacle, ...] = ()
     if explain and not inside and not stop():
-        settings = problem.settings(chosen.pick)
-        obstacles = find_obstacles(job, state, influence, problem, settings, report)
+        deadline = Deadline.after(job.wishes.time_limit, stop)
+        clashes, obstacles = find_obstacles(Case(job, state, influence), deadline, report)
     return Plan(
         seats=seats,
         stages=stages,
@@ -111,6 +113,7 @@ def _make(
         ideal=tuple(float(v) for v in chosen.ideal),
         inside=inside,
         obstacles=obstacles,
+        clashes=clashes,
         reuse=reuse,
     )
 
@@ -164,10 +167,16 @@ def _choose(
     restock: bool,
     report: Report,
     stop: Stop,
-) -> tuple[FitProblem, Chosen, tuple[SeatPlan, ...]]:
+) -> tuple[Chosen, tuple[SeatPlan, ...]]:
     problem = build_problem(job, state, influence, restock=restock)
-    chosen = choose(problem, job.wishes, report, stop)
-    return problem, chosen, _seat_plans(job, problem, chosen.pick)
+    try:
+        chosen = choose(problem, job.wishes, report, stop)
+    except NoPlan as none:
+        clash = limits_in_the_way(Case(job, state, influence))
+        if not clash:
+            raise
+        raise NoPlan(f"{none}; no plates at all keep these together: {'; '.join(clash)}") from none
+    return chosen, _seat_plans(job, problem, chosen.pick)
 
 
 def _seat_plans(job: Job, problem: FitProblem, pick: Array) -> tuple[SeatPlan, ...]:

@@ -201,7 +201,7 @@ def clearance(job: Job, seat: Seat) -> float:
     return job.working.insertion if seat.held_by == "packs" and seat.comes_back else 0.0
 
 
-def _movable(job: Job, seat: Seat) -> bool:
+def movable(job: Job, seat: Seat) -> bool:
     """Say whether a seat's whole group can be lifted clear of its packs."""
     group = [s for s in job.seats.values() if s.group == seat.group]
     return all(s.hold or stroke_left(job, s) >= clearance(job, s) for s in group)
@@ -209,7 +209,7 @@ def _movable(job: Job, seat: Seat) -> bool:
 
 def _window(job: Job, seat: Seat) -> tuple[float, float]:
     """Least and greatest move of a seat [m] by its own travel and stroke."""
-    if seat.hold or seat.id in job.wishes.leave_alone or not _movable(job, seat):
+    if seat.hold or seat.id in job.wishes.leave_alone or not movable(job, seat):
         return (0.0, 0.0)
     reach = stroke_left(job, seat) - clearance(job, seat)
     # a ram that pushes in plan cannot pull the deck back against friction
@@ -262,7 +262,7 @@ def _reaction_rows(job: Job, influence: Influence, add: AddRow) -> None:
         if not lifts or seat.reaction_least > 0.0:
             text = f"least bearing at seat {name}"
             add(-row, now - seat.reaction_least, "reaction_least", name, text)
-        if seat.hold or not _movable(job, seat):
+        if seat.hold or not movable(job, seat):
             continue
         capacity = sum(j.capacity for j in job.jacks_at(name)) / job.working.jack_reserve
         bound = (capacity - seat.breakaway) / (1.0 + job.staging.friction) - now
@@ -339,7 +339,7 @@ def _stroke_rows(job: Job, influence: Influence, add: AddRow) -> None:
     """Lift clear of old and new packs: x_i + insertion + what others of the group go down."""
     for i, name in enumerate(influence.seats):
         seat = job.seats[name]
-        if seat.hold or not _movable(job, seat):
+        if seat.hold or not movable(job, seat):
             continue
         spare = stroke_left(job, seat) - clearance(job, seat)
         for j, other in enumerate(influence.seats):

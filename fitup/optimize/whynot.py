@@ -1,185 +1,173 @@
-"""When tolerance cannot be met: what stands in the way, and the smallest change of each.
+"""When tolerance cannot be met: what stands in the way together, and the smallest single change.
 
-Every change is tried alone, on the whole job, and counts only when a plan of whole plates is
-found that then meets every tolerance.
+What no plates of any thickness can keep, no whole plates can: such clashes are found, and the
+least that each part would have to give, by linear programmes. Where only whole plates stand in the
+way, the exact search says so. A change is named only when a plan of whole plates was found with it
+that meets every tolerance.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+import time
+from collections.abc import Callable, Iterable, Sequence
+from typing import Final
 
 import numpy as np
 
-from fitup.joints import checks_of
-from fitup.model import FORCES, Aim, Check, CheckState, Influence, Job, Obstacle, Quantity, Seat
-from fitup.optimize.problem import FitProblem, build_problem, stroke_left
-from fitup.optimize.wishes import attainable
+from fitup.model import Clash, Obstacle
+from fitup.optimize.clock import Deadline
+from fitup.optimize.fence import Fence, fence
+from fitup.optimize.gives import GIVES, Case, Key, loosened, what
+from fitup.optimize.problem import build_problem
+from fitup.optimize.wishes import attainable, best_squares
 
 Report = Callable[[str], None]
-_MM = 1e-3
-_STARTS = 3
-
-
-@dataclass(frozen=True, eq=False)
-class _Change:
-    """A kind of change: what it is, and its tries from small to large, each with its words."""
-
-    what: str
-    tries: tuple[tuple[str, Job], ...]
+#: every check inside its tolerance
+_INSIDE: Final = 1.0 + 1e-9
+_STARTS: Final = 3
+#: amounts tried, in steps beyond the least that could be enough
+_STEPS: Final = (0, 1, 2, 3, 5, 8, 13, 21, 34)
+#: longest proof that whole plates cannot [s]
+_PROOF: Final = 3.0
+#: kinds of things that are given up together before they are looked at one by one
+_KINDS: Final = (
+    ("stock",),
+    ("pack",),
+    ("contact", "watched"),
+    ("leave", "locked", "opening"),
+    ("reaction_least", "reaction_most", "jack"),
+    ("limit",),
+    ("stroke", "lift", "back", "raise", "lower"),
+    ("held", "alone"),
+    ("tolerance",),
+)
 
 
 def find_obstacles(
-    job: Job,
-    state: CheckState,
-    influence: Influence,
-    problem: FitProblem,
-    x: np.ndarray,
-    report: Report = lambda line: None,
-) -> tuple[Obstacle, ...]:
-    """Return the single changes that would each let every tolerance be met.
+    case: Case, deadline: Deadline, report: Report = lambda line: None
+) -> tuple[tuple[Clash, ...], tuple[Obstacle, ...]]:
+    """Return what cannot be kept together, and single changes that let every tolerance be met.
 
     Parameters
     ----------
-    job, state, influence
-        The job as it is.
-    problem : FitProblem
-    x : Array (n,)
-        Settings of the best plan [m].
+    case : Case
+        A job that has no plan inside every tolerance, as far as is known.
+    deadline : Deadline
+        Nothing further is tried after it.
     report : callable
         Told what is being tried.
     """
-    found: list[Obstacle] = []
-    for change in _changes(job, state, problem, x):
-        if not change.tries:
+    report("what stands in the way")
+    bounds = fence(case)
+    sets = bounds.sets_in_the_way()
+    if sets:
+        clashes = tuple(Clash(_words(case, keys), "any thickness", True) for keys in sets)
+        # what frees the job alone is part of every clash, so of the first
+        return clashes, tuple(_changes(case, bounds, sets[0], deadline, report))
+    keys = (*bounds.every(), *_of_plates(case))
+    clash, least = _whole_clash(case, keys, deadline, report)
+    clashes = (Clash(_words(case, clash), "whole", least),) if clash else ()
+    tried = clash if least and clash else keys
+    return clashes, tuple(_changes(case, bounds, tried, deadline, report))
+
+
+def limits_in_the_way(case: Case) -> tuple[str, ...]:
+    """Return the hard limits, in words, that cannot be kept together by any plates at all."""
+    return _words(case, fence(case, tolerances=False).in_the_way(fence(case).every()))
+
+
+def _words(case: Case, keys: Iterable[Key]) -> tuple[str, ...]:
+    return tuple(what(case, key) for key in keys)
+
+
+def _of_plates(case: Case) -> tuple[Key, ...]:
+    """Return what only whole plates are bound by: the stock, and how many a pack may have."""
+    packs = [s for s in case.influence.seats if case.job.seats[s].held_by == "packs"]
+    moving = [s for s in packs if not case.job.seats[s].hold]
+    return (*(("stock", m) for m in case.job.plates), *(("pack", s) for s in moving))
+
+
+def _changes(
+    case: Case, bounds: Fence, keys: Sequence[Key], deadline: Deadline, report: Report
+) -> Iterable[Obstacle]:
+    """Yield the smallest change found of each key that alone is enough."""
+    for key in keys:
+        if time.monotonic() > deadline:
+            return
+        least = 0.0 if key[0] in ("stock", "pack") else bounds.least_change(key)
+        if least is None:
             continue
-        report(f"why not: {change.what}")
-        # the largest amount first: where even that is not enough the others need not be tried
-        text, other = change.tries[-1]
-        if not _enough(other, state, influence):
+        report(f"why not: {what(case, key)}")
+        amount = _smallest(case, key, least)
+        if amount is not None:
+            give = GIVES[key[0]]
+            yield Obstacle(give.what(case, key[1]), give.more(case, key[1], amount), True)
+
+
+def _smallest(case: Case, key: Key, least: float) -> float | None:
+    """Return the smallest amount tried with which a plan of whole plates was found."""
+    kind, subject = key
+    if kind in ("stock", "pack"):
+        amounts: Sequence[float] = (1.0, 2.0, 3.0, 4.0) if kind == "stock" else (1.0,)
+    else:
+        give = GIVES[kind]
+        first, step = give.rounded(case, subject, least), give.rounded(case, subject, 0.0)
+        amounts = (math.inf,) if math.isinf(first) else [first + k * step for k in _STEPS]
+    # the largest first: where even that is not enough the others need not be tried
+    if not _found(loosened(case, key, amounts[-1])):
+        return None
+    smaller = (a for a in amounts[:-1] if _found(loosened(case, key, a)))
+    return next(smaller, amounts[-1])
+
+
+def _found(case: Case) -> bool:
+    """Say whether a plan of whole plates inside every tolerance is easily found."""
+    problem = build_problem(case.job, case.state, case.influence)
+    return attainable(problem, _INSIDE, _STARTS) is not None
+
+
+def _whole_clash(
+    case: Case, keys: Sequence[Key], deadline: Deadline, report: Report
+) -> tuple[tuple[Key, ...], bool]:
+    """Return what whole plates cannot keep together, and whether none of it may be left out.
+
+    Whole kinds are given up first, then their members one by one. What was neither shown to be
+    needed nor shown to be not is kept, and then the second answer is no. Without a proof that there
+    is no plan there is no clash.
+    """
+    report("is there any choice of whole plates?")
+    if _possible(case, deadline) is not False:
+        return (), False
+    left, least = list(keys), True
+    groups = [[k for k in keys if k[0] in kinds] for kinds in _KINDS]
+    for group in (*groups, *([k] for k in keys)):
+        own = [k for k in group if k in left]
+        if not own or (len(group) == 1 and len(own) == len(left)):
             continue
-        for smaller, less in change.tries[:-1]:
-            if _enough(less, state, influence):
-                text = smaller
-                break
-        found.append(Obstacle(change.what, text, True))
-    return tuple(found)
+        gone = [k for k in keys if k not in left or k in own]
+        possible = (
+            None if time.monotonic() > deadline else _possible(_without(case, gone), deadline)
+        )
+        if possible is False:
+            left = [k for k in left if k not in own]
+        elif possible is None and len(own) == 1:
+            least = False
+    return tuple(left), least
 
 
-def _enough(job: Job, state: CheckState, influence: Influence) -> bool:
-    """Say whether a changed job has a plan of whole plates inside every tolerance."""
-    trial = build_problem(job, _with_tolerances(job, state), influence)
-    return attainable(trial, job.wishes.worst_ratio_goal, _STARTS) is not None
+def _without(case: Case, keys: Iterable[Key]) -> Case:
+    for key in keys:
+        case = loosened(case, key)
+    return case
 
 
-def _with_tolerances(job: Job, state: CheckState) -> CheckState:
-    """Give the checks the tolerances of a changed job; values stay as surveyed."""
-    return replace(state, checks=checks_of(job))
-
-
-def _changes(job: Job, state: CheckState, problem: FitProblem, x: np.ndarray) -> Iterator[_Change]:
-    yield from _tolerance_changes(job, state, problem, x)
-    yield from _plate_changes(job)
-    yield from _seat_changes(job, problem)
-    yield from _limit_changes(job)
-
-
-def _tolerance_changes(
-    job: Job, state: CheckState, problem: FitProblem, x: np.ndarray
-) -> Iterator[_Change]:
-    goal = job.wishes.worst_ratio_goal
-    checks = {c.id: c for c in state.checks}
-    points: dict[Quantity, float] = {}
-    for name, ratio in zip(problem.rows, np.abs(problem.F @ x - problem.g), strict=True):
-        check = checks[name]
-        if ratio <= goal or check.tolerance is None:
-            continue
-        if check.point is not None or check.subject:
-            loosest = max(ratio / goal, points.get(check.quantity, 0.0))
-            points[check.quantity] = loosest
-            continue
-        word, step = ("mm", 0.1) if check.is_length else ("mm/m", 0.01)
-        tries = []
-        for share in (0.6, 0.8, 1.0, 1.2):
-            wanted = check.tolerance * ratio / goal * share
-            amount = math.ceil(wanted / _MM / step - 1e-9) * step
-            if wanted <= check.tolerance:
-                continue
-            aim = Aim(check.joint, check.pair, check.quantity, "tolerance", amount * _MM, "tried")
-            text = (
-                f"{_words(check)} tolerance of {amount:.2f} {word} "
-                f"(now {check.tolerance / _MM:.2f} {word})"
-            )
-            tries.append((text, replace(job, aims=(*job.aims, aim))))
-        yield _Change(f"{_words(check)} tolerance", tuple(tries))
-    for quantity, ratio in points.items():
-        yield _Change(f"{quantity} tolerance", tuple(_point_tolerances(job, quantity, ratio)))
-
-
-def _point_tolerances(job: Job, quantity: Quantity, ratio: float) -> Iterator[tuple[str, Job]]:
-    """Loosen a tolerance of single points, towers or cables, which holds for all of them."""
-    now = job.tolerances[quantity]
-    word, unit = ("kN", 1e3) if quantity in FORCES else ("mm", _MM)
-    where = {"lean": "towers", "tension": "cables"}.get(quantity, "points")
-    for share in (0.7, 0.8, 0.9, 1.0, 1.1):
-        amount = math.ceil(now.value * ratio * share / unit - 1e-9)
-        if amount * unit > now.value:
-            looser = {**job.tolerances, quantity: replace(now, value=amount * unit)}
-            text = (
-                f"{quantity} tolerance of {amount} {word} at all {where} "
-                f"(now {now.value / unit:g} {word})"
-            )
-            yield text, replace(job, tolerances=looser)
-
-
-def _words(check: Check) -> str:
-    name = check.quantity.replace("kink_", "kink in ").replace("_", " ")
-    return f"{name} at {check.item or check.pair or check.joint}"
-
-
-def _plate_changes(job: Job) -> Iterator[_Change]:
-    for mark, plate in job.plates.items():
-        tries = []
-        for more in (1, 2, 3, 4):
-            stock = {**job.plates, mark: replace(plate, count=plate.count + more)}
-            word = "plate" if more == 1 else "plates"
-            text = f"{more} more {word} {mark} ({plate.nominal / _MM:g} mm)"
-            tries.append((text, replace(job, plates=stock)))
-        yield _Change(f"stock of plate {mark}", tuple(tries))
-
-
-def _seat_changes(job: Job, problem: FitProblem) -> Iterator[_Change]:
-    for name in problem.seats:
-        seat = job.seats[name]
-        if seat.hold:
-            free = _with_seat(job, replace(seat, hold=False))
-            yield _Change(f"seat {name} held", ((f"let seat {name} move (hold = no)", free),))
-            continue
-        if stroke_left(job, seat) < 0.1:
-            yield _Change(f"stroke at seat {name}", tuple(_strokes(job, name)))
-        if seat.held_by == "packs":
-            more = _with_seat(job, replace(seat, most_plates=seat.most_plates + 1))
-            text = f"one more plate allowed in the pack at seat {name}"
-            yield _Change(f"plates in the pack at seat {name}", ((text, more),))
-
-
-def _with_seat(job: Job, seat: Seat) -> Job:
-    return replace(job, seats={**job.seats, seat.id: seat})
-
-
-def _strokes(job: Job, name: str) -> Iterator[tuple[str, Job]]:
-    for more in (1, 2, 3, 5, 7, 10, 15, 20, 30, 40):
-        longer = {j.id: replace(j, stroke=j.stroke + more * _MM) for j in job.jacks_at(name)}
-        yield f"{more} mm more stroke at seat {name}", replace(job, jacks={**job.jacks, **longer})
-
-
-def _limit_changes(job: Job) -> Iterator[_Change]:
-    for name, limit in job.limits.items():
-        kind = "difference in lift" if limit.kind == "difference" else "warp"
-        tries = []
-        for more in (1.0, 2.0, 5.0, 10.0):
-            wider = replace(limit, most=limit.most + more * _MM)
-            text = f"{kind} {name} up to {wider.most / _MM:.1f} mm (now {limit.most / _MM:.1f} mm)"
-            tries.append((text, replace(job, limits={**job.limits, name: wider})))
-        yield _Change(f"limit {name}", tuple(tries))
+def _possible(case: Case, deadline: Deadline) -> bool | None:
+    """Say whether whole plates can keep everything; None where neither was shown in time."""
+    problem = build_problem(case.job, case.state, case.influence)
+    if attainable(problem, _INSIDE, _STARTS) is not None:
+        return True
+    found = best_squares(problem, _INSIDE, deadline.within(_PROOF))
+    if found.pick is not None:
+        return True
+    return False if found.proven or np.isinf(found.lower) else None

@@ -18,6 +18,7 @@ from fitup.sheets.model import (
     OF_STRUCTURE,
     Across,
     CheckLine,
+    ClashLine,
     Header,
     JointSheet,
     ObstacleLine,
@@ -34,6 +35,7 @@ from fitup.sheets.stages import build_stages, quantity_of
 from fitup.sheets.sure import sure_sheet
 from fitup.sheets.words import (
     NAMES,
+    clash_words,
     move_words,
     plain_words,
     shown_for,
@@ -97,6 +99,7 @@ def build_sheets(
             ObstacleLine(o.what, o.change, "tried: it works" if o.verified else "not tried")
             for o in plan.obstacles
         ),
+        clashes=tuple(ClashLine(clash_words(c), c.parts) for c in plan.clashes),
         understood=survey.understood,
         statements=certificate.statements,
         segments=plan_segments(job, {c.seat: c.move.words for c in cards if c.disturbed}),

@@ -230,6 +230,14 @@ class PlanSegment:
 
 
 @dataclass(frozen=True, slots=True)
+class ClashLine:
+    """What cannot all be kept, and what that means."""
+
+    text: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SheetSet:
     """Everything that is printed for one plan."""
 
@@ -254,6 +262,7 @@ class SheetSet:
     lift_offs: tuple[LiftOffSheet, ...] = ()
     sure: SureSheet | None = None
     """How sure the joints are; None where nobody asked."""
+    clashes: tuple[ClashLine, ...] = ()
 
     @property
     def sheets(self) -> tuple[str, ...]:

@@ -116,6 +116,7 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
         method=sheets.method,
         proof=printable(sheets.proof),
         obstacles=printable(sheets.obstacles),
+        clashes=[{"text": c.text, "parts": list(c.parts)} for c in sheets.clashes],
         understood=list(sheets.understood),
         statements=list(sheets.statements),
         cautions=list(sheets.cautions),

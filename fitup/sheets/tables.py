@@ -21,6 +21,8 @@ Sheets of the workbook and CSV files share their tables:
     Room in bores and match of bolt holes before and after, where the job has any.
 ``stock``, ``proof``, ``obstacles``, ``valid_for``
     As on paper.
+``clashes``
+    What cannot all be kept, a row for each part; only where a check stays outside.
 
 Where move sheets are withheld, ``readings``, ``jacks``, ``expected`` and ``as-done`` are left out.
 
@@ -65,6 +67,7 @@ def tables(sheets: SheetSet) -> tuple[Table, ...]:
         _stock(sheets),
         _proof(sheets),
         _obstacles(sheets),
+        *([_clashes(sheets)] if sheets.clashes else []),
         _valid(sheets),
         *([_ride(sheets)] if sheets.ride else []),
         *([_bores(sheets)] if sheets.bores else []),
@@ -315,6 +318,11 @@ def _proof(sheets: SheetSet) -> Table:
 def _obstacles(sheets: SheetSet) -> Table:
     rows = tuple((o.what, o.change, o.tried) for o in sheets.obstacles)
     return Table("obstacles", ("obstacle", "smallest_change", "tried"), rows)
+
+
+def _clashes(sheets: SheetSet) -> Table:
+    rows = tuple((n, c.text, p) for n, c in enumerate(sheets.clashes, 1) for p in c.parts)
+    return Table("clashes", ("clash", "meaning", "part"), rows)
 
 
 def _valid(sheets: SheetSet) -> Table:

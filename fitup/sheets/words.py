@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-from fitup.model import FORCES, MOVE_WORDS, SIDES, Quantity, kind_of
+from fitup.model import FORCES, MOVE_WORDS, SIDES, Clash, Quantity, kind_of
 from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.work import RamReading
 from fitup.units import DisplayUnits, Shown
@@ -62,6 +62,16 @@ def side_word(quantity: Quantity, number: Number) -> str:
     if quantity in {"step", "offset", "bore_step", "bore_offset"}:
         side = side.replace("ahead ", "ahead side ", 1)
     return re.sub(r"\b(left|right)\b", lambda m: m[0].upper(), side)
+
+
+def clash_words(clash: Clash) -> str:
+    """Say what the parts of a clash have in common."""
+    no = (
+        "Not even plates of any thickness" if clash.plates == "any thickness" else "No whole plates"
+    )
+    least = "without any one of them the others can be"
+    end = least if clash.least else "it was not shown that each of them is needed"
+    return f"{no} keep all of these together; {end}"
 
 
 def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: float = 0.0) -> Worded:
