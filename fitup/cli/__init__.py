@@ -33,6 +33,7 @@ _COMMANDS: Final = {
     "plan": "Choose packs and order the moves, with proof.",
     "whatif": "Show the plan beside one with seats held, plates gone or jacks broken.",
     "others": "Show the best plans that work at other seats.",
+    "more": "Show what binds the plan, and what a little more of it would buy.",
     "fewer": "Show what disturbing fewer seats costs.",
     "sheets": "Plan, certify and write the sheets.",
     "next": "Write the next job folder after the moves.",

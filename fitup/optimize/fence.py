@@ -62,7 +62,8 @@ class Fence:
         """Return every key, in the order of the rows."""
         return tuple(dict.fromkeys(k for k in self.keys if k is not None))
 
-    def _active(self, kept: Collection[Key]) -> Array:
+    def active(self, kept: Collection[Key]) -> Array:
+        """Say which rows (r,) count while these are kept."""
         return np.array(
             [
                 (k is None or k in kept) and not any(u in kept for u in us)
@@ -74,7 +75,7 @@ class Fence:
         """Return by how much the kept cannot be kept [mm], and those that say so."""
         from scipy.optimize import linprog
 
-        on = self._active(kept)
+        on = self.active(kept)
         n = self.G.shape[1]
         A = np.c_[self.G[on], -np.ones(int(on.sum()))]
         cost = np.r_[np.zeros(n), 1.0]
@@ -132,7 +133,7 @@ class Fence:
         others = [k for k in kept if k != key]
         if self.contradict(others):
             return None
-        on = self._active(kept)
+        on = self.active(kept)
         own = np.array([k == key for k in self.keys])[on]
         if any(key in us for us in self.unless):
             # rows come and go with it: given way or not
@@ -145,7 +146,7 @@ class Fence:
         return float(found.x[n]) if found.status == 0 else None
 
 
-def fence(case: Case, *, tolerances: bool = True) -> Fence:
+def fence(case: Case, *, tolerances: bool = True, share: float = 1.0) -> Fence:
     """Return what fences a plan in, every check being inside its tolerance.
 
     Parameters
@@ -153,10 +154,12 @@ def fence(case: Case, *, tolerances: bool = True) -> Fence:
     case : Case
     tolerances : bool
         Count the tolerances of the checks; without, only what must be kept in any case.
+    share : float
+        Of each tolerance, that a check must be within.
     """
     rows = list(_limits(case))
     if tolerances:
-        rows += _tolerances(case)
+        rows += _tolerances(case, share)
     G = np.array([r.row for r in rows])
     size = np.abs(G).max(axis=1)
     keep = size > 0.0
@@ -171,14 +174,15 @@ def fence(case: Case, *, tolerances: bool = True) -> Fence:
     )
 
 
-def _tolerances(case: Case) -> Iterator[_Row]:
+def _tolerances(case: Case, share: float) -> Iterator[_Row]:
     state, A = case.state, case.influence.A
     for i, check in enumerate(state.checks):
         if check.tolerance is None or check.weight <= 0.0:
             continue
         off = check.target - float(state.values[i])
         for sign in (1.0, -1.0):
-            yield _Row(sign * A[i], check.tolerance + sign * off, of_tolerance(check))
+            bound = share * check.tolerance + sign * off
+            yield _Row(sign * A[i], bound, of_tolerance(check), share)
 
 
 def _limits(case: Case) -> Iterator[_Row]:

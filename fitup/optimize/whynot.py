@@ -28,8 +28,11 @@ _INSIDE: Final = 1.0 + 1e-9
 _STARTS: Final = 3
 #: amounts tried, in steps beyond the least that could be enough
 _STEPS: Final = (0, 1, 2, 3, 5, 8, 13, 21, 34)
-#: longest proof that whole plates cannot [s]
-_PROOF: Final = 3.0
+#: longest proof that whole plates cannot, and longest search for what they cannot keep [s]
+_PROOF: Final = 1.0
+_LONGEST: Final = 10.0
+#: a list of more parts tells nobody anything
+_MOST_PARTS: Final = 16
 #: kinds of things that are given up together before they are looked at one by one
 _KINDS: Final = (
     ("stock",),
@@ -66,7 +69,7 @@ def find_obstacles(
         # what frees the job alone is part of every clash, so of the first
         return clashes, tuple(_changes(case, bounds, sets[0], deadline, report))
     keys = (*bounds.every(), *_of_plates(case))
-    clash, least = _whole_clash(case, keys, deadline, report)
+    clash, least = _whole_clash(case, keys, deadline.within(_LONGEST), report)
     clashes = (Clash(_words(case, clash), "whole", least),) if clash else ()
     tried = clash if least and clash else keys
     return clashes, tuple(_changes(case, bounds, tried, deadline, report))
@@ -153,7 +156,7 @@ def _whole_clash(
             left = [k for k in left if k not in own]
         elif possible is None and len(own) == 1:
             least = False
-    return tuple(left), least
+    return (tuple(left), least) if least or len(left) <= _MOST_PARTS else ((), False)
 
 
 def _without(case: Case, keys: Iterable[Key]) -> Case:

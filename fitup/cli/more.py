@@ -1,0 +1,100 @@
+"""``fitup more``: what binds the plan, and what a little more of it would buy."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fitup.cli.loading import Loaded, load
+from fitup.cli.plan import planned_about, show_obstacles
+from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
+from fitup.errors import EXIT_OUTSIDE
+from fitup.model import Influence, Plan
+
+if TYPE_CHECKING:
+    from fitup.optimize.more import More
+
+
+@click.command("more")
+@job_argument
+@json_option
+def command(job: Path, as_json: bool) -> int:
+    """Show what binds the plan, and what a little more of it would buy.
+
+    Limits, strokes, loads, tolerances and plates that hold the plan back, and how far the sum of
+    squares would fall with one step more of each: with plates of any thickness, and with whole
+    plates, solved anew. Where tolerance cannot be met, what stands in the way is shown instead,
+    and the exit code is 3. Nothing is written.
+
+    \b
+    Example:
+      fitup more closure-k1
+    """
+    loaded = load(job)
+    plan, _, effect = planned_about(loaded)
+    found = _more(loaded, plan, effect) if plan.inside else None
+    if as_json:
+        more = None if found is None else asdict(found)
+        clashes = [asdict(c) for c in plan.clashes]
+        obstacles = [asdict(o) for o in plan.obstacles]
+        say_json(
+            {
+                "job": loaded.job.name,
+                "inside": plan.inside,
+                "more": more,
+                "clashes": clashes,
+                "obstacles": obstacles,
+            }
+        )
+    elif found is None:
+        click.echo("TOLERANCE CANNOT BE MET with the job as it stands.")
+        show_obstacles(plan)
+    else:
+        _show(found)
+    return 0 if plan.inside else EXIT_OUTSIDE
+
+
+def _more(loaded: Loaded, plan: Plan, effect: Influence) -> More:
+    from fitup.optimize.clock import Deadline
+    from fitup.optimize.contact import based
+    from fitup.optimize.gives import Case
+    from fitup.optimize.more import what_more_buys
+
+    if effect.exact is not None:
+        # where seats may lift off, what binds is asked about the plan's own moves
+        effect = effect.exact.about(plan.settings())
+    case = Case(loaded.job, based(loaded.state, effect), effect)
+    deadline = Deadline.after(loaded.job.wishes.time_limit)
+    return what_more_buys(case, plan, deadline, progress)
+
+
+def _show(found: More) -> None:
+    click.echo(
+        f"The sum of squares is {found.whole:.3f} with whole plates (none is below "
+        f"{found.lower:.3f}) and would be {found.any_thickness:.3f} with plates cut to measure, "
+        "every tolerance and limit kept."
+    )
+    if not found.gains:
+        click.echo("Nothing that a step more would better binds: the rest comes of whole plates.")
+        return
+    rows = [
+        [
+            gain.what,
+            gain.change,
+            f"{gain.any_thickness:.3f}",
+            f"{gain.whole:.3f}",
+            f"{gain.lower:.3f}",
+            f"{gain.worst:.2f}",
+        ]
+        for gain in found.gains
+    ]
+    header = ["what binds", "with a step more", "cut to measure", "whole plates", "none below"]
+    click.echo(
+        "\nSum of squares with one step more of what binds, each change alone and solved anew"
+    )
+    click.echo(text_table([*header, "worst ratio"], rows, right=[2, 3, 4, 5]))
+    if not found.complete:
+        click.echo("The time was over (time_limit): more may bind.")
