@@ -234,6 +234,8 @@ def show_obstacles(plan: Plan) -> None:
         click.echo(f"{clash_words(clash)}:")
         for part in clash.parts:
             click.echo(f"  {part}")
+    if not plan.clashes and plan.wishes[0].lower <= 1.0:
+        click.echo("Plates cut to measure would keep every tolerance; whole plates do not.")
     if plan.obstacles:
         click.echo("Any one of these changes alone lets every tolerance be met:")
         for obstacle in plan.obstacles:

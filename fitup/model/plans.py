@@ -89,13 +89,11 @@ class Obstacle:
 
 @dataclass(frozen=True, slots=True)
 class Clash:
-    """Limits, tolerances and the like that cannot all be kept."""
+    """Limits, tolerances and the like that cannot all be kept; without any one of them all can."""
 
     parts: tuple[str, ...]
     plates: str
     """``any thickness``: not even with plates cut to measure; ``whole``: not with whole plates."""
-    least: bool
-    """Without any one of its parts the others can be kept."""
 
 
 @dataclass(frozen=True, slots=True)

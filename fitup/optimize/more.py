@@ -176,7 +176,7 @@ def _gain(
     other = loosened(case, key, amount)
     with_it = build_problem(other.job, other.state, other.influence)
     if kind == "tolerance":
-        with_it = _same_measure(case, problem, with_it, key, other)
+        with_it = same_measure(case, problem, with_it, key, other)
     if kind != "stock":
         squares = binding(with_it, fence(other, share=cap))[0]
     found = best_squares(with_it, cap, deadline.within(_LONGEST))
@@ -189,10 +189,18 @@ def _gain(
     return Gain(what(case, key), change, squares, whole, min(found.lower, whole), worst)
 
 
-def _same_measure(
+def same_measure(
     case: Case, problem: FitProblem, with_it: FitProblem, key: Key, other: Case
 ) -> FitProblem:
-    """Measure the squares with the tolerances as they are, the looser one only allowing more."""
+    """Return a problem that measures by the tolerances as they are; the looser one allows more.
+
+    Parameters
+    ----------
+    case, problem
+        As they are.
+    with_it, key, other
+        Problem and case with one tolerance looser.
+    """
     now = {c.id: c.tolerance for c in case.state.checks if of_tolerance(c) == key}
     then = {c.id: c.tolerance for c in other.state.checks}
     factor = np.array(

@@ -97,6 +97,8 @@ class Fewer:
     disturbed: tuple[str, ...]
     worst: float
     squares: float
+    miss: float | None
+    """Greatest distance from its aim of any step, gap or offset [m]; None where there is none."""
 
 
 def fewer_seats(
@@ -111,13 +113,15 @@ def fewer_seats(
     by descent, two seats at a time, so nothing is proven.
     """
     problem = build_problem(job, state, influence)
+    lengths = _joint_lengths(problem, state)
     stays = [next((k for k, c in enumerate(own) if not c.disturbed), -1) for own in problem.choices]
     left: frozenset[int] = frozenset()
     rows = []
     best = _worked(problem, stays, left)
     while best is not None:
         row, pick = best
-        rows.append(row)
+        off = np.abs(problem.F @ problem.settings(pick) - problem.g) * lengths
+        rows.append(replace(row, miss=float(off.max()) if lengths.any() else None))
         moved = [i for i, own in enumerate(problem.choices) if own[pick[i]].disturbed]
         left = frozenset(range(len(stays))) - frozenset(moved)
         free = [i for i in moved if stays[i] >= 0]
@@ -126,6 +130,13 @@ def fewer_seats(
         found = [t for t in tries if t is not None]
         best = min(found, key=lambda t: t[0].squares) if found else None
     return tuple(rows)
+
+
+def _joint_lengths(problem: FitProblem, state: CheckState) -> Array:
+    """Return the tolerances (m,) of the rows that are steps, gaps, offsets [m], 0 for others."""
+    checks = {c.id: c for c in state.checks}
+    own = [checks[name] for name in problem.rows]
+    return np.array([(c.tolerance or 0.0) if c.pair and c.is_length else 0.0 for c in own])
 
 
 def _worked(
@@ -162,4 +173,4 @@ def _worked(
     )
     worst = narrowed.worst_ratio(narrowed.settings(pick))
     whole = np.array([ks[k] for ks, k in zip(keep, pick, strict=True)])
-    return Fewer(len(moved), moved, worst, squares), whole
+    return Fewer(len(moved), moved, worst, squares, None), whole

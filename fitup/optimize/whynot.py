@@ -31,8 +31,6 @@ _STEPS: Final = (0, 1, 2, 3, 5, 8, 13, 21, 34)
 #: longest proof that whole plates cannot, and longest search for what they cannot keep [s]
 _PROOF: Final = 1.0
 _LONGEST: Final = 10.0
-#: a list of more parts tells nobody anything
-_MOST_PARTS: Final = 16
 #: kinds of things that are given up together before they are looked at one by one
 _KINDS: Final = (
     ("stock",),
@@ -65,14 +63,13 @@ def find_obstacles(
     bounds = fence(case)
     sets = bounds.sets_in_the_way()
     if sets:
-        clashes = tuple(Clash(_words(case, keys), "any thickness", True) for keys in sets)
+        clashes = tuple(Clash(_words(case, keys), "any thickness") for keys in sets)
         # what frees the job alone is part of every clash, so of the first
         return clashes, tuple(_changes(case, bounds, sets[0], deadline, report))
     keys = (*bounds.every(), *_of_plates(case))
-    clash, least = _whole_clash(case, keys, deadline.within(_LONGEST), report)
-    clashes = (Clash(_words(case, clash), "whole", least),) if clash else ()
-    tried = clash if least and clash else keys
-    return clashes, tuple(_changes(case, bounds, tried, deadline, report))
+    clash = _whole_clash(case, keys, deadline.within(_LONGEST), report)
+    clashes = (Clash(_words(case, clash), "whole"),) if clash else ()
+    return clashes, tuple(_changes(case, bounds, clash or keys, deadline, report))
 
 
 def limits_in_the_way(case: Case) -> tuple[str, ...]:
@@ -132,31 +129,29 @@ def _found(case: Case) -> bool:
 
 def _whole_clash(
     case: Case, keys: Sequence[Key], deadline: Deadline, report: Report
-) -> tuple[tuple[Key, ...], bool]:
-    """Return what whole plates cannot keep together, and whether none of it may be left out.
+) -> tuple[Key, ...]:
+    """Return what whole plates cannot keep together, none of which may be left out.
 
-    Whole kinds are given up first, then their members one by one. What was neither shown to be
-    needed nor shown to be not is kept, and then the second answer is no. Without a proof that there
-    is no plan there is no clash.
+    Whole kinds are given up first, then their members one by one. Nothing is returned where that
+    was not shown of every part in time.
     """
     report("is there any choice of whole plates?")
     if _possible(case, deadline) is not False:
-        return (), False
-    left, least = list(keys), True
+        return ()
+    left = list(keys)
     groups = [[k for k in keys if k[0] in kinds] for kinds in _KINDS]
     for group in (*groups, *([k] for k in keys)):
         own = [k for k in group if k in left]
-        if not own or (len(group) == 1 and len(own) == len(left)):
+        if not own:
             continue
+        over = time.monotonic() > deadline
         gone = [k for k in keys if k not in left or k in own]
-        possible = (
-            None if time.monotonic() > deadline else _possible(_without(case, gone), deadline)
-        )
+        possible = None if over else _possible(_without(case, gone), deadline)
         if possible is False:
             left = [k for k in left if k not in own]
-        elif possible is None and len(own) == 1:
-            least = False
-    return (tuple(left), least) if least or len(left) <= _MOST_PARTS else ((), False)
+        elif possible is None and len(group) == 1:
+            return ()
+    return tuple(left)
 
 
 def _without(case: Case, keys: Iterable[Key]) -> Case:

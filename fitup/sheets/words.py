@@ -69,9 +69,7 @@ def clash_words(clash: Clash) -> str:
     no = (
         "Not even plates of any thickness" if clash.plates == "any thickness" else "No whole plates"
     )
-    least = "without any one of them the others can be"
-    end = least if clash.least else "it was not shown that each of them is needed"
-    return f"{no} keep all of these together; {end}"
+    return f"{no} keep all of these together; without any one of them the others can be"
 
 
 def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: float = 0.0) -> Worded:

@@ -68,7 +68,9 @@ def compare(found: set[str], keys: set[str]) -> None:
     assert {k for k in keys if not any(k.startswith(p) for p in empty)} <= found
 
 
-@pytest.mark.parametrize("command", ["check", "joints", "budget", "others", "plan"])
+@pytest.mark.parametrize(
+    "command", ["check", "joints", "budget", "others", "fewer", "more", "plan"]
+)
 def test_json_keys(started: Path, command: str):
     content = json.loads(run(command, "--json", str(started)))
     found = set(paths(content))
