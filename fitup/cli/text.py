@@ -24,6 +24,7 @@ json_option = click.option(
 _stop_asked: Final[list[int]] = []
 #: how often Ctrl-C only asks to finish before it stops
 _patience: Final[list[int]] = [0]
+_COMPILER: Final = "llvmlite"
 _FINISHING: Final = b"  ... Ctrl-C: finishing with the best plan so far; once more drops it\n"
 
 
@@ -33,6 +34,8 @@ def heed_ctrl_c() -> None:
     def stop(number: int, frame: FrameType | None) -> None:
         _stop_asked.append(number)
         if len(_stop_asked) > _patience[0]:
+            if frame is not None and _COMPILER in frame.f_code.co_filename:
+                return  # its callbacks cannot pass an exception on: the next progress line stops
             raise KeyboardInterrupt
         # a signal may come in the middle of a line that is being printed: past the streams
         os.write(2, _FINISHING)

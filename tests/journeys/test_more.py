@@ -66,5 +66,5 @@ def test_the_miss_of_fewer_seats_is_that_of_the_joint(fitup, job):
     rows = json.loads(fitup("fewer", job(), "--json").out)["fewer"]
     assert rows
     for row in rows:
-        assert 0.0 <= row["miss"]
+        assert row["miss"] >= 0.0
         assert len(row["disturbed"]) == row["seats"]

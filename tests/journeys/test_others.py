@@ -9,6 +9,8 @@ import sys
 
 import pytest
 
+from fitup.cli.text import heed_ctrl_c, progress, stop_asked
+
 
 @pytest.fixture
 def job(tmp_path, small_job_writer):
@@ -145,3 +147,18 @@ def test_ctrl_c_twice_drops_the_plan(job):
     assert "Traceback" not in err
     assert out == ""
     assert err.splitlines()[-1] == "fitup: stopped; nothing was written"
+
+
+def test_ctrl_c_within_the_compiler_stops_at_the_next_line():
+    """What compiles the search calls back into Python, where an exception would only be printed."""
+    before = signal.getsignal(signal.SIGINT)
+    inside = compile("signal.raise_signal(signal.SIGINT)", "/lib/llvmlite/binding/x.py", "exec")
+    try:
+        heed_ctrl_c()
+        exec(inside, {"signal": signal})
+        assert stop_asked()
+        with pytest.raises(KeyboardInterrupt):
+            progress("next")
+    finally:
+        heed_ctrl_c()
+        signal.signal(signal.SIGINT, before)
