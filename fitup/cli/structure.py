@@ -276,6 +276,8 @@ def _show_warmth(report: FrameReport, units: DisplayUnits) -> None:
             told = _most_changed(checks, rates[:, k] * step, units)
             told += [_changes(loads, step, units)] if loads else []
             click.echo(f"  {words.format(name)}: {'; '.join(told) or 'nothing that shows'}")
+    if job.warmth.apart is not None and job.warmth.apart.reactions.any():
+        click.echo("  cables, and what stands apart, go with the mean of all segments in this")
 
 
 def _most_changed(checks: tuple[Check, ...], change: Array, units: DisplayUnits) -> list[str]:

@@ -13,14 +13,16 @@ million times the beam's own stiffness: tolerance 1e-4.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from fitup.certify.warmth import as_designed, warmth_again
 from fitup.model import CheckPoint, Job, Seat, Segment
+from fitup.model.cables import FrameCable
 from fitup.model.checks import Check
-from fitup.model.frame import FrameModel, FrameSeat, Member, Node, Spring
+from fitup.model.frame import FrameModel, FrameSeat, Member, Node, NodeLoad, Spring
 from fitup.structure import with_warmth
 
 ALPHA, DEPTH, WARMER = 12e-6, 3.0, 18.0
@@ -77,16 +79,19 @@ def beam(
     return with_warmth(job)
 
 
-def gone(job: Job, point: str, even: float = 0.0, difference: float = 0.0) -> np.ndarray:
-    """Where a point goes (3,) [m], and the same by the second path."""
+def gone(
+    job: Job, point: str, even: float = 0.0, difference: float = 0.0, near: float = 5e-6
+) -> np.ndarray:
+    """Where a point goes (3,) [m], and the same by the second path.
+
+    Within what is of second order: a turn squared, 1.5 m up.
+    """
     assert job.warmth is not None
     shift = job.warmth.points[point] @ [even, difference]
     quantities = ("station", "line", "level")
     checks = [Check(f"{q}/{point}", q, "", None, point, 0.0, None, 1.0, "") for q in quantities]
     again = warmth_again(job, as_designed(job)).change(checks, {"D": even}, {"D": difference})
-    assert again == pytest.approx(
-        [shift[0], shift[1], shift[2]], abs=5e-6
-    )  # a turn squared, 1.5 m up
+    assert again == pytest.approx([shift[0], shift[1], shift[2]], abs=near)
     return np.asarray(shift)
 
 
@@ -147,3 +152,24 @@ def test_bar_against_a_spring() -> None:
     bar = beam([0, 100], [0, 100], {"end": (100, 0)}, springs=push)
     # as stiff as the bar itself: half of the free movement
     assert gone(bar, "end", even=40.0)[0] == pytest.approx(0.024, rel=1e-9)
+
+
+def test_end_on_a_hanger_goes_down_as_the_hanger_grows() -> None:
+    """20 m of steel, 40 K: 9.6 mm; a hanger that carries 1 MN at the end of a beam."""
+    bar = beam([0, 60], [0, 60], {"end": (60, 0), "middle": (30, 0)})
+    assert bar.frame is not None
+    nodes = {**bar.frame.nodes, "T": Node("T", np.array([60.0, 0.0, 20.0]), frozenset(range(6)))}
+    hanger = FrameCable("H", "T", "N1", "straight", 4e9, 0.0, None, 1e6, expansion=ALPHA)
+    loads = (NodeLoad("P", "N1", np.array([0.0, 0.0, -1e6, 0.0, 0.0, 0.0])),)
+    only = {"S0": bar.frame.seats["S0"]}
+    frame = replace(bar.frame, nodes=nodes, cables={"H": hanger}, node_loads=loads, seats=only)
+    seats = {"S0": bar.seats["S0"]}
+    heavy = {"D": replace(bar.segments["D"], weight=1e6)}
+    bare = replace(bar, segments=heavy, frame=frame, seats=seats, warmth=None)
+    hung = with_warmth(bare)
+    assert hung.warmth is not None and hung.warmth.apart is not None
+    # it swings 28.8 mm along, which lifts it by 0.0288^2 / 40 m: 0.021 mm
+    assert gone(hung, "end", even=40.0, near=2.5e-5)[2] == pytest.approx(-0.0096, rel=5e-3)
+    assert gone(hung, "middle", even=40.0, near=2.5e-5)[2] == pytest.approx(-0.0048, rel=5e-3)
+    # the hanger alone does it: its beam only grows along
+    assert hung.warmth.apart.points["end"][2, 0] * 40.0 == pytest.approx(-0.0096, rel=5e-3)
