@@ -38,8 +38,6 @@ from fitup.units import DISPLAY
 if TYPE_CHECKING:
     from fitup.optimize.opinion import SecondOpinion
 
-#: how often a plan of a structure with cables is made again about its own moves
-_TURNS = 3
 _STOPPED = (
     "\nSTOPPED BY HAND: the best plan so far, certified like any other. What was proven of it "
     "until then stands under How good it is. Nothing was written."
@@ -141,16 +139,12 @@ def planned_about(
     effect = influence(loaded)
     if job.wishes.risk is None:
         from fitup.optimize import make_plan
-        from fitup.structure import about_moves
+        from fitup.optimize.about import plan_about
 
-        plan = make_plan(job, state, effect, progress, stop, explain=explain)
-        for _ in range(_TURNS):
-            better = about_moves(job, effect, plan.settings())
-            if better is None:
-                break
-            progress("cables answer unevenly: plan again about these moves")
-            effect = better
-            plan = make_plan(job, state, effect, progress, stop, explain=explain)
+        def make(about: Influence) -> Plan:
+            return make_plan(job, state, about, progress, stop, explain=explain)
+
+        plan, effect = plan_about(make, job, effect, progress)
     else:
         from fitup.trust.robust import robust_plan
 

@@ -13,6 +13,7 @@ from fitup.errors import FitupError
 from fitup.jobfolder.series import SteelSeries
 from fitup.model import CheckState, Influence, Job, Plan
 from fitup.optimize import make_plan
+from fitup.optimize.about import plan_about
 from fitup.optimize.problem import build_problem
 from fitup.optimize.wishes import attainable
 from fitup.survey.points import Survey
@@ -114,7 +115,8 @@ def jack_and_wait(
     Jacks that push cannot pull, so the last part of the way may have to be left: the temperature
     is drawn back towards the reference until a plan inside tolerance is easily found. Targets at
     the reference are what becomes right at the temperature, so the same optimiser and the same
-    certificate serve. None where no such plan is found.
+    certificate serve. None where no such plan is found, or the
+    certificate does not confirm it.
     """
     away = temperature - job.reference_temperature
     for share in _SHARES:
@@ -128,10 +130,12 @@ def jack_and_wait(
     else:
         return None
     try:
-        plan = make_plan(job, shifted, influence, report)
+        plan, influence = plan_about(
+            lambda about: make_plan(job, shifted, about, report), job, influence, report
+        )
+        certify(job, survey, shifted, influence, plan)
     except FitupError:
         return None
-    certify(job, survey, shifted, influence, plan)
     done = option_of(job, survey, state, influence, series, plan, effect)
     return replace(done, name="jack and wait", temperature=temperature)
 
