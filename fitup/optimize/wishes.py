@@ -42,6 +42,10 @@ _LONG = 12
 _FAR_INSIDE = 0.7
 #: part of the time limit for each wish where not even plates of any thickness meet the first
 _PART = 1.0 / 6.0
+#: up to so many seats the fewest to disturb are looked for exactly, so long [s]
+_JOINT = 24
+_PROOF = 2.0
+_MANY = 1 << 30
 _HALVINGS = 10
 _NEAR_ENOUGH = 0.02
 #: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
@@ -437,18 +441,15 @@ def _work(
     slack = max(wishes.squares_slack * squares.upper, wishes.squares_slack_floor)
     allowed = squares.upper + slack
     near = problem if stop() else within(problem, reach(problem, cap, allowed))
-    space, goal = space_of(near, ideal, cap), squares_goal(problem)
-    prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
-    begin = _same_pick(problem, near, pick)
-    better, _ = improve(space, goal, _STARTS, spread=1e-3, work=Work(prices, allowed), begin=begin)
-    if better is not None:
-        # among plans of this work the least squares decide
-        work = near.work(better)
-        exact = space_of(near, ideal, cap, work)
-        finer, _ = improve(exact, goal, 2, begin=better)
-        begin = better if finer is None else finer
+    begin = _lighter(near, ideal, cap, allowed, _same_pick(problem, near, pick))
+    least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(_PRICE))]
+    while squares.proven and not stop() and near.work(begin)[0] > least[0]:
+        found = _fewer_seats(near, cap, allowed, near.work(begin)[0] - 1, stop)
+        if found.pick is None:
+            least[0] = near.work(begin)[0] if found.proven else least[0]
+            break
+        begin = _lighter(near, ideal, cap, allowed, found.pick)
     done = near.work(begin)
-    least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(done))]
     names = ("seats disturbed", "plates handled", "plates in new packs")
     text = f"with the sum of squares at most {allowed:.3f}"
     results = []
@@ -459,6 +460,34 @@ def _work(
         open_before = open_before or not proven
         results.append(WishResult(name, upper, lower, proven, text))
     return _same_pick(near, problem, begin), tuple(results)
+
+
+def _lighter(near: FitProblem, ideal: Array, cap: float, allowed: float, begin: Array) -> Array:
+    """Return a pick of less work than one to begin with, found by descent, or that one."""
+    space, goal = space_of(near, ideal, cap), squares_goal(near)
+    prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
+    better, _ = improve(space, goal, _STARTS, spread=1e-3, work=Work(prices, allowed), begin=begin)
+    if better is None:
+        return begin
+    # among plans of this work the least squares decide
+    exact = space_of(near, ideal, cap, near.work(better))
+    finer, _ = improve(exact, goal, 2, begin=better)
+    return better if finer is None else finer
+
+
+def _fewer_seats(
+    near: FitProblem, cap: float, allowed: float, seats: int, stop: Stop
+) -> SearchResult:
+    """Look for a pick that disturbs at most so many seats, or prove that there is none."""
+    nothing = SearchResult(None, allowed, 0.0, False)
+    if len(near.seats) > _JOINT:
+        return nothing
+    relaxed = least_squares(near, cap)
+    if relaxed is None:
+        return nothing
+    space = space_of(near, relaxed.x, cap, (seats, _MANY, _MANY))
+    deadline = Deadline.after(_PROOF, stop)
+    return _ring_search(near, space, tight_goal(near, relaxed), allowed, deadline)
 
 
 def within(problem: FitProblem, windows: Array) -> FitProblem:

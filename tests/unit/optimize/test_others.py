@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from unittest import mock
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fitup.errors import NoPlan
+from fitup.model import Wishes
 from fitup.optimize import build_problem, make_plan
+from fitup.optimize import wishes as module
 from fitup.optimize.clock import Deadline
 from fitup.optimize.others import disturbed_by, other_places, without
 from fitup.optimize.packs import Choice
 from fitup.optimize.problem import FitProblem
+from fitup.optimize.wishes import choose
 
 CASES = settings(
     max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
@@ -146,3 +151,31 @@ def test_a_search_that_is_asked_to_stop_says_so_and_bounds_truly(small) -> None:
     for wish, least in zip(stopped.wishes, whole.wishes, strict=True):
         if wish.wish in ("worst ratio", "least squares"):
             assert wish.lower <= least.upper * (1.0 + 1e-9)
+
+
+@CASES
+@given(st.integers(0, 10**6), st.booleans())
+def test_the_fewest_seats_are_the_fewest_of_every_choice(seed: int, descent: bool) -> None:
+    """With the quick descent before the exact search, and by the exact search alone."""
+    problem = made_problem(seed)
+    wishes = Wishes(worst_ratio_goal=1.5, squares_slack=3.0, squares_slack_floor=0.5)
+    lighter = module._lighter if descent else lambda *given: given[-1]
+    try:
+        with mock.patch.object(module, "_lighter", lighter):
+            chosen = choose(problem, wishes)
+    except NoPlan:
+        return
+    worst, squares, seats = chosen.wishes[:3]
+    if chosen.method.startswith("no search"):
+        return
+    cap = max(1.5, worst.upper) * (1.0 + 1e-9)
+    allowed = squares.upper + max(3.0 * squares.upper, 0.5)
+    fewest = min(
+        len(disturbed_by(problem, np.array(pick)))
+        for pick in itertools.product(*(range(len(c)) for c in problem.choices))
+        if problem.feasible(np.array(pick))
+        and problem.worst_ratio(problem.settings(np.array(pick))) <= cap
+        and problem.squares(problem.settings(np.array(pick))) <= allowed * (1.0 - 1e-9)
+    )
+    assert seats.proven
+    assert seats.upper == fewest
