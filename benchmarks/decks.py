@@ -1,7 +1,8 @@
 """Whole deck lines and continuous decks: proven optima, their time, memory and growth.
 
-Every case runs in a process of its own, one after the other; times are of this machine: read the
-ratios and the exponents. The instances are made by seed (``instances.py``).
+Every case runs in a process of its own, one after the other. Seconds are of the processor, which
+other work on the machine does not lengthen; limits are by the clock. Read the ratios and the
+exponents. The instances are made by seed (``instances.py``).
 
     python benchmarks/decks.py --limit 60 --plot docs/pictures/decks.png
 """
@@ -75,9 +76,9 @@ def plain_line(segments: int, seed: int) -> tuple[float, float, float, bool]:
     """A line with plenty of plates."""
     deck = deck_line(line_problem(segments, seed, thin=True), None)
     assert deck is not None
-    begin = time.perf_counter()
+    begin = time.process_time()
     found = solve_line(deck.line)
-    seconds = time.perf_counter() - begin
+    seconds = time.process_time() - begin
     assert found is not None
     return seconds, found.score, found.lower, found.proven
 
@@ -85,9 +86,9 @@ def plain_line(segments: int, seed: int) -> tuple[float, float, float, bool]:
 def shared_stock(segments: int, seed: int, share: float) -> tuple[float, float, float, bool]:
     """A line whose packs want more plates of some marks than there are."""
     problem = line_problem(segments, seed, share=share)
-    begin = time.perf_counter()
+    begin = time.process_time()
     found = solve_deck_line(problem, None, lambda pick: _repaired(problem, pick))
-    seconds = time.perf_counter() - begin
+    seconds = time.process_time() - begin
     assert found is not None
     return seconds, found.score, found.lower, found.proven
 
@@ -95,7 +96,7 @@ def shared_stock(segments: int, seed: int, share: float) -> tuple[float, float, 
 def continuous(seats: int, seed: int, limit: float) -> tuple[float, float, float, bool]:
     """A continuous deck, by bands; few seats by the search over all of them."""
     problem = continuous_problem(seats, seed)
-    begin = time.perf_counter()
+    begin = time.process_time()
     relaxed = least_squares(problem, None)
     assert relaxed is not None
     space, goal = space_of(problem, relaxed.x, None), squares_goal(problem)
@@ -107,7 +108,7 @@ def continuous(seats: int, seed: int, limit: float) -> tuple[float, float, float
         bands = solve_banded(problem, None, pick, time.monotonic() + limit)
         assert bands is not None
         found = bands
-    return time.perf_counter() - begin, min(score, found.score), found.lower, found.proven
+    return time.process_time() - begin, min(score, found.score), found.lower, found.proven
 
 
 #: how much of the plates that packs rounded to the nearest would take is in the store
