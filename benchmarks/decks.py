@@ -24,10 +24,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 
 from closure import General, general, header
-from instances import continuous_problem, line_problem
+from instances import continuous_problem, line_problem, twin_problem
 
 from fitup.frames import Array
 from fitup.optimize.banded import solve_banded
+from fitup.optimize.branches import solve_branched
 from fitup.optimize.deckline import deck_line
 from fitup.optimize.general import solvers
 from fitup.optimize.improve import improve
@@ -109,6 +110,19 @@ def continuous(seats: int, seed: int, limit: float) -> tuple[float, float, float
         assert bands is not None
         found = bands
     return time.process_time() - begin, min(score, found.score), found.lower, found.proven
+
+
+def side_by_side(segments: int, seed: int, limit: float) -> tuple[float, float, float, bool]:
+    """Two lines of segments with a cross beam at every third."""
+    problem = twin_problem(segments, seed, tuple(range(1, segments, 3)))
+    begin = time.perf_counter()
+    relaxed = least_squares(problem, None)
+    assert relaxed is not None
+    pick, _ = improve(space_of(problem, relaxed.x, None), squares_goal(problem), 2)
+    assert pick is not None
+    found = solve_branched(problem, None, pick, time.monotonic() + limit)
+    assert found is not None
+    return time.perf_counter() - begin, found.score, found.lower, found.proven
 
 
 #: how much of the plates that packs rounded to the nearest would take is in the store
@@ -269,6 +283,7 @@ def main() -> None:
     parser.add_argument("--segments", type=int, nargs="*", default=[28, 100, 250, 1000])
     parser.add_argument("--shared", type=int, nargs="*", default=[28])
     parser.add_argument("--seats", type=int, nargs="*", default=[16, 40, 100])
+    parser.add_argument("--twins", type=int, nargs="*", default=[4, 14])
     parser.add_argument("--jobs", type=int, default=1000, help="jobs rounded by hand")
     parser.add_argument("--plot", type=Path, help="draw time and memory here")
     parser.add_argument("--sieve", type=Path, help="draw what a sweep keeps here")
@@ -282,6 +297,9 @@ def main() -> None:
     for segments in options.segments:
         grown.append(on_its_own(plain_line, segments, 3))
         print(line_of(f"{segments} segments", grown[-1], ()), flush=True)
+    for segments in options.twins:
+        found = on_its_own(side_by_side, segments, 1, options.limit)
+        print(line_of(f"two decks side by side, {segments} segments each", found, ()), flush=True)
     for seats in options.seats:
         found = on_its_own(continuous, seats, 1, options.limit)
         beside = general(continuous_problem(seats, 1), options.limit)

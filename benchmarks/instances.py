@@ -7,11 +7,12 @@ millimetres; plates of 1 to 20 mm, as measured; three pairs at every joint.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from scipy import sparse
+from scipy.linalg import block_diag
 
 from fitup.frames import Array
 from fitup.optimize.packs import Choice
@@ -24,6 +25,7 @@ MOST_PLATES = 4
 SEATS = np.array([[3.0, 7.0], [3.0, -7.0], [27.0, -7.0], [27.0, 7.0]])
 LENGTH, EDGES = 30.0, (11.5, 0.0, -11.5)
 STEP, KINK, LEVEL, WARP = 3e-3, 0.8e-3, 10e-3, 2.5e-3
+CROSS = 5e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,6 +131,39 @@ def line_problem(
         stock=stock,
         windows=np.tile([-0.039, 0.039], (n, 1)),
         clusters=tuple(c for s in range(segments) for c in (tuple(range(4 * s, 4 * s + 4)), ())),
+    )
+
+
+def twin_problem(segments: int, seed: int, beams: tuple[int, ...]) -> FitProblem:
+    """Two such lines side by side, level with one another where a cross beam will tie them."""
+    one, two = line_problem(segments, seed), line_problem(segments, seed + 1)
+    n = len(one.seats)
+    pose = np.linalg.pinv(np.c_[np.ones(4), SEATS])
+    rng = np.random.default_rng(seed)
+    rows = np.zeros((2 * len(beams), 2 * n))
+    for i, (s, x) in enumerate(itertools.product(beams, (0.25 * LENGTH, 0.75 * LENGTH))):
+        rows[i, 4 * s : 4 * s + 4] = np.array([1.0, x, EDGES[2]]) @ pose / CROSS
+        rows[i, n + 4 * s : n + 4 * s + 4] = -np.array([1.0, x, EDGES[0]]) @ pose / CROSS
+    F = np.vstack([block_diag(one.F, two.F), rows])
+    return replace(
+        one,
+        seats=tuple(f"{side}-{seat}" for side in "LR" for seat in one.seats),
+        rows=tuple(str(i) for i in range(len(F))),
+        F=F,
+        g=np.r_[one.g, two.g, rng.normal(0.0, 5e-3 / CROSS, len(rows))],
+        weights=np.r_[one.weights, two.weights, np.ones(len(rows))],
+        L=block_diag(one.L, two.L),
+        b=np.r_[one.b, two.b],
+        choices=one.choices + two.choices,
+        counts=one.counts + two.counts,
+        stock=one.stock + two.stock,
+        windows=np.vstack([one.windows, two.windows]),
+        clusters=tuple(
+            c
+            for side in (0, n)
+            for s in range(segments)
+            for c in (tuple(range(side + 4 * s, side + 4 * s + 4)), ())
+        ),
     )
 
 

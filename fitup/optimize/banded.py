@@ -24,7 +24,7 @@ from typing import Final
 import numpy as np
 
 from fitup.frames import Array
-from fitup.optimize.deckline import deck_line
+from fitup.optimize.deckline import DeckLine, deck_line
 from fitup.optimize.problem import FitProblem
 from fitup.optimize.search import SearchResult
 from fitup.optimize.stock import list_lines, plates_used
@@ -44,10 +44,14 @@ _WORTH: Final = 0.06
 
 
 @dataclass(frozen=True, eq=False)
-class _Band:
-    """The problem cut to a band, limits loosened, and what the cut is worth at most."""
+class Loosened:
+    """A line that is easier than the problem.
 
-    problem: FitProblem
+    Its limits are looser, and the root of its squares is at most ``delta`` above that of the
+    problem's for every plan worth finding.
+    """
+
+    deck: DeckLine
     delta: float
 
 
@@ -78,9 +82,9 @@ def solve_banded(
         for _ in range(_AGAIN):
             before = result.score
             band = _cut(problem, cap, *_better_plans(problem, before), size)
-            if 2.0 * band.delta > _WORTH * np.sqrt(before):
+            if band is None or 2.0 * band.delta > _WORTH * np.sqrt(before):
                 return result if tried else None
-            if time.monotonic() > deadline or not _solve(problem, cap, band, result, deadline):
+            if time.monotonic() > deadline or not look_along(problem, cap, band, result, deadline):
                 break
             tried = True
             if result.proven or before - result.score < _BETTER * (result.score - result.lower):
@@ -90,13 +94,11 @@ def solve_banded(
     return None
 
 
-def _solve(
-    problem: FitProblem, cap: float | None, band: _Band, result: SearchResult, deadline: float
+def look_along(
+    problem: FitProblem, cap: float | None, band: Loosened, result: SearchResult, deadline: float
 ) -> bool:
-    """Better a result by the plans of a band; say whether there was anything to learn."""
-    deck = deck_line(band.problem, None)
-    if deck is None:
-        return False
+    """Better a result by the plans of an easier line; say whether there was anything to learn."""
+    deck = band.deck
     limit = (np.sqrt(result.score) + band.delta) ** 2
     found = solve_line(deck.line, below=limit, deadline=deadline)
     if found is None:
@@ -128,7 +130,7 @@ def _solve(
     return True
 
 
-def _raise(result: SearchResult, band_squares: float, band: _Band) -> None:
+def _raise(result: SearchResult, band_squares: float, band: Loosened) -> None:
     """Raise the bound of a result: no plan has fewer squares of the band than these."""
     least = max(0.0, np.sqrt(max(0.0, band_squares)) - band.delta) ** 2
     result.lower = max(result.lower, min(float(least), result.score))
@@ -160,7 +162,9 @@ def seats_along(problem: FitProblem) -> Array:
     return np.argsort(vector, kind="stable")
 
 
-def _cut(problem: FitProblem, cap: float | None, x0: Array, reach: Array, size: int) -> _Band:
+def _cut(
+    problem: FitProblem, cap: float | None, x0: Array, reach: Array, size: int
+) -> Loosened | None:
     """Cut every row to two neighbouring blocks of so many seats.
 
     Better plans lie at ``x0 + reach u`` with |u| < 1.
@@ -185,7 +189,8 @@ def _cut(problem: FitProblem, cap: float | None, x0: Array, reach: Array, size: 
         b=b - L_rest @ x0 + np.linalg.norm(L_rest @ reach, axis=1),
         clusters=tuple(c for block in blocks for c in (block, ())),
     )
-    return _Band(cut, float(np.linalg.norm(off, 2)))
+    deck = deck_line(cut, None)
+    return None if deck is None else Loosened(deck, float(np.linalg.norm(off, 2)))
 
 
 def _within_blocks(rows: Array, blocks: list[tuple[int, ...]]) -> Array:

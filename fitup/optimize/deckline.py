@@ -46,23 +46,32 @@ class DeckLine:
         """
         if not prices.any():
             return self.line
-        own, dearer, base = [], [], self.line.base
-        for block, (M, h) in zip(self.blocks, self.line.own, strict=True):
-            slopes, rest = np.zeros(len(block)), []
+        slopes, dearer, base = np.zeros(len(about)), [], 0.0
+        for block, (M, _) in zip(self.blocks, self.line.own, strict=True):
+            rest = []
             definite = np.linalg.matrix_rank(M) == len(block)
-            for k, i in enumerate(block):
+            for i in block:
                 price = problem.counts[i] @ prices
                 x = np.array([c.setting for c in problem.choices[i]])
                 least = float(price.min())
                 if definite:
-                    slopes[k], least = support(x, price, float(about[i]))
-                rest.append(np.maximum(price - least - slopes[k] * (x - about[i]), 0.0))
-                base += least - slopes[k] * about[i]
-            shift = -0.5 * (M @ np.linalg.pinv(M.T @ M) @ slopes)
-            own.append((M, h + shift))
-            base += float(h @ h - (h + shift) @ (h + shift))
+                    slopes[i], least = support(x, price, float(about[i]))
+                rest.append(np.maximum(price - least - slopes[i] * (x - about[i]), 0.0))
+                base += least - slopes[i] * about[i]
             dearer.append(rest)
-        return replace(self.line, own=own, prices=dearer, base=base)
+        return replace(self.sloped(slopes, base), prices=dearer)
+
+    def sloped(self, slopes: Array, base: float) -> Line:
+        """Return the line that costs ``slopes . x + base`` more, within its squares.
+
+        A slope in a direction that a block's own squares leave free must be none.
+        """
+        own, total = [], self.line.base + base
+        for block, (M, h) in zip(self.blocks, self.line.own, strict=True):
+            shift = -0.5 * (M @ np.linalg.pinv(M.T @ M) @ slopes[block])
+            own.append((M, h + shift))
+            total += float(h @ h - (h + shift) @ (h + shift))
+        return replace(self.line, own=own, base=total)
 
 
 def deck_line(problem: FitProblem, cap: float | None) -> DeckLine | None:
@@ -87,8 +96,8 @@ def deck_line(problem: FitProblem, cap: float | None) -> DeckLine | None:
         F = sparse.csr_array(problem.F)
         L = sparse.vstack([L, F, -F], format="csr")
         b = np.r_[b, cap + problem.g, cap - problem.g]
-    M, h = _of_choices(problem, M, h)
-    L, b = _of_choices(problem, L, b)
+    M, h = of_choices(problem, M, h)
+    L, b = of_choices(problem, L, b)
     blocks = _blocks(problem, sparse.vstack([M, L], format="coo"))
     if len(blocks) < 2:
         return None
@@ -122,7 +131,7 @@ def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
     )
 
 
-def _of_choices(problem: FitProblem, rows: Rows, right: Array) -> tuple[Rows, Array]:
+def of_choices(problem: FitProblem, rows: Rows, right: Array) -> tuple[Rows, Array]:
     """Return rows (p, n) of the seats that they tie and that have a choice.
 
     What a seat without a choice does goes to the right-hand side (p,).
@@ -146,16 +155,7 @@ def _blocks(problem: FitProblem, tied: Rows) -> list[Array]:
     Segments are laid out by how many ties they are from an end of the deck (the level sets of a
     breadth-first walk); parts of a job that nothing ties come one after the other.
     """
-    from scipy import sparse
-
-    halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
-    segments = [np.array(sorted(a + b), dtype=np.int64) for a, b in halves if a or b]
-    of_seat = np.empty(len(problem.seats), dtype=np.int64)
-    for s, own in enumerate(segments):
-        of_seat[own] = s
-    row, seat = tied.coords
-    shape = (tied.shape[0], len(segments))
-    touched = sparse.csr_array((np.ones(len(row)), (row, of_seat[seat])), shape=shape)
+    segments, touched = segments_of(problem, tied)
     ties = (touched.T @ touched).tocsr()
     ahead = [set(own.tolist()) for own in np.split(ties.indices, ties.indptr[1:-1])]
     levels: list[list[int]] = []
@@ -164,6 +164,20 @@ def _blocks(problem: FitProblem, tied: Rows) -> list[Array]:
         levels += _levels(ahead, _end(ahead, min(left)))
         left -= {s for level in levels for s in level}
     return [np.concatenate([segments[s] for s in level]) for level in levels]
+
+
+def segments_of(problem: FitProblem, tied: Rows) -> tuple[list[Array], Rows]:
+    """Return the seats of each segment, and how often each row touches each segment (p, k)."""
+    from scipy import sparse
+
+    halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
+    segments = [np.array(sorted(a + b), dtype=np.int64) for a, b in halves if a or b]
+    of_seat = np.empty(len(problem.seats), dtype=np.int64)
+    for s, own in enumerate(segments):
+        of_seat[own] = s
+    row, seat = tied.tocoo().coords
+    shape = (tied.shape[0], len(segments))
+    return segments, sparse.csr_array((np.ones(len(row)), (row, of_seat[seat])), shape=shape)
 
 
 def _levels(ahead: Sequence[set[int]], start: int) -> list[list[int]]:

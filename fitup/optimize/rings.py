@@ -455,6 +455,8 @@ def _one_by_one(
     """
     sparse, crowded = parts
     first = _list(space, goal, sparse, ring, leaves, deadline, result)
+    if not len(first.pick):
+        return
     alone = _alone(space, goal, sparse.seats, first.x)
     inside = _renumber(crowded, {int(s): k for k, s in enumerate(np.sort(crowded.seats))})
     own = np.sort(crowded.seats)

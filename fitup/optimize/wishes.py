@@ -18,6 +18,7 @@ from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import Wishes, WishResult
 from fitup.optimize.banded import solve_banded
+from fitup.optimize.branches import solve_branched
 from fitup.optimize.clock import Deadline, Stop, never
 from fitup.optimize.deckline import deck_line
 from fitup.optimize.improve import Work, improve
@@ -38,6 +39,8 @@ _STARTS = 8
 _LINE = 3
 #: ... and a segment on so many seats in bands
 _LONG = 12
+#: most seats of a block of several segments whose settings can be listed
+_BLOCK = 6
 #: where the continuous optimum is so far inside, whole plates seldom come near the worst ratio
 _FAR_INSIDE = 0.7
 #: part of the time limit for each wish where not even plates of any thickness meet the first
@@ -119,7 +122,7 @@ def choose(
         pick,
         (first, second, *third),
         ideal,
-        _method(problem, along),
+        _method(problem, cap, along),
         problem.worst_ratio(problem.settings(pick)),
     )
 
@@ -172,6 +175,8 @@ def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> 
     halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
     if sum(bool(a or b) for a, b in halves) < _LINE or deck_line(problem, cap) is None:
         return None
+    if _branches(problem, cap):
+        return None
     report("least squares along the deck, within tolerance")
     goal = squares_goal(problem)
 
@@ -192,24 +197,43 @@ def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> 
 
 
 def _in_bands(problem: FitProblem, pick: Array, cap: float, deadline: float) -> SearchResult | None:
-    """Search a continuous deck on many seats in bands; None where the job is no such deck."""
-    if max(len(c) for c in problem.clusters) < _LONG:
-        return None
-    return solve_banded(problem, cap, pick, deadline)
+    """Search a continuous deck in bands, decks side by side as lines; None where it is neither."""
+    if max(len(c) for c in problem.clusters) >= _LONG:
+        return solve_banded(problem, cap, pick, deadline)
+    return solve_branched(problem, cap, pick, deadline) if _branches(problem, cap) else None
 
 
-def _method(problem: FitProblem, along: SearchResult | None) -> str:
+def _branches(problem: FitProblem, cap: float | None) -> bool:
+    """Say whether segments stand side by side, with more seats than can be listed together."""
+    deck = deck_line(problem, cap)
+    halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
+    segments = sum(bool(a or b) for a, b in halves)
+    if deck is None or segments <= len(deck.blocks):
+        return False
+    return max(len(block) for block in deck.blocks) > _BLOCK
+
+
+def _method(problem: FitProblem, cap: float, along: SearchResult | None) -> str:
     packs = sum(len(c) for c in problem.choices)
+    over = f"over {len(problem.seats)} seats with {packs} possible packs and settings"
     if along is not None and along.pick is not None:
         return (
-            f"recursion along the deck over {len(problem.seats)} seats with {packs} possible packs "
-            f"and settings: segments are tied to their neighbours only; plates in short supply "
-            f"shared by prices"
+            f"recursion along the deck {over}: segments are tied to their neighbours only; plates "
+            f"in short supply shared by prices"
+        )
+    if max(len(c) for c in problem.clusters) >= _LONG:
+        return (
+            f"recursion in bands along a continuous deck {over}: what lies outside a band is paid "
+            f"for in the bound, and plans that could be better are summed up in full"
+        )
+    if _branches(problem, cap):
+        return (
+            f"recursion along decks side by side {over}: ties across are bounded from below, and "
+            f"plans that could be better are summed up in full"
         )
     return (
-        f"exact search in rings over {len(problem.seats)} seats with {packs} possible packs and "
-        f"settings, clusters of seats matched through a k-d tree; start from the continuous "
-        f"optimum improved two seats at a time"
+        f"exact search in rings {over}, clusters of seats matched through a k-d tree; start from "
+        f"the continuous optimum improved two seats at a time"
     )
 
 

@@ -102,13 +102,13 @@ def test_stages_benchmark_runs() -> None:
 
 def test_decks_benchmark_runs(tmp_path: Path) -> None:
     figure = tmp_path / "decks.png"
-    sizes = ["--segments", "3", "4", "--shared", "3", "--seats", "8", "--jobs", "2"]
+    sizes = ["--segments", "3", "4", "--shared", "3", "--seats", "8", "--twins", "3", "--jobs", "2"]
     command = [sys.executable, "benchmarks/decks.py", "--limit", "1", *sizes, "--plot", str(figure)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     decks, by_hand = done.stdout.split("\ngrowth with segments: ")
     cases = [line.split("|") for line in decks.splitlines() if line.startswith("|")][2:]
-    assert len(cases) == 4
+    assert len(cases) == 5
     assert "| all | 2 |" in by_hand
     # proven, whatever the time
     assert all(case[4].strip() == "0.00%" for case in cases)
