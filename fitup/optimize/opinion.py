@@ -8,6 +8,7 @@ what ours is said to be the least, one of the two is wrong and the plan must not
 from __future__ import annotations
 
 import multiprocessing
+import os
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -207,6 +208,7 @@ def _aside(given: tuple[Any, ...], what: str, report: Report) -> Opinion:
 
 def _solve(there: Connection, given: tuple[Any, ...]) -> None:
     problem, wish, cap, solver, limit = given
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # foreign solvers print, also into a JSON
     try:
         if wish == "worst ratio":
             there.send(least_worst_by(problem, solver, limit))
