@@ -472,7 +472,9 @@ def _work(
         if found.pick is None:
             least[0] = near.work(begin)[0] if found.proven else least[0]
             break
-        begin = _lighter(near, ideal, cap, allowed, found.pick)
+        lighter = _lighter(near, ideal, cap, allowed, found.pick)
+        # the descent may lose a pick at the very edge of what is allowed
+        begin = min(found.pick, lighter, key=near.work)
     done = near.work(begin)
     names = ("seats disturbed", "plates handled", "plates in new packs")
     text = f"with the sum of squares at most {allowed:.3f}"
