@@ -27,6 +27,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _pairs(job, tables["pairs.csv"], problems)
     _seats(job, tables["seats.csv"], broken, problems)
     _plates(job, tables["seats.csv"], broken, problems)
+    _kept_back(tables["plates.csv"], problems)
     _made_to(tables["plates.csv"], problems)
     _limits(job, tables.get("limits.csv", []), broken, problems)
     _thermometers(job, tables.get("temperatures.csv", []), problems)
@@ -228,6 +229,19 @@ def _present_load(job: Job, seat: Seat, row: Row, problems: list[Problem]) -> No
         )
 
 
+def _kept_back(rows: list[Row], problems: list[Problem]) -> None:
+    for row in rows:
+        if row["kept_back"] > row["count"]:
+            problems.append(
+                row.problem(
+                    "kept_back",
+                    f"{row['kept_back']} of {row['count']} loose ones",
+                    "no more than are loose",
+                    "count the store and correct count or kept_back",
+                )
+            )
+
+
 def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
     for row in rows:
         seat = job.seats.get(row["id"])
@@ -245,6 +259,12 @@ def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
             )
         if missing:
             continue
+        if seat.thinnest > seat.thickest:
+            problems.append(
+                row.problem(
+                    "thickest", "less than thinnest", "thinnest or more", "correct one of them"
+                )
+            )
         if len(seat.pack) > seat.most_plates:
             problems.append(
                 row.problem(

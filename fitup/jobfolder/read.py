@@ -361,6 +361,8 @@ def _seat(row: Row, segments: dict[str, Segment], problems: list[Problem]) -> Se
         group=row["group"] or f"{row['segment']}-{side.get(word, row['id'])}",
         hold=row["hold"],
         may_unload=row["may_unload"],
+        thinnest=row["thinnest"],
+        thickest=np.inf if row["thickest"] is None else row["thickest"],
     )
 
 
@@ -384,10 +386,11 @@ def _plate(row: Row) -> Plate:
         row["mark"],
         row["nominal"],
         row["measured"],
-        row["count"],
+        row["count"] - row["kept_back"],
         row["length"],
         row["width"],
         row["spread"],
+        kept_back=row["kept_back"],
     )
     if row["spread_by"] == "measured" or row["made_to"] not in PLATE_CLASSES:
         return plate

@@ -163,6 +163,17 @@ SEATS: Final = (
         most=12,
     ),
     Column(
+        "thinnest",
+        "length",
+        "the thinnest plate a new pack may hold",
+        required=False,
+        default=0.0,
+        least=0.0,
+    ),
+    Column(
+        "thickest", "length", "the thickest plate a new pack may hold", required=False, above=0.0
+    ),
+    Column(
         "bedding",
         "length",
         "the height a new pack loses when loaded",
@@ -249,6 +260,15 @@ PLATES: Final = (
         required=False,
         default="measured",
         words=("measured", "made_to"),
+    ),
+    Column(
+        "kept_back",
+        "count",
+        "how many of the loose ones are kept back as spare",
+        required=False,
+        default=0,
+        least=0,
+        most=10000,
     ),
 )
 LIMITS: Final = (

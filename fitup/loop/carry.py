@@ -193,7 +193,8 @@ def _packs_and_stock(job: Job, reached: Mapping[str, _Reached], result: NextJob)
         Moved(name, at.setting, at.uncertainty, None, None, at.source)
         for name, at in reached.items()
     )
-    loose = Counter({mark: plate.count for mark, plate in job.plates.items()})
+    stored = {mark: plate.count + plate.kept_back for mark, plate in job.plates.items()}
+    loose = Counter(stored)
     for name, at in reached.items():
         old = job.seats[name].pack
         loose.update(old)
@@ -213,9 +214,9 @@ def _packs_and_stock(job: Job, reached: Mapping[str, _Reached], result: NextJob)
                 )
             ]
         )
-    for mark, plate in job.plates.items():
-        if loose[mark] != plate.count:
-            words = (str(plate.count), str(loose[mark]), "counted: plates in packs before and now")
+    for mark, count in stored.items():
+        if loose[mark] != count:
+            words = (str(count), str(loose[mark]), "counted: plates in packs before and now")
             result.put(("plates.csv", mark, "count"), loose[mark], words)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -41,6 +42,8 @@ class Seat:
         Least and greatest pack height [m].
     most_plates : int
         Most plates in a pack.
+    thinnest, thickest : float
+        Nominal thickness of the plates that a new pack may hold [m].
     bedding : float
         Height lost when a new pack takes the load [m].
     reaction_least, reaction_most : float
@@ -80,6 +83,8 @@ class Seat:
     group: str = ""
     hold: bool = False
     may_unload: bool = False
+    thinnest: float = 0.0
+    thickest: float = math.inf
 
     @property
     def lifts(self) -> bool:
@@ -120,7 +125,10 @@ class Jack:
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """One kind of plate on hand: mark, nominal and measured thickness [m], loose count."""
+    """One kind of plate on hand: mark, nominal and measured thickness [m], how many may be used.
+
+    ``count`` are loose and may be used; ``kept_back`` more are loose but kept back as spare.
+    """
 
     mark: str
     nominal: float
@@ -132,6 +140,7 @@ class Plate:
     """Standard uncertainty of one plate's thickness [m]."""
     alike: bool = False
     """Bought to limits and not measured: plates of one mark err alike."""
+    kept_back: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,7 +76,10 @@ def pack_choices(
     tuple of Choice
         Sorted by setting, then by marks; the present pack is offered only as 'stay'.
     """
-    marks = sorted(available, key=lambda m: (-plates[m].measured, m))
+    marks = sorted(
+        (m for m in available if seat.thinnest <= plates[m].nominal <= seat.thickest),
+        key=lambda m: (-plates[m].measured, m),
+    )
     now = sum(plates[m].measured for m in seat.pack)
     present = Counter(seat.pack)
     lowest = max(seat.pack_least, window[0] + now + seat.bedding) - SAME_SETTING

@@ -6,6 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
+from fitup.model import Job
+
 Tell = Callable[..., list[str]]
 LIMITS = "id,kind,seats,most_mm\n"
 AIMS = "joint,pair,quantity,treat,amount_mm,angle_mm_per_m,side,reason\n"
@@ -253,4 +255,38 @@ B,90,1800,30,0,9,along across turn,0.000012,30,0,9
         "the row",
         "temperatures.csv, row 3, place: found 'top' on B, which has no depth; allowed: middle, or "
         "a segment with depth; give the depth between the thermometers in segments.csv",
+    ]
+
+
+def with_column(table: str, name: str, cells: dict[str, str]) -> str:
+    """Add a column to a table; cells by the first word of a row, others empty."""
+    lines = table.splitlines()
+    rows = [f"{row},{cells.get(row.split(',')[0], '')}" for row in lines[1:]]
+    return "\n".join([f"{lines[0]},{name}", *rows, ""])
+
+
+def test_spare_plates_are_kept_back(
+    job_of: Callable[..., Job], small_files: dict[str, str]
+) -> None:
+    plates = with_column(small_files["plates.csv"], "kept_back", {"P5": "2", "P1": "4"})
+    job = job_of(plates=plates)
+    assert {m: (p.count, p.kept_back) for m, p in job.plates.items()} == {
+        "P20": (2, 0), "P10": (2, 0), "P5": (1, 2), "P2": (4, 0), "P1": (0, 4),
+    }  # fmt: skip
+
+
+def test_more_spare_plates_than_there_are(problems_of: Tell, small_files: dict[str, str]) -> None:
+    plates = with_column(small_files["plates.csv"], "kept_back", {"P5": "4"})
+    assert problems_of(plates=plates) == [
+        "plates.csv, row 4, kept_back: found 4 of 3 loose ones; allowed: no more than are loose; "
+        "count the store and correct count or kept_back"
+    ]
+
+
+def test_plates_thinner_than_the_thickest(problems_of: Tell, small_files: dict[str, str]) -> None:
+    seats = with_column(small_files["seats.csv"], "thinnest_mm", {"A-S1": "5"})
+    seats = with_column(seats, "thickest_mm", {"A-S1": "2"})
+    assert problems_of(seats=seats) == [
+        "seats.csv, row 2, thickest_mm: found less than thinnest; allowed: thinnest or more; "
+        "correct one of them"
     ]

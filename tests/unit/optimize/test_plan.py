@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from fitup.certify import certify
-from fitup.errors import NoPlan, NoSafeOrder
+from fitup.errors import CertificateRefused, NoPlan, NoSafeOrder
 from fitup.joints import joint_state
 from fitup.model import Aim, Limit, Plan, Tolerance, Wishes
 from fitup.optimize import build_problem, make_plan, wishes
@@ -331,3 +331,26 @@ def test_a_jack_that_cannot_take_the_load_before_the_move_has_no_safe_order(smal
     weak = {n: replace(j, capacity=7.0e5) for n, j in case.job.jacks.items()}
     with pytest.raises((NoPlan, NoSafeOrder)):
         make_plan(replace(case.job, jacks=weak), case.state, case.influence)
+
+
+def test_new_packs_hold_plates_of_the_thickness_allowed_and_no_spare_ones(small: Small) -> None:
+    case = small()
+    most = max(p.nominal for p in case.job.plates.values())
+    least = min(p.nominal for p in case.job.plates.values())
+    seats = {
+        n: replace(s, thinnest=1.5 * least, thickest=most - 1e-6) if n == "B1" else s
+        for n, s in case.job.seats.items()
+    }
+    plan = make_plan(replace(case.job, seats=seats), case.state, case.influence)
+    moved = next(s for s in plan.seats if s.seat == "B1")
+    assert moved.disturbed
+    assert all(1.5 * least <= case.job.plates[m].nominal < most - 1e-6 for m in moved.build_up)
+    free = next(s for s in plan_of(case).seats if s.seat == "B1")
+    odd = [m for m in free.build_up if not 1.5 * least <= case.job.plates[m].nominal < most - 1e-6]
+    assert odd
+    with pytest.raises(CertificateRefused) as refused:
+        certify(
+            replace(case.job, seats=seats), case.survey, case.state, case.influence, plan_of(case)
+        )
+    for mark in odd:
+        assert f"seat B1: plate {mark} is not of a thickness it may hold" in str(refused.value)
