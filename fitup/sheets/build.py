@@ -177,8 +177,8 @@ def _joints(job: Job, certificate: Certificate) -> tuple[JointSheet, ...]:
 def _heading(fact: CheckFact) -> str:
     """Return the joint of a check, or what it is gathered under."""
     if fact.quantity in OF_STRUCTURE:
-        return "towers and cables"
-    return fact.joint or "levels and lines"
+        return "Towers and cables"
+    return fact.joint or "Watched points"
 
 
 def _check(job: Job, fact: CheckFact) -> CheckLine:

@@ -86,7 +86,7 @@ def test_sheets_print_them_as_certified(folder: Path, fitup: Callable[..., Any])
     assert "412" in text
     report = PdfReader(next((folder / "out").rglob("*report*.pdf")))
     printed = " ".join(page.extract_text() for page in report.pages)
-    assert "towers and cables" in printed
+    assert "Towers and cables" in printed
     # beside its aim, and never as a push or pull by sign
     assert "412 kN" in printed.replace("\u00a0", " ")
     assert "420 kN" in printed.replace("\u00a0", " ")

@@ -198,7 +198,7 @@ def test_a_level_is_read_only_with_its_own_segment(made):
     assert "level/KD8-L" in read["KD8"]
     assert "level/KD8-L" not in read["KD7"]
     assert sheets.stages[0].expected[-1].expect.words == "high by 1.2 mm (aim: high by 1.0 mm)"
-    assert sheets.joints[-1].id == "levels and lines"
+    assert sheets.joints[-1].id == "Watched points"
 
 
 def test_columns_carry_units(made, made_us):
