@@ -19,7 +19,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.optimize.banded import Loosened, look_along
-from fitup.optimize.deckline import deck_line, of_choices, segments_of
+from fitup.optimize.deckline import deck_line, rows_of_choices, segments_of
 from fitup.optimize.problem import FitProblem, Rows
 from fitup.optimize.relax import least_squares
 from fitup.optimize.search import SearchResult
@@ -63,20 +63,10 @@ def solve_branched(
 
 def unbranched(problem: FitProblem, cap: float | None) -> Loosened | None:
     """Return the lines that the strongest ties leave, bounded from below; None without any."""
-    from scipy import sparse
-
     nearest = least_squares(problem, cap)
     if nearest is None:
         return None
-    root = np.sqrt(problem.weights)
-    M, h = sparse.diags_array(root) @ sparse.csr_array(problem.F), problem.g * root
-    L, b = sparse.csr_array(problem.L), problem.b
-    if cap is not None:
-        F = sparse.csr_array(problem.F)
-        L = sparse.vstack([L, F, -F], format="csr")
-        b = np.r_[b, cap + problem.g, cap - problem.g]
-    M, h = of_choices(problem, M, h)
-    L, b = of_choices(problem, L, b)
+    M, h, L, b = rows_of_choices(problem, cap)
     kept = _strongest(problem, M)
     stay, limits = _along(problem, M, kept), _along(problem, L, kept)
     lost = M[np.flatnonzero(~stay)]

@@ -89,15 +89,7 @@ def deck_line(problem: FitProblem, cap: float | None) -> DeckLine | None:
     """
     from scipy import sparse
 
-    root = np.sqrt(problem.weights)
-    M, h = sparse.diags_array(root) @ sparse.csr_array(problem.F), problem.g * root
-    L, b = sparse.csr_array(problem.L), problem.b
-    if cap is not None:
-        F = sparse.csr_array(problem.F)
-        L = sparse.vstack([L, F, -F], format="csr")
-        b = np.r_[b, cap + problem.g, cap - problem.g]
-    M, h = of_choices(problem, M, h)
-    L, b = of_choices(problem, L, b)
+    M, h, L, b = rows_of_choices(problem, cap)
     blocks = _blocks(problem, sparse.vstack([M, L], format="coo"))
     if len(blocks) < 2:
         return None
@@ -131,7 +123,24 @@ def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
     )
 
 
-def of_choices(problem: FitProblem, rows: Rows, right: Array) -> tuple[Rows, Array]:
+def rows_of_choices(problem: FitProblem, cap: float | None) -> tuple[Rows, Array, Rows, Array]:
+    """Return the squares ``|M x - h|^2`` and limits ``L x <= b`` of the seats that have a choice.
+
+    Every ratio within ``cap`` is a limit; what moves add to the squares is left out.
+    """
+    from scipy import sparse
+
+    root = np.sqrt(problem.weights)
+    M, h = sparse.diags_array(root) @ sparse.csr_array(problem.F), problem.g * root
+    L, b = sparse.csr_array(problem.L), problem.b
+    if cap is not None:
+        F = sparse.csr_array(problem.F)
+        L = sparse.vstack([L, F, -F], format="csr")
+        b = np.r_[b, cap + problem.g, cap - problem.g]
+    return (*_of_choices(problem, M, h), *_of_choices(problem, L, b))
+
+
+def _of_choices(problem: FitProblem, rows: Rows, right: Array) -> tuple[Rows, Array]:
     """Return rows (p, n) of the seats that they tie and that have a choice.
 
     What a seat without a choice does goes to the right-hand side (p,).
