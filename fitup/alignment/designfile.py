@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from fitup.alignment.ifc import MARK, read_ifc
 from fitup.alignment.landxml import DesignFile, read_landxml
+from fitup.errors import Problem
 
 
 def read_design(
@@ -35,5 +37,23 @@ def read_design(
         # told by the reader of LandXML
         head = b""
     if head.startswith(MARK):
-        return read_ifc(path, shown, name)
+        return _without_surface(read_ifc(path, shown, name), shown or path.name, surface)
     return read_landxml(path, shown, name, surface)
+
+
+def _without_surface(found: DesignFile, file: str, surface: str | None) -> DesignFile:
+    """Say so where a surface is named for a file whose crossfall is not read."""
+    if surface is None:
+        return found
+    told = Problem(
+        file,
+        f"surface '{surface}' named for an IFC file, whose crossfall is not read",
+        "a surface of LandXML cross-sections",
+        "take surface out of [alignment], and give the crossfall as a table: station, side, "
+        "slope, falls_to",
+    )
+    notes = (*found.notes, told)
+    axis = found.alignment
+    if axis is not None:
+        axis = replace(axis, notes=tuple(str(n) for n in notes))
+    return replace(found, alignment=axis, notes=notes)

@@ -26,6 +26,9 @@ _LINE: Final = 2e-3
 _ROUND: Final = 2e-3
 #: a superelevation in per cent lies between; below, it may have been meant as a ratio
 _LEAST, _MOST = 0.5, 15.0
+#: no deck is steeper across: else offsets and heights are in two units
+_STEEP: Final = 0.5
+_UNNAME: Final = "export them, or take surface out of job.toml [alignment]"
 _TABLE: Final = "give the crossfall as a table: station, side, slope, falls_to"
 _KNOWN: Final = {
     "BeginRunoutSta",
@@ -111,6 +114,8 @@ def _from_sections(
 ) -> Crossfall | None:
     entries = [s for group in node.all("CrossSects") for s in group.all("CrossSect")]
     if not entries:
+        if surface is not None:
+            raise _Left(f"no sections, so no surface '{surface}'", "sections with it", _UNNAME)
         return None
     name = _surface(entries, surface)
     found: dict[float, _Section] = {}
@@ -188,6 +193,10 @@ def _section(station: float, runs: Sequence[Node], units: Units, axis: Alignment
         raise _Left(f"two heights at one offset {at}", "one height at each offset")
     left, reach_left, broken_left = _side([(-o, z) for o, z in reversed(points)], at, "left")
     right, reach_right, broken_right = _side(points, at, "right")
+    for side, slope in (("left", left), ("right", right)):
+        if abs(slope) > _STEEP:
+            found = f"a slope of {100 * abs(slope):.3g} % on the {side} {at}"
+            raise _Left(found, f"{100 * _STEEP:g} % or less; offsets and heights in one unit")
     # rises going left: outwards on the left, inwards on the right
     return _Section(station, left, -right, (reach_left, reach_right), broken_left or broken_right)
 

@@ -127,7 +127,7 @@ class Node(Teller):
         if len(values) < max(least, len(words)):
             self.complain(
                 f"<{self.tag}> '{' '.join(words)[:60]}'",
-                f"{least} numbers or more",
+                "a number" if least == 1 else f"{least} numbers or more",
                 "correct it in the design program",
             )
             return None

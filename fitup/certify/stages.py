@@ -65,7 +65,8 @@ def pack_rules(work: Work, seat: Seat, pack: Sequence[str]) -> None:
         work.wrong.append(f"seat {seat.id}: {len(pack)} plates, at most {seat.most_plates}")
     built = () if Counter(pack) == Counter(seat.pack) else set(pack)
     for mark in sorted(built):
-        if not seat.thinnest <= work.job.plates[mark].nominal <= seat.thickest:
+        nominal = work.job.plates[mark].nominal
+        if not seat.thinnest - ROUND <= nominal <= seat.thickest + ROUND:
             work.wrong.append(f"seat {seat.id}: plate {mark} is not of a thickness it may hold")
     if not seat.pack_least - ROUND <= height <= seat.pack_most + ROUND:
         work.wrong.append(f"seat {seat.id}: a pack of {height * 1e3:.2f} mm is outside its limits")

@@ -62,6 +62,9 @@ def _require_kind(figure: Path) -> None:
         found, allowed = f"'{figure.name}'", "a file that ends in .pdf, .png or .svg"
         do = "give the ending of the kind you want"
         raise InputError([Problem("command line", found, allowed, do, None, "--figure")])
+    if figure.is_dir():
+        found, do = f"'{figure.name}', which is a folder", "name a file, in it or beside it"
+        raise InputError([Problem("command line", found, "a file", do, None, "--figure")])
 
 
 def _draw(loaded: Loaded, found: Sequence[Fewer], figure: Path) -> list[str]:

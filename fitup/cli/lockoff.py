@@ -17,6 +17,7 @@ from fitup.cli.windows import window_json
 from fitup.cli.writing import write_files
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.jobfolder.series import SteelSeries, read_series
+from fitup.jobfolder.table import parse_local_time
 from fitup.model import Job
 from fitup.record.acts import lock_off
 from fitup.record.contents import job_files
@@ -133,11 +134,8 @@ def _when(survey: Survey, at: str | None, series: SteelSeries | None) -> dt.date
     def refuse(allowed: str, do: str) -> InputError:
         return InputError([Problem("--at", f"'{at}'", allowed, do)])
 
-    try:
-        when = dt.datetime.fromisoformat(at)
-    except ValueError:
-        when = dt.datetime.max.replace(tzinfo=dt.UTC)
-    if when.tzinfo is not None:
+    when = parse_local_time(at)
+    if when is None:
         raise refuse("a local time such as 2031-04-03T11:30", "correct it")
     if when < latest:
         raise refuse(f"not before the survey of {latest:%Y-%m-%d %H:%M}", "give a later time")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, Literal
@@ -15,10 +16,11 @@ from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_BAD_INPUT, FitupError, InputError, Problem
 from fitup.jobfolder.done import read_done
-from fitup.jobfolder.table import parse_number
+from fitup.jobfolder.table import parse_local_time, parse_number
 from fitup.loop.carry import Carried, NextJob, carry
 from fitup.loop.folder import NewSurvey, write_next
 from fitup.loop.incoming import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, Incoming, incoming
+from fitup.model import Job
 from fitup.record.check_code import check_code
 from fitup.units import suffixes
 
@@ -112,6 +114,7 @@ def command(
     with ExitStack() as stack:
         ready = prepared(job, code, stack)
         loaded, plan = ready.loaded, ready.plan
+        _require_later(new, loaded.job)
         rows = () if done is None else read_done(done, str(done), loaded.job)
         shown = "readings" if done is None else str(done)
         result = carry(loaded.job, influence(loaded), plan, rows, shown=shown, rest=rest)
@@ -168,16 +171,22 @@ def _surveys(
 def _time(text: str | None, problems: list[Problem]) -> dt.datetime:
     if text is None:
         return dt.datetime.min
-    try:
-        when = dt.datetime.fromisoformat(text)
-        if when.tzinfo is None:
-            return when
-    except ValueError:
-        pass
+    when = parse_local_time(text)
+    if when is not None:
+        return when
     problems.append(
         Problem("--taken", f"'{text}'", "a local time such as 2031-04-03T04:10", "correct it")
     )
     return dt.datetime.min
+
+
+def _require_later(new: Sequence[NewSurvey], job: Job) -> None:
+    """Refuse a survey after the moves that is no later than the one they were planned on."""
+    latest = max((dt.datetime.fromisoformat(e.taken) for e in job.epochs), default=dt.datetime.min)
+    if new and new[0].taken <= latest:
+        found = f"'{new[0].taken.isoformat(timespec='minutes')}'"
+        allowed = f"later than {latest.isoformat(timespec='minutes')}, the survey of the plan"
+        raise InputError([Problem("--taken", found, allowed, "correct it")])
 
 
 def _quantity(

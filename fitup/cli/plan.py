@@ -23,7 +23,7 @@ from fitup.cli.text import (
     stop_asked,
     text_table,
 )
-from fitup.errors import EXIT_INTERRUPTED, EXIT_OUTSIDE, NoPlan, NoSafeOrder
+from fitup.errors import EXIT_INTERRUPTED, EXIT_OUTSIDE, InputError, NoPlan, NoSafeOrder, Problem
 from fitup.joints.tilt import TILTS
 from fitup.model import SIDES, Influence, Job, Plan, Quantity
 from fitup.optimize.clock import never
@@ -38,6 +38,8 @@ from fitup.units import DISPLAY
 if TYPE_CHECKING:
     from fitup.optimize.opinion import SecondOpinion
 
+#: the longest a second opinion may take: a day [s]
+_LONGEST = 86400.0
 _STOPPED = (
     "\nSTOPPED BY HAND: the best plan so far, certified like any other. What was proven of it "
     "until then stands under How good it is. Nothing was written."
@@ -50,14 +52,14 @@ _STOPPED = (
 @click.option(
     "--second-opinion",
     "limit",
-    type=click.FloatRange(min=1.0),
+    type=float,
     metavar="SECONDS",
-    help="Let a general solver look for a better plan as long as this.",
+    help="Let a general solver look for a better plan as long as this, from 1 to 86400.",
 )
 @click.option(
-    "--by", default="highs", metavar="SOLVER", help="highs (comes with fitup) or scip, for that."
+    "--by", metavar="SOLVER", help="highs (comes with fitup; as a rule) or scip, for that."
 )
-def command(job: Path, as_json: bool, limit: float | None, by: str) -> int:
+def command(job: Path, as_json: bool, limit: float | None, by: str | None) -> int:
     """Choose packs and order the moves, certify the plan, and say how good it is.
 
     Nothing is written. Where tolerance cannot be met, the best plan is shown with what stands
@@ -72,8 +74,9 @@ def command(job: Path, as_json: bool, limit: float | None, by: str) -> int:
       fitup plan closure-k1
       fitup plan closure-k1 --second-opinion 60
     """
+    _require_opinion(limit, by)
     loaded = load(job)
-    ask = None if limit is None else _general(loaded, limit, by)
+    ask = None if limit is None else _general(loaded, limit, by or "highs")
     with finishing_on_ctrl_c():
         try:
             plan, certificate, effect = planned_about(loaded, stop_asked)
@@ -95,6 +98,18 @@ def command(job: Path, as_json: bool, limit: float | None, by: str) -> int:
     if stopped:
         return EXIT_INTERRUPTED
     return 0 if plan.inside else EXIT_OUTSIDE
+
+
+def _require_opinion(limit: float | None, by: str | None) -> None:
+    """Refuse a time that is none, and a solver that nobody asks."""
+    if limit is None and by is not None:
+        found, allowed = f"'{by}' without --second-opinion", "a solver with its seconds"
+        do = "add --second-opinion SECONDS, or leave --by out"
+        raise InputError([Problem("command line", found, allowed, do, None, "--by")])
+    if limit is not None and not 1.0 <= limit <= _LONGEST:
+        found, allowed = f"{limit:g}", f"1 to {_LONGEST:.0f} seconds"
+        do = "give how long it may search"
+        raise InputError([Problem("command line", found, allowed, do, None, "--second-opinion")])
 
 
 def status_of(folder: Path, plan: Plan) -> str:

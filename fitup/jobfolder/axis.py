@@ -17,6 +17,7 @@ from fitup.jobfolder.table import Row
 from fitup.model import CheckPoint, Pair
 
 _NAME = "fill it in, or name an alignment in job.toml [alignment]"
+_NAME_FILE = "name its file there"
 
 
 def inside_folder(name: str) -> bool:
@@ -56,6 +57,15 @@ def read_axis(
         )
         return None
     return _with_crossfall(found, name, crossfall, problems)
+
+
+def only_causes(settings: Settings, axis: Alignment | None, problems: list[Problem]) -> None:
+    """Drop what only follows from an alignment that is named and could not be read: that is told.
+
+    To be called last: until then tables with these problems count as broken.
+    """
+    if settings.alignment_file is not None and axis is None:
+        problems[:] = [p for p in problems if p.do not in (_NAME, _NAME_FILE)]
 
 
 def _with_crossfall(
@@ -153,7 +163,7 @@ def design_point(
                 "station",
                 f"'{told}', but the job has no alignment",
                 "E and N, or an alignment in job.toml [alignment]",
-                "name its file there",
+                _NAME_FILE,
             )
         )
         return None

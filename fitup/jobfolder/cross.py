@@ -262,9 +262,14 @@ def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
         if seat.thinnest > seat.thickest:
             problems.append(
                 row.problem(
-                    "thickest", "less than thinnest", "thinnest or more", "correct one of them"
+                    "thickest",
+                    f"{seat.thickest * 1e3:g} mm, but thinnest is {seat.thinnest * 1e3:g} mm",
+                    "thinnest or more",
+                    "correct one of them",
                 )
             )
+        elif "plates.csv" not in broken and not any(map(seat.may_hold, job.plates.values())):
+            problems.append(_no_such_plate(job, row))
         if len(seat.pack) > seat.most_plates:
             problems.append(
                 row.problem(
@@ -282,6 +287,18 @@ def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
                     "check the plates and the pack limits",
                 )
             )
+
+
+def _no_such_plate(job: Job, row: Row) -> Problem:
+    """Tell of a range of thickness without a plate: most often a slip of the unit."""
+    column = "thinnest" if row["thinnest"] > 0.0 else "thickest"
+    thick = [p.nominal * 1e3 for p in job.plates.values()]
+    return row.problem(
+        column,
+        f"{row[column] * 1e3:g} mm, which leaves no plate for a new pack",
+        f"plates.csv has {min(thick):g} to {max(thick):g} mm",
+        "correct thinnest and thickest; to keep the pack as it is, name the seat in leave_alone",
+    )
 
 
 def _paths(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:

@@ -21,6 +21,7 @@ from fitup.jobfolder.axis import (
     grade_at,
     inside_folder,
     middle,
+    only_causes,
     read_axis,
 )
 from fitup.jobfolder.cable_schema import CABLE_TABLES, FRAME_CABLE_TABLES
@@ -125,6 +126,7 @@ def read_job(folder: Path | str) -> Job:
     job = read_rounds(root, job, problems)
     job = _with_frame(root, present, job, tables["seats.csv"], problems)
     _check_files(root, job, settings.alignment_file, problems)
+    only_causes(settings, axis, problems)
     if problems:
         raise InputError(problems)
     files = input_files(root, _input_names(job, settings.alignment_file))
@@ -316,6 +318,11 @@ def _seat(row: Row, segments: dict[str, Segment], problems: list[Problem]) -> Se
         problems.append(
             row.problem("pack", "plates at a seat held by a nut", "empty", "clear it or use packs")
         )
+    for column in ("thinnest", "thickest"):
+        if nut and row[column]:
+            problems.append(
+                row.problem(column, "a plate at a seat held by a nut", "empty", "clear it")
+            )
     if not nut and most is None:
         problems.append(
             row.problem("pack_most", "an empty cell", "a height", "give the greatest pack height")

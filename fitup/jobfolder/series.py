@@ -18,7 +18,7 @@ import numpy as np
 
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
-from fitup.jobfolder.table import Column, Row, read_table
+from fitup.jobfolder.table import Column, Row, parse_local_time, read_table
 from fitup.model import Job
 from fitup.units import from_si
 
@@ -118,17 +118,13 @@ def _columns(job: Job) -> tuple[Column, ...]:
 
 
 def _time(row: Row, problems: list[Problem]) -> dt.datetime | None:
-    try:
-        when = dt.datetime.fromisoformat(row["time"])
-    except ValueError:
-        when = None
-    if when is None or when.tzinfo is not None:
+    when = parse_local_time(row["time"])
+    if when is None:
         problems.append(
             row.problem(
                 "time", f"'{row['time']}'", "a local time such as 2031-04-03T06:00", "correct it"
             )
         )
-        return None
     return when
 
 

@@ -7,6 +7,7 @@ to read any of them and how to say what is wrong.
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import difflib
 import io
 import math
@@ -111,6 +112,16 @@ def parse_number(text: str, decimal_comma: bool = False) -> float:
     return value
 
 
+def parse_local_time(text: str) -> dt.datetime | None:
+    """Return a day with its time, without a zone; None for anything else, a bare day too."""
+    try:
+        when = dt.datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    bare = not any(separator in text for separator in "T ")
+    return None if bare or when.tzinfo is not None else when
+
+
 def _bounds_text(column: Column, suffix: str | None) -> str:
     def show(si: float) -> str:
         value = si if suffix is None else units.from_si(si, column.kind, suffix)
@@ -200,6 +211,8 @@ def _match_header(
             )
         )
         return place
+    # W7_top before W7, where both are columns
+    longest = sorted(columns, key=lambda c: -len(c.name))
     for position, title in enumerate(header):
         if title == "":
             continue
@@ -220,7 +233,7 @@ def _match_header(
             suffix = title[len(column.name) + 1 :] if column.has_unit else None
             place[column.name] = (position, suffix)
             continue
-        bare = next((c for c in columns if c.name == title or title.startswith(c.name + "_")), None)
+        bare = next((c for c in longest if c.name == title or title.startswith(c.name + "_")), None)
         if bare is not None and bare.has_unit:
             found = f"'{title}' without a unit" if bare.name == title else f"'{title}'"
             problems.append(

@@ -55,7 +55,7 @@ def incoming(paths: Sequence[Path], levelling: Path | None = None) -> Incoming:
     for path in paths:
         for file in _files(path, problems):
             # a file that is named is a survey, whatever its name
-            if path.is_dir() and file.name in TABLES:
+            if path.is_dir() and file.name.lower() in TABLES:
                 _put(tables, file, problems)
                 continue
             kind = _kind(file, problems)
@@ -103,10 +103,11 @@ def _files(path: Path, problems: list[Problem]) -> list[Path]:
 
 
 def _put(tables: dict[str, Path], file: Path, problems: list[Problem]) -> None:
-    if file.name in tables:
-        found = f"{file.name} again (first {tables[file.name]})"
+    name = file.name.lower()
+    if name in tables:
+        found = f"{name} again (first {tables[name]})"
         problems.append(Problem(str(file), found, "each table once", "leave one out"))
-    tables[file.name] = file
+    tables[name] = file
 
 
 def _kind(path: Path, problems: list[Problem]) -> str:

@@ -19,6 +19,9 @@ MOVE_WORDS: Final[dict[str, tuple[str, str]]] = {
     "shorten": ("SHORTEN", "SLACKEN"),
 }
 
+#: one thickness in two units may differ by this [m]
+_SAME: Final = 1e-9
+
 
 @dataclass(frozen=True, eq=False)
 class Seat:
@@ -85,6 +88,10 @@ class Seat:
     may_unload: bool = False
     thinnest: float = 0.0
     thickest: float = math.inf
+
+    def may_hold(self, plate: Plate) -> bool:
+        """Say whether a new pack may hold a plate, by nominal thickness, rounding aside."""
+        return self.thinnest - _SAME <= plate.nominal <= self.thickest + _SAME
 
     @property
     def lifts(self) -> bool:

@@ -77,7 +77,7 @@ def pack_choices(
         Sorted by setting, then by marks; the present pack is offered only as 'stay'.
     """
     marks = sorted(
-        (m for m in available if seat.thinnest <= plates[m].nominal <= seat.thickest),
+        (m for m in available if seat.may_hold(plates[m])),
         key=lambda m: (-plates[m].measured, m),
     )
     now = sum(plates[m].measured for m in seat.pack)

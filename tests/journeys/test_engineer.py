@@ -274,6 +274,31 @@ def test_a_second_opinion_stands_beside_the_plan(fitup, job):
     assert hashes(folder) == before
 
 
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (
+            ["--second-opinion", "nan"],
+            "fitup: command line, --second-opinion: found nan; allowed: 1 to 86400 seconds; give "
+            "how long it may search",
+        ),
+        (
+            ["--second-opinion", "inf"],
+            "fitup: command line, --second-opinion: found inf; allowed: 1 to 86400 seconds; give "
+            "how long it may search",
+        ),
+        (
+            ["--by", "highs"],
+            "fitup: command line, --by: found 'highs' without --second-opinion; allowed: a solver "
+            "with its seconds; add --second-opinion SECONDS, or leave --by out",
+        ),
+    ],
+)
+def test_a_second_opinion_that_cannot_be_asked(fitup, job, options, message):
+    said = fitup("plan", job(), *options)
+    assert (said.code, said.lines) == (2, [message])
+
+
 def test_a_second_opinion_by_a_solver_that_is_not_there(fitup, job):
     said = fitup("plan", job(), "--second-opinion", "60", "--by", "abacus")
     assert said.code == 2

@@ -62,6 +62,18 @@ def test_a_figure_of_no_known_kind_is_refused_before_the_work(fitup, job, tmp_pa
     assert not (tmp_path / "a.gif").exists()
 
 
+def test_a_figure_that_is_a_folder_is_refused_before_the_work(fitup, job, tmp_path):
+    (tmp_path / "a.pdf").mkdir()
+    said = fitup("fewer", job(), "--figure", tmp_path / "a.pdf")
+    assert (said.code, said.lines) == (
+        2,
+        [
+            "fitup: command line, --figure: found 'a.pdf', which is a folder; allowed: a file; "
+            "name a file, in it or beside it"
+        ],
+    )
+
+
 def test_the_miss_of_fewer_seats_is_that_of_the_joint(fitup, job):
     rows = json.loads(fitup("fewer", job(), "--json").out)["fewer"]
     assert rows

@@ -363,3 +363,17 @@ def test_what_was_read_before_the_moves_stays_behind(tmp_path, small_job_writer,
     said = fitup("next", folder, "--to", tmp_path / "three", "--readings", tmp_path / "new.csv")
     assert said.code == 0
     assert "D3" in (tmp_path / "three" / "readings.csv").read_text("utf-8")
+
+
+def test_a_survey_after_the_moves_taken_before_that_of_the_plan(fitup, first, tmp_path):
+    folder, target = first[0] / "one", tmp_path / "b"
+    said = fitup(
+        "next", folder, "--to", target, "--survey", folder / "survey.csv",
+        "--taken", "2030-04-03T04:10", *AFTER,
+    )  # fmt: skip
+    assert said.code == 2
+    assert said.lines[-1] == (
+        "fitup: --taken: found '2030-04-03T04:10'; allowed: later than 2031-04-02T04:10, the "
+        "survey of the plan; correct it"
+    )
+    assert not target.exists()

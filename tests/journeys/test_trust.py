@@ -140,6 +140,14 @@ def test_lock_off_from_wait_to_lock(fitup, job, steel, tmp_path):
     assert "For locking at 2031-04-02 04:10" in early.out
     assert "Joint J1: back A, ahead B: WAIT" in early.out
     assert "; every check is surely inside 2031-04-02 05:" in early.out
+    day = fitup("lockoff", folder, "--temperatures", steel, "--at", "2031-04-03")
+    assert (day.code, day.lines) == (
+        2,
+        [
+            "fitup: --at: found '2031-04-03'; allowed: a local time such as 2031-04-03T11:30; "
+            "correct it"
+        ],
+    )
     later = fitup("lockoff", folder, "--temperatures", steel, "--at", "2031-04-02T06:00")
     assert later.code == 3
     assert "Every check is inside, but not released: H1 packs bear." in later.out

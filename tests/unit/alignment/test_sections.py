@@ -206,6 +206,11 @@ def test_file_against_itself(read: Read):
             "at each offset",
         ),
         (
+            sections((60, [(-10, 9800), (0, 10), (8, 9.8)]), DECK[1]),
+            "CrossSects: found a slope of 9.79e+04 % on the left at station 0+060.000; allowed: "
+            "50 % or less; offsets and heights in one unit",
+        ),
+        (
             "<CrossSects>" + section(60, DECK[0][1], ' closedArea="true"') + "</CrossSects>",
             "CrossSects: found no design surface that is a line; allowed: <DesignCrossSectSurf> of "
             "the deck",
@@ -254,6 +259,14 @@ def test_what_is_not_understood_is_named(read: Read, inside: str, message: str):
     do = "" if message.endswith("surface") else f"; {TABLE}"
     assert f"{WHERE}, {message}{do}" in told
     assert axis_of(file).notes == tuple(told)
+
+
+def test_a_surface_named_for_a_file_without_sections(read: Read):
+    file = read("", surface="top")
+    assert [str(n) for n in file.notes] == [
+        f"{WHERE}, CrossSects: found no sections, so no surface 'top'; allowed: sections with it; "
+        "export them, or take surface out of job.toml [alignment]"
+    ]
 
 
 def test_the_deck_among_several_surfaces(read: Read):

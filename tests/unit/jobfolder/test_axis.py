@@ -204,3 +204,27 @@ def test_message(write: Write, changes: dict[str, object], message: str):
     with pytest.raises(InputError) as refused:
         read_job(write(**changes))
     assert message in [str(p) for p in refused.value.problems]
+
+
+def test_a_broken_axis_is_told_once(write: Write):
+    """Stations and directions left to it are not complained of: they only follow."""
+    axis = AXIS.replace('staStart="', 'staStart="x')
+    assert axis != AXIS
+    segments, joints = [("A,90,", "A,,")], ("90,0,0,level", "90,0,,")
+    with pytest.raises(InputError) as refused:
+        read_job(write(axis=axis, points=POINTS, segments=segments, joints=joints))
+    found = axis.split('staStart="')[1].split('"')[0]
+    assert [str(p) for p in refused.value.problems] == [
+        f"axis.xml, alignment 'axis': found staStart='{found}'; allowed: a number; correct it in "
+        "the design program"
+    ]
+
+
+def test_a_missing_axis_is_told_once(write: Write):
+    job = (NAMED[0], NAMED[1].replace("axis.xml", "other.xml"))
+    with pytest.raises(InputError) as refused:
+        read_job(write(job=job, points=POINTS))
+    assert [str(p) for p in refused.value.problems] == [
+        "job.toml, alignment.file: found 'other.xml', which is not there; allowed: a file in the "
+        "job folder; add it"
+    ]

@@ -287,6 +287,39 @@ def test_plates_thinner_than_the_thickest(problems_of: Tell, small_files: dict[s
     seats = with_column(small_files["seats.csv"], "thinnest_mm", {"A-S1": "5"})
     seats = with_column(seats, "thickest_mm", {"A-S1": "2"})
     assert problems_of(seats=seats) == [
-        "seats.csv, row 2, thickest_mm: found less than thinnest; allowed: thinnest or more; "
-        "correct one of them"
+        "seats.csv, row 2, thickest_mm: found 2 mm, but thinnest is 5 mm; allowed: thinnest or "
+        "more; correct one of them"
     ]
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "shown"), [("thinnest_m", "5", "5000"), ("thickest_mm", "0.5", "0.5")]
+)
+def test_no_plate_of_that_thickness(
+    problems_of: Tell, small_files: dict[str, str], column: str, value: str, shown: str
+) -> None:
+    assert problems_of(seats=with_column(small_files["seats.csv"], column, {"A-S1": value})) == [
+        f"seats.csv, row 2, {column}: found {shown} mm, which leaves no plate for a new pack; "
+        "allowed: plates.csv has 1 to 20 mm; correct thinnest and thickest; to keep the pack as "
+        "it is, name the seat in leave_alone"
+    ]
+
+
+def test_thickness_of_plates_at_a_nut(problems_of: Tell, small_files: dict[str, str]) -> None:
+    seats = with_column(small_files["seats.csv"], "thickest_mm", {"A-S1": "10"})
+    seats = seats.replace(",400,packs", ",400,nut", 1)
+    assert (
+        "seats.csv, row 2, thickest_mm: found a plate at a seat held by a nut; allowed: empty; "
+        "clear it"
+    ) in problems_of(seats=seats)
+
+
+def test_thickness_in_inches_holds_the_plate_in_millimetres(
+    job_of: Callable[..., Job], small_files: dict[str, str]
+) -> None:
+    """A plate of 3/8 in by 9.525 mm is no thicker than 0.375 in, rounding aside."""
+    seats = with_column(small_files["seats.csv"], "thickest_in", {"A-S1": "0.375"})
+    plates = small_files["plates.csv"].replace("P10,10,", "P10,9.525,")
+    job = job_of(plates=plates, seats=seats)
+    assert job.seats["A-S1"].may_hold(job.plates["P10"])
+    assert not job.seats["A-S1"].may_hold(job.plates["P20"])

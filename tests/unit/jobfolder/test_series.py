@@ -104,6 +104,17 @@ MESSAGES = [
         ],
     ),
     (
+        "time,A_top,steel_C\n2031-04-03,15,15\n2031-04-03T07:00,15,15\n",
+        [
+            "s.csv, row 1, A_top: found 'A_top' without a unit; allowed: one of: A_top_C, A_top_F; "
+            "write the unit into the column name"
+        ],
+    ),
+    (
+        "time,steel_C\n2031-04-03,15\n2031-04-03T07:00,15\n",
+        [f"s.csv, row 2, time: found '2031-04-03'; allowed: {TIME}"],
+    ),
+    (
         "time,steel_C\n2031-04-03T07:00,15\n",
         ["s.csv: found 1 rows; allowed: two or more; give a beginning and an end"],
     ),

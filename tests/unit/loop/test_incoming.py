@@ -87,6 +87,11 @@ def test_message(write: Write, files: dict[str, str], names: list[str], message:
     assert str(refused.value) == message
 
 
+def test_a_table_of_a_night_in_capitals(write: Write):
+    write("n/Readings.CSV", "id\n")
+    assert incoming([Path("n")]).tables == {"readings.csv": Path("n/Readings.CSV")}
+
+
 def test_an_empty_folder(write: Write, tmp_path: Path):
     (tmp_path / "n").mkdir()
     with pytest.raises(InputError) as refused:
