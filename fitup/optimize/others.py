@@ -181,7 +181,7 @@ class _Sets:
                 return
             if node.relaxed is None:
                 return
-            bound, node.looked_at = node.relaxed.value * (1.0 - _CARE), 1
+            bound, node.looked_at = node.relaxed.lower * (1.0 - _CARE), 1
         else:
             names = ", ".join(self.problem.seats[i] for i in node.alone) or "none"
             self.report(f"left alone: {names}")

@@ -20,6 +20,8 @@ from fitup.optimize.problem import FitProblem
 _FEASIBLE = 1e-6
 #: how far a seat's reach is widened against the solver's own care [m]
 _MARGIN = 1e-5
+#: how far rows are widened where a solver comes to no end at the edge of what can be kept [mm]
+_EDGE = 1e-5
 #: up to so many seats their reach is found one by one
 _MANY = 256
 
@@ -29,7 +31,8 @@ class Relaxed:
     """A continuous optimum: settings (n,) [m], its value, multipliers of the ratios (m,).
 
     ``pull`` (n,) [1/m] and ``give`` are what the multipliers of all rows ``G x <= d`` make of
-    them: wherever the rows hold, ``pull . x - give`` is not above zero.
+    them: wherever the rows hold, ``pull . x - give`` is not above zero. ``lower`` is the bound that
+    follows from them, however near the solver came to the optimum.
     """
 
     x: Array
@@ -37,6 +40,7 @@ class Relaxed:
     multipliers: Array
     pull: Array
     give: float
+    lower: float
 
 
 def _scaled(problem: FitProblem) -> tuple[Array, Array]:
@@ -142,7 +146,8 @@ def least_worst(problem: FitProblem) -> Relaxed:
     pull = np.abs(ended.prices[:m] - ended.prices[m : 2 * m])
     total = float(pull.sum())
     share = pull / total if total > 0.0 else np.full(len(pull), 1.0 / max(1, len(pull)))
-    return Relaxed(settings, max(float(ended.x[n]), 0.0), share, np.zeros(len(settings)), 0.0)
+    value = max(float(ended.x[n]), 0.0)
+    return Relaxed(settings, value, share, np.zeros(len(settings)), 0.0, value)
 
 
 def _in_the_way(problem: FitProblem) -> str:
@@ -217,7 +222,12 @@ def least_squares(problem: FitProblem, worst: float | None) -> Relaxed | None:
     """
     M, h = _squares(problem)
     G, d = _limits(problem, worst)
-    ended = _conic(2.0 * M.T @ M, -2.0 * M.T @ h, G, d)
+    H, c = 2.0 * M.T @ M, -2.0 * M.T @ h
+    ended = _conic(H, c, G, d)
+    if ended.word == "failed":
+        # at the very edge of what can be kept: a little beyond, all bounds still hold
+        d = d + _EDGE * np.maximum(1.0, np.abs(d))
+        ended = _conic(H, c, G, d)
     if ended.word == "infeasible":
         return None
     if ended.word == "failed":
@@ -225,7 +235,16 @@ def least_squares(problem: FitProblem, worst: float | None) -> Relaxed | None:
     settings = _checked(problem, ended.x * _MM)
     # any multipliers that are not negative bound from below, exact or not
     pull, give = G.T @ ended.prices / _MM, float(ended.prices @ d)
-    return Relaxed(settings, problem.squares(settings), np.zeros(0), pull, give)
+    lower = _bound(problem, settings, pull, give)
+    return Relaxed(settings, problem.squares(settings), np.zeros(0), pull, give, lower)
+
+
+def _bound(problem: FitProblem, x: Array, pull: Array, give: float) -> float:
+    """Return what squares + pull . x - give is at least in the windows: its tangent at some x."""
+    off = problem.F @ x - problem.g
+    slope = 2.0 * (problem.F.T @ (problem.weights * off) + problem.move_price * x) + pull
+    least = np.minimum(*(slope[:, None] * (problem.windows - x[:, None])).T).sum()
+    return float(problem.squares(x) + pull @ x - give + least)
 
 
 def _squares(problem: FitProblem) -> tuple[Any, Array]:

@@ -406,7 +406,7 @@ def best_squares(
     else:
         return Least(None, np.inf, np.inf, True, None)
     along = _along(problem, cap, deadline, report) if along is None else along
-    bound = 0.0 if relaxed is None else relaxed.value * (1.0 - _BOUND)
+    bound = 0.0 if relaxed is None else max(0.0, relaxed.lower * (1.0 - _CARE))
     if along is not None and (along.pick is not None or (along.proven and begin is None)):
         bound = max(along.lower, bound)
         lower = along.score if along.proven else min(along.score, bound)
