@@ -54,6 +54,8 @@ _NEAR_ENOUGH = 0.02
 #: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
 _PRICE = np.array([1.0e4, 1.0e2, 1.0])
 _EDGE = 1e-9
+#: squares that differ by no more, as a share, are the same
+_EVEN = 1e-8
 
 
 @dataclass(frozen=True, eq=False)
@@ -513,7 +515,9 @@ def _fewer_seats(
         return nothing
     space = space_of(near, relaxed.x, cap, (seats, _MANY, _MANY))
     deadline = Deadline.after(_PROOF, stop)
-    return _ring_search(near, space, tight_goal(near, relaxed), allowed, deadline)
+    # the search looks below what it is given: a pick that comes to what is allowed will do
+    most = allowed + _EVEN * max(1.0, allowed)
+    return _ring_search(near, space, tight_goal(near, relaxed), most, deadline)
 
 
 def within(problem: FitProblem, windows: Array) -> FitProblem:

@@ -179,3 +179,28 @@ def test_the_fewest_seats_are_the_fewest_of_every_choice(seed: int, descent: boo
     )
     assert seats.proven
     assert seats.upper == fewest
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_fewer_seats_at_the_same_squares_are_not_proven_away(seed: int) -> None:
+    """No slack, and packs that change without a move: the least squares come many times."""
+    problem = made_problem(seed)
+    choices, counts = [], []
+    for own, used in zip(problem.choices, problem.counts, strict=True):
+        at = next(k for k, c in enumerate(own) if not c.disturbed)
+        choices.append((*own[:at], Choice(0.0, ("P",), True, 2), *own[at:]))
+        counts.append(np.insert(used, at, 1, axis=0))
+    problem = replace(problem, choices=tuple(choices), counts=tuple(counts), stock=np.array([9]))
+    kept = [
+        np.array(pick)
+        for pick in itertools.product(*(range(len(c)) for c in problem.choices))
+        if problem.feasible(np.array(pick))
+    ]
+    squares = np.array([problem.squares(problem.settings(pick)) for pick in kept])
+    seats = np.array([len(disturbed_by(problem, pick)) for pick in kept])
+    allowed = float(squares.min())
+    same = seats[squares <= allowed * (1.0 + 1e-12)]
+    for few in range(int(same.min()) - 1, int(same.max())):
+        found = module._fewer_seats(problem, WIDE, allowed, few, lambda: False)
+        assert found.proven
+        assert (found.pick is None) == (few < same.min())
