@@ -426,7 +426,11 @@ def list_lines(
             )
             if all_found:
                 break
-            complete, top = False, low + _LESS * (top - low)
+            complete = False
+            # lines at the very same cost are as many below any limit
+            if top - low <= _CARE:
+                break
+            top = low + _LESS * (top - low)
         used = before.used[label] + uses[s + 1][to]
         fits = np.all(used + least[s + 1] <= stock, axis=1)
         ways = _Begun(to[fits], cost[fits], used[fits], label[fits])

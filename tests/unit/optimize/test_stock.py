@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from fitup.optimize import relax
 from fitup.optimize.balance import balance
 from fitup.optimize.deckline import deck_line
-from fitup.optimize.line import Tie, best_line
+from fitup.optimize.line import Kept, Link, Tie, best_line
 from fitup.optimize.minplus import sums_within
 from fitup.optimize.packs import Choice
 from fitup.optimize.problem import FitProblem
@@ -277,3 +277,17 @@ def test_what_is_listed_does_not_keep_the_table_it_was_found_in():
     listed = collect(space, squares_goal(problem), np.inf, 1 << 16)
     assert listed is not None
     assert all(part.base is None for part in listed)
+
+
+def test_plates_of_one_thickness_under_two_marks_end_the_listing() -> None:
+    """So many lines at the very same cost that no lower limit leaves fewer of them."""
+    count, segments = 40, 3
+    pick = np.arange(count, dtype=np.int32)[:, None]
+    kept = [Kept(pick, np.zeros((count, 1)), np.ones(count)) for _ in range(segments)]
+    link = Link(np.eye(1), -np.eye(1), np.zeros(1), *np.zeros((2, 0, 1)), np.zeros(0))
+    uses = [np.c_[pick, count - pick] for _ in range(segments)]
+    ties, stock = [Tie.of(link)] * (segments - 1), np.array([60, 60])
+    assert not list_lines(ties, kept, uses, stock, 4.0, most=50)[1]
+    lines, complete = list_lines(ties, kept, uses, stock, 4.0)
+    assert lines
+    assert complete
