@@ -66,10 +66,14 @@ def side_word(quantity: Quantity, number: Number) -> str:
 
 def clash_words(clash: Clash) -> str:
     """Say what the parts of a clash have in common."""
-    no = (
-        "Not even plates of any thickness" if clash.plates == "any thickness" else "No whole plates"
-    )
-    return f"{no} keep all of these together; without any one of them the others can be"
+    if clash.plates == "any thickness":
+        cannot = "Not even plates of any thickness keep all of these together"
+    else:
+        # a pack's limit is given up as two plates more: what a hundred could do is not known
+        cannot = (
+            "No whole plates keep all of these together, even with two more in each pack not named"
+        )
+    return f"{cannot}; without any one of them the others can be"
 
 
 def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: float = 0.0) -> Worded:
