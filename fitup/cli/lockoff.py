@@ -59,7 +59,7 @@ class Decided:
     "--temperatures",
     "file",
     type=click.Path(path_type=Path, readable=False),
-    help="CSV of steel or air temperatures against time; else the steel of the survey holds.",
+    help="CSV of steel or air temperatures against time; else only the survey's own time.",
 )
 @click.option("--at", help="Time of locking, 2031-04-03T11:30; else the first there is.")
 @click.option(
@@ -140,6 +140,11 @@ def _when(survey: Survey, at: str | None, series: SteelSeries | None) -> dt.date
     if when < latest:
         raise refuse(f"not before the survey of {latest:%Y-%m-%d %H:%M}", "give a later time")
     if series is None:
+        if when > latest:
+            raise refuse(
+                f"with --temperatures, for any time after the survey of {latest:%Y-%m-%d %H:%M}",
+                "give the steel of that time, or leave --at out to ask for the time of the survey",
+            )
         return when
     end = series.clock(series.seconds[-1])
     if not series.start <= when <= end:

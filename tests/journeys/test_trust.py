@@ -148,6 +148,15 @@ def test_lock_off_from_wait_to_lock(fitup, job, steel, tmp_path):
             "correct it"
         ],
     )
+    unknown = fitup("lockoff", folder, "--at", "2031-04-02T06:00")
+    assert (unknown.code, unknown.lines) == (
+        2,
+        [
+            "fitup: --at: found '2031-04-02T06:00'; allowed: with --temperatures, for any time "
+            "after the survey of 2031-04-02 04:10; give the steel of that time, or leave --at out "
+            "to ask for the time of the survey"
+        ],
+    )
     later = fitup("lockoff", folder, "--temperatures", steel, "--at", "2031-04-02T06:00")
     assert later.code == 3
     assert "Every check is inside, but not released: H1 packs bear." in later.out
