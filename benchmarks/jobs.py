@@ -25,6 +25,7 @@ from fitup.model import (
     Limit,
     Pair,
     Plate,
+    Quantity,
     Seat,
     Segment,
     Staging,
@@ -163,7 +164,9 @@ def _limits(rng: np.random.Generator, seats: dict[str, Seat]) -> dict[str, Limit
 
 def _checks(rng: np.random.Generator, count: int) -> CheckState:
     """Step, gap and offset at every joint, two levels of every segment, some of them treated."""
-    made = [(f"K{k}/P{k}/{q}", q, f"K{k}", f"P{k}") for k in range(count - 1) for q in _AT_JOINT]
+    made: list[tuple[str, Quantity, str, str | None]] = [
+        (f"K{k}/P{k}/{q}", q, f"K{k}", f"P{k}") for k in range(count - 1) for q in _AT_JOINT
+    ]
     made += [(f"level/G{k}-{i}", "level", "", None) for k in range(count) for i in range(2)]
     checks, values = [], []
     for name, quantity, joint, pair in made:
@@ -171,7 +174,7 @@ def _checks(rng: np.random.Generator, count: int) -> CheckState:
         checks.append(
             Check(
                 id=name,
-                quantity=quantity,  # type: ignore[arg-type]
+                quantity=quantity,
                 joint=joint,
                 pair=pair,
                 point=None,
@@ -192,7 +195,7 @@ def _checks(rng: np.random.Generator, count: int) -> CheckState:
     )
 
 
-_AT_JOINT = ("step", "gap", "offset")
+_AT_JOINT: tuple[Quantity, ...] = ("step", "gap", "offset")
 
 
 def _influence(rng: np.random.Generator, job: Job, state: CheckState) -> Influence:

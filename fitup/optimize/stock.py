@@ -78,8 +78,8 @@ def solve_deck_line(
     Returns
     -------
     SearchResult or None
-        None where the problem is no line. The pick is None where none was found; then
-        ``proven`` says whether there is none.
+        None where the problem is no line. The pick is None where none was found; that proves
+        nothing.
     """
     deck = deck_line(problem, cap)
     if deck is None:
