@@ -26,15 +26,16 @@ from jobs import Made, Weighed, made_job, weigh, weigh_all
 from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import Wishes
-from fitup.optimize import FitProblem, SearchResult, build_problem
-from fitup.optimize.banded import solve_banded
-from fitup.optimize.general import CARE, Opinion, least_squares_by, least_worst_by, solvers
-from fitup.optimize.improve import improve
-from fitup.optimize.relax import Relaxed, least_squares, least_worst
-from fitup.optimize.rings import cluster_tree, search_rings
-from fitup.optimize.search import Goal, search
-from fitup.optimize.stock import solve_deck_line
-from fitup.optimize.wishes import choose, space_of, squares_goal, tight_goal, worst_goal
+from fitup.plan.priorities import choose, space_of, squares_goal, tight_goal, worst_goal
+from fitup.problem import FitProblem, build_problem
+from fitup.problem.continuous import Relaxed, least_squares, least_worst
+from fitup.solve import SearchResult
+from fitup.solve.banded import solve_banded
+from fitup.solve.exact import Goal, search
+from fitup.solve.general_solvers import CARE, Opinion, least_squares_by, least_worst_by, solvers
+from fitup.solve.local_search import improve
+from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.stock import solve_deck_line
 
 #: a score that every plan of such a job beats
 ANY = 1e9

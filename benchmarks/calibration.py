@@ -23,14 +23,14 @@ from typing import Any
 
 import numpy as np
 
+from fitup.checks import joint_state
+from fitup.checks.state import surveyed_checks
+from fitup.checks.thermal import per_kelvin
 from fitup.errors import SurveyRefused
 from fitup.frames import Array, rotation
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
-from fitup.joints.state import surveyed_checks
-from fitup.joints.thermal import per_kelvin
 from fitup.model import Check, CheckState, Doubts, Influence, Job, Plan, Seat, SeatPlan
-from fitup.optimize import FitProblem, build_problem
+from fitup.problem import FitProblem, build_problem
 from fitup.structure import rigid_influence
 from fitup.survey import CoordinateList, Survey, SurveyedPoint, read_survey, reduce_survey
 from fitup.survey.pose import fit_pose

@@ -20,14 +20,14 @@ from pathlib import Path
 
 import numpy as np
 
+from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
-from fitup.optimize.general import NAMES, Solver, least_squares_by, solvers
-from fitup.optimize.improve import improve
-from fitup.optimize.problem import FitProblem, build_problem
-from fitup.optimize.relax import least_squares
-from fitup.optimize.rings import cluster_tree, search_rings
-from fitup.optimize.wishes import space_of, squares_goal
+from fitup.plan.priorities import space_of, squares_goal
+from fitup.problem.continuous import least_squares
+from fitup.problem.problem import FitProblem, build_problem
+from fitup.solve.general_solvers import NAMES, Solver, least_squares_by, solvers
+from fitup.solve.local_search import improve
+from fitup.solve.rings import cluster_tree, search_rings
 from fitup.structure import rigid_influence
 from fitup.survey import read_survey
 

@@ -27,17 +27,17 @@ from closure import General, general, header
 from instances import continuous_problem, line_problem, twin_problem
 
 from fitup.frames import Array
-from fitup.optimize.banded import solve_banded
-from fitup.optimize.branches import solve_branched
-from fitup.optimize.deckline import deck_line
-from fitup.optimize.general import solvers
-from fitup.optimize.improve import improve
-from fitup.optimize.problem import FitProblem
-from fitup.optimize.relax import least_squares
-from fitup.optimize.search import search
-from fitup.optimize.stock import solve_deck_line
-from fitup.optimize.sweep import solve_line
-from fitup.optimize.wishes import space_of, squares_goal
+from fitup.plan.priorities import space_of, squares_goal
+from fitup.problem.continuous import least_squares
+from fitup.problem.problem import FitProblem
+from fitup.solve.banded import solve_banded
+from fitup.solve.branches import solve_branched
+from fitup.solve.deckline import deck_line
+from fitup.solve.exact import search
+from fitup.solve.general_solvers import solvers
+from fitup.solve.local_search import improve
+from fitup.solve.stock import solve_deck_line
+from fitup.solve.sweep import solve_line
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ from scipy import sparse
 from scipy.linalg import block_diag
 
 from fitup.frames import Array
-from fitup.optimize.packs import Choice
-from fitup.optimize.problem import MOVE_PRICE, FitProblem
+from fitup.problem.packs import Choice
+from fitup.problem.problem import MOVE_PRICE, FitProblem
 
 #: plates in millimetres, and how many a pack may hold
 PLATES = (1, 2, 3, 5, 10, 20)

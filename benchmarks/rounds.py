@@ -18,8 +18,8 @@ from pathlib import Path
 
 import numpy as np
 
+from fitup.checks import checks_of
 from fitup.jobfolder.rounds import with_learned
-from fitup.joints import checks_of
 from fitup.loop import learn, one_round
 from fitup.loop.learn import corrections
 from fitup.model import (
@@ -36,11 +36,11 @@ from fitup.model import (
     Segment,
     Tolerance,
 )
-from fitup.optimize.improve import improve
-from fitup.optimize.packs import Choice
-from fitup.optimize.problem import build_problem
-from fitup.optimize.relax import least_squares
-from fitup.optimize.wishes import space_of, squares_goal
+from fitup.plan.priorities import space_of, squares_goal
+from fitup.problem.continuous import least_squares
+from fitup.problem.packs import Choice
+from fitup.problem.problem import build_problem
+from fitup.solve.local_search import improve
 
 SEATS, SPAN = 6, 20.0
 #: assumed stiffness of a seat [N/m], bending stiffness of the deck [N m2], weight of a seat [N]

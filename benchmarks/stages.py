@@ -26,9 +26,9 @@ from fitup.model import (
     Segment,
     Staging,
 )
-from fitup.optimize.stages import any_rest_bound, best_order
-from fitup.sequence.bounds import Bounds
-from fitup.sequence.search import _layers
+from fitup.procedure.bounds import Bounds
+from fitup.procedure.plan_stages import any_rest_bound, best_order
+from fitup.procedure.search import _layers
 
 UP = np.array([0.0, 0.0, 1.0])
 

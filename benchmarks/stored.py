@@ -29,8 +29,8 @@ from decks import continuous, shared_stock
 from instances import continuous_problem, line_problem
 
 from fitup.frames import Array
-from fitup.optimize.packs import Choice
-from fitup.optimize.problem import FitProblem, LimitRow
+from fitup.problem.packs import Choice
+from fitup.problem.problem import FitProblem, LimitRow
 
 HERE = Path(__file__).parent / "made"
 OPTIMA = HERE / "optima.json"

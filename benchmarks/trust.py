@@ -20,8 +20,8 @@ from typing import Any
 import numpy as np
 from scipy.stats import multivariate_normal
 
+from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
 from fitup.model import Doubts
 from fitup.structure import rigid_influence
 from fitup.survey import read_survey

@@ -31,9 +31,9 @@ from fitup.certify.recompute import (
 from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
 from fitup.certify.warmth import steel_apart, warmth_again
+from fitup.checks.items import place_of
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
-from fitup.joints.items import place_of
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.survey.points import Survey
 

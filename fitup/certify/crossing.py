@@ -10,9 +10,9 @@ from fitup.certify.frame import FrameStates
 from fitup.certify.learned import CorrectedStates
 from fitup.certify.limits import Work
 from fitup.certify.recompute import RigidStates
-from fitup.joints.bolts import bolts_as_surveyed
-from fitup.joints.bores import bores_as_surveyed
-from fitup.joints.ride import ride_as_surveyed
+from fitup.checks.bolts import bolts_as_surveyed
+from fitup.checks.bores import bores_as_surveyed
+from fitup.checks.ride import ride_as_surveyed
 from fitup.survey.points import Survey
 
 Crossing = tuple[tuple[RideFact, ...], tuple[BoreFact, ...], tuple[BoltFact, ...]]

@@ -12,8 +12,8 @@ from dataclasses import replace
 import numpy as np
 
 from fitup.certify.frame import FrameStates, carry
+from fitup.checks import checks_of
 from fitup.frames import Array
-from fitup.joints import checks_of
 from fitup.model import Check, Job
 from fitup.model.frame import FrameSeat, NodeLoad
 from fitup.survey.points import Survey

@@ -27,7 +27,7 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
       fitup approve closure-k1 --plan FYEP-NARK --key ines.key
     """
     from fitup.certify import certify
-    from fitup.optimize.plan import plan_id
+    from fitup.plan.plan import plan_id
     from fitup.record.acts import approve, plan_of
     from fitup.record.check_code import read_code, spoken
     from fitup.record.contents import job_files

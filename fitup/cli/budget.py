@@ -7,10 +7,10 @@ from typing import Any
 
 import click
 
+from fitup.checks.items import place_of
 from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.plan import planned
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
-from fitup.joints.items import place_of
 from fitup.model import Job, Plan
 from fitup.record.check_code import check_code
 from fitup.sheets.model import OF_POINTS

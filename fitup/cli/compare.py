@@ -7,11 +7,11 @@ from typing import Any
 
 import click
 
+from fitup.checks import joint_state, side_of
+from fitup.checks.items import place_of
 from fitup.cli.loading import influence, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state, side_of
-from fitup.joints.items import place_of
 from fitup.loop import Comparison, Round, as_assumed, compare, one_round
 from fitup.loop.compare import CheckDifference, LoadDifference
 from fitup.loop.words import whole_words

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fitup.certify import Certificate
+from fitup.checks.bolts import bolts_as_surveyed
+from fitup.checks.bores import bores_as_surveyed
+from fitup.checks.ride import ride_as_surveyed
 from fitup.cli.text import text_table
-from fitup.joints.bolts import bolts_as_surveyed
-from fitup.joints.bores import bores_as_surveyed
-from fitup.joints.ride import ride_as_surveyed
 from fitup.model import Job
 from fitup.sheets.numbers import rounded
 from fitup.sheets.passage import room_words

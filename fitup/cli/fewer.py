@@ -16,7 +16,7 @@ from fitup.errors import InputError, Problem
 from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
-    from fitup.optimize.whatif import Fewer
+    from fitup.plan.whatif import Fewer
 
 _KINDS = ("pdf", "png", "svg")
 
@@ -41,7 +41,7 @@ def command(job: Path, figure: Path | None, as_json: bool) -> None:
       fitup fewer closure-k1
       fitup fewer closure-k1 --figure fewer.pdf
     """
-    from fitup.optimize.whatif import fewer_seats
+    from fitup.plan.whatif import fewer_seats
 
     if figure is not None:
         _require_kind(figure)

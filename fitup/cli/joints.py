@@ -7,16 +7,16 @@ from typing import Any
 
 import click
 
+from fitup.checks import side_of
+from fitup.checks.bolts import bolts_as_surveyed
+from fitup.checks.bores import bores_as_surveyed
+from fitup.checks.items import place_of
+from fitup.checks.ride import ride_as_surveyed
+from fitup.checks.state import uncertainties_apart
+from fitup.checks.tilt import TILTS
 from fitup.cli.crossing import as_surveyed
 from fitup.cli.loading import Loaded, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
-from fitup.joints import side_of
-from fitup.joints.bolts import bolts_as_surveyed
-from fitup.joints.bores import bores_as_surveyed
-from fitup.joints.items import place_of
-from fitup.joints.ride import ride_as_surveyed
-from fitup.joints.state import uncertainties_apart
-from fitup.joints.tilt import TILTS
 from fitup.model import Check, Job
 from fitup.sheets.model import OF_STRUCTURE
 from fitup.sheets.words import NAMES, grouped, shown_for, value_words

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
 from fitup.model import CheckState, Influence, Job
 from fitup.structure import influence_of, preset_for_release, with_warmth
 from fitup.survey import Survey, read_survey

@@ -15,7 +15,7 @@ from fitup.errors import EXIT_OUTSIDE
 from fitup.model import Influence, Plan
 
 if TYPE_CHECKING:
-    from fitup.optimize.more import More
+    from fitup.plan.sensitivity import More
 
 
 @click.command("more")
@@ -58,10 +58,10 @@ def command(job: Path, as_json: bool) -> int:
 
 
 def _more(loaded: Loaded, plan: Plan, effect: Influence) -> More:
-    from fitup.optimize.clock import Deadline
-    from fitup.optimize.contact import based
-    from fitup.optimize.gives import Case
-    from fitup.optimize.more import what_more_buys
+    from fitup.plan.sensitivity import what_more_buys
+    from fitup.problem.contact import based
+    from fitup.problem.relaxations import Case
+    from fitup.solve.clock import Deadline
 
     if effect.exact is not None:
         # where seats may lift off, what binds is asked about the plan's own moves

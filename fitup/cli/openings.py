@@ -9,11 +9,11 @@ import click
 import numpy as np
 
 from fitup.certify.warmth import as_designed, warmth_again
+from fitup.checks.opening import gaps_of, openings_at
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.errors import CertificateRefused, InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder import read_job
-from fitup.joints.opening import gaps_of, openings_at
 from fitup.model import Job
 from fitup.sheets.numbers import rounded
 from fitup.structure import with_warmth

@@ -81,9 +81,9 @@ def command(job: Path, count: int, as_json: bool) -> int:
 
 def _rows(loaded: Loaded, count: int) -> tuple[list[_Row], bool]:
     """Return the plan and the others, and whether there may be more."""
-    from fitup.optimize import build_problem
-    from fitup.optimize.clock import Deadline
-    from fitup.optimize.others import Elsewhere, other_places
+    from fitup.plan.alternatives import Elsewhere, other_places
+    from fitup.problem import build_problem
+    from fitup.solve.clock import Deadline
 
     job, effect = loaded.job, influence(loaded)
     problem = build_problem(job, loaded.state, effect)

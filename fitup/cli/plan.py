@@ -11,6 +11,7 @@ import click
 
 from fitup.certify import Certificate, certify
 from fitup.certify.facts import CheckFact, SeatFact
+from fitup.checks.tilt import TILTS
 from fitup.cli.crossing import before_and_after
 from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.sure import Sure, sure_of
@@ -24,19 +25,18 @@ from fitup.cli.text import (
     text_table,
 )
 from fitup.errors import EXIT_INTERRUPTED, EXIT_OUTSIDE, InputError, NoPlan, NoSafeOrder, Problem
-from fitup.joints.tilt import TILTS
 from fitup.model import SIDES, Influence, Job, Plan, Quantity
-from fitup.optimize.clock import never
 from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
 from fitup.record.events import PLAN_MADE
 from fitup.sheets.trust_words import percent
 from fitup.sheets.words import NAMES, clash_words, move_words, plain_value, shown_for, value_words
+from fitup.solve.clock import never
 from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
-    from fitup.optimize.opinion import SecondOpinion
+    from fitup.plan.second_opinion import SecondOpinion
 
 #: the longest a second opinion may take: a day [s]
 _LONGEST = 86400.0
@@ -127,7 +127,7 @@ def _general(
     loaded: Loaded, limit: float, by: str
 ) -> Callable[[Influence, Plan], tuple[SecondOpinion, ...]]:
     """Return who gives a second opinion on a plan: a general solver."""
-    from fitup.optimize.opinion import chosen_solver, refuse_risk, second_opinion
+    from fitup.plan.second_opinion import chosen_solver, refuse_risk, second_opinion
 
     solver = chosen_solver(by)
     refuse_risk(loaded.job)
@@ -153,8 +153,8 @@ def planned_about(
     job, survey, state = loaded.job, loaded.survey, loaded.state
     effect = influence(loaded)
     if job.wishes.risk is None:
-        from fitup.optimize import make_plan
-        from fitup.optimize.about import plan_about
+        from fitup.plan import make_plan
+        from fitup.problem.about import plan_about
 
         def make(about: Influence) -> Plan:
             return make_plan(job, state, about, progress, stop, explain=explain)

@@ -29,7 +29,7 @@ def measured(loaded: Loaded, influence: Influence, file: Path) -> Measured:
     InputError
         If the readings cannot be used, or hold no lift-off.
     """
-    from fitup.optimize.restage import rebase_job
+    from fitup.plan.restage import rebase_job
 
     done = read_done(file, str(file), loaded.job)
     if not any(row.moment == "lift-off" and row.load is not None for row in done):
@@ -63,7 +63,7 @@ def measured(loaded: Loaded, influence: Influence, file: Path) -> Measured:
 
 def staged_again(found: Measured, plan: Plan) -> Plan:
     """Return a plan of the same packs, its stages made for the measured loads."""
-    from fitup.optimize.restage import restage
+    from fitup.plan.restage import restage
 
     loaded = found.loaded
     return restage(loaded.job, loaded.state, found.influence, plan, progress)

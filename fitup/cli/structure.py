@@ -9,12 +9,12 @@ from typing import Any
 import click
 import numpy as np
 
+from fitup.checks import checks_of
+from fitup.checks.thermal import segment_rates
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder import read_job
-from fitup.joints import checks_of
-from fitup.joints.thermal import segment_rates
 from fitup.model import Check, ForceRow
 from fitup.sheets.words import NAMES, move_words, plain_value, shown_for
 from fitup.structure.cable.report import HungReport

@@ -8,11 +8,11 @@ from typing import Any
 
 import click
 
+from fitup.checks import joint_state
+from fitup.checks.reliability import Unseen, unseen_at_joints
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_BAD_INPUT, EXIT_OK, FitupError, InputError, Problem
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
-from fitup.joints.unseen import Unseen, unseen_at_joints
 from fitup.model import Job
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved, solve_epochs

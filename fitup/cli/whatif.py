@@ -38,7 +38,7 @@ def command(
     Example:
       fitup whatif closure-k1 --hold W7-S3 --gone P10=2
     """
-    from fitup.optimize.whatif import changed_job
+    from fitup.plan.whatif import changed_job
 
     loaded = load(job)
     other = replace(loaded, job=changed_job(loaded.job, hold, _counts(gone), broken, leave))

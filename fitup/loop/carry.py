@@ -14,7 +14,7 @@ from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.rewrite import Cell
 from fitup.model import Done, Influence, Job, Moved, Plan, Seat
-from fitup.optimize.restage import at_the_seats
+from fitup.plan.restage import at_the_seats
 from fitup.structure.rebase import Rebased, carried, lift_offs, rebase_loads, seat_load
 from fitup.structure.rigid import WEIGHT_FIT
 from fitup.units import DISPLAY

@@ -14,8 +14,8 @@ from typing import Final, Literal
 
 import numpy as np
 
+from fitup.checks.thermal import thermal_change
 from fitup.frames import Array
-from fitup.joints.thermal import thermal_change
 from fitup.loop.predict import Round
 from fitup.model import STEEL, Doubts, Job
 from fitup.structure.learned import pressed

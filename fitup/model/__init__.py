@@ -1,7 +1,7 @@
 """What a job is and what a plan is, as frozen values in SI units (m, rad, N, Pa, K).
 
 Nothing here reads, computes or prints: the values flow from ``jobfolder`` through ``survey``,
-``joints``, ``structure`` and ``optimize`` to ``certify`` and ``sheets``.
+``checks``, ``structure`` and ``plan`` to ``certify`` and ``sheets``.
 """
 
 from fitup.model.checks import (

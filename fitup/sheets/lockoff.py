@@ -6,8 +6,8 @@ import datetime as dt
 import hashlib
 from typing import Any, Final, Literal
 
+from fitup.checks.items import place_of
 from fitup.jobfolder.series import SteelSeries
-from fitup.joints.items import place_of
 from fitup.model import Job
 from fitup.record.check_code import check_code, spoken
 from fitup.sheets.cautions import STRIP

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from fitup.joints.items import place_of
+from fitup.checks.items import place_of
 from fitup.model import Job
 from fitup.sheets.numbers import Number, rounded
 from fitup.sheets.trust_words import doubt_line, percent, risk_words, shot_line, verdict_word

@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
+from fitup.checks.reliability import Unseen
 from fitup.errors import SurveyRefused
-from fitup.joints.unseen import Unseen
 from fitup.model import Job
 from fitup.network.congruency import (
     Change,

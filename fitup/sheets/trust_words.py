@@ -6,8 +6,8 @@ import datetime as dt
 import math
 from collections.abc import Callable, Mapping
 
+from fitup.checks.items import place_of
 from fitup.jobfolder.series import SteelSeries
-from fitup.joints.items import place_of
 from fitup.model import Job
 from fitup.sheets.words import NAMES, value_words
 from fitup.survey.steel import Steel

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import numpy as np
 
+from fitup.checks import checks_of
 from fitup.frames import Array
-from fitup.joints import checks_of
 from fitup.model import Check, Influence, Job
 from fitup.structure.frame import lifting_moved, lifting_of, solve_job, solve_moved
 from fitup.structure.frame.release import preset_for_release, release_of

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitup.checks import checks_of, parts_of
+from fitup.checks.place import position_of
 from fitup.errors import StructureError
 from fitup.frames import Array, displacement_rows, heading, left_of
-from fitup.joints import checks_of, parts_of
-from fitup.joints.place import position_of
 from fitup.model import Influence, Job, Seat, Segment
 from fitup.survey.points import Survey
 

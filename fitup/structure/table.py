@@ -17,10 +17,10 @@ from typing import Final
 import numpy as np
 
 from fitup import units
+from fitup.checks import checks_of
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.table import parse_number
 from fitup.jobfolder.textfile import read_text
-from fitup.joints import checks_of
 from fitup.model import Check, Influence, Job
 
 _KIP_PER_IN = units.to_si(1.0, "stiffness", "kip_per_in")

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fitup.checks.readings import read_rows, reading_gain, used_readings
+from fitup.checks.state import surveyed_checks
+from fitup.checks.thermal import apart_rates, segment_rates
 from fitup.frames import Array
-from fitup.joints.readings import read_rows, reading_gain, used_readings
-from fitup.joints.state import surveyed_checks
-from fitup.joints.thermal import apart_rates, segment_rates
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel

@@ -15,12 +15,12 @@ from typing import Final
 
 import numpy as np
 
+from fitup.checks.definitions import parts_of
+from fitup.checks.place import position_of
+from fitup.checks.readings import read_rows, reading_gain, used_readings
+from fitup.checks.state import surveyed_checks
+from fitup.checks.thermal import apart_rates, segment_rates
 from fitup.frames import Array, heading, left_of, skew
-from fitup.joints.checks import parts_of
-from fitup.joints.place import position_of
-from fitup.joints.readings import read_rows, reading_gain, used_readings
-from fitup.joints.state import surveyed_checks
-from fitup.joints.thermal import apart_rates, segment_rates
 from fitup.model import CheckState, Influence, Job, Plan, Segment
 from fitup.structure.learned import movement_factors
 from fitup.survey.points import Survey

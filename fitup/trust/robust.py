@@ -18,10 +18,11 @@ from scipy.special import log_ndtr, ndtr
 
 from fitup.frames import Array
 from fitup.model import Check, CheckState, Influence, Job, Plan
-from fitup.optimize import FitProblem, build_problem, make_plan
-from fitup.optimize.clock import Stop, never
-from fitup.optimize.plan import pick_of, plan_of_pick
-from fitup.optimize.wishes import attainable
+from fitup.plan import make_plan
+from fitup.plan.plan import pick_of, plan_of_pick
+from fitup.plan.priorities import attainable
+from fitup.problem import FitProblem, build_problem
+from fitup.solve.clock import Stop, never
 from fitup.survey.points import Survey
 from fitup.trust.box import box_probability
 from fitup.trust.budget import Budget, make_budget
@@ -75,7 +76,7 @@ def robust_plan(
         As for :func:`fitup.trust.budget.make_budget`.
     report : callable
     stop : callable
-        As for :func:`fitup.optimize.make_plan`.
+        As for :func:`fitup.plan.make_plan`.
 
     Raises
     ------

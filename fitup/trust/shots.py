@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitup.joints.readings import reading_gain
+from fitup.checks.readings import reading_gain
 from fitup.model import Job
 from fitup.survey.points import Survey
 from fitup.trust.budget import Budget

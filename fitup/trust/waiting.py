@@ -12,10 +12,10 @@ from fitup.certify import certify
 from fitup.errors import FitupError
 from fitup.jobfolder.series import SteelSeries
 from fitup.model import CheckState, Influence, Job, Plan
-from fitup.optimize import make_plan
-from fitup.optimize.about import plan_about
-from fitup.optimize.problem import build_problem
-from fitup.optimize.wishes import attainable
+from fitup.plan import make_plan
+from fitup.plan.priorities import attainable
+from fitup.problem.about import plan_about
+from fitup.problem.problem import build_problem
 from fitup.survey.points import Survey
 from fitup.trust.budget import Budget, make_budget, moving_rates
 from fitup.trust.conformity import aim_of, allowed_of

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitup.checks.thermal import apart_rates
 from fitup.frames import Array
 from fitup.jobfolder.series import SteelSeries
-from fitup.joints.thermal import apart_rates
 from fitup.model import Check, Job
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel

@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fitup.checks import checks_of
 from fitup.jobfolder import read_job
-from fitup.joints import checks_of
 from fitup.structure import rigid_influence
 from fitup.survey import read_survey
 

@@ -10,9 +10,9 @@ import re
 import numpy as np
 import pytest
 
+from fitup.checks import joint_state
 from fitup.errors import FitupError, InputError
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
 from fitup.structure import influence_of
 from fitup.survey import read_survey
 

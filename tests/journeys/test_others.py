@@ -87,7 +87,7 @@ def test_a_line_that_names_no_seat(fitup, job, wish, told):
 SLOW = """
 import time
 from fitup.cli import main
-from fitup.optimize import plan
+from fitup.plan import plan
 order_stages = plan.order_stages
 plan.order_stages = lambda *given: (time.sleep(1.0), order_stages(*given))[1]
 main()

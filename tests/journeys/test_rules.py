@@ -10,9 +10,9 @@ from typing import Any
 import pypdf
 import pytest
 
+from fitup.checks import checks_of, joint_state, parts_of
 from fitup.errors import InputError
 from fitup.jobfolder import read_job
-from fitup.joints import checks_of, joint_state, parts_of
 from fitup.survey import read_survey
 
 OLD = '[tolerance.step]\nvalue_mm = 2.0\nsource = "invented specification, clause 1"\n'

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
+from fitup.checks import joint_state
 from fitup.errors import InputError
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
 from fitup.survey import read_survey
 
 #: a mast that leans as a whole, its head 12 m up and 40 mm ahead of its foot

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fitup.checks import checks_of, parts_of
+from fitup.checks.bolts import bolt_reading
+from fitup.checks.bores import bore_reading
+from fitup.checks.ride import ride_reading
 from fitup.frames import Array, joint_axes, rotation
-from fitup.joints import checks_of, parts_of
-from fitup.joints.bolts import bolt_reading
-from fitup.joints.bores import bore_reading
-from fitup.joints.ride import ride_reading
 from fitup.model import BoltGroup, Bore, CheckPoint, Job, RidePath
 
 RINGS = (-3.0, -0.4, 0.5, 3.2)

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitup.certify.recompute import RigidStates
+from fitup.checks import checks_of
 from fitup.frames import heading, left_of
-from fitup.joints import checks_of
 from fitup.model import Influence, Job, Seat
 from fitup.structure import rigid_influence
 from fitup.survey import Survey

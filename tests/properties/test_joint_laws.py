@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fitup.checks import joint_state
 from fitup.frames import Array, Motion, joint_axes, rotation
-from fitup.joints import joint_state
 from fitup.model import Job, Quantity
 from fitup.survey import Survey, fit_pose
 

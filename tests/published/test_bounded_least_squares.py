@@ -19,8 +19,8 @@ from scipy.optimize import lsq_linear
 
 from fitup.errors import NoPlan
 from fitup.frames import Array
-from fitup.optimize.problem import FitProblem, LimitRow
-from fitup.optimize.relax import least_squares, least_worst
+from fitup.problem.continuous import least_squares, least_worst
+from fitup.problem.problem import FitProblem, LimitRow
 
 #: the solvers see millimetres: one unit of a published problem is one millimetre here
 MM = 1e-3

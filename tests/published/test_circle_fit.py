@@ -16,8 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitup.certify.passage import centre_of
+from fitup.checks.circle import centre_covariance, centre_rows, fit_circle
 from fitup.frames import rotation
-from fitup.joints.circle import centre_covariance, centre_rows, fit_circle
 
 GANDER = np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], dtype=float)
 VECTOR = st.tuples(*[st.floats(-3.0, 3.0)] * 3).map(np.array)

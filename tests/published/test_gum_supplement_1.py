@@ -20,8 +20,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
 from fitup.model import Doubts, Influence, Job, Plan, SeatPlan
 from fitup.survey import Survey, read_survey
 from fitup.trust import make_budget

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from fitup.certify import certify
+from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.joints import joint_state
-from fitup.optimize import make_plan
+from fitup.plan import make_plan
 from fitup.structure import influence_of
 from fitup.survey import read_survey
 

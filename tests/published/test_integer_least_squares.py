@@ -22,13 +22,13 @@ import numpy as np
 import pytest
 
 from fitup.frames import Array
-from fitup.optimize.general import least_squares_by, solvers
-from fitup.optimize.packs import Choice
-from fitup.optimize.problem import FitProblem, LimitRow
-from fitup.optimize.relax import least_squares
-from fitup.optimize.rings import cluster_tree, search_rings
-from fitup.optimize.search import Goal, SearchResult, Space, collect, search
-from fitup.optimize.stock import solve_deck_line
+from fitup.problem.continuous import least_squares
+from fitup.problem.packs import Choice
+from fitup.problem.problem import FitProblem, LimitRow
+from fitup.solve.exact import Goal, SearchResult, Space, collect, search
+from fitup.solve.general_solvers import least_squares_by, solvers
+from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.stock import solve_deck_line
 
 FLOAT = np.array([5.45, 3.10, 2.97])
 Q = np.array([[6.290, 5.978, 0.544], [5.978, 6.292, 2.340], [0.544, 2.340, 6.288]])

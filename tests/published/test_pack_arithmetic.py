@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from fitup.model import Plate, Seat
-from fitup.optimize.packs import nut_choices, pack_choices
+from fitup.problem.packs import nut_choices, pack_choices
 from fitup.units import METRIC, US, from_si, to_si
 
 SIZES = (2, 3, 5, 10, 20)

@@ -19,7 +19,7 @@ import math
 import numpy as np
 import pytest
 
-from fitup.joints.quartercar import joint_roughness, roughness, transition
+from fitup.checks.quartercar import joint_roughness, roughness, transition
 
 PUBLISHED = {
     0.25: (

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fitup.checks import joint_state
 from fitup.frames import joint_axes
-from fitup.joints import joint_state
 from fitup.model import (
     CheckPoint,
     CheckState,

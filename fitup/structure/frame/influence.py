@@ -7,9 +7,9 @@ from typing import Final, Literal
 
 import numpy as np
 
+from fitup.checks import checks_of, parts_of
 from fitup.errors import StructureError
 from fitup.frames import Array
-from fitup.joints import checks_of, parts_of
 from fitup.model import Check, ForceRow, Job
 from fitup.model.frame import FrameModel, FrameSeat, Member, Place, Tie
 from fitup.structure.cable.forces import (

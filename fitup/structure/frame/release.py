@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fitup.checks import checks_of
 from fitup.errors import StructureError
 from fitup.frames import Array
-from fitup.joints import checks_of
 from fitup.model import CheckState, Job
 from fitup.model.frame import FrameModel, NodeLoad, Spring
 from fitup.structure.contact import Contact, Touch

@@ -12,7 +12,7 @@ import pytest
 from fitup.certify import PrintedNumber, certify, confirm
 from fitup.errors import CertificateRefused
 from fitup.model import Plan, SeatPlan
-from fitup.optimize import make_plan
+from fitup.plan import make_plan
 from fitup.sheets import build_sheets
 
 Small = Callable[..., Any]
@@ -212,4 +212,7 @@ def test_certify_shares_no_code_with_the_optimiser() -> None:
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             if isinstance(node, ast.ImportFrom):
                 names.append(node.module or "")
-            assert not any(n.startswith(("fitup.optimize", "fitup.sequence")) for n in names), path
+            assert not any(
+                n.startswith(("fitup.problem", "fitup.solve", "fitup.plan", "fitup.procedure"))
+                for n in names
+            ), path

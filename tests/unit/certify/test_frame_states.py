@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from fitup.certify.frame import FrameStates, carry
+from fitup.checks import checks_of
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
 from fitup.jobfolder import read_job, start_job
-from fitup.joints import checks_of
 from fitup.model import Job
 from fitup.model.frame import Body, FrameSeat, MemberLoad, NodeLoad, Spring, Temperature, Tie
 from fitup.structure import lifting_of, solve_job

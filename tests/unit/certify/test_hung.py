@@ -11,11 +11,11 @@ import pytest
 from fitup.certify.hung import HungStates
 from fitup.certify.limits import Work, hold_limits
 from fitup.certify.lines import Lines
+from fitup.checks import checks_of
 from fitup.errors import CertificateRefused
 from fitup.jobfolder import read_job
-from fitup.joints import checks_of
 from fitup.model import CheckState, Influence, Job
-from fitup.optimize.problem import limit_rows
+from fitup.problem.problem import limit_rows
 from fitup.structure import about_moves, frame_influence
 from fitup.structure.cable.of_frame import cable_element
 from fitup.survey import Survey, read_survey

@@ -11,7 +11,7 @@ import pytest
 from fitup.certify import certify
 from fitup.errors import CertificateRefused
 from fitup.model import GroupRule, Plan, Pump, Staging
-from fitup.optimize import make_plan
+from fitup.plan import make_plan
 
 Small = Callable[..., Any]
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from fitup.certify.warmth import as_designed, warmth_again
+from fitup.checks import checks_of
+from fitup.checks.thermal import apart_rates, segment_rates, thermal_change
 from fitup.errors import CertificateRefused
 from fitup.jobfolder import read_job, start_job
-from fitup.joints import checks_of
-from fitup.joints.thermal import apart_rates, segment_rates, thermal_change
 from fitup.model import Job, Learned
 from fitup.model.frame import FrameSeat, Spring, Tie
 from fitup.structure import solve_job, with_warmth

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from fitup.joints import checks_of, joint_state
+from fitup.checks import checks_of, joint_state
 from fitup.model import Job
 from fitup.survey import read_survey
 

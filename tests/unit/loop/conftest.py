@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fitup.certify.recompute import RigidStates
-from fitup.joints import joint_state
+from fitup.checks import joint_state
 from fitup.loop import Round, one_round
 from fitup.model import Job, Moved
 from fitup.structure import rigid_influence

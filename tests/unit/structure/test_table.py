@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fitup.checks import checks_of
 from fitup.errors import InputError
-from fitup.joints import checks_of
 from fitup.model import LENGTHS, Influence, Job
 from fitup.structure import influence_from_table, influence_of, rigid_influence
 from fitup.survey import Survey

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from fitup.certify.recompute import bending_of, expansion_of
+from fitup.checks import joint_state
+from fitup.checks.thermal import segment_rates
 from fitup.errors import SurveyRefused
-from fitup.joints import joint_state
-from fitup.joints.thermal import segment_rates
 from fitup.model import SteelReading
 from fitup.survey import CoordinateList, SurveyedPoint, reduce_survey
 from fitup.survey.steel import Steel, steel_from, thermal_shift

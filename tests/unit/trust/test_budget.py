@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from fitup.certify import certify
-from fitup.joints import joint_state
+from fitup.checks import joint_state
 from fitup.model import Doubts, Reading, Segment
-from fitup.optimize import make_plan
+from fitup.plan import make_plan
 from fitup.structure import rigid_influence
 from fitup.survey.pose import fit_pose
 from fitup.survey.steel import Steel

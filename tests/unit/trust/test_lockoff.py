@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fitup.checks import joint_state
 from fitup.errors import CertificateRefused
 from fitup.jobfolder.series import SteelSeries
-from fitup.joints import joint_state
 from fitup.model import LockOff as Settings
 from fitup.model import Tolerance
 from fitup.sheets.trust_words import reason_of

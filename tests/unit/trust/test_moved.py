@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from fitup.certify import certify
+from fitup.checks import joint_state
+from fitup.checks.thermal import apart_rates
 from fitup.jobfolder import read_job, start_job
 from fitup.jobfolder.series import SteelSeries
-from fitup.joints import joint_state
-from fitup.joints.thermal import apart_rates
 from fitup.model import Doubts, Learned
 from fitup.model.rules import plate_limits
-from fitup.optimize import make_plan
+from fitup.plan import make_plan
 from fitup.structure import influence_of, rigid_influence, with_warmth
 from fitup.survey import read_survey
 from fitup.trust import Source, make_budget

@@ -10,8 +10,9 @@ import pytest
 
 from fitup.certify import certify
 from fitup.model import Doubts, Tolerance
-from fitup.optimize import build_problem, make_plan
-from fitup.optimize.plan import pick_of
+from fitup.plan import make_plan
+from fitup.plan.plan import pick_of
+from fitup.problem import build_problem
 from fitup.structure import rigid_influence
 from fitup.trust import make_budget
 from fitup.trust.conformity import accepted, conformity

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fitup.model import Doubts
-from fitup.optimize import make_plan
+from fitup.plan import make_plan
 from fitup.sheets.sure import sure_sheet
 from fitup.structure import rigid_influence
 from fitup.trust.told import both_ways, tell

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fitup.checks import joint_state
 from fitup.jobfolder.series import SteelSeries
-from fitup.joints import joint_state
 from fitup.model import Doubts, LockOff, Tolerance
 from fitup.sheets.trust_words import window_words
 from fitup.trust import make_budget

@@ -9,9 +9,9 @@ import pytest
 
 from fitup.certify.frame import FrameStates
 from fitup.certify.release import release_change, released_targets
+from fitup.checks import checks_of, joint_state
 from fitup.errors import StructureError
 from fitup.jobfolder import read_job, start_job
-from fitup.joints import checks_of, joint_state
 from fitup.model import Job
 from fitup.model.cables import FrameCable
 from fitup.model.frame import FrameSeat, Spring

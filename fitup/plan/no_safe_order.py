@@ -1,0 +1,280 @@
+"""Why no order is safe: the limits that forbid it, and the smallest change of each that frees it.
+
+Every change is tried alone by making the order again, and is named only where an order is found.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitup.model import CheckState, Influence, Job, SeatPlan
+from fitup.procedure import Move, Outcome
+from fitup.procedure.layout import Laid
+from fitup.procedure.plan_stages import best_order
+from fitup.units import DISPLAY, Shown
+
+#: amounts tried are these times what the nearest move lacks
+_TIMES = (1.0, 1.5, 2.0, 4.0)
+#: most limits that are named, most changes that are tried
+_MOST_LIMITS, _MOST_TRIES = 3, 24
+_JACKS = ("jack", "jack_worst")
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One limit in the way of one group, and by how much [SI of the limit]."""
+
+    group: str
+    kind: str
+    subject: str
+    text: str
+    by: float
+
+
+def explain(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    seats: Sequence[SeatPlan],
+    laid: Laid,
+    outcome: Outcome,
+) -> str:
+    """Return why no order was found and which single changes give one, a line each.
+
+    Parameters
+    ----------
+    laid, outcome
+        The course of the job as it is, and how far the search came.
+    """
+    blocks = blocks_of(job, laid, outcome)
+    done = sum(k > 0 for k in outcome.furthest)
+    first = "no order of stages keeps every limit on the way"
+    if not outcome.closed:
+        first = "no order of stages that keeps every limit on the way was found"
+    told = "; ".join(f"group {b.group}: {_said(job, b)}" for b in blocks[:_MOST_LIMITS])
+    told = told or "a limit of a state in which other seats carry"
+    lines = [f"{first}: stage {done + 1}, {told}"]
+    found = []
+    for text, other in _tries(job, blocks):
+        trial = best_order(other, state, influence, seats, in_parts=False)[1]
+        if trial.stages is not None and text not in found:
+            found.append(text)
+    if found:
+        lines.append("any one of these changes alone gives a safe order (each was tried):")
+        lines += [f"  {text}" for text in found]
+    else:
+        lines.append(
+            "no single change that was tried frees it; name smaller groups in seats.csv, or free "
+            "more than one of these limits"
+        )
+    return "\n".join(lines)
+
+
+def blocks_of(job: Job, laid: Laid, outcome: Outcome) -> list[Block]:
+    """Return the limits that the next moves would break from the furthest state, nearest first."""
+    course, at = laid.course, outcome.furthest
+    found: list[tuple[tuple[float, float], list[Block]]] = []
+    for g, level in enumerate(at):
+        if not course.ready(at, g):
+            continue
+        own = [m for m in course.moves[g] if m.start == level]
+        cases = [_of_move(job, laid, outcome, m) for m in own] or [_no_move(job, laid, g)]
+        told = [c for c in cases if c]
+        if told:
+            nearest = min(told, key=_size)
+            found.append((_size(nearest), nearest))
+    found.sort(key=lambda item: item[0])
+    return list(dict.fromkeys(b for _, blocks in found for b in blocks))
+
+
+def _size(blocks: list[Block]) -> tuple[float, float]:
+    return (float(len(blocks)), sum(b.by for b in blocks))
+
+
+def _of_move(job: Job, laid: Laid, outcome: Outcome, move: Move) -> list[Block]:
+    course, name = laid.course, laid.groups[move.group].name
+    value = course.value(outcome.furthest)
+    moved = value + course.rows[move.group][move.end] - course.rows[move.group][move.start]
+    held = course.owner < 0
+    over = np.where(held | (course.owner == move.group), value + move.way - course.on_way, -1.0)
+    rest = np.where(held, moved - course.at_rest, -1.0)
+    blocks = [
+        Block(name, label.kind, label.subject, label.text, float(by))
+        for label, by in zip(laid.rows.labels, np.maximum(over, rest), strict=True)
+        if by > 0.0
+    ]
+    short = move.peak - course.store(outcome.furthest)
+    for mark, lack in zip(laid.marks, short, strict=True):
+        if lack > 0:
+            text = f"{int(lack)} plate {mark} too few in the store at that moment"
+            blocks.append(Block(name, "plate", mark, text, float(lack)))
+    return blocks
+
+
+def _no_move(job: Job, laid: Laid, group: int) -> list[Block]:
+    """Say why a group cannot be moved at all from where it is: travel, stroke, plates to follow."""
+    own = laid.groups[group]
+    if math.isfinite(own.travel):
+        text = "its greatest travel in one go"
+        return [Block(own.name, "travel", own.name, text, job.working.insertion)]
+    if any(not j.lock_nut for s in own.seats for j in job.jacks_at(s.id)):
+        text = "no whole plates in the store to follow the load, or no stroke"
+        return [Block(own.name, "follow", own.name, text, 1.0)]
+    return [Block(own.name, "stroke", own.name, "stroke of its jacks", 1.0)]
+
+
+def _said(job: Job, block: Block) -> str:
+    force, move = DISPLAY[job.units].force, DISPLAY[job.units].move
+    if block.kind in ("jack", "jack_worst", "reaction_most", "reaction_least"):
+        return f"{block.text}, {_up(block.by, force, 1)} too much"
+    if block.kind in ("difference", "warp", "opening", "locked"):
+        return f"{block.text}, {_up(block.by, move, 1)} too much"
+    return block.text
+
+
+def _up(si: float, shown: Shown, step: int) -> str:
+    """Print an amount rounded up, to ``step`` of its last digit."""
+    return shown.text(_rounded(si, shown, step))
+
+
+def _rounded(si: float, shown: Shown, step: int) -> float:
+    size = 2.0 * shown.half_step * step
+    return math.ceil(si / size - 1e-9) * size
+
+
+def _tries(job: Job, blocks: Sequence[Block]) -> Iterator[tuple[str, Job]]:
+    """Yield single changes with their words, small amounts of each before large ones."""
+    move = DISPLAY[job.units].move
+    half = (
+        math.floor(job.staging.out_of_step / (4.0 * move.half_step) + 1e-9) * 2.0 * move.half_step
+    )
+    if half > 0.0:
+        closer = replace(job, staging=replace(job.staging, out_of_step=half))
+        yield f"jacks kept in step within {move.text(half)}", closer
+    yield from _larger_jacks(job, blocks)
+    count = 0
+    for block in blocks:
+        for text, other in _changes(job, block):
+            count += 1
+            if count > _MOST_TRIES:
+                return
+            yield text, other
+
+
+def _larger_jacks(job: Job, blocks: Sequence[Block]) -> Iterator[tuple[str, Job]]:
+    """Yield more capacity at every seat of a group at once, where several lack it."""
+    force = DISPLAY[job.units].force
+    for group in dict.fromkeys(b.group for b in blocks if b.kind in _JACKS):
+        own = [b for b in blocks if b.group == group and b.kind in _JACKS]
+        if len({b.subject for b in own}) < 2:
+            continue
+        more = _rounded(max(b.by * _scale(job, b) for b in own), force, 10)
+        jacks = {
+            n: replace(j, capacity=j.capacity + more / len(job.jacks_at(j.seat)))
+            if job.seats[j.seat].group == group
+            else j
+            for n, j in job.jacks.items()
+        }
+        text = f"{force.text(more)} more jack capacity at every seat of {group}"
+        yield text, replace(job, jacks=jacks)
+
+
+def _scale(job: Job, block: Block) -> float:
+    """Return how much capacity a seat needs for each newton its reaction is too great."""
+    more = 1.0 + job.staging.friction
+    if block.kind == "jack":
+        return more * job.working.jack_reserve
+    return more / (1.0 / job.staging.worst_reserve - job.staging.pressure_error)
+
+
+def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
+    kind = block.kind
+    if kind in _JACKS:
+        yield from _more_capacity(job, block)
+    elif kind in ("reaction_most", "reaction_least"):
+        yield from _more_reaction(job, block)
+    elif kind in ("difference", "warp"):
+        yield from _wider(job, block)
+    elif kind == "plate":
+        yield from _more_plates(job, [block.subject])
+    elif kind == "follow":
+        thin = [m for m, p in job.plates.items() if p.measured <= job.working.follow_up]
+        yield from _more_plates(job, thin)
+    elif kind == "travel":
+        yield from _more_travel(job, block)
+
+
+def _more_capacity(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
+    force, scale = DISPLAY[job.units].force, _scale(job, block)
+    own = job.jacks_at(block.subject)
+    for times in _TIMES:
+        more = _rounded(block.by * scale * times, force, 10)
+        larger = {j.id: replace(j, capacity=j.capacity + more / len(own)) for j in own}
+        text = f"{force.text(more)} more jack capacity at seat {block.subject}"
+        yield text, replace(job, jacks={**job.jacks, **larger})
+        if times == 1.0:
+            yield _extra_jack(job, block.subject)
+
+
+def _extra_jack(job: Job, seat: str) -> tuple[str, Job]:
+    first = job.jacks_at(seat)[0]
+    twin = replace(first, id=f"{first.id}'")
+    pumps = {
+        n: replace(p, jacks=(*p.jacks, twin.id)) if first.id in p.jacks else p
+        for n, p in job.pumps.items()
+    }
+    jacks = {**job.jacks, twin.id: twin}
+    return f"an extra jack like {first.id} at seat {seat}", replace(job, jacks=jacks, pumps=pumps)
+
+
+def _more_reaction(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
+    seat, force = job.seats[block.subject], DISPLAY[job.units].force
+    if block.kind == "reaction_least":
+        free = replace(seat, may_unload=True)
+        text = f"the deck allowed to leave seat {seat.id} on the way (may_unload = yes)"
+        yield text, replace(job, seats={**job.seats, seat.id: free})
+    for times in _TIMES:
+        more = _rounded(block.by * times, force, 10)
+        if block.kind == "reaction_most":
+            other = replace(seat, reaction_most=seat.reaction_most + more)
+            text = f"a reaction of up to {force.text(other.reaction_most)} at seat {seat.id}"
+        else:
+            other = replace(seat, reaction_least=seat.reaction_least - more)
+            text = f"{force.text(more)} less bearing at seat {seat.id}"
+        yield text, replace(job, seats={**job.seats, seat.id: other})
+
+
+def _wider(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
+    limit, move = job.limits[block.subject], DISPLAY[job.units].move
+    word = "difference in lift" if limit.kind == "difference" else "warp"
+    for times in _TIMES:
+        most = _rounded(limit.moving + block.by * times, move, 1)
+        wider = replace(limit, most=max(limit.most, most), most_moving=most)
+        text = f"{word} {limit.id} up to {move.text(most)} (now {move.text(limit.moving)})"
+        yield text, replace(job, limits={**job.limits, limit.id: wider})
+
+
+def _more_plates(job: Job, marks: Sequence[str]) -> Iterator[tuple[str, Job]]:
+    shown = DISPLAY[job.units].plate
+    for mark in marks:
+        plate = job.plates[mark]
+        for more in (1, 2):
+            word = f"{more} more plate{'s' if more > 1 else ''} {mark}"
+            text = f"{word}, for a temporary pack of {shown.text(more * plate.nominal)}"
+            stock = {**job.plates, mark: replace(plate, count=plate.count + more)}
+            yield text, replace(job, plates=stock)
+
+
+def _more_travel(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
+    move, rule = DISPLAY[job.units].move, job.groups.get(block.group)
+    now = job.staging.stage_lift if rule is None or rule.stage_lift is None else rule.stage_lift
+    for times in _TIMES:
+        most = _rounded(now + block.by * times, move, 1)
+        text = f"a travel of up to {move.text(most)} in one go (now {move.text(now)})"
+        own = {n: replace(r, stage_lift=None) for n, r in job.groups.items() if n == block.group}
+        staging = replace(job.staging, stage_lift=most)
+        yield text, replace(job, staging=staging, groups={**job.groups, **own})

@@ -1,0 +1,42 @@
+"""The order of a plan's moves: the fewest safe stages, or which limits forbid every order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from fitup.errors import NoSafeOrder
+from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
+from fitup.plan.no_safe_order import explain
+from fitup.procedure.plan_stages import best_order, stages_result
+from fitup.procedure.readings import carried_out
+
+Report = Callable[[str], None]
+
+
+def order_stages(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    seats: Sequence[SeatPlan],
+    report: Report = lambda line: None,
+) -> tuple[tuple[Stage, ...], WishResult]:
+    """Return the stages of a plan, as few as can be, and how few that could be.
+
+    Parameters
+    ----------
+    job, state, influence
+        As the plan is made from.
+    seats : sequence of SeatPlan
+        Where every seat goes.
+    report : callable, optional
+        Told about progress, a line at a time.
+
+    Raises
+    ------
+    NoSafeOrder
+        If no order keeps every limit on the way; names what forbids it.
+    """
+    laid, outcome, fine = best_order(job, state, influence, seats, report)
+    if outcome.stages is None:
+        raise NoSafeOrder(explain(job, state, influence, seats, laid, outcome))
+    return carried_out(job, laid, outcome.stages), stages_result(job, laid, outcome, fine)

@@ -1,0 +1,235 @@
+"""From a job, its checks and its influence to a plan: packs, stages, proof, and why not."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import asdict, replace
+
+import numpy as np
+
+from fitup.errors import NoPlan, NoSafeOrder
+from fitup.frames import Array
+from fitup.model import CheckState, Clash, Influence, Job, Obstacle, Plan, SeatPlan
+from fitup.plan.order import order_stages
+from fitup.plan.priorities import Chosen, choose
+from fitup.plan.whynot import find_obstacles, limits_in_the_way
+from fitup.problem.contact import plan_with_contact
+from fitup.problem.packs import Choice
+from fitup.problem.problem import FitProblem, build_problem
+from fitup.problem.relaxations import Case
+from fitup.solve.clock import Deadline, Stop, never
+
+Report = Callable[[str], None]
+#: what is said of a plan whose search somebody ended
+STOPPED = "; stopped by hand"
+
+
+def make_plan(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    report: Report = lambda line: None,
+    stop: Stop = never,
+    *,
+    explain: bool = True,
+) -> Plan:
+    """Return the plan of a job.
+
+    Parameters
+    ----------
+    job : Job
+    state : CheckState
+        Checks as surveyed.
+    influence : Influence
+        From rigid segments or a table; nothing here can tell which.
+    report : callable
+        Told in a line what is being done, for long work.
+    stop : callable
+        Asked now and then whether to end with the best plan so far; its method then says so.
+    explain : bool
+        Look for what stands in the way where a check stays outside.
+
+    Returns
+    -------
+    Plan
+        The same for the same job, byte for byte, as long as the search ends before its time
+        limit; a limit that is reached leaves the best plan of what was searched to its end.
+
+    Raises
+    ------
+    NoPlan
+        If no choice of whole plates keeps the hard limits.
+    NoSafeOrder
+        If no order of stages keeps every limit on the way.
+    """
+    if influence.exact is None:
+        plan = _make(job, state, influence, report, stop, explain=explain)
+    else:
+        plan = plan_with_contact(
+            state,
+            influence,
+            lambda own, effect, last: _make(
+                job, own, effect, report, stop, explain=explain and last
+            ),
+            report,
+        )
+    return replace(plan, id=plan_id(job, plan))
+
+
+def _make(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    report: Report,
+    stop: Stop,
+    *,
+    explain: bool,
+) -> Plan:
+    """Plan on the straight line of an influence; ``explain`` looks for what stands in the way."""
+    reuse = True
+    chosen, seats = _choose(job, state, influence, reuse, report, stop)
+    report("order of stages")
+    try:
+        stages, fewest = order_stages(job, state, influence, seats, report)
+    except NoSafeOrder:
+        # plates that only later stages set free may be what forbids every order
+        reuse = False
+        chosen, seats = _choose(job, state, influence, reuse, report, stop)
+        stages, fewest = order_stages(job, state, influence, seats, report)
+    inside = chosen.worst <= 1.0 + 1e-9
+    clashes: tuple[Clash, ...] = ()
+    obstacles: tuple[Obstacle, ...] = ()
+    if explain and not inside and not stop():
+        deadline = Deadline.after(job.wishes.time_limit, stop)
+        clashes, obstacles = find_obstacles(Case(job, state, influence), deadline, report)
+    return Plan(
+        seats=seats,
+        stages=stages,
+        wishes=(*chosen.wishes, fewest),
+        method=chosen.method + ("" if reuse else _NO_REUSE) + (STOPPED if stop() else ""),
+        ideal=tuple(float(v) for v in chosen.ideal),
+        inside=inside,
+        obstacles=obstacles,
+        clashes=clashes,
+        reuse=reuse,
+    )
+
+
+#: said of plans that do not use again what comes out of packs
+_NO_REUSE = (
+    "; plates that come out of a pack are left for no other, for no order of the work was safe then"
+)
+
+
+def plan_of_pick(
+    job: Job, state: CheckState, influence: Influence, pick: Array, instead_of: Plan
+) -> Plan:
+    """Return the plan of a pick made elsewhere, with the bounds of the plan it stands in for.
+
+    Parameters
+    ----------
+    job, state, influence
+        As given to :func:`make_plan`.
+    pick : Array (n,) of whole numbers
+        Choices of :func:`build_problem`, all plates that come out counted as stock.
+    instead_of : Plan
+        Its lower bounds hold for every pick; its obstacles and ideal are kept.
+
+    Raises
+    ------
+    NoSafeOrder
+        If no order of stages keeps every limit on the way.
+    """
+    problem = build_problem(job, state, influence)
+    x = problem.settings(pick)
+    seats = _seat_plans(job, problem, pick)
+    reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(pick))
+    chosen = [w for w in instead_of.wishes if w.wish != "stages"]
+    wishes = tuple(
+        replace(w, upper=float(value), proven=bool(value <= w.lower), text="see the method")
+        for w, value in zip(chosen, reached, strict=True)
+    )
+    inside = reached[0] <= 1.0 + 1e-9
+    stages, fewest = order_stages(job, state, influence, seats)
+    wishes = (*wishes, fewest)
+    plan = replace(instead_of, seats=seats, stages=stages, wishes=wishes, inside=inside)
+    plan = replace(plan, reuse=True)
+    return replace(plan, id=plan_id(job, plan))
+
+
+def _choose(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    restock: bool,
+    report: Report,
+    stop: Stop,
+) -> tuple[Chosen, tuple[SeatPlan, ...]]:
+    problem = build_problem(job, state, influence, restock=restock)
+    try:
+        chosen = choose(problem, job.wishes, report, stop)
+    except NoPlan as none:
+        clash = limits_in_the_way(Case(job, state, influence))
+        if not clash:
+            raise
+        raise NoPlan(f"{none}; no plates at all keep these together: {'; '.join(clash)}") from none
+    return chosen, _seat_plans(job, problem, chosen.pick)
+
+
+def _seat_plans(job: Job, problem: FitProblem, pick: Array) -> tuple[SeatPlan, ...]:
+    return tuple(
+        _seat_plan(job, name, own[int(k)])
+        for name, own, k in zip(problem.seats, problem.choices, pick, strict=True)
+    )
+
+
+def _seat_plan(job: Job, name: str, choice: Choice) -> SeatPlan:
+    now = job.seats[name].pack
+    new = choice.marks if choice.disturbed else now
+    out, put_in = Counter(now) - Counter(new), Counter(new) - Counter(now)
+    return SeatPlan(
+        seat=name,
+        out=_in_order(now, out),
+        put_in=_in_order(new, put_in),
+        build_up=new,
+        setting=float(np.round(choice.setting, 9)) + 0.0,
+        disturbed=choice.disturbed,
+    )
+
+
+def pick_of(problem: FitProblem, plan: Plan) -> Array:
+    """Return the numbers (n,) of a plan's choices."""
+    own = {s.seat: s for s in plan.seats}
+    return np.array(
+        [
+            min(
+                (k for k, c in enumerate(choices) if c.disturbed == own[name].disturbed),
+                key=lambda k: (
+                    sorted(choices[k].marks) != sorted(own[name].build_up),
+                    abs(choices[k].setting - own[name].setting),
+                ),
+            )
+            for name, choices in zip(problem.seats, problem.choices, strict=True)
+        ]
+    )
+
+
+def _in_order(pack: tuple[str, ...], wanted: Counter[str]) -> tuple[str, ...]:
+    """Return the wanted plates in the order in which they stand in a pack."""
+    left = Counter(wanted)
+    result = []
+    for mark in pack:
+        if left[mark] > 0:
+            left[mark] -= 1
+            result.append(mark)
+    return tuple(result)
+
+
+def plan_id(job: Job, plan: Plan) -> str:
+    """Return a hash over what a plan says and everything it was computed from."""
+    content = {"seats": [asdict(s) for s in plan.seats], "stages": [asdict(s) for s in plan.stages]}
+    body = json.dumps(content, sort_keys=True)
+    return hashlib.sha256(f"{job.digest}\0{body}".encode()).hexdigest()

@@ -1,0 +1,546 @@
+"""The order of wishes: every check inside, then least squares, then least work - each proven.
+
+1. The worst ratio of deviation to tolerance comes down to the job's goal, or to the least there is.
+2. Within that, the weighted sum of squared ratios is the least there is; moves add a little to
+   it, so that seats stay still that no check asks to move.
+3. Within a stated slack of that, the fewest seats are disturbed, then the fewest plates handled,
+   then the fewest plates stand in new packs; the least squares decide among equals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitup.errors import NoPlan
+from fitup.frames import Array
+from fitup.model import Wishes, WishResult
+from fitup.problem.continuous import Relaxed, least_squares, least_worst, reach
+from fitup.problem.problem import FitProblem
+from fitup.solve.banded import solve_banded
+from fitup.solve.branches import solve_branched
+from fitup.solve.clock import Deadline, Stop, never
+from fitup.solve.deckline import deck_line
+from fitup.solve.exact import Goal, SearchResult, Space, search
+from fitup.solve.local_search import Work, improve
+from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.stock import solve_deck_line
+
+Report = Callable[[str], None]
+
+#: how far a value may pass a bound found by floating-point means
+_CARE = 1e-9
+#: how far a bound of the continuous problem may be off
+_BOUND = 1e-6
+_STARTS = 8
+#: from so many segments on a job is searched along the deck
+_LINE = 3
+#: ... and a segment on so many seats in bands
+_LONG = 12
+#: most seats of a block of several segments whose settings can be listed
+_BLOCK = 6
+#: where the continuous optimum is so far inside, whole plates seldom come near the worst ratio
+_FAR_INSIDE = 0.7
+#: part of the time limit for each wish where not even plates of any thickness meet the first
+_PART = 1.0 / 6.0
+#: up to so many seats the fewest to disturb are looked for exactly, so long [s]
+_JOINT = 24
+_PROOF = 2.0
+_MANY = 1 << 30
+_HALVINGS = 10
+_NEAR_ENOUGH = 0.02
+#: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
+_PRICE = np.array([1.0e4, 1.0e2, 1.0])
+_EDGE = 1e-9
+#: squares that differ by no more, as a share, are the same
+_EVEN = 1e-8
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """A pick (n,) of choices, how each wish came out, and the ideal settings (n,) [m]."""
+
+    pick: Array
+    wishes: tuple[WishResult, ...]
+    ideal: Array
+    method: str
+    worst: float
+
+
+def choose(
+    problem: FitProblem,
+    wishes: Wishes,
+    report: Report = lambda line: None,
+    stop: Stop = never,
+) -> Chosen:
+    """Choose packs in the order of wishes.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    wishes : Wishes
+    report : callable
+        Told in a line what is being done.
+    stop : callable
+        Asked now and then whether to end with the best plan so far.
+
+    Returns
+    -------
+    Chosen
+
+    Raises
+    ------
+    NoPlan
+        If no choice keeps the hard limits and the stock.
+    """
+    deadline = Deadline.after(wishes.time_limit, stop)
+    still = _still(problem, wishes.worst_ratio_goal)
+    if still is not None:
+        return still
+    report("continuous optimum")
+    loosest = least_worst(problem)
+    goal = wishes.worst_ratio_goal
+    along = None
+    beyond = loosest.value > goal * (1.0 + _CARE)
+    if beyond:
+        report(f"even plates of any thickness leave a worst ratio of {loosest.value:.2f}")
+    if loosest.value <= goal:
+        along = _along(problem, goal * (1.0 + _CARE), deadline, report)
+    if along is not None and along.pick is not None:
+        pick, first = along.pick, _met(problem, along.pick, goal, loosest)
+    else:
+        # what is asked is answered already: how near one can come is worth a part of the time
+        enough = deadline.within(wishes.time_limit * _PART) if beyond else deadline
+        pick, first = _worst(problem, loosest, goal, enough, report)
+    cap = max(goal, problem.worst_ratio(problem.settings(pick))) * (1.0 + _CARE)
+    if along is None or along.pick is None:
+        along = _along(problem, cap, deadline, report)
+    enough = deadline.within(wishes.time_limit * _PART) if beyond else deadline
+    pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
+    pick, third = _work(problem, wishes, pick, cap, ideal, second, stop, report)
+    return Chosen(
+        pick,
+        (first, second, *third),
+        ideal,
+        _method(problem, cap, along),
+        problem.worst_ratio(problem.settings(pick)),
+    )
+
+
+def _still(problem: FitProblem, goal: float) -> Chosen | None:
+    """Return the plan that moves nothing where every check is inside the goal as surveyed."""
+    stays = [next((k for k, c in enumerate(own) if not c.disturbed), -1) for own in problem.choices]
+    pick = np.array(stays)
+    if min(stays) < 0 or not problem.feasible(pick):
+        return None
+    x = problem.settings(pick)
+    worst, squares = problem.worst_ratio(x), problem.squares(x)
+    if worst > goal:
+        return None
+    text = (
+        f"every check is within {goal:.2f} of its tolerance as surveyed: nothing needs to move "
+        "(a lower worst_ratio_goal asks for more)"
+    )
+    results = [
+        WishResult("worst ratio", worst, 0.0, True, text),
+        WishResult("least squares", squares, 0.0, False, "as surveyed"),
+    ]
+    results += [
+        WishResult(name, 0, 0, True, "nothing moves")
+        for name in ("seats disturbed", "plates handled", "plates in new packs")
+    ]
+    return Chosen(pick, tuple(results), x, "no search: nothing needs to move", worst)
+
+
+def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | None:
+    """Return a pick whose every ratio is within the goal, if one is easily found."""
+    try:
+        start = least_squares(problem, goal)
+    except NoPlan:
+        return None
+    if start is None:
+        return None
+    space = space_of(problem, start.x, goal)
+    return improve(space, squares_goal(problem), starts)[0]
+
+
+def _met(problem: FitProblem, pick: Array, goal: float, relaxed: Relaxed) -> WishResult:
+    value = problem.worst_ratio(problem.settings(pick))
+    text = f"every check within {goal:.2f} of its tolerance"
+    return WishResult("worst ratio", value, min(value, relaxed.value), True, text)
+
+
+def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> SearchResult | None:
+    """Search a line of three segments or more along the deck; None where it is no such line."""
+    halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
+    if sum(bool(a or b) for a, b in halves) < _LINE or deck_line(problem, cap) is None:
+        return None
+    if _branches(problem, cap):
+        return None
+    report("least squares along the deck, within tolerance")
+    goal = squares_goal(problem)
+
+    def repair(pick: Array) -> Array | None:
+        """Bring a pick that overdraws the stock back within it, two seats at a time."""
+        space = space_of(problem, problem.settings(pick), cap)
+        return improve(space, goal, 1, begin=pick)[0]
+
+    free = least_squares(problem, None)
+    if free is not None and problem.worst_ratio(free.x) < _FAR_INSIDE * cap:
+        # rows that bind nowhere cost time: a plan found without them that keeps them is the best
+        found = solve_deck_line(problem, None, repair, deadline)
+        if found is None or found.pick is None:
+            return found
+        if problem.worst_ratio(problem.settings(found.pick)) <= cap:
+            return found
+    return solve_deck_line(problem, cap, repair, deadline)
+
+
+def _in_bands(problem: FitProblem, pick: Array, cap: float, deadline: float) -> SearchResult | None:
+    """Search a continuous deck in bands, decks side by side as lines; None where it is neither."""
+    if max(len(c) for c in problem.clusters) >= _LONG:
+        return solve_banded(problem, cap, pick, deadline)
+    return solve_branched(problem, cap, pick, deadline) if _branches(problem, cap) else None
+
+
+def _branches(problem: FitProblem, cap: float | None) -> bool:
+    """Say whether segments stand side by side, with more seats than can be listed together."""
+    deck = deck_line(problem, cap)
+    halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
+    segments = sum(bool(a or b) for a, b in halves)
+    if deck is None or segments <= len(deck.blocks):
+        return False
+    return max(len(block) for block in deck.blocks) > _BLOCK
+
+
+def _method(problem: FitProblem, cap: float, along: SearchResult | None) -> str:
+    packs = sum(len(c) for c in problem.choices)
+    over = f"over {len(problem.seats)} seats with {packs} possible packs and settings"
+    if along is not None and along.pick is not None:
+        return (
+            f"recursion along the deck {over}: segments are tied to their neighbours only; plates "
+            f"in short supply shared by prices"
+        )
+    if max(len(c) for c in problem.clusters) >= _LONG:
+        return (
+            f"recursion in bands along a continuous deck {over}: what lies outside a band is paid "
+            f"for in the bound, and plans that could be better are summed up in full"
+        )
+    if _branches(problem, cap):
+        return (
+            f"recursion along decks side by side {over}: ties across are bounded from below, and "
+            f"plans that could be better are summed up in full"
+        )
+    return (
+        f"exact search in rings {over}, clusters of seats matched through a k-d tree; start from "
+        f"the continuous optimum improved two seats at a time"
+    )
+
+
+def space_of(
+    problem: FitProblem, ideal: Array, cap: float | None, work: tuple[int, int, int] | None = None
+) -> Space:
+    """Return what may be chosen, with every ratio within ``cap`` and work within ``work``."""
+    L, b = problem.L, problem.b
+    if cap is not None:
+        L = np.vstack([L, problem.F, -problem.F])
+        b = np.r_[b, cap + problem.g, cap - problem.g]
+    size = np.abs(L).max(axis=1, initial=0.0)
+    size = np.where(size > 0.0, size, 1.0)
+    uses, capacity = list(problem.counts), problem.stock
+    if work is not None:
+        uses = [
+            np.hstack([u, np.array([c.work for c in own], dtype=np.int64).reshape(-1, 3)])
+            for u, own in zip(uses, problem.choices, strict=True)
+        ]
+        capacity = np.r_[capacity, np.array(work, dtype=np.int64)]
+    values = [np.array([c.setting for c in own]) for own in problem.choices]
+    return Space(values, uses, capacity, L / size[:, None], b / size, ideal)
+
+
+def squares_goal(problem: FitProblem) -> Goal:
+    """Return the weighted least squares of the ratios, a little added for the moves."""
+    root = np.sqrt(problem.weights)
+    still = np.sqrt(problem.move_price) * np.eye(len(problem.seats))
+    M = np.vstack([problem.F * root[:, None], still])
+    h = np.r_[problem.g * root, np.zeros(len(problem.seats))]
+    return Goal("squares", M, h, M, h)
+
+
+def tight_goal(problem: FitProblem, relaxed: Relaxed | None) -> Goal:
+    """Return the same squares with a bound that knows which rows bind.
+
+    By the multipliers of the continuous optimum, |M x - h|^2 + pull . x - give never exceeds the
+    squares where the rows hold; its least value is the continuous optimum itself. Completing the
+    square with M' s = -pull / 2 gives |M x - (h + s)|^2 - 2 s . h - s . s - give.
+    """
+    goal = squares_goal(problem)
+    if relaxed is None:
+        return goal
+    s = goal.M @ np.linalg.solve(goal.M.T @ goal.M, -0.5 * relaxed.pull)
+    offset = float(-2.0 * (s @ goal.h) - s @ s - relaxed.give)
+    return Goal("squares", goal.M, goal.h + s, goal.F, goal.g, offset)
+
+
+def worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
+    """Return the worst ratio, bounded by squares under multipliers of the continuous problem.
+
+    A small equal share for every check keeps directions bounded that the multipliers do not see.
+    """
+    share = 0.9 * relaxed.multipliers + 0.1 / max(1, len(problem.g))
+    root = np.sqrt(share)
+    return Goal("worst", problem.F * root[:, None], problem.g * root, problem.F, problem.g)
+
+
+def _worst(
+    problem: FitProblem, relaxed: Relaxed, goal: float, deadline: float, report: Report
+) -> tuple[Array, WishResult]:
+    report("first wish: every check inside")
+    if relaxed.value <= goal:
+        pick = attainable(problem, goal, _STARTS)
+        if pick is not None:
+            return pick, _met(problem, pick, goal, relaxed)
+    aim = worst_goal(problem, relaxed)
+    start = _closer(problem, _any_pick(problem, relaxed, aim, deadline), relaxed.value, goal)
+    score = problem.worst_ratio(problem.settings(start))
+    if score <= relaxed.value * (1.0 + _BOUND):
+        # no plates are better: nothing is left to search
+        found = SearchResult(None, score, score, True)
+    else:
+        space = space_of(problem, relaxed.x, None)
+        found = _ring_search(problem, space, aim, score, deadline)
+    pick = start if found.pick is None else found.pick
+    value = problem.worst_ratio(problem.settings(pick))
+    lower = max(found.lower, relaxed.value) if not found.proven else value
+    met = value <= goal
+    if met:
+        text = f"every check within {goal:.2f} of its tolerance"
+    else:
+        text = f"a worst ratio of {goal:.2f} cannot be reached"
+        if lower <= goal:
+            text = f"a worst ratio of {goal:.2f} was not reached, nor shown to be out of reach"
+    return pick, WishResult("worst ratio", value, min(lower, value), met or found.proven, text)
+
+
+def _closer(problem: FitProblem, pick: Array, least: float, goal: float) -> Array:
+    """Bring the worst ratio of a pick down by halving the way to what can be hoped for."""
+    hope = max(least, goal)
+    for _ in range(_HALVINGS):
+        worst = problem.worst_ratio(problem.settings(pick))
+        if worst - hope < _NEAR_ENOUGH * worst:
+            break
+        cap = 0.5 * (hope + worst)
+        better = attainable(problem, cap)
+        if better is None:
+            hope = cap
+        else:
+            pick = better
+    return pick
+
+
+def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, deadline: float) -> Array:
+    """Return some pick that keeps limits and stock, as good as is easily found."""
+    space = space_of(problem, relaxed.x, None)
+    picks = [improve(space, goal, _STARTS)[0] for goal in (aim, squares_goal(problem))]
+    ready = [p for p in picks if p is not None]
+    if ready:
+        return min(ready, key=lambda p: problem.worst_ratio(problem.settings(p)))
+    found = search(space, squares_goal(problem), first_only=True, deadline=deadline)
+    if found.pick is not None:
+        return found.pick
+    if found.proven:
+        raise NoPlan("no choice of whole plates keeps all hard limits and the stock")
+    raise NoPlan("no choice of whole plates that keeps all limits was found in the time allowed")
+
+
+def _ring_search(
+    problem: FitProblem, space: Space, goal: Goal, best: float, deadline: float
+) -> SearchResult:
+    groups = [np.array(c, dtype=np.int64) for c in problem.clusters if c]
+    tree = cluster_tree(goal, groups)
+    return search_rings(space, goal, tree, best=best, deadline=deadline)
+
+
+@dataclass(frozen=True, eq=False)
+class Least:
+    """The least squares found: a pick (n,), or None; bounds; settings (n,) of any thickness [m].
+
+    ``lower`` holds for every pick; without a pick, ``proven`` says that there is none.
+    """
+
+    pick: Array | None
+    upper: float
+    lower: float
+    proven: bool
+    relaxed: Relaxed | None
+
+
+def best_squares(
+    problem: FitProblem,
+    cap: float,
+    deadline: float,
+    *,
+    begin: Array | None = None,
+    along: SearchResult | None = None,
+    report: Report = lambda line: None,
+) -> Least:
+    """Find the pick of least squares with every ratio within ``cap``.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float
+    deadline : float
+        ``time.monotonic()`` after which a gap is left.
+    begin : Array (n,) of whole numbers, optional
+        A pick known to keep limits, stock and ``cap``.
+    along : SearchResult, optional
+        What the search along the deck found, where it was made before.
+    report : callable
+    """
+    relaxed = least_squares(problem, cap)
+    if relaxed is not None:
+        ideal = relaxed.x
+    elif begin is not None:
+        ideal = problem.settings(begin)
+    else:
+        return Least(None, np.inf, np.inf, True, None)
+    along = _along(problem, cap, deadline, report) if along is None else along
+    bound = 0.0 if relaxed is None else max(0.0, relaxed.lower * (1.0 - _CARE))
+    if along is not None and (along.pick is not None or (along.proven and begin is None)):
+        bound = max(along.lower, bound)
+        lower = along.score if along.proven else min(along.score, bound)
+        return Least(along.pick, along.score, lower, along.proven, relaxed)
+    space, goal = space_of(problem, ideal, cap), squares_goal(problem)
+    start, value = improve(space, goal, _STARTS)
+    if begin is not None and problem.squares(problem.settings(begin)) < value:
+        start, value = begin, problem.squares(problem.settings(begin))
+    found = None if start is None else _in_bands(problem, start, cap, deadline)
+    if found is not None and found.pick is not None:
+        start, value, bound = found.pick, found.score, max(bound, found.lower)
+    if found is None or not found.proven:
+        best = value if start is not None else _most_squares(problem, cap)
+        found = _ring_search(problem, space, tight_goal(problem, relaxed), best, deadline)
+    if found.pick is not None:
+        start, value = found.pick, problem.squares(problem.settings(found.pick))
+    bound = max(found.lower, bound)
+    return Least(start, value, value if found.proven else min(value, bound), found.proven, relaxed)
+
+
+def _most_squares(problem: FitProblem, cap: float) -> float:
+    """Return a sum of squares above that of every pick with every ratio within ``cap``."""
+    farthest = np.abs(problem.windows).max(axis=1, initial=0.0)
+    return float(cap**2 * problem.weights.sum() + problem.move_price * farthest @ farthest) + 1.0
+
+
+def _squares(
+    problem: FitProblem,
+    pick: Array,
+    cap: float,
+    along: SearchResult | None,
+    deadline: float,
+    report: Report,
+) -> tuple[Array, WishResult, Array]:
+    report("second wish: least squares")
+    found = best_squares(problem, cap, deadline, begin=pick, along=along)
+    ideal = problem.settings(pick) if found.relaxed is None else found.relaxed.x
+    pick = pick if found.pick is None else found.pick
+    text = f"least sum of squared ratios with every ratio within {cap:.2f}"
+    wish = WishResult("least squares", found.upper, found.lower, found.proven, text)
+    return pick, wish, ideal
+
+
+def _work(
+    problem: FitProblem,
+    wishes: Wishes,
+    pick: Array,
+    cap: float,
+    ideal: Array,
+    squares: WishResult,
+    stop: Stop,
+    report: Report,
+) -> tuple[Array, tuple[WishResult, ...]]:
+    """Find less work within the slack, and bound from below what any plan must do."""
+    report("third wish: least work")
+    slack = max(wishes.squares_slack * squares.upper, wishes.squares_slack_floor)
+    allowed = squares.upper + slack
+    near = problem if stop() else within(problem, reach(problem, cap, allowed))
+    begin = _lighter(near, ideal, cap, allowed, _same_pick(problem, near, pick))
+    least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(_PRICE))]
+    while squares.proven and not stop() and near.work(begin)[0] > least[0]:
+        found = _fewer_seats(near, cap, allowed, near.work(begin)[0] - 1, stop)
+        if found.pick is None:
+            least[0] = near.work(begin)[0] if found.proven else least[0]
+            break
+        lighter = _lighter(near, ideal, cap, allowed, found.pick)
+        # the descent may lose a pick at the very edge of what is allowed
+        begin = min(found.pick, lighter, key=near.work)
+    done = near.work(begin)
+    names = ("seats disturbed", "plates handled", "plates in new packs")
+    text = f"with the sum of squares at most {allowed:.3f}"
+    results = []
+    open_before = False
+    for name, upper, lower in zip(names, done, least, strict=True):
+        # a bound on a later count holds whatever the earlier ones are
+        proven = upper == lower and not open_before
+        open_before = open_before or not proven
+        results.append(WishResult(name, upper, lower, proven, text))
+    return _same_pick(near, problem, begin), tuple(results)
+
+
+def _lighter(near: FitProblem, ideal: Array, cap: float, allowed: float, begin: Array) -> Array:
+    """Return a pick of less work than one to begin with, found by descent, or that one."""
+    space, goal = space_of(near, ideal, cap), squares_goal(near)
+    prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
+    better, _ = improve(space, goal, _STARTS, spread=1e-3, work=Work(prices, allowed), begin=begin)
+    if better is None:
+        return begin
+    # among plans of this work the least squares decide
+    exact = space_of(near, ideal, cap, near.work(better))
+    finer, _ = improve(exact, goal, 2, begin=better)
+    return better if finer is None else finer
+
+
+def _fewer_seats(
+    near: FitProblem, cap: float, allowed: float, seats: int, stop: Stop
+) -> SearchResult:
+    """Look for a pick that disturbs at most so many seats, or prove that there is none."""
+    nothing = SearchResult(None, allowed, 0.0, False)
+    if len(near.seats) > _JOINT:
+        return nothing
+    relaxed = least_squares(near, cap)
+    if relaxed is None:
+        return nothing
+    space = space_of(near, relaxed.x, cap, (seats, _MANY, _MANY))
+    deadline = Deadline.after(_PROOF, stop)
+    # the search looks below what it is given: a pick that comes to what is allowed will do
+    most = allowed + _EVEN * max(1.0, allowed)
+    return _ring_search(near, space, tight_goal(near, relaxed), most, deadline)
+
+
+def within(problem: FitProblem, windows: Array) -> FitProblem:
+    """Return the problem with only the choices whose settings lie in the windows (n, 2)."""
+    keep = [
+        [k for k, c in enumerate(own) if low - _EDGE <= c.setting <= high + _EDGE]
+        for own, (low, high) in zip(problem.choices, windows, strict=True)
+    ]
+    return replace(
+        problem,
+        choices=tuple(
+            tuple(own[k] for k in kept) for own, kept in zip(problem.choices, keep, strict=True)
+        ),
+        counts=tuple(u[kept] for u, kept in zip(problem.counts, keep, strict=True)),
+        windows=windows,
+    )
+
+
+def _same_pick(source: FitProblem, target: FitProblem, pick: Array) -> Array:
+    """Return the pick of the same choices where they have other numbers."""
+    return np.array(
+        [
+            theirs.index(own[k])
+            for own, theirs, k in zip(source.choices, target.choices, pick, strict=True)
+        ]
+    )

@@ -1,0 +1,218 @@
+"""A second opinion on a plan: a general solver looks for a better one, within a time allowed.
+
+The general solver gets the problem that the plan was made from and nothing that was found on the
+way. It may come to the same end, or know less when its time is over; where it finds a plan below
+what ours is said to be the least, one of the two is wrong and the plan must not be used.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+from typing import Any, Final
+
+import numpy as np
+
+from fitup.errors import CertificateRefused, FitupError, InputError, Problem
+from fitup.frames import Array
+from fitup.model import CheckState, Influence, Job, Plan, WishResult
+from fitup.problem.contact import based
+from fitup.problem.problem import build_problem
+from fitup.solve.general_solvers import (
+    CARE,
+    NAMES,
+    Opinion,
+    Solver,
+    least_squares_by,
+    least_worst_by,
+    solvers,
+)
+
+Report = Callable[[str], None]
+
+#: between two lines of progress, and how much longer than allowed is waited for an answer [s]
+_TELL: Final = 10.0
+_PATIENCE: Final = 30.0
+#: how far a plan may be off the straight line it was made on [m or m/m]
+_STRAIGHT: Final = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class SecondOpinion:
+    """What a general solver says of one wish.
+
+    ``found`` is the value of the best plan it found, None where it found none; ``lower`` its own
+    bound on every plan; ``proven`` that it came to its end.
+    """
+
+    wish: str
+    solver: str
+    found: float | None
+    lower: float
+    proven: bool
+    text: str
+
+
+def chosen_solver(name: str) -> Solver:
+    """Return a general solver by name.
+
+    Raises
+    ------
+    InputError
+        If it is not installed.
+    """
+    for solver in solvers():
+        if solver == name:
+            return solver
+    do = "install it with: pip install 'fitup[bench]'"
+    allowed = f"a general solver that is installed: {', '.join(solvers())}"
+    raise InputError([Problem("command line", repr(name), allowed, do, None, "--by")])
+
+
+def refuse_risk(job: Job) -> None:
+    """Raise InputError for a job that accepts a risk: its plans weigh more than these wishes."""
+    if job.wishes.risk is not None:
+        found, allowed = f"risk = {job.wishes.risk:g}", "no risk, for a second opinion"
+        do = "ask for it on a copy of the job without the risk, or leave --second-opinion out"
+        raise InputError([Problem("job.toml", found, allowed, do, None, "wishes.risk")])
+
+
+def second_opinion(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    plan: Plan,
+    limit: float,
+    solver: Solver = "highs",
+    report: Report = lambda line: None,
+) -> tuple[SecondOpinion, ...]:
+    """Let a general solver look for a plan that fulfils the first or second wish better.
+
+    It runs in a process of its own, so that Ctrl-C stops it at once.
+
+    Parameters
+    ----------
+    job : Job
+    state : CheckState
+        Checks as surveyed.
+    influence : Influence
+        As the plan was made with.
+    plan : Plan
+    limit : float
+        Time allowed in all [s].
+    solver : {'highs', 'scip'}
+    report : callable
+        Told in a line now and then how long it has been looking.
+
+    Raises
+    ------
+    InputError
+        If the job accepts a risk.
+    CertificateRefused
+        If it finds a plan below the bound of the plan, or claims that there is none so good.
+    """
+    refuse_risk(job)
+    state, influence = _straight(state, influence, plan.settings())
+    problem = build_problem(job, state, influence, restock=plan.reuse)
+    wishes = {w.wish: w for w in plan.wishes}
+    goal, worst = job.wishes.worst_ratio_goal, wishes["worst ratio"]
+    asked = [wishes["least squares"]]
+    if worst.upper > goal:
+        asked.insert(0, worst)
+    cap = max(goal, worst.upper) * (1.0 + 1e-9)
+    says = []
+    for wish in asked:
+        given = (problem, wish.wish, cap, solver, limit / len(asked))
+        found = _aside(given, f"second opinion by {NAMES[solver]} on the {wish.wish}", report)
+        says.append(said_of(wish, found, solver))
+    return tuple(says)
+
+
+def _straight(state: CheckState, influence: Influence, x: Array) -> tuple[CheckState, Influence]:
+    """Return checks and the influence on whose straight line a plan lies."""
+    if influence.exact is None:
+        return based(state, influence), influence
+    missed = np.abs(influence.state(x)[0] - influence.straight(x)[0]).max(initial=0.0)
+    if missed > _STRAIGHT:
+        influence = replace(influence.exact.about(x), stays=influence.exact.stays(x))
+    return based(state, influence), influence
+
+
+def said_of(wish: WishResult, found: Opinion, solver: Solver) -> SecondOpinion:
+    """Put into words what a solver found, beside what the plan says of a wish.
+
+    Raises
+    ------
+    CertificateRefused
+        If the two contradict each other.
+    """
+    name, care = NAMES[solver], CARE * max(1.0, abs(wish.upper))
+    best = float(found.value) if found.pick is not None else None
+    if best is not None and best < wish.lower - care:
+        raise CertificateRefused(
+            [
+                f"{name} found a plan with a {wish.wish} of {best:.6g}, where none should be below "
+                f"{wish.lower:.6g}: one of the two is wrong; do not use this plan, and report it"
+            ]
+        )
+    if found.lower > wish.upper + care:
+        raise CertificateRefused(
+            [
+                f"{name} holds that no plan has a {wish.wish} below {found.lower:.6g}, where this "
+                f"one has {wish.upper:.6g}: one of the two is wrong; do not use this plan, and "
+                "report it"
+            ]
+        )
+    if best is not None and best < wish.upper - care:
+        text = f"{name} found a better one, {best:.4g}: a longer time_limit lets fitup look on"
+    elif best is not None and found.proven:
+        text = f"{name} comes to the same, {best:.4g}: no plan is better"
+    else:
+        text = f"{name} found no plan in the time allowed"
+        if best is not None:
+            text = f"{name} found nothing better in the time allowed, at best {best:.4g}"
+        text += f"; it shows that none is below {max(found.lower, 0.0):.4g}"
+    return SecondOpinion(wish.wish, name, best, float(found.lower), found.proven, text)
+
+
+def _aside(given: tuple[Any, ...], what: str, report: Report) -> Opinion:
+    """Solve in a process of its own, which Ctrl-C ends at once."""
+    limit = given[-1]
+    context = multiprocessing.get_context("spawn")
+    here, there = context.Pipe()
+    worker = context.Process(target=_solve, args=(there, given), daemon=True)
+    begin = time.monotonic()
+    report(what)
+    worker.start()
+    there.close()
+    try:
+        while not here.poll(_TELL):
+            passed = time.monotonic() - begin
+            if passed > limit + _PATIENCE:
+                return Opinion(None, np.inf, -np.inf, False)
+            report(f"{what}: {min(passed, limit):.0f} s of {limit:.0f} s")
+        answer: Opinion | str = here.recv()
+    except EOFError:
+        answer = "it ended without an answer, perhaps for want of memory"
+    finally:
+        worker.kill()
+        worker.join()
+    if isinstance(answer, str):
+        raise FitupError(f"{what}: {answer}; ask another solver (--by), or do without")
+    return answer
+
+
+def _solve(there: Connection, given: tuple[Any, ...]) -> None:
+    problem, wish, cap, solver, limit = given
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # foreign solvers print, also into a JSON
+    try:
+        if wish == "worst ratio":
+            there.send(least_worst_by(problem, solver, limit))
+        else:
+            there.send(least_squares_by(problem, cap, solver, limit))
+    except Exception as error:  # whatever a foreign solver raises is told in one line
+        there.send(f"{type(error).__name__}: {error}".splitlines()[0])

@@ -1,0 +1,101 @@
+"""The order of work: from a plan to the fewest stages of which every state keeps every limit.
+
+Groups of seats rise together to their new settings plus a common clearance, packs are changed,
+and all come down together onto the new packs. A group may go a part of its way, onto whole plates
+from the stock, where limits ask for it. What cannot be done at once is found by ``sequence``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+from fitup.model import CheckState, Influence, Job, SeatPlan, WishResult
+from fitup.procedure.bounds import Shares
+from fitup.procedure.course import Outcome
+from fitup.procedure.layout import MOST_PARTS, Group, Laid, lay, least_moves, moving_groups
+from fitup.procedure.levels import even, levels, parts
+from fitup.procedure.lifts import carry
+from fitup.procedure.meetings import Meetings
+from fitup.procedure.rows import way_rows
+from fitup.procedure.search import find_order
+
+Report = Callable[[str], None]
+#: a group is offered rests at all parts of its way up to sixths; many groups, up to quarters
+FINE, COARSE, MANY = 6, 4, 12
+
+
+def best_order(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    seats: Sequence[SeatPlan],
+    report: Report = lambda line: None,
+    *,
+    in_parts: bool = True,
+) -> tuple[Laid, Outcome, bool]:
+    """Return the course, what the search found, and whether parts of moves were offered.
+
+    First only the parts that the greatest travel in one go asks for; where that does not reach a
+    bound that holds for any rests, parts are offered to every group (``in_parts``).
+    """
+    rows = way_rows(job, state, influence)
+    groups = moving_groups(job, seats)
+    meetings = Meetings.of(job, state, influence, rows)
+    shares = [even(_fewest(job, g)) for g in groups]
+    laid = lay(job, groups, rows, shares)
+    laid = laid if meetings is None else meetings.tested(laid)
+    outcome = find_order(laid.course, report=report)
+    if not in_parts or (outcome.stages is not None and len(outcome.stages) == any_rest_bound(laid)):
+        return laid, outcome, False
+    most = FINE if len(groups) <= MANY else COARSE
+    finer = [tuple(sorted({*parts(most), *own})) for own in shares]
+    fine = lay(job, groups, rows, finer)
+    fine = fine if meetings is None else meetings.tested(fine)
+    better = find_order(fine.course, report=report)
+    if better.stages is None and outcome.stages is not None:
+        return laid, replace(outcome, lower=better.lower, closed=False), True
+    if (
+        better.stages is not None
+        and outcome.stages is not None
+        and len(outcome.stages) <= len(better.stages)
+    ):
+        # the same number with fewer rests is less work
+        return laid, replace(outcome, lower=better.lower, closed=better.closed), True
+    return fine, better, True
+
+
+def _fewest(job: Job, group: Group) -> int:
+    """Return the fewest even parts that the greatest travel in one go allows, by plates too."""
+    for steps in range(least_moves(job, group), MOST_PARTS + 1):
+        rests = levels(job, group.plans, even(steps))
+        between = pairwise(rests)
+        if all(carry(job, group.seats, a, b, group.travel) is not None for a, b in between):
+            return steps
+    return 1
+
+
+def any_rest_bound(laid: Laid) -> int:
+    """Return a number of stages that no order has fewer of, wherever groups may rest."""
+    need = [float(n) for n in laid.need]
+    return Shares(laid.course, need).least(sum(need), need)
+
+
+def stages_result(job: Job, laid: Laid, outcome: Outcome, fine: bool) -> WishResult:
+    """Say how few stages there are and what is known of fewer."""
+    assert outcome.stages is not None
+    count = len(outcome.stages)
+    crews = laid.course.crews
+    hands = "one group at a time" if crews == 1 else f"at most {crews} groups at once"
+    moves = sum(len(stage) for stage in outcome.stages)
+    bound = any_rest_bound(laid)
+    text = f"{moves} group moves, {hands}"
+    if count == bound:
+        text += "; no order has fewer, wherever the groups might rest between"
+        return WishResult("stages", count, count, True, text)
+    most = FINE if len(laid.groups) <= MANY else COARSE
+    rests = f"groups may rest at whole plates near all parts of their way up to 1/{most}"
+    text += f"; {rests}; with any rests no order has fewer than {bound}"
+    lower = max(outcome.lower, bound)
+    return WishResult("stages", count, lower, outcome.closed and lower == count, text)

@@ -1,0 +1,498 @@
+"""The exact search for joints with many packs: sides are listed apart, then matched.
+
+Fixing seats one by one walks through every setting of the last seats for every setting of the
+first. But the seats fall into clusters that hardly touch each other's squares: the lifts of the
+two segments at a joint decide step, twist and grade; the pushes in plan decide gap, offset and
+plan kink. So each cluster is listed apart - every pick that could belong to a plan within the
+ring, all other seats being free to take any setting - and clusters are matched pair by pair,
+the strongest ties first. With the columns of cluster B ahead of those of A, the echelon form reads
+
+    |M x - h|^2 = base + |R22 x_A - z2|^2 + |R11 x_B + R12 x_A - z1|^2,
+
+so a partner in B of a pick in A lies within a known distance of ``z1 - R12 x_A``: a search in a
+k-d tree. Rings grow until one reaches as far as the best plan found: searched to its end, it is
+the proof.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.solve.exact import Goal, SearchResult, Space, Watch, collect, echelon
+
+_FIRST_RING: Final = 1.0 / 512.0
+_GROWTH: Final = 2.0
+#: a ring this near to the plan to beat is not worth a search of its own
+_LAST_RING: Final = 0.4
+_MOST_PICKS: Final = 3_000_000
+#: beyond this many pairs of leaf picks a cluster is searched once for each pick of the other
+_MOST_PAIRS: Final = 1e8
+_LEAF: Final = 4
+_CHUNK: Final = 1 << 13
+#: pairs of picks counted between two looks at the clock
+_MOST_COUNTED: Final = 1 << 24
+_CARE: Final = 1e-9
+#: a seat the checks do not see is taken to be bound to this [m] at this sum of squares
+_LOOSE: Final = 5e-3
+_LOOSE_SQUARES: Final = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class Cluster:
+    """Seats listed together, made of two clusters or, at the end, of a few seats."""
+
+    seats: Array
+    parts: tuple[Cluster, Cluster] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Picks:
+    """Listed picks of a cluster: choices (k, s), settings (k, s), amounts used (k, c)."""
+
+    pick: Array
+    x: Array
+    uses: Array
+
+
+class _TooMany(Exception):
+    """A cluster has more picks than can be listed, or the time is over."""
+
+
+def search_rings(
+    space: Space,
+    goal: Goal,
+    tree: Cluster,
+    *,
+    best: float,
+    deadline: float = np.inf,
+    watch: Watch | None = None,
+) -> SearchResult:
+    """Find the pick of least score below ``best``, or prove that there is none.
+
+    Parameters
+    ----------
+    space, goal
+        As for :func:`fitup.solve.exact.search`.
+    tree : Cluster
+        From :func:`cluster_tree`.
+    best : float
+        A finite score to beat.
+    deadline, watch
+        As for :func:`fitup.solve.exact.search`.
+
+    Returns
+    -------
+    SearchResult
+        ``proven`` is false when the time was over, or a cluster had too many picks to list; the
+        lower bound then is that of the last ring searched to its end.
+    """
+    free = np.array([i for i, v in enumerate(space.values) if len(v) != 1], dtype=np.int64)
+    if 0 < len(free) < len(space.values):
+        return _without_fixed(space, goal, tree, free, best, deadline, watch)
+    base = echelon(goal.M, goal.h)[3]
+    result = SearchResult(None, best, goal.bound(base), False)
+    full = goal.radius(best)
+    width = (full - base) * _FIRST_RING
+    while True:
+        # the last ring is the plan to beat itself, free of rounding
+        ring = base + width if width < _LAST_RING * (full - base) else full
+        before = (result.pick, result.score)
+        try:
+            _best_in_ring(space, goal, tree, ring, result, deadline)
+        except _TooMany:
+            # what an unfinished ring found depends on the machine's speed: the same job must
+            # give the same plan everywhere
+            result.pick, result.score = before
+            return result
+        if result.pick is not None:
+            # where the squares only bound the score, a better pick may lie outside of this ring
+            full = min(full, max(ring, goal.radius(result.score)))
+            width = full - base
+        if ring >= full:
+            result.lower, result.proven = result.score, True
+            return result
+        result.lower = goal.bound(ring)
+        if watch is not None:
+            watch(result.nodes, result.score, result.lower)
+        width *= _GROWTH
+
+
+def _without_fixed(
+    space: Space,
+    goal: Goal,
+    tree: Cluster,
+    free: Array,
+    best: float,
+    deadline: float,
+    watch: Watch | None,
+) -> SearchResult:
+    """Search with the seats that have one choice only put in: they bind the others."""
+    fixed = np.setdiff1d(np.arange(len(space.values)), free)
+    x = np.array([space.values[i][0] for i in fixed])
+    used = sum(space.uses[i][0] for i in fixed)
+    inner, inner_goal = _rest(space, goal, free, fixed, x, np.asarray(used))
+    number = {int(s): k for k, s in enumerate(free)}
+    smaller = _renumber(_pruned(tree, number), number)
+    found = search_rings(inner, inner_goal, smaller, best=best, deadline=deadline, watch=watch)
+    if found.pick is not None:
+        whole = np.zeros(len(space.values), dtype=np.int64)
+        whole[free] = found.pick
+        found.pick = whole
+    return found
+
+
+def _pruned(cluster: Cluster, keep: dict[int, int]) -> Cluster:
+    """Take seats out of a tree; a cluster left with one part becomes that part."""
+    seats = np.array([s for s in cluster.seats if int(s) in keep], dtype=np.int64)
+    if cluster.parts is None:
+        return Cluster(seats)
+    parts = [p for p in cluster.parts if any(int(s) in keep for s in p.seats)]
+    if len(parts) == 1:
+        return _pruned(parts[0], keep)
+    return Cluster(seats, (_pruned(parts[0], keep), _pruned(parts[1], keep)))
+
+
+def _rest(
+    space: Space, goal: Goal, own: Array, fixed: Array, x: Array, used: Array
+) -> tuple[Space, Goal]:
+    """Return what is left to choose and to reach when some seats are fixed."""
+    inner = Space(
+        [space.values[i] for i in own],
+        [space.uses[i] for i in own],
+        space.capacity - used,
+        space.L[:, own],
+        space.b - space.L[:, fixed] @ x,
+        space.ideal[own],
+    )
+    inner_goal = Goal(
+        goal.kind,
+        goal.M[:, own],
+        goal.h - goal.M[:, fixed] @ x,
+        goal.F[:, own],
+        goal.g - goal.F[:, fixed] @ x,
+        goal.offset,
+    )
+    return inner, inner_goal
+
+
+def cluster_tree(goal: Goal, groups: Sequence[Array]) -> Cluster:
+    """Return clusters of clusters: seats that tell most of each other are matched first.
+
+    Read ``exp(-|M x - h|^2)`` as a Gaussian density with the seats bound to a few millimetres:
+    the tie of two clusters is their mutual information ``-log det(I - C C')``, C being the
+    canonical correlations of their settings when all other seats are free. What is matched last
+    should tell little of each other, so that few picks are listed on either side.
+    """
+    H = goal.M.T @ goal.M
+    covariance = np.linalg.inv(H + _ridge(goal))
+    clusters = [piece for group in groups if len(group) for piece in _pieces(np.asarray(group))]
+    while len(clusters) > 1:
+        ties = [
+            (_tie(covariance, a.seats, b.seats), -i, -j)
+            for i, a in enumerate(clusters)
+            for j, b in enumerate(clusters)
+            if i < j
+        ]
+        _, i, j = max(ties)
+        a, b = clusters[-i], clusters[-j]
+        joined = Cluster(np.r_[a.seats, b.seats], (a, b))
+        clusters = [c for c in clusters if c is not a and c is not b] + [joined]
+    return clusters[0]
+
+
+def _pieces(group: Array) -> list[Cluster]:
+    count = -(-len(group) // _LEAF)
+    return [Cluster(part) for part in np.array_split(group, count)]
+
+
+def _tie(covariance: Array, a: Array, b: Array) -> float:
+    root_a = np.linalg.cholesky(covariance[np.ix_(a, a)])
+    root_b = np.linalg.cholesky(covariance[np.ix_(b, b)])
+    across = np.linalg.solve(root_a, covariance[np.ix_(a, b)])
+    C = np.linalg.svd(np.linalg.solve(root_b, across.T), compute_uv=False)
+    return float(-np.log1p(-(np.clip(C, 0.0, 1.0 - 1e-12) ** 2)).sum())
+
+
+def _list(
+    space: Space,
+    goal: Goal,
+    cluster: Cluster,
+    ring: float,
+    leaves: dict[int, _Picks],
+    deadline: float,
+    result: SearchResult,
+) -> _Picks:
+    """List the picks of a cluster that other seats, free to take any setting, could complete."""
+    own = cluster.seats
+    if cluster.parts is None:
+        listed = leaves[int(own[0])]
+        near = _alone(space, goal, own, listed.x) <= ring
+        picks = _Picks(listed.pick[near], listed.x[near], listed.uses[near])
+    else:
+        a, b = cluster.parts
+        first, second = _list_both(space, goal, (a, b), ring, leaves, deadline, result)
+        found: list[tuple[Array, Array]] = []
+        total = 0
+        for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, deadline):
+            found.append((i, j))
+            total += len(i)
+            if total > _MOST_PICKS:
+                raise _TooMany
+        i = np.concatenate([np.zeros(0, dtype=np.int64), *(f[0] for f in found)])
+        j = np.concatenate([np.zeros(0, dtype=np.int64), *(f[1] for f in found)])
+        picks = _Picks(
+            np.hstack([first.pick[i], second.pick[j]]),
+            np.hstack([first.x[i], second.x[j]]),
+            first.uses[i] + second.uses[j],
+        )
+    result.nodes += len(picks.pick)
+    return picks
+
+
+def _list_both(
+    space: Space,
+    goal: Goal,
+    parts: tuple[Cluster, Cluster],
+    ring: float,
+    leaves: dict[int, _Picks],
+    deadline: float,
+    result: SearchResult,
+) -> tuple[_Picks, _Picks]:
+    """List two clusters, the sparser first: where it has nothing, the other need not be listed."""
+    a, b = parts
+    turned = _crowd(a, leaves) > _crowd(b, leaves)
+    early, late = (b, a) if turned else (a, b)
+    first = _list(space, goal, early, ring, leaves, deadline, result)
+    if len(first.pick):
+        second = _list(space, goal, late, ring, leaves, deadline, result)
+    else:
+        second = _Picks(*(m[:0] for m in (first.pick, first.x, first.uses)))
+    return (second, first) if turned else (first, second)
+
+
+def _form(space: Space, goal: Goal, own: Array) -> tuple[Array, Array, float]:
+    """Squares of a cluster with all others free: base + |R x - z|^2, as R, z, base."""
+    others = _others(space, own)
+    R, z, row_of, base = echelon(goal.M[:, np.r_[others, own]], goal.h)
+    rows = [r for r in row_of[len(others) :] if r >= 0]
+    return R[rows][:, len(others) :], z[rows], base
+
+
+def _alone(space: Space, goal: Goal, own: Array, x: Array) -> Array:
+    """Least squares (k,) of picks of a cluster, all other seats free to take any setting."""
+    part, target, base = _form(space, goal, own)
+    return base + ((x @ part.T - target) ** 2).sum(axis=1)
+
+
+def _leaves(
+    space: Space, goal: Goal, cluster: Cluster, ring: float, deadline: float
+) -> dict[int, _Picks]:
+    """List every leaf of a tree, by its first seat."""
+    if cluster.parts is None:
+        return {int(cluster.seats[0]): _list_leaf(space, goal, cluster.seats, ring, deadline)}
+    a, b = cluster.parts
+    return _leaves(space, goal, a, ring, deadline) | _leaves(space, goal, b, ring, deadline)
+
+
+def _crowd(cluster: Cluster, leaves: dict[int, _Picks]) -> float:
+    """How many pairs of leaf picks a cluster is made from, as a logarithm."""
+    if cluster.parts is None:
+        return float(np.log(max(1e-3, len(leaves[int(cluster.seats[0])].pick))))
+    return sum(_crowd(part, leaves) for part in cluster.parts)
+
+
+def _ridge(goal: Goal) -> Array:
+    return np.eye(goal.M.shape[1]) * (_LOOSE_SQUARES / _LOOSE**2)
+
+
+def _others(space: Space, own: Array) -> Array:
+    return np.setdiff1d(np.arange(len(space.values)), own)
+
+
+def _rest_of(space: Space, own: Array) -> tuple[Array, Array]:
+    """What limits and capacities leave to a cluster when all other seats use the least."""
+    room = space.b.copy()
+    capacity = space.capacity.copy()
+    for i in _others(space, own):
+        v = space.values[i]
+        room -= np.minimum(space.L[:, i] * v.min(), space.L[:, i] * v.max())
+        capacity -= space.uses[i].min(axis=0)
+    return room, capacity
+
+
+def _list_leaf(space: Space, goal: Goal, own: Array, ring: float, deadline: float) -> _Picks:
+    part, target, base = _form(space, goal, own)
+    room, capacity = _rest_of(space, own)
+    values = [space.values[i] for i in own]
+    uses = [space.uses[i] for i in own]
+    reduced = Space(values, uses, capacity, space.L[:, own], room, space.ideal[own])
+    squares = Goal("squares", part, target, part, target)
+    listed = collect(reduced, squares, ring - base, _MOST_PICKS, deadline)
+    if listed is None:
+        raise _TooMany
+    pick = listed[0]
+    x = np.stack([v[pick[:, k]] for k, v in enumerate(values)], axis=1)
+    used = np.zeros((len(pick), len(capacity)), dtype=np.int64)
+    for k, u in enumerate(uses):
+        used += u[pick[:, k]]
+    return _Picks(pick, x, used)
+
+
+def _matches(
+    space: Space,
+    goal: Goal,
+    sides: tuple[Array, Array],
+    picks: tuple[_Picks, _Picks],
+    ring: float,
+    deadline: float,
+    result: SearchResult | None = None,
+) -> Iterator[tuple[Array, Array]]:
+    """Yield all pairs of picks of two clusters within the ring, limits and capacities kept.
+
+    Given a result, the ring shrinks with its score while the pairs are taken.
+    """
+    from scipy.spatial import cKDTree
+
+    (a, b), (first, second) = sides, picks
+    if not len(first.pick) or not len(second.pick):
+        return
+    own = np.r_[a, b]
+    others = _others(space, own)
+    R, z, row_of, base = echelon(goal.M[:, np.r_[others, b, a]], goal.h)
+    at_b = range(len(others), len(others) + len(b))
+    top = np.array([row_of[k] for k in at_b if row_of[k] >= 0], dtype=np.int64)
+    low = np.array([r for r in row_of[len(others) + len(b) :] if r >= 0], dtype=np.int64)
+    col_b, col_a = np.array(at_b), len(others) + len(b) + np.arange(len(a))
+    alone = base + ((first.x @ R[np.ix_(low, col_a)].T - z[low]) ** 2).sum(axis=1)
+    aim = z[top] - first.x @ R[np.ix_(top, col_a)].T
+    points = second.x @ R[np.ix_(top, col_b)].T
+    if not len(top):
+        # the squares do not see B: every partner is as near as any other
+        aim, points = np.zeros((len(aim), 1)), np.zeros((len(points), 1))
+    tree = cKDTree(points)
+    room, capacity = _rest_of(space, own)
+    La, Lb = first.x @ space.L[:, a].T, second.x @ space.L[:, b].T
+    live = La.max(axis=0) + Lb.max(axis=0) > room
+    La, Lb, room = La[:, live], Lb[:, live], room[live] + 1e-10
+    order = np.argsort(alone, kind="stable")
+    # even counting the partners of many picks among many takes long: look at the clock between
+    chunk = int(np.clip(_MOST_COUNTED // len(second.pick), 1, _CHUNK))
+    for begin in range(0, len(order), chunk):
+        radius = ring
+        if result is not None:
+            radius = min(ring, goal.radius(result.score))
+        part = order[begin : begin + chunk]
+        part = part[alone[part] <= radius]
+        if not len(part):
+            return
+        reach = np.sqrt(np.maximum(radius - alone[part], 0.0)) * (1.0 + _CARE) + 1e-12
+        if time.monotonic() > deadline:
+            raise _TooMany
+        count = tree.query_ball_point(aim[part], reach, return_length=True)
+        # a few picks may have very many partners: take them in bites that fit in memory
+        bounds = np.flatnonzero(np.diff(np.cumsum(count) // 1_000_000)) + 1
+        for bite, far in zip(np.split(part, bounds), np.split(reach, bounds), strict=True):
+            if time.monotonic() > deadline:
+                raise _TooMany
+            near = tree.query_ball_point(aim[bite], far, return_sorted=True)
+            i = np.repeat(bite, [len(n) for n in near])
+            if not len(i):
+                continue
+            j = np.concatenate([np.asarray(n, dtype=np.int64) for n in near])
+            fits = np.all(first.uses[i] + second.uses[j] <= capacity, axis=1)
+            i, j = i[fits], j[fits]
+            fits = np.all(La[i] + Lb[j] <= room, axis=1)
+            if fits.any():
+                yield i[fits], j[fits]
+
+
+def _best_in_ring(
+    space: Space,
+    goal: Goal,
+    tree: Cluster,
+    ring: float,
+    result: SearchResult,
+    deadline: float,
+) -> None:
+    """Look for picks within the ring that beat the result; ties fall to the first in order."""
+    leaves = _leaves(space, goal, tree, ring, deadline)
+    if any(not len(picks.pick) for picks in leaves.values()):
+        return
+    if tree.parts is None:
+        found = _list(space, goal, tree, ring, leaves, deadline, result)
+        _score(goal, tree.seats, found.pick, found.x, result)
+        return
+    a, b = sorted(tree.parts, key=lambda part: _crowd(part, leaves))
+    if _crowd(b, leaves) > np.log(_MOST_PAIRS):
+        _one_by_one(space, goal, (a, b), ring, leaves, result, deadline)
+        return
+    first, second = _list_both(space, goal, (a, b), ring, leaves, deadline, result)
+    seats = np.r_[a.seats, b.seats]
+    for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, deadline, result):
+        pick = np.hstack([first.pick[i], second.pick[j]])
+        _score(goal, seats, pick, np.hstack([first.x[i], second.x[j]]), result)
+
+
+def _one_by_one(
+    space: Space,
+    goal: Goal,
+    parts: tuple[Cluster, Cluster],
+    ring: float,
+    leaves: dict[int, _Picks],
+    result: SearchResult,
+    deadline: float,
+) -> None:
+    """For every pick of the sparse cluster look for the best of the crowded one.
+
+    What the sparse pick costs alone is taken off the ring, so the crowded cluster is searched
+    in a much smaller one than if both were listed side by side.
+    """
+    sparse, crowded = parts
+    first = _list(space, goal, sparse, ring, leaves, deadline, result)
+    if not len(first.pick):
+        return
+    alone = _alone(space, goal, sparse.seats, first.x)
+    inside = _renumber(crowded, {int(s): k for k, s in enumerate(np.sort(crowded.seats))})
+    own = np.sort(crowded.seats)
+    for at in np.argsort(alone, kind="stable"):
+        radius = min(ring, goal.radius(result.score))
+        if alone[at] > radius:
+            return
+        if time.monotonic() > deadline:
+            raise _TooMany
+        fixed, x = sparse.seats, first.x[at]
+        sub_space, sub_goal = _rest(space, goal, own, fixed, x, first.uses[at])
+        found = SearchResult(None, result.score, 0.0, False)
+        _best_in_ring(sub_space, sub_goal, inside, radius, found, deadline)
+        result.nodes += found.nodes
+        if found.pick is not None:
+            pick = np.empty(len(space.values), dtype=np.int64)
+            pick[fixed], pick[own] = first.pick[at], found.pick
+            result.pick, result.score = pick, found.score
+
+
+def _renumber(cluster: Cluster, number: dict[int, int]) -> Cluster:
+    seats = np.array([number[int(s)] for s in cluster.seats])
+    if cluster.parts is None:
+        return Cluster(seats)
+    a, b = (_renumber(part, number) for part in cluster.parts)
+    return Cluster(seats, (a, b))
+
+
+def _score(goal: Goal, seats: Array, pick: Array, x: Array, result: SearchResult) -> None:
+    if not len(x):
+        return
+    inside = np.empty_like(x)
+    inside[:, seats] = x
+    score = goal.scores(inside)
+    at = int(np.argmin(score))
+    if score[at] < result.score - _CARE * max(1e-3, min(result.score, 1e9)):
+        whole = np.empty(len(seats), dtype=np.int64)
+        whole[seats] = pick[at]
+        result.pick, result.score = whole, float(score[at])

@@ -1,0 +1,207 @@
+"""Other places to work: against every choice of small problems, and through the small job."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from unittest import mock
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fitup.errors import NoPlan
+from fitup.model import Wishes
+from fitup.plan import make_plan
+from fitup.plan import priorities as module
+from fitup.plan.alternatives import disturbed_by, other_places, without
+from fitup.plan.priorities import choose
+from fitup.problem import build_problem
+from fitup.problem.packs import Choice
+from fitup.problem.problem import FitProblem
+from fitup.solve.clock import Deadline
+
+CASES = settings(
+    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
+)
+WIDE = 50.0
+
+
+def made_problem(seed: int) -> FitProblem:
+    """Four seats with a few packs each, one of them the present one; a limit and a stock."""
+    rng = np.random.default_rng(seed)
+    n, m = 4, 5
+    choices, counts = [], []
+    for _ in range(n):
+        settings_mm = np.sort(np.r_[0.0, rng.uniform(-6.0, 6.0, int(rng.integers(2, 4)))])
+        own = [
+            Choice(s * 1e-3, ("P",) if s else (), s != 0.0, int(s != 0.0))
+            for s in settings_mm.tolist()
+        ]
+        choices.append(tuple(own))
+        counts.append(np.array([[int(c.disturbed)] for c in own], dtype=np.int64))
+    limit = rng.normal(size=(1, n))
+    return FitProblem(
+        seats=tuple("abcd"),
+        rows=tuple(str(i) for i in range(m)),
+        F=rng.normal(size=(m, n)) * 500.0,
+        g=rng.normal(size=m) * 2.0,
+        weights=rng.uniform(0.5, 2.0, m),
+        L=limit,
+        b=np.array([4e-3]),
+        limits=(),
+        choices=tuple(choices),
+        marks=("P",),
+        counts=tuple(counts),
+        stock=np.array([int(rng.integers(2, 5))]),
+        windows=np.array([[c[0].setting, c[-1].setting] for c in choices]),
+        clusters=((0, 1), (), (2, 3), ()),
+    )
+
+
+def by_hand(problem: FitProblem, cap: float, worked: list[frozenset[int]]) -> float:
+    """Least squares of the picks that leave a seat alone of each plan, every pick being tried."""
+    best = np.inf
+    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
+        whole = np.array(pick)
+        x = problem.settings(whole)
+        own = disturbed_by(problem, whole)
+        differs = not any(seats <= own for seats in worked)
+        if differs and problem.feasible(whole) and problem.worst_ratio(x) <= cap:
+            best = min(best, problem.squares(x))
+    return float(best)
+
+
+@CASES
+@given(st.integers(0, 10**6), st.sampled_from([4.0, WIDE]))
+def test_each_is_the_best_that_differs_from_all_before(seed: int, cap: float) -> None:
+    problem = made_problem(seed)
+    first = frozenset(range(4))
+    worked = [first]
+    deadline = Deadline.after(60.0)
+    found = []
+    for one in other_places(problem, cap, first, lambda e: disturbed_by(problem, e.pick), deadline):
+        assert problem.feasible(one.pick)
+        assert problem.worst_ratio(problem.settings(one.pick)) <= cap * (1.0 + 1e-9)
+        truth = by_hand(problem, cap, worked)
+        assert one.proven
+        assert one.squares == pytest.approx(truth, rel=1e-6, abs=1e-9)
+        own = disturbed_by(problem, one.pick)
+        assert not any(seats <= own for seats in worked)
+        names = {problem.seats[i] for i in own}
+        assert set(one.disturbed) == names
+        assert not names & set(one.left_alone)
+        for seats in worked:
+            assert {problem.seats[i] for i in seats} & set(one.left_alone)
+        worked.append(own)
+        found.append(one)
+    assert by_hand(problem, cap, worked) == np.inf
+
+
+@CASES
+@given(st.integers(0, 10**6))
+def test_a_plan_that_cannot_be_carried_out_leaves_its_mark_on_the_bounds(seed: int) -> None:
+    problem = made_problem(seed)
+    first = frozenset(range(4))
+    refused: list[float] = []
+
+    def settle(one):
+        if not refused:
+            refused.append(one.squares)
+            return None
+        return disturbed_by(problem, one.pick)
+
+    for one in other_places(problem, WIDE, first, settle, Deadline.after(60.0)):
+        assert one.lower <= refused[0] * (1.0 + 1e-9)
+
+
+def test_with_no_time_nothing_is_looked_for(small) -> None:
+    case = small(1)
+    problem = build_problem(case.job, case.state, case.influence)
+    over = Deadline.after(60.0, lambda: True)
+    first = frozenset(range(len(problem.seats)))
+    assert list(other_places(problem, 1.0, first, lambda e: first, over)) == []
+
+
+def test_a_seat_that_must_move_cannot_be_left_alone(small) -> None:
+    case = small(1)
+    problem = build_problem(case.job, case.state, case.influence)
+    moving = tuple(tuple(c for c in own if c.disturbed) for own in problem.choices)
+    assert without(replace(problem, choices=moving), frozenset({0})) is None
+
+
+def test_seats_left_alone_keep_their_packs(small) -> None:
+    case = small(1)
+    plan = make_plan(case.job, case.state, case.influence)
+    moved = next(s.seat for s in plan.seats if s.disturbed)
+    wishes = replace(case.job.wishes, leave_alone=(moved,))
+    other = make_plan(replace(case.job, wishes=wishes), case.state, case.influence)
+    left = next(s for s in other.seats if s.seat == moved)
+    assert not left.disturbed
+    assert left.setting == 0.0
+    assert left.build_up == case.job.seats[moved].pack
+
+
+def test_a_search_that_is_asked_to_stop_says_so_and_bounds_truly(small) -> None:
+    case = small(2)
+    whole = make_plan(case.job, case.state, case.influence)
+    stopped = make_plan(case.job, case.state, case.influence, stop=lambda: True)
+    assert stopped.method.endswith("; stopped by hand")
+    assert "stopped" not in whole.method
+    for wish, least in zip(stopped.wishes, whole.wishes, strict=True):
+        if wish.wish in ("worst ratio", "least squares"):
+            assert wish.lower <= least.upper * (1.0 + 1e-9)
+
+
+@CASES
+@given(st.integers(0, 10**6), st.booleans())
+def test_the_fewest_seats_are_the_fewest_of_every_choice(seed: int, descent: bool) -> None:
+    """With the quick descent before the exact search, and by the exact search alone."""
+    problem = made_problem(seed)
+    wishes = Wishes(worst_ratio_goal=1.5, squares_slack=3.0, squares_slack_floor=0.5)
+    lighter = module._lighter if descent else lambda *given: given[-1]
+    try:
+        with mock.patch.object(module, "_lighter", lighter):
+            chosen = choose(problem, wishes)
+    except NoPlan:
+        return
+    worst, squares, seats = chosen.wishes[:3]
+    if chosen.method.startswith("no search"):
+        return
+    cap = max(1.5, worst.upper) * (1.0 + 1e-9)
+    allowed = squares.upper + max(3.0 * squares.upper, 0.5)
+    fewest = min(
+        len(disturbed_by(problem, np.array(pick)))
+        for pick in itertools.product(*(range(len(c)) for c in problem.choices))
+        if problem.feasible(np.array(pick))
+        and problem.worst_ratio(problem.settings(np.array(pick))) <= cap
+        and problem.squares(problem.settings(np.array(pick))) <= allowed * (1.0 - 1e-9)
+    )
+    assert seats.proven
+    assert seats.upper == fewest
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_fewer_seats_at_the_same_squares_are_not_proven_away(seed: int) -> None:
+    """No slack, and packs that change without a move: the least squares come many times."""
+    problem = made_problem(seed)
+    choices, counts = [], []
+    for own, used in zip(problem.choices, problem.counts, strict=True):
+        at = next(k for k, c in enumerate(own) if not c.disturbed)
+        choices.append((*own[:at], Choice(0.0, ("P",), True, 2), *own[at:]))
+        counts.append(np.insert(used, at, 1, axis=0))
+    problem = replace(problem, choices=tuple(choices), counts=tuple(counts), stock=np.array([9]))
+    kept = [
+        np.array(pick)
+        for pick in itertools.product(*(range(len(c)) for c in problem.choices))
+        if problem.feasible(np.array(pick))
+    ]
+    squares = np.array([problem.squares(problem.settings(pick)) for pick in kept])
+    seats = np.array([len(disturbed_by(problem, pick)) for pick in kept])
+    allowed = float(squares.min())
+    same = seats[squares <= allowed * (1.0 + 1e-12)]
+    for few in range(int(same.min()) - 1, int(same.max())):
+        found = module._fewer_seats(problem, WIDE, allowed, few, lambda: False)
+        assert found.proven
+        assert (found.pick is None) == (few < same.min())

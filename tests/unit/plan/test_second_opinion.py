@@ -1,0 +1,137 @@
+"""A second opinion: agreement, a plan not yet the best, contradictions, and what it refuses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+from unittest import mock
+
+import numpy as np
+import pytest
+
+from fitup.errors import CertificateRefused, FitupError, InputError
+from fitup.model import Plan, Plate, Wishes, WishResult
+from fitup.plan import make_plan
+from fitup.plan import second_opinion as opinion
+from fitup.plan.plan import pick_of
+from fitup.plan.second_opinion import SecondOpinion, chosen_solver, said_of, second_opinion
+from fitup.problem import build_problem
+from fitup.solve.general_solvers import Opinion, solvers
+
+Small = Callable[..., Any]
+#: so few kinds of plates that a general solver comes to its end in a moment
+FEW = {m: Plate(m, t / 1e3, t / 1e3, n, 0.3, 0.3) for m, t, n in (("P20", 20, 4), ("P5", 5, 6))}
+
+
+@pytest.fixture(scope="module")
+def case(small: Small) -> tuple[Any, Plan]:
+    """A small job whose worst ratio cannot come down to its goal, and its plan."""
+    made = small(plates=FEW, wishes=Wishes(worst_ratio_goal=0.2))
+    return made, make_plan(made.job, made.state, made.influence)
+
+
+def ask(case: tuple[Any, Plan], limit: float) -> tuple[SecondOpinion, ...]:
+    made, plan = case
+    return second_opinion(made.job, made.state, made.influence, plan, limit)
+
+
+def test_it_comes_to_the_same(case: tuple[Any, Plan]):
+    plan = case[1]
+    said = ask(case, 60.0)
+    assert [s.wish for s in said] == ["worst ratio", "least squares"]
+    for one, wish in zip(said, plan.wishes, strict=False):
+        assert (one.solver, one.proven) == ("HiGHS", True)
+        assert one.found == pytest.approx(wish.upper, rel=1e-9)
+        assert one.lower <= wish.upper
+        assert one.text == f"HiGHS comes to the same, {wish.upper:.4g}: no plan is better"
+
+
+def test_without_time_it_says_what_it_knows(case: tuple[Any, Plan]):
+    for one in ask(case, 2e-3):
+        assert not one.proven
+        assert one.text.startswith("HiGHS found no")
+        assert "in the time allowed" in one.text
+        assert "it shows that none is below " in one.text
+
+
+def words(found: float, lower: float, ours: tuple[float, float], *, ended: bool = True) -> str:
+    """What is said of a solver's plan and bound beside our own two."""
+    wish = WishResult("least squares", *ours, ours[0] == ours[1], "")
+    pick = np.zeros(1, dtype=np.int64) if np.isfinite(found) else None
+    return said_of(wish, Opinion(pick, found, lower, ended), "scip").text
+
+
+def test_what_is_said():
+    assert words(2.0, 2.0, (2.0, 2.0)) == "SCIP comes to the same, 2: no plan is better"
+    assert words(1.5, 1.0, (2.0, 0.5)) == (
+        "SCIP found a better one, 1.5: a longer time_limit lets fitup look on"
+    )
+    assert words(3.0, 0.5, (2.0, 2.0), ended=False) == (
+        "SCIP found nothing better in the time allowed, at best 3; it shows that none is below 0.5"
+    )
+    assert words(np.inf, -np.inf, (2.0, 2.0), ended=False) == (
+        "SCIP found no plan in the time allowed; it shows that none is below 0"
+    )
+
+
+def test_a_plan_below_the_bound_refuses_ours():
+    with pytest.raises(CertificateRefused) as refused:
+        words(1.5, 1.0, (2.0, 2.0))
+    assert str(refused.value) == (
+        "SCIP found a plan with a least squares of 1.5, where none should be below 2: one of the "
+        "two is wrong; do not use this plan, and report it"
+    )
+
+
+def test_a_bound_above_the_plan_refuses_ours():
+    with pytest.raises(CertificateRefused) as refused:
+        words(np.inf, 2.5, (2.0, 0.5))
+    assert str(refused.value) == (
+        "SCIP holds that no plan has a least squares below 2.5, where this one has 2: one of the "
+        "two is wrong; do not use this plan, and report it"
+    )
+
+
+def test_a_job_with_a_risk_is_refused(case: tuple[Any, Plan]):
+    made, plan = case
+    risky = replace(made.job, wishes=replace(made.job.wishes, risk=0.05))
+    with pytest.raises(InputError) as refused:
+        second_opinion(risky, made.state, made.influence, plan, 1.0)
+    assert str(refused.value) == (
+        "job.toml, wishes.risk: found risk = 0.05; allowed: no risk, for a second opinion; ask "
+        "for it on a copy of the job without the risk, or leave --second-opinion out"
+    )
+
+
+def test_a_solver_that_is_not_there_is_refused():
+    with pytest.raises(InputError) as refused:
+        chosen_solver("abacus")
+    assert str(refused.value) == (
+        "command line, --by: found 'abacus'; allowed: a general solver that is installed: "
+        f"{', '.join(solvers())}; install it with: pip install 'fitup[bench]'"
+    )
+
+
+def test_a_solver_that_fails_is_told_in_a_line(case: tuple[Any, Plan]):
+    made, plan = case
+    problem = build_problem(made.job, made.state, made.influence)
+    torn = replace(problem, choices=problem.choices[:-1])
+    told: list[str] = []
+    given = made.job, made.state, made.influence, plan, 5.0, "highs", told.append
+    torn_instead = mock.patch.object(opinion, "build_problem", return_value=torn)
+    with torn_instead, pytest.raises(FitupError) as failed:
+        second_opinion(*given)
+    assert told == ["second opinion by HiGHS on the worst ratio"]
+    first, last = str(failed.value).split(": ", 1)
+    assert first == told[0]
+    assert last.endswith("; ask another solver (--by), or do without")
+    assert "\n" not in last
+
+
+def test_the_pick_of_a_plan_is_found_again(case: tuple[Any, Plan]):
+    made, plan = case
+    problem = build_problem(made.job, made.state, made.influence, restock=plan.reuse)
+    pick = pick_of(problem, plan)
+    assert problem.settings(pick) == pytest.approx(plan.settings(), abs=1e-9)
+    assert problem.work(pick)[0] == sum(s.disturbed for s in plan.seats)
