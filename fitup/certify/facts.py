@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitup.model import FORCES, Job
+from fitup.model import FORCES, Job, Procedure
 
 
 def reading_band(job: Job, quantity: str, value: float) -> float:
@@ -269,6 +269,8 @@ class Certificate:
     bores: tuple[BoreFact, ...] = ()
     bolts: tuple[BoltFact, ...] = ()
     lift_offs: tuple[LiftOffFact, ...] = ()
+    procedures: tuple[Procedure, ...] = ()
+    """What every crew does, event by event; in the order of stages, then crews."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,14 @@ from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.passage import PLANES, RINGS, BoltGroup, Bore
 from fitup.model.plans import Clash, Obstacle, Plan, Reset, SeatPlan, Stage, WishResult
+from fitup.model.procedure import (
+    Band,
+    ExpectedReading,
+    PlateMove,
+    Procedure,
+    SeatState,
+    WorkEvent,
+)
 from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
@@ -45,6 +53,7 @@ __all__ = [
     "STEEL",
     "STRAIGHTEDGE",
     "Aim",
+    "Band",
     "BoltGroup",
     "Bore",
     "Check",
@@ -55,6 +64,7 @@ __all__ = [
     "Done",
     "Doubts",
     "Epoch",
+    "ExpectedReading",
     "ForceRow",
     "Gates",
     "GroupRule",
@@ -75,6 +85,8 @@ __all__ = [
     "Pair",
     "Plan",
     "Plate",
+    "PlateMove",
+    "Procedure",
     "Pump",
     "Quantity",
     "Reading",
@@ -82,6 +94,7 @@ __all__ = [
     "RidePath",
     "Seat",
     "SeatPlan",
+    "SeatState",
     "Segment",
     "Stage",
     "Staging",
@@ -91,6 +104,7 @@ __all__ = [
     "What",
     "WishResult",
     "Wishes",
+    "WorkEvent",
     "Working",
     "kind_of",
 ]
