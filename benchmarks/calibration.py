@@ -29,7 +29,7 @@ from fitup.checks.thermal import per_kelvin
 from fitup.errors import SurveyRefused
 from fitup.frames import Array, rotation
 from fitup.jobfolder import read_job
-from fitup.model import Check, CheckState, Doubts, Influence, Job, Plan, Seat, SeatPlan
+from fitup.model import Check, CheckState, Influence, Job, Plan, Seat, SeatPlan, Uncertainties
 from fitup.problem import FitProblem, build_problem
 from fitup.structure import rigid_influence
 from fitup.survey import CoordinateList, Survey, SurveyedPoint, read_survey, reduce_survey
@@ -41,7 +41,7 @@ from fitup.trust.joint import joint_probability
 
 EXAMPLE = Path(__file__).parents[1] / "fitup" / "jobfolder" / "template"
 JOINT = "J1"
-DOUBTS = Doubts(
+DOUBTS = Uncertainties(
     steel=0.15, expansion=0.03, plate=5e-5, bedding=2e-4, dial=1e-4, stiffness=0.1, reading=5e-4
 )
 RISK = 0.05
@@ -66,8 +66,8 @@ class Site:
 
 
 def site() -> Site:
-    """The shipped joint, its doubts stated, every point surveyed."""
-    job = replace(read_job(EXAMPLE), doubts=DOUBTS, ride_paths={})
+    """The shipped joint, its uncertainties stated, every point surveyed."""
+    job = replace(read_job(EXAMPLE), uncertainties=DOUBTS, ride_paths={})
     survey = read_survey(EXAMPLE, job)
     influence = rigid_influence(job, survey)
     state = joint_state(job, survey)
@@ -107,7 +107,7 @@ def simulate(at: Site, rng: np.random.Generator) -> tuple[Truth, Job, Survey]:
     job = _as_built(at.job, rng)
     alpha = 1.0 + DOUBTS.expansion * rng.standard_normal()
     seats = {n: _softer(s, rng) for n, s in job.seats.items()}
-    true = replace(job, seats=seats, readings=(), doubts=Doubts())
+    true = replace(job, seats=seats, readings=(), uncertainties=Uncertainties())
     epoch = job.epochs[0]
     warm = epoch.temperature - job.reference_temperature + DOUBTS.steel * rng.standard_normal()
     there: dict[str, Any] = {}

@@ -25,7 +25,6 @@ from fitup.loop.learn import corrections
 from fitup.model import (
     CheckPoint,
     CheckState,
-    Doubts,
     Influence,
     Jack,
     Job,
@@ -35,6 +34,7 @@ from fitup.model import (
     Seat,
     Segment,
     Tolerance,
+    Uncertainties,
 )
 from fitup.plan.priorities import space_of, squares_goal
 from fitup.problem.continuous import least_squares
@@ -99,7 +99,7 @@ def deck(kind: str) -> Job:
         plates={m: Plate(m, t / 1e3, t / 1e3, n, 0.3, 0.3, 2e-5) for m, (t, n) in PLATES.items()},
         limits={}, tolerances={"level": Tolerance(TOLERANCE, "made")},
         influence_table="made",
-        doubts=Doubts(stiffness=0.5, bedding=0.0015, expansion=0.1, steel=1.0),
+        uncertainties=Uncertainties(stiffness=0.5, bedding=0.0015, expansion=0.1, steel=1.0),
         learning=Learning(movement=0.08, settlement=0.001),
     )  # fmt: skip
 

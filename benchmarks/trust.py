@@ -2,7 +2,7 @@
 
 Linear propagation beside random draws through the same chain; the probability of a whole joint
 by this tool's box beside the general multivariate normal integral of SciPy at the same accuracy.
-The job is the shipped closure joint as surveyed, every doubt stated. Times are of this machine:
+The job: the shipped closure joint as surveyed, every uncertainty stated. Times are of this machine:
 read the ratios.
 
     python benchmarks/trust.py --draws 100000 --checks 18
@@ -22,7 +22,7 @@ from scipy.stats import multivariate_normal
 
 from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.model import Doubts
+from fitup.model import Uncertainties
 from fitup.structure import rigid_influence
 from fitup.survey import read_survey
 from fitup.trust import make_budget
@@ -30,7 +30,7 @@ from fitup.trust.box import box_probability
 from fitup.trust.montecarlo import simulate
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "skerrin-closure"
-DOUBTS = Doubts(steel=0.2, expansion=0.03, bedding=1e-4, stiffness=0.1)
+DOUBTS = Uncertainties(steel=0.2, expansion=0.03, bedding=1e-4, stiffness=0.1)
 
 
 def timed(call: Callable[[], Any]) -> tuple[float, Any]:
@@ -46,7 +46,7 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=100_000)
     parser.add_argument("--checks", type=int, default=18)
     options = parser.parse_args()
-    job = replace(read_job(EXAMPLE), doubts=DOUBTS)
+    job = replace(read_job(EXAMPLE), uncertainties=DOUBTS)
     survey = read_survey(EXAMPLE, job)
     state, influence = joint_state(job, survey), rigid_influence(job, survey)
     linear, budget = timed(lambda: make_budget(job, survey, state, influence))

@@ -26,7 +26,7 @@ _COMMANDS: Final = {
     "openings": "Show what each joint must be set to at the steel temperature.",
     "rules": "List the tolerances of standards that a job may choose by name.",
     "stations": "Convert points between stations and the grid; list an alignment.",
-    "budget": "Show how sure each check is and where the doubt comes from.",
+    "budget": "Show how sure each check is and where the uncertainty comes from.",
     "structure": "Check the frame of a job, what carries, and what a move does.",
     "windows": "Show when a joint may be locked, and waiting beside jacking.",
     "lockoff": "Say whether to lock, wait or move again, with the reason.",

@@ -1,4 +1,4 @@
-"""``fitup budget``: where the doubt comes from, what may be said, and what to measure next."""
+"""``fitup budget``: where the uncertainty comes from, and what to measure next."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from fitup.model import Job, Plan
 from fitup.record.check_code import check_code
 from fitup.sheets.model import OF_POINTS
 from fitup.sheets.trust_words import (
-    doubt_line,
+    main_source_line,
     percent,
     risk_words,
     shot_line,
@@ -37,7 +37,7 @@ _LISTED = 8
 @click.option("--as-surveyed", is_flag=True, help="The joints as they stand, without a plan.")
 @json_option
 def command(job: Path, as_surveyed: bool, as_json: bool) -> None:
-    """Show how sure each check is, where the doubt comes from, and what to measure next.
+    """Show how sure each check is, where the uncertainty comes from, and what to measure next.
 
     Checks are those after the plan, for the reference temperature. Uncertainties of survey,
     plates, nuts, bedding, stiffness and temperature are carried through the whole chain, and
@@ -57,7 +57,7 @@ def command(job: Path, as_surveyed: bool, as_json: bool) -> None:
 
 
 def trust(loaded: Loaded, plan: Plan | None) -> Told:
-    """Carry the doubts of a loaded job through a plan, or as it was surveyed."""
+    """Carry the uncertainties of a loaded job through a plan, or as it was surveyed."""
     return tell(
         loaded.job,
         loaded.survey,
@@ -83,10 +83,10 @@ def _show(job: Job, plan: Plan | None, told: Told) -> None:
         )
         if shot is None:
             continue
-        click.echo("\nWhere the doubt comes from")
+        click.echo("\nWhere the uncertainty comes from")
         rows = [[percent(s.share), s.source.text] for s in joint.shares[:_LISTED]]
         click.echo(text_table(["share", "source"], rows, right=[0]))
-        click.echo(f"{doubt_line(joint)}.")
+        click.echo(f"{main_source_line(joint)}.")
         click.echo(f"Next most useful measurement: {shot_line(shot, units)}.")
     click.echo("")
     if told.budget.not_counted:

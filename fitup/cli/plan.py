@@ -209,7 +209,7 @@ def show(
         )
     if sure is not None and sure.small:
         click.echo(
-            "Moves smaller than the doubt they are based on: "
+            "Moves smaller than the uncertainty they are based on: "
             f"{', '.join(sure.small)} (a risk in [wishes] leaves out those that help nothing)"
         )
     click.echo("\nOrder of work")

@@ -15,7 +15,7 @@ from fitup.trust.robust import small_moves
 class Sure:
     """Per judged check its standard uncertainty and probability; per joint that of all at once.
 
-    ``small`` are seats whose move is smaller than the doubt of the survey it is based on.
+    ``small`` are seats whose move is smaller than the uncertainty of the survey it is based on.
     """
 
     u: Mapping[str, float]
@@ -25,7 +25,7 @@ class Sure:
 
 
 def sure_of(loaded: Loaded, plan: Plan) -> Sure:
-    """Carry the doubts of a job through its plan."""
+    """Carry the uncertainties of a job through its plan."""
     job, survey, state = loaded.job, loaded.survey, loaded.state
     moves = influence(loaded)
     budget = make_budget(job, survey, state, moves, plan, effect=loaded.influence_of_changed)

@@ -199,7 +199,7 @@ def _build(
         gates=settings.gates,
         working=settings.working,
         wishes=settings.wishes,
-        doubts=settings.doubts,
+        uncertainties=settings.uncertainties,
         lockoff=settings.lockoff,
         thermometers=tuple(
             unique(tables.get("temperatures.csv", []), problems, _thermometer).values()

@@ -18,7 +18,6 @@ from fitup.jobfolder.textfile import read_text
 from fitup.model import (
     QUANTITIES,
     STRAIGHTEDGE,
-    Doubts,
     Epoch,
     Gates,
     Learning,
@@ -27,6 +26,7 @@ from fitup.model import (
     Quantity,
     Staging,
     Tolerance,
+    Uncertainties,
     Wishes,
     Working,
     kind_of,
@@ -120,7 +120,7 @@ class Settings:
     working: Working = Working()
     staging: Staging = Staging()
     wishes: Wishes = Wishes()
-    doubts: Doubts = Doubts()
+    uncertainties: Uncertainties = Uncertainties()
     lockoff: LockOff = LockOff()
     learning: Learning = Learning()
     excluded: dict[str, str] = field(default_factory=dict)
@@ -244,7 +244,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
         reader, _table(reader, document, "staging"), settings.working.jack_reserve, spellings
     )
     settings.wishes = _wishes(reader, document)
-    settings.doubts = _record(reader, Doubts, _UNCERTAINTY, document, "uncertainty")
+    settings.uncertainties = _record(reader, Uncertainties, _UNCERTAINTY, document, "uncertainty")
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
     settings.learning = _record(reader, Learning, _LEARNING, document, "learning")
     settings.excluded = _excluded(reader, _table(reader, document, "exclude"))

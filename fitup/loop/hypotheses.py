@@ -17,7 +17,7 @@ import numpy as np
 from fitup.checks.thermal import thermal_change
 from fitup.frames import Array
 from fitup.loop.predict import Round
-from fitup.model import STEEL, Doubts, Job
+from fitup.model import STEEL, Job, Uncertainties
 from fitup.structure.learned import pressed
 
 Kind = Literal["stiffness", "bedding", "settlement", "movement", "gauge", "expansion", "steel"]
@@ -36,7 +36,7 @@ TOGETHER: Final[frozenset[Kind]] = frozenset({"stiffness", "bedding", "movement"
 
 
 #: taken where the job's [uncertainty] does not say; common practice, no source
-USUAL: Final = Doubts(stiffness=0.3, bedding=0.0005, expansion=0.1, steel=1.0)
+USUAL: Final = Uncertainties(stiffness=0.3, bedding=0.0005, expansion=0.1, steel=1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,13 +171,13 @@ def _spread(job: Job, kind: Kind) -> float:
     """Return the standard uncertainty of an assumption of one kind beforehand."""
     if kind in ("settlement", "movement", "gauge"):
         return float(getattr(job.learning, kind))
-    return float(getattr(job.doubts, kind) or getattr(USUAL, kind))
+    return float(getattr(job.uncertainties, kind) or getattr(USUAL, kind))
 
 
 def usual(job: Job, kinds: Iterable[Kind]) -> tuple[Kind, ...]:
     """Return those kinds for which the job states no uncertainty, so that the usual is taken."""
     stated = ("settlement", "movement", "gauge")
-    return tuple(k for k in kinds if k not in stated and not getattr(job.doubts, k))
+    return tuple(k for k in kinds if k not in stated and not getattr(job.uncertainties, k))
 
 
 def _kelvin(one: Round, segment: str) -> Array:

@@ -36,7 +36,7 @@ from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
 from fitup.model.staging import GroupRule, Pump, Staging
-from fitup.model.trust import STANDARD_RISK, Doubts, Hold, LockOff, SteelReading
+from fitup.model.trust import STANDARD_RISK, Hold, LockOff, SteelReading, Uncertainties
 from fitup.model.warmth import Warmth
 
 __all__ = [
@@ -62,7 +62,6 @@ __all__ = [
     "Clash",
     "ControlPoint",
     "Done",
-    "Doubts",
     "Epoch",
     "ExpectedReading",
     "ForceRow",
@@ -100,6 +99,7 @@ __all__ = [
     "Staging",
     "SteelReading",
     "Tolerance",
+    "Uncertainties",
     "Warmth",
     "What",
     "WishResult",

@@ -18,7 +18,7 @@ from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import Learned, Learning, Moved
 from fitup.model.seats import Jack, Limit, Plate, Seat
 from fitup.model.staging import GroupRule, Pump, Staging
-from fitup.model.trust import Doubts, Hold, LockOff, SteelReading
+from fitup.model.trust import Hold, LockOff, SteelReading, Uncertainties
 from fitup.model.warmth import Warmth
 
 
@@ -108,7 +108,7 @@ class Job:
     gates: Gates = Gates()
     working: Working = Working()
     wishes: Wishes = Wishes()
-    doubts: Doubts = Doubts()
+    uncertainties: Uncertainties = Uncertainties()
     lockoff: LockOff = LockOff()
     thermometers: tuple[SteelReading, ...] = ()
     holds: tuple[Hold, ...] = ()

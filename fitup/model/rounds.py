@@ -51,7 +51,7 @@ class Learned:
 class Learning:
     """How far off what only a round can show may be, as standard uncertainties; 0: exact.
 
-    Stiffness, bedding, expansion and steel temperature are those of :class:`Doubts`.
+    Stiffness, bedding, expansion and steel temperature are those of :class:`Uncertainties`.
     """
 
     settlement: float = 0.001

@@ -1,4 +1,4 @@
-"""How sure one must be: doubts the tables do not carry, and when a joint may be locked."""
+"""How sure one must be: uncertainties the tables do not carry, and when a joint may be locked."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ STANDARD_RISK: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class Doubts:
+class Uncertainties:
     """Standard uncertainties that no table carries; zero is not counted, and said to be so."""
 
     steel: float = 0.0

@@ -1,4 +1,4 @@
-"""How sure the joints are, for the report: every check with its doubt, and what to measure next."""
+"""How sure the joints are, for the report: uncertainty of every check, and what to measure next."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from fitup.checks.items import place_of
 from fitup.model import Job
 from fitup.sheets.numbers import Number, rounded
-from fitup.sheets.trust_words import doubt_line, percent, risk_words, shot_line, verdict_word
+from fitup.sheets.trust_words import main_source_line, percent, risk_words, shot_line, verdict_word
 from fitup.sheets.words import NAMES, shown_for
 from fitup.trust.joint import CheckTrust, JointTrust, risk_of
 from fitup.trust.shots import Shot
@@ -22,19 +22,19 @@ from fitup.units import DISPLAY
 _OF_POINTS: Final = ("level", "line", "station")
 #: sources listed for each joint
 _LISTED: Final = 5
-#: doubts found both ways may differ by this share
+#: uncertainties found both ways may differ by this share
 _NEAR: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class SureLine:
-    """One judged check: expected, its doubt from all sources, and with what probability inside."""
+    """One judged check: expected, its uncertainty from all sources, and how probably inside."""
 
     id: str
     what: str
     place: str
     expected: str
-    doubt: Number
+    uncertainty: Number
     allowed: Number
     probability: str
     said: str
@@ -42,7 +42,7 @@ class SureLine:
 
 @dataclass(frozen=True, slots=True)
 class SureJoint:
-    """One joint: its checks, all at once, where the doubt comes from, what to measure next."""
+    """One joint: its checks, all at once, the sources of uncertainty, what to measure next."""
 
     joint: str
     lines: tuple[SureLine, ...]
@@ -75,7 +75,7 @@ class SureSheet:
 def sure_sheet(job: Job, told: Told, expected: Mapping[str, str]) -> SureSheet:
     """Round and word what may be said of a plan.
 
-    A doubt or probability that draws do not confirm is printed as they found it.
+    An uncertainty or probability that draws do not confirm is printed as they found it.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def _joint(
             continue
         words = expected[check.check.id]
         lines.append(_line(job, check, words, share, u, len(told.draws.values)))
-    most = doubt_line(joint)
+    most = main_source_line(joint)
     return SureJoint(
         joint=joint.joint,
         lines=tuple(lines),
@@ -142,7 +142,7 @@ def _line(
         what=NAMES[check.quantity],
         place=place_of(job, check) or "whole joint",
         expected=expected,
-        doubt=rounded(told.u if near else u, shown),
+        uncertainty=rounded(told.u if near else u, shown),
         allowed=rounded(told.allowed, shown),
         probability=percent(told.probability) if alike else f"{percent(share)}, by draws",
         said=verdict_word(told.conformity),

@@ -167,7 +167,11 @@ def _sure(line: SureLine | None) -> dict[str, Cell]:
     """Return how sure a check is, where it is listed in the report."""
     if line is None:
         return {}
-    return {**_col("doubt", line.doubt), "inside_with": line.probability, "said": line.said}
+    return {
+        **_col("uncertainty", line.uncertainty),
+        "inside_with": line.probability,
+        "said": line.said,
+    }
 
 
 def _check(joint: str, line: CheckLine) -> dict[str, Cell]:

@@ -1,4 +1,4 @@
-"""Probabilities, doubts and times in words, the same on the screen and on paper."""
+"""Probabilities, uncertainties and times in words, the same on the screen and on paper."""
 
 from __future__ import annotations
 
@@ -52,12 +52,12 @@ def verdict_word(said: Conformity) -> str:
     return {"inside": "inside", "outside": "OUTSIDE", "undecided": "UNDECIDED"}[said]
 
 
-def doubt_line(trust: JointTrust) -> str:
-    """Say where most of the doubt at a joint comes from, and what to do about it."""
+def main_source_line(trust: JointTrust) -> str:
+    """Say where most of the uncertainty at a joint comes from, and what to do about it."""
     if not trust.shares:
         return "nothing is in doubt"
     most = trust.shares[0]
-    return f"{percent(most.share)} of the doubt is {most.source.text}: {most.source.remedy}"
+    return f"{percent(most.share)} of the uncertainty is {most.source.text}: {most.source.remedy}"
 
 
 def shot_line(shot: Shot, units: DisplayUnits) -> str:
@@ -76,7 +76,7 @@ def shot_line(shot: Shot, units: DisplayUnits) -> str:
     if f"{shot.worst:.2f}" == f"{shot.worst_now:.2f}":
         return line
     return (
-        f"{line}: the worst doubt is {shot.worst:.2f} instead of {shot.worst_now:.2f} of its "
+        f"{line}: the worst uncertainty is {shot.worst:.2f} instead of {shot.worst_now:.2f} of its "
         "tolerance"
     )
 

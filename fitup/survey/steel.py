@@ -53,8 +53,8 @@ def steel_of(job: Job, segment: str, epoch: Epoch) -> Steel:
     readings = [r for r in job.thermometers if r.segment == segment]
     if readings:
         return steel_from(readings)
-    doubt = job.doubts.steel if job.segments[segment].expansion is not None else 0.0
-    return Steel(epoch.temperature, doubt, shared=epoch.file)
+    uncertainty = job.uncertainties.steel if job.segments[segment].expansion is not None else 0.0
+    return Steel(epoch.temperature, uncertainty, shared=epoch.file)
 
 
 def steel_from(readings: list[SteelReading]) -> Steel:

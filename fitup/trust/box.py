@@ -1,4 +1,4 @@
-"""The probability that several checks that share their doubts are all inside at once.
+"""The probability that several checks that share their uncertainties are all inside at once.
 
 The integral of a multivariate normal density over a box by separation of variables (A. Genz,
 Numerical computation of multivariate normal probabilities, Journal of Computational and Graphical

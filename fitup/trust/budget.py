@@ -1,6 +1,6 @@
 """Uncertainty through the whole chain, source by source, by linear propagation (GUM 5.1).
 
-Every doubt is one independent quantity: a coordinate of a target, a direct reading, a plate, a
+Each is one independent quantity: a coordinate of a target, a direct reading, a plate, a
 bedding, the steel temperature of a segment. Its column says what one standard uncertainty of it
 does to every check, so the covariance of the checks is the sum of the columns' outer products,
 and shares of sources add up to one.
@@ -21,13 +21,19 @@ from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
 from fitup.trust.conformity import allowed_of
-from fitup.trust.moved import Effect, doubts_of_moves, expansion_doubt, moves_of, seat_doubt
+from fitup.trust.moved import (
+    Effect,
+    expansion_uncertainty,
+    moves_of,
+    seat_uncertainty,
+    uncertainties_of_moves,
+)
 from fitup.trust.source import Source
 
 
 @dataclass(frozen=True, eq=False)
 class Budget:
-    """Every check with its doubts.
+    """Every check with its uncertainties.
 
     Parameters
     ----------
@@ -41,7 +47,7 @@ class Budget:
     owner : Array (c,) of whole numbers
         Which source each column belongs to.
     not_counted : tuple of str
-        Doubts that were left out because the job does not state them.
+        Uncertainties that were left out because the job does not state them.
     """
 
     checks: tuple[Check, ...]
@@ -91,7 +97,7 @@ def make_budget(
     effect: Effect | None = None,
     steel: Mapping[str, Steel] | None = None,
 ) -> Budget:
-    """Return every check after a plan with all its doubts.
+    """Return every check after a plan with all its uncertainties.
 
     Parameters
     ----------
@@ -113,7 +119,7 @@ def make_budget(
     values = state.values.copy()
     if plan is not None:
         values = values + influence.change(moves_of(influence, plan))
-        made += doubts_of_moves(job, influence, plan, effect)
+        made += uncertainties_of_moves(job, influence, plan, effect)
     if steel is not None:
         mean, difference = moving_rates(job, state.checks)
         warm, bend = away_from_reference(job, steel)
@@ -172,13 +178,13 @@ def _warmth(
         yield from _steel("steel now", steel, mean, difference)
         now = away_from_reference(job, steel)
         grown = grown + mean @ now[0] + difference @ now[1]
-    if job.doubts.cables > 0.0:
-        apart = apart_rates(job, state.checks) * job.doubts.cables
+    if job.uncertainties.cables > 0.0:
+        apart = apart_rates(job, state.checks) * job.uncertainties.cables
         yield Source("cables then", ""), apart
         if steel is not None:
             yield Source("cables now", ""), np.where(_across(state.checks), apart, 0.0)
     # one kind of steel: its coefficient errs alike everywhere
-    yield Source("expansion", ""), grown * expansion_doubt(job)
+    yield Source("expansion", ""), grown * expansion_uncertainty(job)
 
 
 def away_from_reference(job: Job, steel: Mapping[str, Steel]) -> tuple[Array, Array]:
@@ -217,23 +223,23 @@ def _steel(
 
 def _left_out(job: Job, survey: Survey, influence: Influence, moves: bool) -> list[str]:
     """Say what the job states no uncertainty for; of moves only where there are some."""
-    doubts = job.doubts
+    uncertainties = job.uncertainties
     lines = []
     if not all(s.u_mean > 0.0 for s in survey.steel.values()):
         lines.append("steel temperature (uncertainty.steel)")
     apart = None if job.warmth is None else job.warmth.apart
-    if doubts.cables == 0.0 and apart and any(rows.any() for rows in apart.points.values()):
+    if uncertainties.cables == 0.0 and apart and any(rows.any() for rows in apart.points.values()):
         lines.append("temperature of cables (uncertainty.cables)")
-    if expansion_doubt(job) == 0.0:
+    if expansion_uncertainty(job) == 0.0:
         lines.append("expansion (uncertainty.expansion)")
     if not moves:
         return lines
-    if any(p.spread == 0.0 for p in job.plates.values()) and doubts.plate == 0.0:
+    if any(p.spread == 0.0 for p in job.plates.values()) and uncertainties.plate == 0.0:
         lines.append("plates without spread (uncertainty.plate)")
     packs = [s.id for s in job.seats.values() if s.held_by == "packs"]
     for what, seats in (("bedding", packs), ("stiffness", list(job.seats))):
-        if any(seat_doubt(job, what, name) == 0.0 for name in seats):
+        if any(seat_uncertainty(job, what, name) == 0.0 for name in seats):
             lines.append(f"{what} (uncertainty.{what})")
-    if influence.origin == "table" and doubts.influence == 0.0:
+    if influence.origin == "table" and uncertainties.influence == 0.0:
         lines.append("influence table (uncertainty.influence)")
     return lines

@@ -105,7 +105,7 @@ def _probabilities(trust: JointTrust, draws: Draws, number: dict[str, int]) -> l
     n = len(draws.values)
     return [
         f"{name} is inside with {one:.4f} by linear propagation, with {other:.4f} by draws: the "
-        "doubts are too large to be carried linearly"
+        "uncertainties are too large to be carried linearly"
         for name, one, other in told
         if not both_ways(one, other, n)
     ]

@@ -1,4 +1,4 @@
-"""What may be said of each check and each joint, and where the doubt comes from."""
+"""What may be said of each check and each joint, and where the uncertainty comes from."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class CheckTrust:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """The part of the doubt at a joint that one source brings."""
+    """The part of the uncertainty at a joint that one source brings."""
 
     source: Source
     share: float
@@ -98,7 +98,7 @@ def joint_probability(budget: Budget, rows: Sequence[int], points: int = 2003) -
 
 
 def shares(budget: Budget, rows: Sequence[int]) -> tuple[Share, ...]:
-    """Return what each source brings to the doubt of the checks numbered, greatest first."""
+    """Return what each source brings to the uncertainty of the checks numbered, greatest first."""
     _, allowed = limits_of([budget.checks[i] for i in rows])
     parts = (budget.of_source()[list(rows)] / allowed[:, None] ** 2).sum(axis=0)
     total = float(parts.sum())

@@ -29,11 +29,11 @@ from fitup.trust.budget import away_from_reference, moving_rates
 from fitup.trust.joint import limits_of
 from fitup.trust.moved import (
     Effect,
-    expansion_doubt,
+    expansion_uncertainty,
     learned_of_seats,
     moves_of,
     plates_gained,
-    seat_doubt,
+    seat_uncertainty,
     softened,
 )
 
@@ -77,7 +77,7 @@ def simulate(
     draws: int = DRAWS,
     seed: int = _SEED,
 ) -> Draws:
-    """Draw every check after a plan, with all the doubts the job states.
+    """Draw every check after a plan, with all the uncertainties the job states.
 
     Parameters
     ----------
@@ -128,12 +128,12 @@ def _warmth(
     draws: int,
 ) -> Array:
     """From the survey's steel, as it may have been, to that of locking, as it may be."""
-    rate = 1.0 + expansion_doubt(job) * rng.standard_normal((draws, 1))
+    rate = 1.0 + expansion_uncertainty(job) * rng.standard_normal((draws, 1))
     rates = np.hstack(segment_rates(job, state.checks))
     told = np.concatenate(away_from_reference(job, survey.steel))
     # the state is already told for the reference
     grown: Array = (told - rate * _drawn(job, survey.steel, rng, draws)) @ rates.T
-    apart = apart_rates(job, state.checks) * job.doubts.cables
+    apart = apart_rates(job, state.checks) * job.uncertainties.cables
     grown -= rng.standard_normal((draws, 1)) * apart
     if steel is None:
         return grown
@@ -171,8 +171,8 @@ def _assumed(job: Job, rng: np.random.Generator, draws: int) -> _Assumed:
     """Draw how far stiffness, bedding and movement of seats are off what the job assumes."""
     drawn: dict[tuple[str, str], Array] = {}
     for name in job.seats:
-        drawn["stiffness", name] = _spread(rng, draws, job.doubts.stiffness)
-        drawn["bedding", name] = _spread(rng, draws, job.doubts.bedding)
+        drawn["stiffness", name] = _spread(rng, draws, job.uncertainties.stiffness)
+        drawn["bedding", name] = _spread(rng, draws, job.uncertainties.bedding)
         drawn["movement", name] = np.zeros(draws)
     told, root = learned_of_seats(job)
     together = rng.standard_normal((draws, len(told))) @ root.T
@@ -199,12 +199,12 @@ def _settings(
             continue
         if job.seats[name].held_by == "nut":
             half = 0.5 * max(j.resolution for j in job.jacks_at(name))
-            x[:, i] += rng.uniform(-half, half, draws) + _spread(rng, draws, job.doubts.dial)
+            x[:, i] += rng.uniform(-half, half, draws) + _spread(rng, draws, job.uncertainties.dial)
             x[:, i] += own[name].setting * assumed["movement", name]
             continue
         for mark in (*own[name].out, *own[name].put_in):
             if not job.plates[mark].alike:
-                x[:, i] += _spread(rng, draws, job.plates[mark].spread or job.doubts.plate)
+                x[:, i] += _spread(rng, draws, job.plates[mark].spread or job.uncertainties.plate)
         x[:, i] -= assumed["bedding", name]
     for mark, seats in plates_gained(job, plan).items():
         half = np.sqrt(3.0) * job.plates[mark].spread
@@ -227,9 +227,9 @@ def _moves(
     about = moves_of(influence, plan)
     change: Array = influence.change(about) + (x - about) @ influence.A.T
     if influence.origin == "table":
-        wrong = job.doubts.influence * rng.standard_normal(x.shape)
+        wrong = job.uncertainties.influence * rng.standard_normal(x.shape)
         change += (wrong * x) @ influence.A.T
-    step = max((seat_doubt(job, "stiffness", name) for name in job.seats), default=0.0)
+    step = max((seat_uncertainty(job, "stiffness", name) for name in job.seats), default=0.0)
     firmer = softened(job, influence, effect, about, step)
     softer = softened(job, influence, effect, about, -step)
     for name, up in firmer.items():

@@ -31,16 +31,16 @@ def learned_of(job: Job, what: str, at: str) -> Learned | None:
     return next((one for one in job.learned if (one.what, one.at) == (what, at)), None)
 
 
-def expansion_doubt(job: Job) -> float:
+def expansion_uncertainty(job: Job) -> float:
     """Return the standard uncertainty of the coefficients of expansion, as a share."""
     told = next((one for one in job.learned if one.what == "expansion"), None)
-    return job.doubts.expansion if told is None else told.uncertainty
+    return job.uncertainties.expansion if told is None else told.uncertainty
 
 
-def seat_doubt(job: Job, what: str, seat: str) -> float:
+def seat_uncertainty(job: Job, what: str, seat: str) -> float:
     """Return the standard uncertainty of a seat's stiffness (share) or bedding [m]."""
     told = learned_of(job, what, seat)
-    return float(getattr(job.doubts, what)) if told is None else told.uncertainty
+    return float(getattr(job.uncertainties, what)) if told is None else told.uncertainty
 
 
 def learned_of_seats(job: Job) -> tuple[tuple[Learned, ...], Array]:
@@ -63,7 +63,7 @@ def moves_of(influence: Influence, plan: Plan) -> Array:
     return np.array([setting[name] for name in influence.seats])
 
 
-def doubts_of_moves(
+def uncertainties_of_moves(
     job: Job, influence: Influence, plan: Plan, effect: Effect | None
 ) -> Iterator[tuple[Source, Array]]:
     """Yield sources and what one standard uncertainty of each does to every check (m,)."""
@@ -73,13 +73,13 @@ def doubts_of_moves(
         if own.disturbed:
             yield from _settings(job, own, column[own.seat])
     yield from _plates_alike(job, plan, column)
-    if influence.origin == "table" and job.doubts.influence > 0.0:
+    if influence.origin == "table" and job.uncertainties.influence > 0.0:
         for i, name in enumerate(influence.seats):
-            yield Source("influence", name), influence.A[:, i] * x[i] * job.doubts.influence
+            yield Source("influence", name), influence.A[:, i] * x[i] * job.uncertainties.influence
     by_stiffness = softened(job, influence, effect, x, _STEP)
     for name, change in by_stiffness.items():
         if learned_of(job, "stiffness", name) is None:
-            yield Source("stiffness", name), change / _STEP * job.doubts.stiffness
+            yield Source("stiffness", name), change / _STEP * job.uncertainties.stiffness
     yield from _learned(job, influence, plan, by_stiffness)
 
 
@@ -90,14 +90,14 @@ def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, 
         # evenly spread over one step of the resolution
         step = max(j.resolution for j in job.jacks_at(seat.id))
         yield Source("nut", seat.id), effect * step / np.sqrt(12.0)
-        yield Source("nut", seat.id), effect * job.doubts.dial
+        yield Source("nut", seat.id), effect * job.uncertainties.dial
         return
     for mark in (*own.out, *own.put_in):
         plate = job.plates[mark]
         if not plate.alike:
-            yield Source("plates", seat.id), effect * (plate.spread or job.doubts.plate)
+            yield Source("plates", seat.id), effect * (plate.spread or job.uncertainties.plate)
     if learned_of(job, "bedding", seat.id) is None:
-        yield Source("bedding", seat.id), effect * job.doubts.bedding
+        yield Source("bedding", seat.id), effect * job.uncertainties.bedding
 
 
 def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:
@@ -126,7 +126,7 @@ def softened(
     Empty where no stiffness is in doubt. An influence table was computed with the stiffnesses of
     seats.csv: its moves act through seats that are firmer or softer.
     """
-    doubtful = [name for name in job.seats if seat_doubt(job, "stiffness", name) > 0.0]
+    doubtful = [name for name in job.seats if seat_uncertainty(job, "stiffness", name) > 0.0]
     if not doubtful or not np.any(x) or (effect is None and influence.origin != "table"):
         return {}
     told = influence.change(x)

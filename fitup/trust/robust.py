@@ -1,8 +1,8 @@
-"""Plans that stay inside whatever the doubts do, at a chosen risk, and what that costs.
+"""Plans that stay inside whatever the uncertainties do, at a chosen risk, and what that costs.
 
 First the plan with every tolerance narrowed by its guard band: each check may then be called
 inside. Where no such plan is easily found, the plan of greatest joint probability near the
-nominal one, by exchange of whole packs. Moves smaller than the doubt they rest on are not ordered
+nominal one, by exchange of whole packs. Moves below the uncertainty they rest on are not ordered
 where the joint is as sure without them.
 """
 
@@ -247,14 +247,14 @@ class _Exchange:
         return result[:_TRIED]
 
     def less(self, pick: Array) -> Array:
-        """Leave seats whose move is smaller than its doubt, where the joints stay as sure."""
+        """Leave seats whose move is smaller than its uncertainty, where the joints stay as sure."""
         best = self.probability(pick)
         for i, own in enumerate(self.problem.choices):
             stay = next((k for k, c in enumerate(own) if not c.disturbed), None)
             chosen = own[int(pick[i])]
             if stay is None or not chosen.disturbed:
                 continue
-            if not smaller_than_doubt(self.A[:, i] * chosen.setting, self.based_on):
+            if not smaller_than_uncertainty(self.A[:, i] * chosen.setting, self.based_on):
                 continue
             changed = pick.copy()
             changed[i] = stay
@@ -263,13 +263,13 @@ class _Exchange:
         return pick
 
 
-def smaller_than_doubt(change: Array, u: Array) -> bool:
-    """Say whether a move changes every check by less than the check's own doubt."""
+def smaller_than_uncertainty(change: Array, u: Array) -> bool:
+    """Say whether a move changes every check by less than the check's own uncertainty."""
     return bool(np.all(np.abs(change) < u))
 
 
 def small_moves(state: CheckState, influence: Influence, plan: Plan) -> tuple[str, ...]:
-    """Return the seats a plan moves by less than the doubt of the survey it is based on.
+    """Return the seats a plan moves by less than the uncertainty of the survey it is based on.
 
     Every judged check changes by less than its own standard uncertainty as surveyed.
     """
@@ -279,5 +279,5 @@ def small_moves(state: CheckState, influence: Influence, plan: Plan) -> tuple[st
     return tuple(
         s.seat
         for s in plan.seats
-        if s.disturbed and smaller_than_doubt(column[s.seat] * s.setting, u)
+        if s.disturbed and smaller_than_uncertainty(column[s.seat] * s.setting, u)
     )

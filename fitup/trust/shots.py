@@ -2,7 +2,7 @@
 
 A target measured once more is averaged with what is known of it; a direct reading is combined
 with the coordinates. What the measurement will say is not known, so expected values stay and
-doubts shrink: the shot is judged by the joint's probability and by its worst doubt.
+uncertainties shrink: the shot is judged by the joint's probability and by its worst uncertainty.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from fitup.survey.points import Survey
 from fitup.trust.budget import Budget
 from fitup.trust.joint import joint_probability, limits_of
 
-#: doubts that a measurement in the same survey can shrink
+#: uncertainties that a measurement in the same survey can shrink
 _MEASURED = ("target", "reading")
 #: nothing needs to be measured beyond this
 _SURE = 0.999
@@ -34,7 +34,7 @@ class Shot:
 
     ``kind`` is ``target`` (measure it once more), ``reading`` (read ``quantity`` at the pair
     ``name``) or ``steel`` (read the steel temperature again); ``u`` is its standard uncertainty
-    [m or K]. ``worst`` is the greatest standard uncertainty over tolerance, ``doubt`` the sum of
+    [m or K]. ``worst`` is the greatest uncertainty over tolerance, ``uncertainty`` the sum of
     variances over squared tolerances.
     """
 
@@ -44,7 +44,7 @@ class Shot:
     u: float
     probability: float
     worst: float
-    doubt: float
+    uncertainty: float
     probability_now: float
     worst_now: float
 
@@ -62,7 +62,7 @@ def best_shot(job: Job, survey: Survey, budget: Budget, joint: str) -> Shot | No
     """Return the one measurement that helps a joint most, or None where none is needed.
 
     The greatest rise of the joint's probability decides; where no shot raises it by 0.5 %, the
-    one that lowers the worst doubt most, or else all doubts together.
+    one that lowers the worst uncertainty most, or else all uncertainties together.
     """
     rows = budget.judged(joint)
     if joint_probability(budget, rows, _POINTS) > _SURE:
@@ -73,7 +73,7 @@ def best_shot(job: Job, survey: Survey, budget: Budget, joint: str) -> Shot | No
     surest = max(shots, key=lambda s: (round(s.probability, 4), -s.worst))
     if surest.probability >= surest.probability_now + _WORTH:
         return surest
-    return min(shots, key=lambda s: (round(s.worst, 6), s.doubt))
+    return min(shots, key=lambda s: (round(s.worst, 6), s.uncertainty))
 
 
 def _shots(job: Job, survey: Survey, budget: Budget, rows: Sequence[int]) -> Iterator[Shot]:
@@ -81,20 +81,20 @@ def _shots(job: Job, survey: Survey, budget: Budget, rows: Sequence[int]) -> Ite
     for k, source in enumerate(budget.sources):
         if source.kind == "target":
             old = float(np.sqrt((survey.points[source.name].uncertainty ** 2).mean()))
-            u = old if job.doubts.shot is None else job.doubts.shot
+            u = old if job.uncertainties.shot is None else job.uncertainties.shot
             better = budget.scaled(k, u / np.hypot(u, old))
             yield _shot(budget, rows, better, ("target", source.name, "", u), now)
         elif source.kind == "steel then":
             own = (s for n, s in survey.steel.items() if source.name in (n, s.shared))
             told = ("steel", source.name, "", next(own).u_mean)
             yield _shot(budget, rows, budget.scaled(k, np.sqrt(0.5)), told, now)
-    if job.doubts.reading is None:
+    if job.uncertainties.reading is None:
         return
     for i in rows:
         check = budget.checks[i]
         if check.pair is not None:
-            better = _read(budget, i, job.doubts.reading)
-            told = ("reading", check.pair, check.quantity, job.doubts.reading)
+            better = _read(budget, i, job.uncertainties.reading)
+            told = ("reading", check.pair, check.quantity, job.uncertainties.reading)
             yield _shot(budget, rows, better, told, now)
 
 
@@ -106,9 +106,9 @@ def _shot(
     now: tuple[float, float],
 ) -> Shot:
     _, allowed = limits_of([budget.checks[i] for i in rows])
-    doubt = float(((better.u[list(rows)] / allowed) ** 2).sum())
+    uncertainty = float(((better.u[list(rows)] / allowed) ** 2).sum())
     probability = joint_probability(better, rows, _POINTS)
-    return Shot(*told, probability, _worst(better, rows), doubt, *now)
+    return Shot(*told, probability, _worst(better, rows), uncertainty, *now)
 
 
 def _worst(budget: Budget, rows: Sequence[int]) -> float:
@@ -123,7 +123,7 @@ def _read(budget: Budget, row: int, u: float) -> Budget:
     gain, keep = reading_gain(own @ own.T, [row], np.array([u]))
     columns = budget.columns.copy()
     columns[:, measured] = keep @ own
-    # the reading's own doubt goes to a column of its own beside the first source
+    # the reading's own uncertainty goes to a column of its own beside the first source
     return replace(
         budget, columns=np.c_[columns, gain * u], owner=np.r_[budget.owner, budget.owner[:1]]
     )

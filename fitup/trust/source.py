@@ -8,7 +8,7 @@ from typing import Final
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A source of doubt: its kind, one of ``KINDS``, and its name.
+    """A source of uncertainty: its kind, one of ``KINDS``, and its name.
 
     The id of a target, reading, seat, plate or segment, or the file a temperature was told in.
     """

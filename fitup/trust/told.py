@@ -27,7 +27,7 @@ _HELD: Final = 20_000_000
 
 @dataclass(frozen=True, eq=False)
 class Told:
-    """A plan, or the joints as surveyed, with all doubts.
+    """A plan, or the joints as surveyed, with all uncertainties.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ class Told:
         The next most useful measurement of each joint.
     draws : Draws
     small : tuple of str
-        Seats whose move is smaller than the doubt of the survey it is based on.
+        Seats whose move is smaller than the uncertainty of the survey it is based on.
     """
 
     budget: Budget
@@ -68,7 +68,7 @@ def tell(
     draws: int,
     report: Report = lambda line: None,
 ) -> Told:
-    """Carry the doubts of a job through its plan, name the next most useful shots, and draw.
+    """Carry the uncertainties of a job through its plan, name the next most useful shots, and draw.
 
     Parameters
     ----------

@@ -20,7 +20,7 @@ from fitup.survey.steel import Steel
 from fitup.trust.budget import Budget, moving_rates
 from fitup.trust.conformity import accepted
 from fitup.trust.joint import limits_of, risk_of
-from fitup.trust.moved import expansion_doubt
+from fitup.trust.moved import expansion_uncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ def steel_in(job: Job, series: SteelSeries, seconds: float) -> dict[str, Steel]:
     return {
         name: Steel(
             float(mean[k]),
-            job.doubts.steel if segment.expansion is not None else 0.0,
+            job.uncertainties.steel if segment.expansion is not None else 0.0,
             float(difference[k]),
             shared=series.shared[k],
         )
@@ -95,7 +95,7 @@ def course_of(job: Job, survey: Survey, budget: Budget, series: SteelSeries, joi
     rates = np.hstack([mean, bent])
     warm = np.hstack([series.mean - job.reference_temperature, series.difference])
     values = budget.values[rows] + warm @ rates.T
-    u = _doubts(job, survey, budget, series, rows, rates)
+    u = _uncertainties(job, survey, budget, series, rows, rates)
     aims, allowed = limits_of(checks)
     narrowed = _narrowed(u, allowed, risk_of(job))
     names = [c.id for c in checks]
@@ -110,12 +110,12 @@ def course_of(job: Job, survey: Survey, budget: Budget, series: SteelSeries, joi
     )
 
 
-def _doubts(
+def _uncertainties(
     job: Job, survey: Survey, budget: Budget, series: SteelSeries, rows: Sequence[int], rates: Array
 ) -> Array:
     """Standard uncertainties (t, m); the coefficient counts over the way from the survey's steel.
 
-    Checks of points stay at the reference, and so do their doubts.
+    Checks of points stay at the reference, and so do their uncertainties.
     """
     stays = ~np.any(rates, axis=1)
     moves = np.array([budget.sources[k].kind != "expansion" for k in budget.owner], dtype=bool)
@@ -125,15 +125,15 @@ def _doubts(
     away = np.hstack(
         [series.mean - [s.mean for s in then], series.difference - [s.difference for s in then]]
     )
-    variance = rest + (away @ rates.T * expansion_doubt(job)) ** 2
+    variance = rest + (away @ rates.T * expansion_uncertainty(job)) ** 2
     now: dict[str, Array] = {}
     for k, name in enumerate(job.segments):
         key = series.shared[k] or name
-        now[key] = now.get(key, np.zeros(len(rows))) + rates[:, k] * job.doubts.steel
+        now[key] = now.get(key, np.zeros(len(rows))) + rates[:, k] * job.uncertainties.steel
     for column in now.values():
         variance = variance + column**2
-    if job.doubts.cables > 0.0:
-        apart = apart_rates(job, tuple(budget.checks[i] for i in rows)) * job.doubts.cables
+    if job.uncertainties.cables > 0.0:
+        apart = apart_rates(job, tuple(budget.checks[i] for i in rows)) * job.uncertainties.cables
         variance = variance + np.where(stays, 0.0, apart**2)
     return np.sqrt(variance)
 

@@ -21,11 +21,11 @@ from fitup.model import (
     MOVE_WORDS,
     QUANTITIES,
     SIDES,
-    Doubts,
     Gates,
     Learning,
     LockOff,
     Staging,
+    Uncertainties,
     Wishes,
     Working,
 )
@@ -166,13 +166,13 @@ def si(text: str) -> float | None:
         ("working", Working()),
         ("staging", Staging()),
         ("wishes", Wishes()),
-        ("uncertainty", Doubts()),
+        ("uncertainty", Uncertainties()),
         ("lockoff", LockOff()),
         ("learning", Learning()),
     ],
 )
 def test_settings_and_their_defaults(
-    title: str, record: Gates | Working | Staging | Wishes | Doubts | LockOff | Learning
+    title: str, record: Gates | Working | Staging | Wishes | Uncertainties | LockOff | Learning
 ):
     documented = rows(section(title))
     assert list(documented) == [f.name for f in fields(record)]

@@ -170,7 +170,7 @@ def test_plates_by_their_class(
     said = fitup("budget", folder)
     assert said.code == 0
     assert "thickness of plates P10, not measured" in said.out
-    assert "of the doubt is thickness of plates" in said.out
+    assert "of the uncertainty is thickness of plates" in said.out
     measured = fitup("budget", small_job_writer(tmp_path / "measured")).out
     assert "not measured" not in measured
     for spread, made_to, message in (

@@ -110,16 +110,17 @@ def test_a_move_for_less_than_its_doubt_is_marked(fitup, job, tmp_path):
     said = fitup("sheets", folder, "--to", tmp_path / "out")
     assert said.code == 0
     named = re.search(
-        r"Moves smaller than the doubt they are based on: ([\w, -]+) \(", fitup("plan", folder).out
+        r"Moves smaller than the uncertainty they are based on: ([\w, -]+) \(",
+        fitup("plan", folder).out,
     )
     assert named
     pdf = pypdf.PdfReader(tmp_path / "out" / "shim-schedule.pdf")
     schedule = " ".join(" ".join(p.extract_text() for p in pdf.pages).split())
-    mark = "This move changes every check by less than the survey's own doubt of it"
+    mark = "This move changes every check by less than the survey's own uncertainty of it"
     assert schedule.count(mark) == len(named[1].split(", "))
     pdf = pypdf.PdfReader(tmp_path / "out" / "report.pdf")
     report = " ".join(" ".join(p.extract_text() for p in pdf.pages).split())
-    assert f"Moves smaller than the doubt they are based on: {named[1]}." in report
+    assert f"Moves smaller than the uncertainty they are based on: {named[1]}." in report
 
 
 def test_waiting_is_offered_beside_jacking(fitup, job, steel, tmp_path):

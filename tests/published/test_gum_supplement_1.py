@@ -22,7 +22,7 @@ import pytest
 
 from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.model import Doubts, Influence, Job, Plan, SeatPlan
+from fitup.model import Influence, Job, Plan, SeatPlan, Uncertainties
 from fitup.survey import Survey, read_survey
 from fitup.trust import make_budget
 from fitup.trust.montecarlo import simulate
@@ -51,7 +51,7 @@ def summed(
     """Standard uncertainty and draws [mm] of a check that is the sum of four settings."""
     job, survey = exact
     jacks = {n: replace(j, resolution=steps.get(j.seat, 1e-9)) for n, j in job.jacks.items()}
-    job = replace(job, jacks=jacks, doubts=Doubts(dial=dial))
+    job = replace(job, jacks=jacks, uncertainties=Uncertainties(dial=dial))
     state = joint_state(job, survey)
     names = tuple(job.seats)
     A = np.array([[1.0 if n in FOUR else 0.0 for n in names]] * len(state.checks))

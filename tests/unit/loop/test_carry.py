@@ -58,7 +58,7 @@ def refusals(call) -> list[str]:
 
 
 def test_plates_of_one_mark_may_be_wrong_by_the_same(case):
-    """Two of a mark that was bought to limits: twice its doubt, not the root of two."""
+    """Two of a mark that was bought to limits: twice its uncertainty, not the root of two."""
     plan = plan_of(case.job, {"B1": ("P20", "P5", "P5", "P5")})
     alike = {m: replace(p, spread=4e-4, alike=m == "P5") for m, p in case.job.plates.items()}
     told = carry(replace(case.job, plates=alike), case.influence, plan)

@@ -9,7 +9,7 @@ import pytest
 
 from fitup.certify.recompute import RigidStates
 from fitup.loop.hypotheses import assumptions_of, usual
-from fitup.model import Doubts, Learned, Learning
+from fitup.model import Learned, Learning, Uncertainties
 
 
 def place(model, kind, at=""):
@@ -108,7 +108,7 @@ def test_prior_is_the_jobs_or_the_usual_half_of_it_common(one):
     assert model.prior[i, j] == pytest.approx(0.3**2 / 2.0)
     k, q = place(model, "settlement", "B1"), place(model, "settlement", "B2")
     assert (model.prior[k, q], model.prior[i, k]) == (0.0, 0.0)
-    stated = replace(one.job, doubts=Doubts(stiffness=0.1))
+    stated = replace(one.job, uncertainties=Uncertainties(stiffness=0.1))
     assert usual(one.job, ("stiffness", "bedding", "gauge")) == ("stiffness", "bedding")
     assert usual(stated, ("stiffness", "bedding", "gauge")) == ("bedding",)
     prior = assumptions_of(replace(one, job=stated)).prior

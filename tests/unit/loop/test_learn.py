@@ -13,7 +13,7 @@ from fitup.loop.fit import fit
 from fitup.loop.hypotheses import assumptions_of
 from fitup.loop.learn import corrections
 from fitup.loop.words import correction_rows, name_of, usual_words, verdict_words
-from fitup.model import Doubts, Learned, Learning
+from fitup.model import Learned, Learning, Uncertainties
 
 
 def names(lesson, one):
@@ -221,7 +221,7 @@ def test_stated_uncertainty_covers_the_truth(one, drawn):
     """Truths drawn from the priors, rounds drawn from each: 95 in 100 within 1.96 u."""
     rng = np.random.default_rng(21)
     gentle = replace(one, job=replace(
-        one.job, doubts=Doubts(stiffness=0.15, bedding=0.0004),
+        one.job, uncertainties=Uncertainties(stiffness=0.15, bedding=0.0004),
         learning=Learning(settlement=0.0, gauge=0.03),
     ))  # fmt: skip
     model = assumptions_of(gentle)
@@ -282,5 +282,5 @@ def test_words_of_corrections_and_of_what_was_taken(one):
         "Not stated in job.toml [uncertainty], the usual taken as standard uncertainty: stiffness "
         "30 %, bedding 0.50 mm."
     )
-    stated = replace(one.job, doubts=Doubts(stiffness=0.2, bedding=0.0003))
+    stated = replace(one.job, uncertainties=Uncertainties(stiffness=0.2, bedding=0.0003))
     assert usual_words(stated, lesson) == ""

@@ -1,4 +1,4 @@
-"""Coordinate lists as crews send them: every variant read, every doubt refused in one line."""
+"""Coordinate lists as crews send them: every variant read, every ambiguity refused in one line."""
 
 from __future__ import annotations
 

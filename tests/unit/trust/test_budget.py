@@ -9,7 +9,7 @@ import pytest
 
 from fitup.certify import certify
 from fitup.checks import joint_state
-from fitup.model import Doubts, Reading, Segment
+from fitup.model import Reading, Segment, Uncertainties
 from fitup.plan import make_plan
 from fitup.structure import rigid_influence
 from fitup.survey.pose import fit_pose
@@ -17,8 +17,8 @@ from fitup.survey.steel import Steel
 from fitup.trust import best_shot, make_budget, trust_of
 from fitup.trust.montecarlo import simulate
 
-NONE = Doubts()
-ALL = Doubts(
+NONE = Uncertainties()
+ALL = Uncertainties(
     steel=1.0, expansion=0.1, plate=1e-4, bedding=2e-4, dial=1e-4, stiffness=0.1, reading=4e-4
 )
 
@@ -43,13 +43,14 @@ def plan(case):
     return make_plan(case.job, case.state, case.influence)
 
 
-def budget_of(case, plan=None, doubts=NONE, steel=None):
-    job = replace(case.job, doubts=doubts)
+def budget_of(case, plan=None, uncertainties=NONE, steel=None):
+    job = replace(case.job, uncertainties=uncertainties)
     survey = replace(
         case.survey,
         # 4 K colder than the reference: the coefficient then counts over the way
         steel={
-            n: Steel(s.mean - 4.0, doubts.steel, shared="e") for n, s in case.survey.steel.items()
+            n: Steel(s.mean - 4.0, uncertainties.steel, shared="e")
+            for n, s in case.survey.steel.items()
         },
     )
     args = (job, survey, case.state, case.influence, plan)
@@ -73,7 +74,7 @@ def test_without_further_doubts_it_is_the_certificate(case, plan):
 def test_every_doubt_adds(case, plan):
     before, _ = budget_of(case, plan)
     for name in ("steel", "plate", "bedding", "stiffness"):
-        changed = replace(Doubts(), **{name: getattr(ALL, name)})
+        changed = replace(Uncertainties(), **{name: getattr(ALL, name)})
         if name == "plate":
             # plates with a spread of their own keep it
             plates = {m: replace(p, spread=0.0) for m, p in case.job.plates.items()}
@@ -134,7 +135,7 @@ def test_draws_of_coordinates_agree_with_new_surveys(case):
 
 
 def test_a_reading_as_a_shot_is_the_reading_combined(case):
-    budget, (job, survey, state, *_) = budget_of(case, None, Doubts(reading=4e-4))
+    budget, (job, survey, state, *_) = budget_of(case, None, Uncertainties(reading=4e-4))
     near = [c.target + 0.9 * (c.tolerance or 0.0) for c in budget.checks]
     budget = replace(budget, values=np.array(near))
     shot = best_shot(job, survey, budget, "K")
@@ -171,7 +172,7 @@ def test_nothing_is_measured_again_where_all_is_sure(case):
 
 def test_one_told_temperature_errs_alike_for_both_segments(case):
     """Two segments that grow towards each other: their common error counts in full."""
-    budget, _ = budget_of(case, None, Doubts(steel=1.0))
+    budget, _ = budget_of(case, None, Uncertainties(steel=1.0))
     none, _ = budget_of(case)
     gap = [c.id for c in budget.checks].index("K/P2/gap")
     # 110 m each from the fixed points, 12e-6: 2.64 mm for one kelvin in both

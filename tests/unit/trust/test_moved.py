@@ -1,4 +1,4 @@
-"""Doubts of the moves: what rounds taught, tables taken on trust, plates bought to a class."""
+"""Uncertainties of the moves: what rounds taught, tables on trust, plates of a class."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fitup.checks import joint_state
 from fitup.checks.thermal import apart_rates
 from fitup.jobfolder import read_job, start_job
 from fitup.jobfolder.series import SteelSeries
-from fitup.model import Doubts, Learned
+from fitup.model import Learned, Uncertainties
 from fitup.model.rules import plate_limits
 from fitup.plan import make_plan
 from fitup.structure import influence_of, rigid_influence, with_warmth
@@ -61,9 +61,9 @@ def test_learned_corrections_take_the_place_of_doubts_beforehand(case, plan):
         Learned("bedding", moved, 2e-4, 1e-4, (0.6,), "round 1"),
         Learned("expansion", "steel", 1.0, 0.03, (0.0, 0.0), "round 1"),
     )
-    doubts = Doubts(stiffness=0.3, bedding=5e-4, expansion=0.1)
-    plain, _ = budget_of(case, plan, doubts=doubts)
-    taught, _ = budget_of(case, plan, doubts=doubts, learned=told)
+    uncertainties = Uncertainties(stiffness=0.3, bedding=5e-4, expansion=0.1)
+    plain, _ = budget_of(case, plan, uncertainties=uncertainties)
+    taught, _ = budget_of(case, plan, uncertainties=uncertainties, learned=told)
     soft, bed = columns_of(plain, "stiffness"), columns_of(plain, "bedding")
     own = {**columns_of(taught, "stiffness"), **columns_of(taught, "bedding")}
     assert set(own) == set(soft) | set(bed)
@@ -84,10 +84,12 @@ def test_learned_expansion_counts_over_the_way_of_the_steel(case, plan):
     }
     steel = {n: replace(s, mean=s.mean - 4.0) for n, s in case.survey.steel.items()}
     cold = replace(case, survey=replace(case.survey, steel=steel))
-    doubts = Doubts(expansion=0.1)
+    uncertainties = Uncertainties(expansion=0.1)
     told = (Learned("expansion", "steel", 1.0, 0.03, (), "round 1"),)
-    plain, _ = budget_of(cold, plan, segments=segments, doubts=doubts)
-    taught, args = budget_of(cold, plan, segments=segments, doubts=doubts, learned=told)
+    plain, _ = budget_of(cold, plan, segments=segments, uncertainties=uncertainties)
+    taught, args = budget_of(
+        cold, plan, segments=segments, uncertainties=uncertainties, learned=told
+    )
     before, after = columns_of(plain, "expansion")[""], columns_of(taught, "expansion")[""]
     assert np.abs(before).max() > 1e-4
     assert after == pytest.approx(0.3 * before)
@@ -133,16 +135,16 @@ def test_draws_agree_where_rounds_taught(case, plan):
         Learned("stiffness", "A2", 1.0, 0.1, (0.9,), "round 1"),
         Learned("bedding", "A2", 2e-4, 3e-4, (0.3, 0.3), "round 1"),
     )
-    budget, args = budget_of(case, plan, learned=told, doubts=Doubts(bedding=2e-4))
+    budget, args = budget_of(case, plan, learned=told, uncertainties=Uncertainties(bedding=2e-4))
     drawn = simulate(*args, draws=40_000)
     assert drawn.u == pytest.approx(budget.u, rel=0.02)
 
 
 def test_a_table_bears_doubt_of_its_seats_as_rigid_segments_do(case, plan):
     """The table was computed with the stiffnesses of seats.csv: moves act through other ones."""
-    doubts = Doubts(stiffness=0.2)
-    rigid, _ = budget_of(case, plan, doubts=doubts)
-    by_table, args = budget_of(case, plan, table(case), doubts=doubts)
+    uncertainties = Uncertainties(stiffness=0.2)
+    rigid, _ = budget_of(case, plan, uncertainties=uncertainties)
+    by_table, args = budget_of(case, plan, table(case), uncertainties=uncertainties)
     one, other = columns_of(rigid, "stiffness"), columns_of(by_table, "stiffness")
     scale = max(np.abs(c).max() for c in one.values())
     assert scale > 1e-5
@@ -157,7 +159,7 @@ def test_a_table_taken_on_trust(case, plan):
     """uncertainty.influence is a share of what each seat's move does."""
     bare, _ = budget_of(case, plan, table(case))
     assert "influence table (uncertainty.influence)" in bare.not_counted
-    told, args = budget_of(case, plan, table(case), doubts=Doubts(influence=0.1))
+    told, args = budget_of(case, plan, table(case), uncertainties=Uncertainties(influence=0.1))
     assert "influence table (uncertainty.influence)" not in told.not_counted
     x = {s.seat: s.setting for s in plan.seats}
     for i, name in enumerate(case.influence.seats):
@@ -166,14 +168,16 @@ def test_a_table_taken_on_trust(case, plan):
     drawn = simulate(*args, draws=40_000)
     assert drawn.u == pytest.approx(told.u, rel=0.02)
     # rigid segments have no table to be wrong
-    assert not columns_of(budget_of(case, plan, doubts=Doubts(influence=0.1))[0], "influence")
+    assert not columns_of(
+        budget_of(case, plan, uncertainties=Uncertainties(influence=0.1))[0], "influence"
+    )
     source = Source("influence", "A1")
     assert source.text == "influence table, what a move of A1 does"
 
 
 def test_robust_plans_see_the_doubt_of_the_table(case):
     """Moves cost certainty where the table is doubtful: less is moved, or it is said."""
-    job = replace(case.job, doubts=Doubts(influence=0.3))
+    job = replace(case.job, uncertainties=Uncertainties(influence=0.3))
     args = (job, case.survey, case.state, table(case), 0.05)
     method = robust_plan(*args).method
     plain = robust_plan(case.job, *args[1:]).method
@@ -183,7 +187,7 @@ def test_robust_plans_see_the_doubt_of_the_table(case):
 
 def test_a_frame_in_draws_as_in_the_budget(tmp_path):
     start_job(tmp_path / "job", frame=True)
-    job = replace(read_job(tmp_path / "job"), doubts=Doubts(stiffness=0.2))
+    job = replace(read_job(tmp_path / "job"), uncertainties=Uncertainties(stiffness=0.2))
     survey = read_survey(tmp_path / "job", job)
     state = joint_state(job, survey)
 
@@ -203,7 +207,7 @@ def test_a_frame_in_draws_as_in_the_budget(tmp_path):
 
 
 def test_cables_may_be_warmer_than_the_deck():
-    """Their own doubt: at the survey for every check, at locking for what is between two sides."""
+    """Their own: at the survey for every check, at locking for what is between two sides."""
     folder = Path(__file__).parents[3] / "examples" / "quillgate-hung"
     job = read_job(folder)
     cables = {n: replace(c, expansion=12e-6) for n, c in job.frame.cables.items()}
@@ -216,7 +220,7 @@ def test_cables_may_be_warmer_than_the_deck():
     assert np.abs(apart[across]).max() > 1e-5
     (line,) = (t for t in make_budget(job, survey, state, influence).not_counted if "cables" in t)
     assert line == "temperature of cables (uncertainty.cables)"
-    doubtful = replace(job, doubts=Doubts(cables=3.0))
+    doubtful = replace(job, uncertainties=Uncertainties(cables=3.0))
     args = (doubtful, survey, state, influence)
     there = dict(survey.steel)
     budget = make_budget(*args, steel=there)

@@ -1,4 +1,4 @@
-"""Robust plans: narrowed tolerances, exchanges against brute force, moves within their doubt."""
+"""Robust plans: narrowed tolerances, exchanges by brute force, moves within their uncertainty."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fitup.certify import certify
-from fitup.model import Doubts, Tolerance
+from fitup.model import Tolerance, Uncertainties
 from fitup.plan import make_plan
 from fitup.plan.plan import pick_of
 from fitup.problem import build_problem
@@ -22,7 +22,7 @@ from fitup.trust.robust import (
     narrowed_state,
     robust_plan,
     small_moves,
-    smaller_than_doubt,
+    smaller_than_uncertainty,
 )
 
 TOLERANCES = {"step": Tolerance(0.002, "by hand"), "kink_grade": Tolerance(0.0008, "by hand")}
@@ -30,7 +30,9 @@ TOLERANCES = {"step": Tolerance(0.002, "by hand"), "kink_grade": Tolerance(0.000
 
 @pytest.fixture(scope="module")
 def case(small):
-    return small(seed=4, size=0.006, tolerances=TOLERANCES, doubts=Doubts(bedding=1e-4))
+    return small(
+        seed=4, size=0.006, tolerances=TOLERANCES, uncertainties=Uncertainties(bedding=1e-4)
+    )
 
 
 def parts(case):
@@ -109,8 +111,8 @@ def test_exchange_of_two_packs_finds_the_best_of_all_near(case):
 
 def test_a_move_within_its_doubt_is_named_and_left_out(case):
     job, survey, state, influence = parts(case)
-    assert smaller_than_doubt(np.array([0.1, -0.2]), np.array([0.11, 0.21]))
-    assert not smaller_than_doubt(np.array([0.1, -0.3]), np.array([0.11, 0.21]))
+    assert smaller_than_uncertainty(np.array([0.1, -0.2]), np.array([0.11, 0.21]))
+    assert not smaller_than_uncertainty(np.array([0.1, -0.3]), np.array([0.11, 0.21]))
     plan = make_plan(job, state, influence)
     seats = list(plan.seats)
     k = next(i for i, s in enumerate(seats) if s.disturbed)

@@ -1,4 +1,4 @@
-"""What the report says of doubt: linear where draws agree, by draws where they do not."""
+"""What the report says of uncertainty: linear where draws agree, by draws where they do not."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitup.model import Doubts
+from fitup.model import Uncertainties
 from fitup.plan import make_plan
 from fitup.sheets.sure import sure_sheet
 from fitup.structure import rigid_influence
@@ -19,7 +19,7 @@ DRAWS = 8_000
 @pytest.fixture(scope="module")
 def told(small):
     case = small(seed=4, size=0.002)
-    job = replace(case.job, doubts=Doubts(bedding=4e-4, stiffness=0.1))
+    job = replace(case.job, uncertainties=Uncertainties(bedding=4e-4, stiffness=0.1))
     plan = make_plan(job, case.state, case.influence)
     args = (job, case.survey, case.state, case.influence, plan)
     return job, tell(*args, lambda j: rigid_influence(j, case.survey), DRAWS)
@@ -39,11 +39,13 @@ def test_every_judged_check_is_there(told):
     assert all(c.check.point is not None and c.conformity == "inside" for c in left)
     assert joint.others.startswith(f"{len(left)} levels, lines and stations") == bool(left)
     assert sum(float(s.split()[0]) for s, _ in joint.shares) > 40.0
-    assert joint.most.endswith(".") and joint.most.split(" % ")[1].startswith("of the doubt is ")
+    assert joint.most.endswith(".") and joint.most.split(" % ")[1].startswith(
+        "of the uncertainty is "
+    )
     assert sheet.draws == DRAWS
     line = joint.lines[0]
     u = dict(zip((c.id for c in found.budget.checks), found.budget.u, strict=True))
-    assert line.doubt.si == pytest.approx(u[line.id], abs=line.doubt.half_step)
+    assert line.uncertainty.si == pytest.approx(u[line.id], abs=line.uncertainty.half_step)
     assert line.expected == "as planned"
     assert sheet.not_counted == found.budget.not_counted
 
@@ -59,8 +61,8 @@ def test_what_draws_do_not_confirm_is_told_by_draws(told):
     (joint,) = (j for j in sure_sheet(job, other, words(found)).joints if j.joint == "K")
     steps = {line.id: line for line in joint.lines}
     before = {line.id: line for line in plain.lines}
-    name = next(n for n in steps if n in before and before[n].doubt.si > 2e-4)
-    assert steps[name].doubt.si == pytest.approx(3.0 * before[name].doubt.si, rel=0.25)
+    name = next(n for n in steps if n in before and before[n].uncertainty.si > 2e-4)
+    assert steps[name].uncertainty.si == pytest.approx(3.0 * before[name].uncertainty.si, rel=0.25)
     assert any(line.probability.endswith(", by draws") for line in joint.lines)
     assert not any(line.probability.endswith(", by draws") for line in plain.lines)
 

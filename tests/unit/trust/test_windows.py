@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fitup.checks import joint_state
 from fitup.jobfolder.series import SteelSeries
-from fitup.model import Doubts, LockOff, Tolerance
+from fitup.model import LockOff, Tolerance, Uncertainties
 from fitup.sheets.trust_words import window_words
 from fitup.trust import make_budget
 from fitup.trust.conformity import accepted
@@ -83,8 +83,8 @@ def test_sure_windows_are_narrower_by_the_guard_band(case):
 
 
 def test_doubts_of_a_course_are_those_of_a_budget_at_that_steel(case):
-    doubts = Doubts(steel=0.7, expansion=0.08)
-    job = replace(case.job, doubts=doubts)
+    uncertainties = Uncertainties(steel=0.7, expansion=0.08)
+    job = replace(case.job, uncertainties=uncertainties)
     then = {n: replace(s, u_mean=0.7, shared="e") for n, s in case.survey.steel.items()}
     survey = replace(case.survey, steel=then)
     at_reference = make_budget(job, survey, case.state, case.influence)
