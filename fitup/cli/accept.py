@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.loading import load
 from fitup.cli.recording import key_option, now, tell
 from fitup.cli.text import job_argument, json_option
+from fitup.openjob import open_job
 
 
 @click.command("accept")
@@ -29,10 +29,10 @@ def command(job: Path, key_file: Path, as_json: bool) -> None:
 
     key = read_key(key_file)
     with Record(job) as record:
-        loaded = load(job)
-        files = job_files(job, loaded.job)
-        event = accept_survey(record, key, now(), files, loaded.survey.understood)
+        opened = open_job(job)
+        files = job_files(job, opened.job)
+        event = accept_survey(record, key, now(), files, opened.survey.understood)
     if not as_json:
-        for line in loaded.survey.understood:
+        for line in opened.survey.understood:
             click.echo(line)
     tell(job, event, as_json)

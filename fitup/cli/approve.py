@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.loading import influence, load
 from fitup.cli.recording import key_option, now, plan_option, tell
 from fitup.cli.text import job_argument, json_option, progress
+from fitup.openjob import open_job
 
 
 @click.command("approve")
@@ -26,7 +26,6 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
     Example:
       fitup approve closure-k1 --plan FYEP-NARK --key ines.key
     """
-    from fitup.certify import certify
     from fitup.plan.plan import plan_id
     from fitup.record.acts import approve, plan_of
     from fitup.record.check_code import read_code, spoken
@@ -38,16 +37,15 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
     key, code = read_key(key_file), read_code(code, "--plan")
     with Record(job) as record:
         entry = plan_of(record.whole(), code)
-        loaded = load(job)
-        files = job_files(job, loaded.job)
+        opened = open_job(job, report=progress)
+        files = job_files(job, opened.job)
         plan = read_plan(record.files(entry.outputs)[FILE])
         if record.files(entry.inputs) == files:
-            if plan_id(loaded.job, plan) != entry.about:
+            if plan_id(opened.job, plan) != entry.about:
                 raise NotAllowed(
                     f"entry {entry.number} holds another plan than it says; plan again"
                 )
-            progress("certificate")
-            certify(loaded.job, loaded.survey, loaded.state, influence(loaded), plan)
+            opened.with_plan(plan)
         event = approve(record, key, now(), code, files, why)
     tell(job, event, as_json)
     if not as_json:

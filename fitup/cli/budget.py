@@ -8,10 +8,9 @@ from typing import Any
 import click
 
 from fitup.checks.items import place_of
-from fitup.cli.loading import Loaded, influence, load
-from fitup.cli.plan import planned
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.model import Job, Plan
+from fitup.openjob import OpenJob, open_job
 from fitup.record.check_code import check_code
 from fitup.sheets.model import OF_POINTS
 from fitup.sheets.trust_words import (
@@ -25,7 +24,7 @@ from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.trust import CheckTrust, JointTrust, Shot
 from fitup.trust.joint import risk_of
 from fitup.trust.montecarlo import DRAWS
-from fitup.trust.told import Told, tell
+from fitup.trust.told import Told
 from fitup.units import DISPLAY
 
 #: sources listed for each joint
@@ -47,27 +46,13 @@ def command(job: Path, as_surveyed: bool, as_json: bool) -> None:
     Example:
       fitup budget closure-k1
     """
-    loaded = load(job)
-    plan = None if as_surveyed else planned(loaded)[0]
-    told = trust(loaded, plan)
+    opened = open_job(job, report=progress)
+    plan = None if as_surveyed else opened.plan
+    told = opened.trust(plan, DRAWS)
     if as_json:
-        say_json(as_json_result(loaded, plan, told))
+        say_json(as_json_result(opened, plan, told))
     else:
-        _show(loaded.job, plan, told)
-
-
-def trust(loaded: Loaded, plan: Plan | None) -> Told:
-    """Carry the uncertainties of a loaded job through a plan, or as it was surveyed."""
-    return tell(
-        loaded.job,
-        loaded.survey,
-        loaded.state,
-        influence(loaded),
-        plan,
-        loaded.influence_of_changed,
-        DRAWS,
-        progress,
-    )
+        _show(opened.job, plan, told)
 
 
 def _show(job: Job, plan: Plan | None, told: Told) -> None:
@@ -136,12 +121,12 @@ def _row(job: Job, told: CheckTrust) -> list[str]:
     ]
 
 
-def as_json_result(loaded: Loaded, plan: Plan | None, told: Told) -> dict[str, Any]:
+def as_json_result(opened: OpenJob, plan: Plan | None, told: Told) -> dict[str, Any]:
     """Return the budget with documented keys (docs/json.md), in SI."""
     return {
-        "job": loaded.job.name,
+        "job": opened.job.name,
         "plan_id": None if plan is None else plan.id,
-        "risk": risk_of(loaded.job),
+        "risk": risk_of(opened.job),
         "not_counted": list(told.budget.not_counted),
         "draws": len(told.draws.values),
         "apart": told.apart,

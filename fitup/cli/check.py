@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from fitup.alignment import Alignment
-from fitup.cli.loading import influence, load
 from fitup.cli.text import job_argument, json_option, say_json
+from fitup.openjob import open_job
 
 
 @click.command("check")
@@ -23,35 +23,35 @@ def command(job: Path, as_json: bool) -> None:
     Example:
       fitup check closure-k1
     """
-    loaded = load(job)
-    influence(loaded)
+    opened = open_job(job)
+    opened.require_sound()
     counts = {
-        "segments": len(loaded.job.segments),
-        "joints": len(loaded.job.joints),
-        "pairs": len(loaded.job.pairs),
-        "seats": len(loaded.job.seats),
-        "jacks": len(loaded.job.jacks),
-        "plates": sum(p.count for p in loaded.job.plates.values()),
+        "segments": len(opened.job.segments),
+        "joints": len(opened.job.joints),
+        "pairs": len(opened.job.pairs),
+        "seats": len(opened.job.seats),
+        "jacks": len(opened.job.jacks),
+        "plates": sum(p.count for p in opened.job.plates.values()),
     }
-    axis = _alignment(loaded.job.alignment)
+    axis = _alignment(opened.job.alignment)
     if as_json:
         say_json(
             {
-                "job": loaded.job.name,
+                "job": opened.job.name,
                 "counts": counts,
                 "alignment": axis,
-                "understood": loaded.survey.understood,
+                "understood": opened.survey.understood,
             }
         )
         return
-    click.echo(f"{loaded.job.name}: nothing wrong found.")
+    click.echo(f"{opened.job.name}: nothing wrong found.")
     click.echo(", ".join(f"{n} {what}" for what, n in counts.items()) + " (plates loose in store)")
     if axis:
         click.echo("Alignment, as understood:")
     for line in axis:
         click.echo(f"  {line}")
     click.echo("Survey, as understood:")
-    for line in loaded.survey.understood:
+    for line in opened.survey.understood:
         click.echo(f"  {line}")
 
 

@@ -9,13 +9,13 @@ import click
 
 from fitup.checks import joint_state, side_of
 from fitup.checks.items import place_of
-from fitup.cli.loading import influence, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.jobfolder import read_job
 from fitup.loop import Comparison, Round, as_assumed, compare, one_round
 from fitup.loop.compare import CheckDifference, LoadDifference
 from fitup.loop.words import whole_words
 from fitup.model import Job
+from fitup.openjob import open_job
 from fitup.sheets.words import NAMES, plain_value, shown_for
 from fitup.structure import with_warmth
 from fitup.survey import read_survey
@@ -48,10 +48,10 @@ def command(job: Path, later: Path, as_json: bool) -> None:
 
 def load_round(job: Path, later: Path) -> Round:
     """Load the two jobs of one round."""
-    first = load(job)
+    first = open_job(job)
     after = as_assumed(with_warmth(read_job(later)), first.job)
     state = joint_state(after, read_survey(later, after))
-    return one_round(first.job, first.state, influence(first), after, state)
+    return one_round(first.job, first.state, first.influence, after, state)
 
 
 def show(job: Job, comparison: Comparison) -> None:

@@ -161,12 +161,12 @@ def _unlike(job: Path, record: Record, plan: Event, asked: tuple[Asked, ...], st
     try:
         with ExitStack() as stack:
             ready = of_record(job, record, plan, stack)
-            loaded = ready.loaded
-            again = build_sheets(loaded.job, loaded.survey, ready.plan, ready.certificate)
+            opened = ready.opened
+            again = build_sheets(opened.job, opened.survey, opened.plan, opened.certificate)
     except FitupError as error:
         # what was done must be written down even by a program that would plan otherwise
         return f"cannot be certified once more: {str(error).splitlines()[0]}"
-    recomputed = asked_of(json.loads(json_bytes(again, ())), loaded.job, stage)
+    recomputed = asked_of(json.loads(json_bytes(again, ())), opened.job, stage)
     return "" if recomputed == asked else "do not say what the plan says when it is recomputed"
 
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.cli.writing import write_files
 from fitup.errors import InputError, Problem
+from fitup.openjob import OpenJob, open_job
 from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
@@ -45,14 +45,14 @@ def command(job: Path, figure: Path | None, as_json: bool) -> None:
 
     if figure is not None:
         _require_kind(figure)
-    loaded = load(job)
-    found = fewer_seats(loaded.job, loaded.state, influence(loaded), progress)
-    written = [] if figure is None else _draw(loaded, found, figure)
+    opened = open_job(job, report=progress)
+    found = fewer_seats(opened.job, opened.state, opened.influence, progress)
+    written = [] if figure is None else _draw(opened, found, figure)
     if as_json:
         rows = [asdict(row) for row in found]
-        say_json({"job": loaded.job.name, "fewer": rows, "written": written})
+        say_json({"job": opened.job.name, "fewer": rows, "written": written})
         return
-    click.echo(_table(loaded, found))
+    click.echo(_table(opened, found))
     for path in written:
         click.echo(f"\nwrote {path}")
 
@@ -67,32 +67,32 @@ def _require_kind(figure: Path) -> None:
         raise InputError([Problem("command line", found, "a file", do, None, "--figure")])
 
 
-def _draw(loaded: Loaded, found: Sequence[Fewer], figure: Path) -> list[str]:
+def _draw(opened: OpenJob, found: Sequence[Fewer], figure: Path) -> list[str]:
     from fitup.sheets.figure_fewer import FewerLine, fewer_figure
 
     lines, before = [], set(found[0].disturbed) if found else set()
     for row in found:
         left = tuple(s for s in before - set(row.disturbed))
-        lines.append(FewerLine(row.seats, row.worst, _miss(loaded, row), tuple(sorted(left))))
+        lines.append(FewerLine(row.seats, row.worst, _miss(opened, row), tuple(sorted(left))))
         before = set(row.disturbed)
     if not lines:
         return []
-    title = f"{loaded.job.name}: what disturbing fewer seats costs (found by descent)"
+    title = f"{opened.job.name}: what disturbing fewer seats costs (found by descent)"
     content = fewer_figure(lines, figure.suffix[1:], title)
     return write_files(figure.parent, {figure.name: content})
 
 
-def _miss(loaded: Loaded, row: Fewer) -> str:
-    return "-" if row.miss is None else DISPLAY[loaded.job.units].move.text(row.miss)
+def _miss(opened: OpenJob, row: Fewer) -> str:
+    return "-" if row.miss is None else DISPLAY[opened.job.units].move.text(row.miss)
 
 
-def _table(loaded: Loaded, found: Sequence[Fewer]) -> str:
+def _table(opened: OpenJob, found: Sequence[Fewer]) -> str:
     rows = [
         [
             str(row.seats),
             f"{row.worst:.2f}",
             "inside" if row.worst <= 1.0 else "OUTSIDE",
-            _miss(loaded, row),
+            _miss(opened, row),
             f"{row.squares:.2f}",
             ", ".join(row.disturbed),
         ]

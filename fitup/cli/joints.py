@@ -15,9 +15,9 @@ from fitup.checks.ride import ride_as_surveyed
 from fitup.checks.state import uncertainties_apart
 from fitup.checks.tilt import TILTS
 from fitup.cli.crossing import as_surveyed
-from fitup.cli.loading import Loaded, load
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.model import Check, Job
+from fitup.openjob import OpenJob, open_job
 from fitup.sheets.model import OF_STRUCTURE
 from fitup.sheets.words import NAMES, grouped, shown_for, value_words
 from fitup.units import DISPLAY
@@ -37,29 +37,29 @@ def command(job: Path, as_json: bool) -> None:
     Example:
       fitup joints closure-k1
     """
-    loaded = load(job)
+    opened = open_job(job)
     if as_json:
-        say_json(as_json_result(loaded))
+        say_json(as_json_result(opened))
         return
-    for line in loaded.survey.understood:
+    for line in opened.survey.understood:
         click.echo(line)
-    for joint in loaded.job.joints.values():
+    for joint in opened.job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
-        own = [c for c in loaded.state.checks if c.joint == joint.id]
-        click.echo(_table(loaded, own))
-    say_sources(loaded.job)
-    for title, table in as_surveyed(loaded.job, loaded.survey):
+        own = [c for c in opened.state.checks if c.joint == joint.id]
+        click.echo(_table(opened, own))
+    say_sources(opened.job)
+    for title, table in as_surveyed(opened.job, opened.survey):
         click.echo(f"\n{title}")
         click.echo(table)
-    rest = [c for c in loaded.state.checks if not c.joint and c.tolerance is not None]
+    rest = [c for c in opened.state.checks if not c.joint and c.tolerance is not None]
     for title, own in (
         ("Watched points", [c for c in rest if c.point is not None]),
-        ("Towers and cables", [c for c in loaded.state.checks if c.quantity in OF_STRUCTURE]),
+        ("Towers and cables", [c for c in opened.state.checks if c.quantity in OF_STRUCTURE]),
         ("Segments", [c for c in rest if c.quantity in TILTS]),
     ):
         if own:
             click.echo(f"\n{title}")
-            click.echo(_table(loaded, own))
+            click.echo(_table(opened, own))
 
 
 def say_sources(job: Job) -> None:
@@ -69,19 +69,19 @@ def say_sources(job: Job) -> None:
         click.echo(f"tolerance of {names}: {text}")
 
 
-def _table(loaded: Loaded, checks: list[Check]) -> str:
-    units = DISPLAY[loaded.job.units]
-    index = {c.id: i for i, c in enumerate(loaded.state.checks)}
-    sigma = loaded.state.uncertainties
-    apart = uncertainties_apart(loaded.job, loaded.survey, loaded.state.checks)
+def _table(opened: OpenJob, checks: list[Check]) -> str:
+    units = DISPLAY[opened.job.units]
+    index = {c.id: i for i, c in enumerate(opened.state.checks)}
+    sigma = opened.state.uncertainties
+    apart = uncertainties_apart(opened.job, opened.survey, opened.state.checks)
     rows = []
     for check in checks:
-        value = float(loaded.state.values[index[check.id]])
+        value = float(opened.state.values[index[check.id]])
         shown = shown_for(check.quantity, units)
         tolerance = "-" if check.tolerance is None else shown.text(check.tolerance)
         rows.append(
             [
-                place_of(loaded.job, check) or "whole joint",
+                place_of(opened.job, check) or "whole joint",
                 NAMES[check.quantity],
                 value_words(check.quantity, value, units, check.target).words,
                 shown.text(float(sigma[index[check.id]])),
@@ -105,13 +105,13 @@ def verdict(check: Check, value: float) -> str:
     return "inside" if abs(value - check.target) <= check.tolerance else "OUTSIDE"
 
 
-def as_json_result(loaded: Loaded) -> dict[str, Any]:
+def as_json_result(opened: OpenJob) -> dict[str, Any]:
     """Return the joints as surveyed with documented keys (docs/json.md), in SI."""
-    sigma = loaded.state.uncertainties
-    apart = uncertainties_apart(loaded.job, loaded.survey, loaded.state.checks)
+    sigma = opened.state.uncertainties
+    apart = uncertainties_apart(opened.job, opened.survey, opened.state.checks)
     return {
-        "job": loaded.job.name,
-        "understood": list(loaded.survey.understood),
+        "job": opened.job.name,
+        "understood": list(opened.survey.understood),
         "checks": [
             {
                 "id": check.id,
@@ -136,12 +136,12 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
                 else bool(abs(value - check.target) <= check.tolerance),
             }
             for i, (check, value, u) in enumerate(
-                zip(loaded.state.checks, loaded.state.values, sigma, strict=True)
+                zip(opened.state.checks, opened.state.values, sigma, strict=True)
             )
         ],
         "ride": [
             {"path": r.path, "gap_si": r.gap, "roughness_si": r.roughness}
-            for r in ride_as_surveyed(loaded.job, loaded.survey)
+            for r in ride_as_surveyed(opened.job, opened.survey)
         ],
         "bores": [
             {
@@ -158,7 +158,7 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
                     for c, u in zip(b.circles, b.centre_u, strict=True)
                 ],
             }
-            for b in bores_as_surveyed(loaded.job, loaded.survey)
+            for b in bores_as_surveyed(opened.job, opened.survey)
         ],
         "bolts": [
             {
@@ -168,6 +168,6 @@ def as_json_result(loaded: Loaded) -> dict[str, Any]:
                 "worst_si": g.worst,
                 "fitted_si": g.fitted,
             }
-            for g in bolts_as_surveyed(loaded.job, loaded.survey)
+            for g in bolts_as_surveyed(opened.job, opened.survey)
         ],
     }

@@ -10,7 +10,6 @@ from typing import Any
 import click
 
 from fitup.cli.budget import check_json, trust_table
-from fitup.cli.loading import Loaded, influence, load
 from fitup.cli.recording import now, tell
 from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.cli.windows import window_json
@@ -19,6 +18,7 @@ from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.jobfolder.series import SteelSeries, read_series
 from fitup.jobfolder.table import parse_local_time
 from fitup.model import Job
+from fitup.openjob import OpenJob, open_job
 from fitup.record.acts import lock_off
 from fitup.record.contents import job_files
 from fitup.record.events import Event
@@ -92,21 +92,21 @@ def command(
     Example:
       fitup lockoff closure-k1 --temperatures forecast.csv --at 2031-04-03T11:30 --out night-15
     """
-    loaded = load(job)
-    series = None if file is None else read_series(file, str(file), loaded.job)
-    when = _when(loaded.survey, at, series)
-    holds = [f"{h.id} {h.what}" for h in loaded.job.holds if not h.signed]
+    opened = open_job(job, report=progress)
+    series = None if file is None else read_series(file, str(file), opened.job)
+    when = _when(opened.survey, at, series)
+    holds = [f"{h.id} {h.what}" for h in opened.job.holds if not h.signed]
     if has_record(job):
         with Record(job) as record:
             holds += open_holds(record.whole())
-    decided = decided_for(loaded, series, when, tuple(holds))
-    documents = {} if out is None and key_file is None else _documents(loaded, decided)
-    entry = None if key_file is None else _recorded(loaded, decided, documents, key_file)
+    decided = decided_for(opened, series, when, tuple(holds))
+    documents = {} if out is None and key_file is None else _documents(opened, decided)
+    entry = None if key_file is None else _recorded(opened, decided, documents, key_file)
     written = [] if out is None else write_files(out, documents)
     if as_json:
-        say_json({**as_json_result(loaded.job, decided), "written": written})
+        say_json({**as_json_result(opened.job, decided), "written": written})
     else:
-        _show(loaded.job, decided)
+        _show(opened.job, decided)
         for name in written:
             click.echo(f"wrote {name}")
         if entry is not None:
@@ -115,13 +115,13 @@ def command(
 
 
 def _recorded(
-    loaded: Loaded, decided: Decided, documents: dict[str, bytes], key_file: Path
+    opened: OpenJob, decided: Decided, documents: dict[str, bytes], key_file: Path
 ) -> Event:
     """Sign the lock-off into the record of the job."""
     key = read_key(key_file)
-    files = job_files(loaded.folder, loaded.job)
+    files = job_files(opened.folder, opened.job)
     joints = {own.trust.joint: own.decision for own in decided.joints}
-    with Record(loaded.folder) as record:
+    with Record(opened.folder) as record:
         return lock_off(record, key, now(), files, documents, joints)
 
 
@@ -156,11 +156,11 @@ def _when(survey: Survey, at: str | None, series: SteelSeries | None) -> dt.date
 
 
 def decided_for(
-    loaded: Loaded, series: SteelSeries | None, when: dt.datetime, holds: tuple[str, ...]
+    opened: OpenJob, series: SteelSeries | None, when: dt.datetime, holds: tuple[str, ...]
 ) -> Decided:
     """Decide at every joint with judged checks, and hold every number against a second path."""
-    job, survey, state = loaded.job, loaded.survey, loaded.state
-    moves = influence(loaded)
+    job, survey, state = opened.job, opened.survey, opened.state
+    moves = opened.influence
     steel = dict(survey.steel)
     if series is not None:
         seconds = series.since_start(when)
@@ -190,7 +190,7 @@ def decided_for(
     return Decided(when, series, decided, count)
 
 
-def _documents(loaded: Loaded, decided: Decided) -> dict[str, bytes]:
+def _documents(opened: OpenJob, decided: Decided) -> dict[str, bytes]:
     from fitup.sheets.figure_windows import windows_svg
     from fitup.sheets.lockoff import lockoff_pdf
 
@@ -198,9 +198,9 @@ def _documents(loaded: Loaded, decided: Decided) -> dict[str, bytes]:
     for own in decided.joints:
         if decided.series is not None and own.course is not None:
             title = f"Joint {own.trust.joint}, as surveyed"
-            figures[own.trust.joint] = windows_svg(loaded.job, decided.series, own.course, title)
+            figures[own.trust.joint] = windows_svg(opened.job, decided.series, own.course, title)
     pdf = lockoff_pdf(
-        loaded.job, loaded.survey, decided.when, decided.joints, decided.series, figures
+        opened.job, opened.survey, decided.when, decided.joints, decided.series, figures
     )
     return {"lockoff.pdf": pdf}
 

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fitup.cli.loading import Loaded, load
-from fitup.cli.plan import planned_about, show_obstacles
+from fitup.cli.plan import show_obstacles
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_OUTSIDE
-from fitup.model import Influence, Plan
+from fitup.model import Plan
+from fitup.openjob import OpenJob, open_job
 
 if TYPE_CHECKING:
     from fitup.plan.sensitivity import More
@@ -33,16 +33,16 @@ def command(job: Path, as_json: bool) -> int:
     Example:
       fitup more closure-k1
     """
-    loaded = load(job)
-    plan, _, effect = planned_about(loaded)
-    found = _more(loaded, plan, effect) if plan.inside else None
+    opened = open_job(job, report=progress)
+    plan = opened.plan
+    found = _more(opened, plan) if plan.inside else None
     if as_json:
         more = None if found is None else asdict(found)
         clashes = [asdict(c) for c in plan.clashes]
         obstacles = [asdict(o) for o in plan.obstacles]
         say_json(
             {
-                "job": loaded.job.name,
+                "job": opened.job.name,
                 "inside": plan.inside,
                 "more": more,
                 "clashes": clashes,
@@ -57,17 +57,18 @@ def command(job: Path, as_json: bool) -> int:
     return 0 if plan.inside else EXIT_OUTSIDE
 
 
-def _more(loaded: Loaded, plan: Plan, effect: Influence) -> More:
+def _more(opened: OpenJob, plan: Plan) -> More:
     from fitup.plan.sensitivity import what_more_buys
     from fitup.problem.contact import based
     from fitup.problem.relaxations import Case
     from fitup.solve.clock import Deadline
 
+    effect = opened.planned.influence
     if effect.exact is not None:
         # where seats may lift off, what binds is asked about the plan's own moves
         effect = effect.exact.about(plan.settings())
-    case = Case(loaded.job, based(loaded.state, effect), effect)
-    deadline = Deadline.after(loaded.job.wishes.time_limit)
+    case = Case(opened.job, based(opened.state, effect), effect)
+    deadline = Deadline.after(opened.job.wishes.time_limit)
     return what_more_buys(case, plan, deadline, progress)
 
 

@@ -11,7 +11,6 @@ from typing import Any, Literal
 
 import click
 
-from fitup.cli.loading import influence, load
 from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_BAD_INPUT, FitupError, InputError, Problem
@@ -21,6 +20,7 @@ from fitup.loop.carry import Carried, NextJob, carry
 from fitup.loop.folder import NewSurvey, write_next
 from fitup.loop.incoming import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, Incoming, incoming
 from fitup.model import Job
+from fitup.openjob import open_job
 from fitup.record.check_code import check_code
 from fitup.units import suffixes
 
@@ -113,14 +113,14 @@ def command(
     measured |= {name: path for name, path in told.items() if path is not None}
     with ExitStack() as stack:
         ready = prepared(job, code, stack)
-        loaded, plan = ready.loaded, ready.plan
-        _require_later(new, loaded.job)
-        rows = () if done is None else read_done(done, str(done), loaded.job)
+        opened, plan = ready.opened, ready.opened.plan
+        _require_later(new, opened.job)
+        rows = () if done is None else read_done(done, str(done), opened.job)
         shown = "readings" if done is None else str(done)
-        result = carry(loaded.job, influence(loaded), plan, rows, shown=shown, rest=rest)
-        if loaded.folder != job and (job / "holds.csv").is_file():
+        result = carry(opened.job, opened.influence, plan, rows, shown=shown, rest=rest)
+        if opened.folder != job and (job / "holds.csv").is_file():
             result.warnings.append(f"hold points are no part of a plan: copy holds.csv from {job}")
-        written, story = write_next(loaded.folder, loaded.job, result, target, new, measured)
+        written, story = write_next(opened.folder, opened.job, result, target, new, measured)
     problems = _problems(target) if new else []
     if as_json:
         say_json(_as_json(plan.id, result, story, written, problems))
@@ -211,7 +211,7 @@ def _problems(target: Path) -> list[str]:
     """Check the job just written, as ``fitup check`` does."""
     progress("checking the new job")
     try:
-        influence(load(target))
+        open_job(target, report=progress).require_sound()
     except FitupError as error:
         return str(error).split("\n")
     return []

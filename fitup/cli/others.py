@@ -10,8 +10,6 @@ from typing import Any, Final
 import click
 
 from fitup.certify import Certificate
-from fitup.cli.loading import Loaded, influence, load
-from fitup.cli.plan import planned
 from fitup.cli.text import (
     finishing_on_ctrl_c,
     job_argument,
@@ -23,6 +21,7 @@ from fitup.cli.text import (
 )
 from fitup.errors import EXIT_INTERRUPTED, CertificateRefused, NoPlan, NoSafeOrder
 from fitup.model import Plan
+from fitup.openjob import OpenJob, open_job
 
 #: where not every check can be inside, other plans may be worse by this share
 _WORSE: Final = 1.1
@@ -68,36 +67,37 @@ def command(job: Path, count: int, as_json: bool) -> int:
     Example:
       fitup others closure-k1 --plans 4
     """
-    loaded = load(job)
+    opened = open_job(job, report=progress, stop=stop_asked, explain=False)
     with finishing_on_ctrl_c():
-        rows, more = _rows(loaded, count)
+        rows, more = _rows(opened, count)
         stopped = stop_asked()
     if as_json:
-        say_json(_as_json(loaded, rows, more, stopped))
+        say_json(_as_json(opened, rows, more, stopped))
     else:
-        _show(loaded, rows, more, stopped)
+        _show(opened, rows, more, stopped)
     return EXIT_INTERRUPTED if stopped else 0
 
 
-def _rows(loaded: Loaded, count: int) -> tuple[list[_Row], bool]:
+def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
     """Return the plan and the others, and whether there may be more."""
     from fitup.plan.alternatives import Elsewhere, other_places
     from fitup.problem import build_problem
     from fitup.solve.clock import Deadline
 
-    job, effect = loaded.job, influence(loaded)
-    problem = build_problem(job, loaded.state, effect)
+    job, effect = opened.job, opened.influence
+    problem = build_problem(job, opened.state, effect)
 
-    def row(made: Plan, certified: Certificate, alone: tuple[str, ...], least: float) -> _Row:
+    def row(other: OpenJob, alone: tuple[str, ...], least: float) -> _Row:
+        made, certified = other.plan, other.certificate
         squares = problem.squares(made.settings())
         # where seats may lift off, a straight line bounds nothing
         return _Row(
             made, certified, alone, squares, min(least, squares) if effect.exact is None else 0.0
         )
 
-    plan, certificate = planned(loaded, stop_asked, explain=False)
+    plan = opened.plan
     least = next(w.lower for w in plan.wishes if w.wish == "least squares")
-    first = row(plan, certificate, (), least)
+    first = row(opened, (), least)
     rows = [first]
     if not first.disturbed:
         return rows, False
@@ -107,13 +107,11 @@ def _rows(loaded: Loaded, count: int) -> tuple[list[_Row], bool]:
         alone = (*job.wishes.leave_alone, *found.left_alone)
         wishes = replace(job.wishes, leave_alone=alone)
         try:
-            made, certified = planned(
-                replace(loaded, job=replace(job, wishes=wishes)), stop_asked, explain=False
-            )
+            other = opened.changed(replace(job, wishes=wishes))
+            rows.append(row(other, found.left_alone, found.lower))
         except (NoPlan, NoSafeOrder, CertificateRefused) as error:
             progress(f"leaving alone {', '.join(found.left_alone)} gives no plan: {error}")
             return None
-        rows.append(row(made, certified, found.left_alone, found.lower))
         return frozenset(column[s] for s in rows[-1].disturbed)
 
     worst = first.of("worst ratio")
@@ -127,7 +125,7 @@ def _rows(loaded: Loaded, count: int) -> tuple[list[_Row], bool]:
     return rows, False
 
 
-def _show(loaded: Loaded, rows: Sequence[_Row], more: bool, stopped: bool) -> None:
+def _show(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -> None:
     click.echo(_table(rows))
     click.echo(
         "\nPlan 1 is that of fitup plan. Every other leaves alone at least one seat of each plan "
@@ -137,10 +135,10 @@ def _show(loaded: Loaded, rows: Sequence[_Row], more: bool, stopped: bool) -> No
     if stopped:
         click.echo("STOPPED BY HAND: there may be more.")
     elif not more:
-        click.echo(_END.format(seconds=loaded.job.wishes.time_limit))
+        click.echo(_END.format(seconds=opened.job.wishes.time_limit))
     if len(rows) > 1:
         click.echo("\nTo have one of them, write its line into job.toml under [wishes]:")
-        own = loaded.job.wishes.leave_alone
+        own = opened.job.wishes.leave_alone
         for number, row in enumerate(rows[1:], 2):
             names = ", ".join(f'"{name}"' for name in (*own, *row.left_alone))
             click.echo(f"  plan {number}: leave_alone = [{names}]")
@@ -169,9 +167,9 @@ def _table(rows: Sequence[_Row]) -> str:
     return text_table(header, body, right=[0, 1, 3, 4, 5, 6, 7])
 
 
-def _as_json(loaded: Loaded, rows: Sequence[_Row], more: bool, stopped: bool) -> dict[str, Any]:
+def _as_json(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -> dict[str, Any]:
     return {
-        "job": loaded.job.name,
+        "job": opened.job.name,
         "stopped": stopped,
         "more": more,
         "plans": [
@@ -183,7 +181,7 @@ def _as_json(loaded: Loaded, rows: Sequence[_Row], more: bool, stopped: bool) ->
                 "seats": list(row.disturbed),
                 "plates_handled": int(row.of("plates handled")),
                 "stages": int(row.of("stages")),
-                "leave_alone": [*loaded.job.wishes.leave_alone, *row.left_alone],
+                "leave_alone": [*opened.job.wishes.leave_alone, *row.left_alone],
             }
             for row in rows
         ],

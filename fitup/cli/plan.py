@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import asdict
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from fitup.certify import Certificate, certify
+from fitup.certify import Certificate
 from fitup.certify.facts import CheckFact, SeatFact
 from fitup.checks.tilt import TILTS
 from fitup.cli.crossing import before_and_after
-from fitup.cli.loading import Loaded, influence, load
-from fitup.cli.sure import Sure, sure_of
 from fitup.cli.text import (
     finishing_on_ctrl_c,
     job_argument,
@@ -25,14 +23,16 @@ from fitup.cli.text import (
     text_table,
 )
 from fitup.errors import EXIT_INTERRUPTED, EXIT_OUTSIDE, InputError, NoPlan, NoSafeOrder, Problem
-from fitup.model import SIDES, Influence, Job, Plan, Quantity
+from fitup.model import SIDES, Job, Plan, Quantity
+from fitup.openjob import OpenJob, open_job
 from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
 from fitup.record.events import PLAN_MADE
 from fitup.sheets.trust_words import percent
 from fitup.sheets.words import NAMES, clash_words, move_words, plain_value, shown_for, value_words
-from fitup.solve.clock import never
+from fitup.trust import make_budget, trust_of
+from fitup.trust.robust import small_moves
 from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
@@ -75,24 +75,24 @@ def command(job: Path, as_json: bool, limit: float | None, by: str | None) -> in
       fitup plan closure-k1 --second-opinion 60
     """
     _require_opinion(limit, by)
-    loaded = load(job)
-    ask = None if limit is None else _general(loaded, limit, by or "highs")
+    opened = open_job(job, report=progress, stop=stop_asked)
+    ask = None if limit is None else _general(opened, limit, by or "highs")
     with finishing_on_ctrl_c():
         try:
-            plan, certificate, effect = planned_about(loaded, stop_asked)
+            plan, certificate = opened.plan, opened.certificate
         except (NoPlan, NoSafeOrder):
             if stop_asked():
                 raise KeyboardInterrupt from None  # there is none yet to be shown
             raise
-    says = () if ask is None or stop_asked() else ask(effect, plan)
+    says = () if ask is None or stop_asked() else ask()
     with finishing_on_ctrl_c():
-        sure = sure_of(loaded, plan)
+        sure = sure_of(opened, plan)
         stopped = stop_asked()
         if as_json:
             more = {"sure": _sure_json(sure), "second_opinion": [asdict(s) for s in says]}
-            say_json({**as_json_result(loaded, plan, certificate), **more, "stopped": stopped})
+            say_json({**as_json_result(opened), **more, "stopped": stopped})
         else:
-            show(loaded.job, plan, certificate, status_of(job, plan), sure, says)
+            show(opened.job, plan, certificate, status_of(job, plan), sure, says)
             if stopped:
                 click.echo(_STOPPED)
     if stopped:
@@ -112,6 +112,34 @@ def _require_opinion(limit: float | None, by: str | None) -> None:
         raise InputError([Problem("command line", found, allowed, do, None, "--second-opinion")])
 
 
+@dataclass(frozen=True, slots=True)
+class Sure:
+    """Per judged check its standard uncertainty and probability; per joint that of all at once.
+
+    ``small`` are seats whose move is smaller than the uncertainty of the survey it is based on.
+    """
+
+    u: Mapping[str, float]
+    probability: Mapping[str, float]
+    joints: Mapping[str, float]
+    small: tuple[str, ...]
+
+
+def sure_of(opened: OpenJob, plan: Plan) -> Sure:
+    """Carry the uncertainties of a job through its plan."""
+    job, survey, state = opened.job, opened.survey, opened.state
+    moves = opened.influence
+    budget = make_budget(job, survey, state, moves, plan, effect=opened.influence_of)
+    joints = trust_of(job, budget)
+    told = [c for joint in joints for c in joint.checks]
+    return Sure(
+        {c.id: float(u) for c, u in zip(budget.checks, budget.u, strict=True)},
+        {c.check.id: c.probability for c in told},
+        {joint.joint: joint.probability for joint in joints},
+        small_moves(state, moves, plan),
+    )
+
+
 def status_of(folder: Path, plan: Plan) -> str:
     """Return where a plan stands in the record of its job, if there is one."""
     if not has_record(folder):
@@ -123,51 +151,18 @@ def status_of(folder: Path, plan: Plan) -> str:
         return standing(record, events, record.people(events), plan.id, present).status
 
 
-def _general(
-    loaded: Loaded, limit: float, by: str
-) -> Callable[[Influence, Plan], tuple[SecondOpinion, ...]]:
-    """Return who gives a second opinion on a plan: a general solver."""
+def _general(opened: OpenJob, limit: float, by: str) -> Callable[[], tuple[SecondOpinion, ...]]:
+    """Return who gives a second opinion on the plan: a general solver."""
     from fitup.plan.second_opinion import chosen_solver, refuse_risk, second_opinion
 
     solver = chosen_solver(by)
-    refuse_risk(loaded.job)
-    return lambda effect, plan: second_opinion(
-        loaded.job, loaded.state, effect, plan, limit, solver, progress
-    )
+    refuse_risk(opened.job)
 
+    def ask() -> tuple[SecondOpinion, ...]:
+        plan, effect = opened.plan, opened.planned.influence
+        return second_opinion(opened.job, opened.state, effect, plan, limit, solver, progress)
 
-def planned(
-    loaded: Loaded, stop: Callable[[], bool] = never, *, explain: bool = True
-) -> tuple[Plan, Certificate]:
-    """Plan a loaded job and certify the plan; asked to stop, the best plan so far.
-
-    ``explain`` looks for what stands in the way where a check stays outside.
-    """
-    return planned_about(loaded, stop, explain=explain)[:2]
-
-
-def planned_about(
-    loaded: Loaded, stop: Callable[[], bool] = never, *, explain: bool = True
-) -> tuple[Plan, Certificate, Influence]:
-    """Plan a loaded job, certify the plan, and return both with the influence it was made with."""
-    job, survey, state = loaded.job, loaded.survey, loaded.state
-    effect = influence(loaded)
-    if job.wishes.risk is None:
-        from fitup.plan import make_plan
-        from fitup.problem.about import plan_about
-
-        def make(about: Influence) -> Plan:
-            return make_plan(job, state, about, progress, stop, explain=explain)
-
-        plan, effect = plan_about(make, job, effect, progress)
-    else:
-        from fitup.trust.robust import robust_plan
-
-        plan = robust_plan(
-            job, survey, state, effect, job.wishes.risk, loaded.influence_of_changed, progress, stop
-        )
-    progress("certificate")
-    return plan, certify(job, survey, state, effect, plan), effect
+    return ask
 
 
 def show(
@@ -306,13 +301,13 @@ def _seat_table(job: Job, facts: tuple[SeatFact, ...]) -> str:
     return text_table(header, rows, right=[4, 5, 6])
 
 
-def as_json_result(loaded: Loaded, plan: Plan, certificate: Certificate) -> dict[str, Any]:
+def as_json_result(opened: OpenJob) -> dict[str, Any]:
     """Return plan and certificate with documented keys (docs/json.md), in SI."""
     return {
-        "job": loaded.job.name,
-        "understood": list(loaded.survey.understood),
-        "plan": asdict(plan),
-        "certificate": asdict(certificate),
+        "job": opened.job.name,
+        "understood": list(opened.survey.understood),
+        "plan": asdict(opened.plan),
+        "certificate": asdict(opened.certificate),
     }
 
 

@@ -5,17 +5,15 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from fitup.certify import Certificate, certify
-from fitup.cli.loading import Loaded, influence, load
-from fitup.cli.plan import planned
-from fitup.cli.readings import measured, staged_again
 from fitup.cli.recording import caller, now
 from fitup.cli.text import progress
 from fitup.errors import InputError, Problem
+from fitup.jobfolder.done import read_done
 from fitup.model import Plan
+from fitup.openjob import OpenJob, open_job
 from fitup.record.acts import note_plan, note_sheets, plan_files, plan_of
 from fitup.record.approval import OPEN, Standing, standing
 from fitup.record.check_code import read_code
@@ -30,9 +28,8 @@ from fitup.sheets.write import write_documents
 class Ready:
     """A certified plan with where it stands, and the record that is to know of its sheets."""
 
-    loaded: Loaded
-    plan: Plan
-    certificate: Certificate
+    opened: OpenJob
+    """With the plan that is to be printed."""
     stands: Standing
     record: Record | None
     entry: Event | None
@@ -70,28 +67,27 @@ def prepared(
         if wanted:
             found, do = "no record in the job folder", "open one with: fitup people JOB"
             raise InputError([Problem("--plan", found, "a job with a record", do)])
-        loaded = load(folder)
+        opened = open_job(folder, report=progress)
         if readings is not None:
-            return _measured(folder, None, loaded, planned(loaded)[0], readings)
-        return Ready(loaded, *planned(loaded), OPEN, None, None)
+            return _measured(folder, None, opened, opened.plan, readings)
+        return Ready(opened, OPEN, None, None)
     record = stack.enter_context(Record(folder))
     events = record.whole()
     if wanted:
         return of_record(folder, record, plan_of(events, wanted), stack)
-    loaded = load(folder)
-    files = job_files(folder, loaded.job)
+    opened = open_job(folder, report=progress)
+    files = job_files(folder, opened.job)
     approved = [e for e in events if e.kind == APPROVED]
     made = [e for e in events if e.kind == PLAN_MADE and approved and e.about == approved[-1].about]
     same = bool(made) and record.files(made[-1].inputs) == files
     if readings is not None:
         known = plan_files(record, events, made[-1])[FILE] if same else None
-        plan = planned(loaded)[0] if known is None else read_plan(known)
-        return _measured(folder, record, loaded, plan, readings)
+        plan = opened.plan if known is None else read_plan(known)
+        return _measured(folder, record, opened, plan, readings)
     if same:
         return of_record(folder, record, made[-1], stack)
-    plan, certificate = planned(loaded)
-    entry = note_plan(record, now(), caller(), files, plan)
-    return Ready(loaded, plan, certificate, _stands(folder, record, entry), record, entry)
+    entry = note_plan(record, now(), caller(), files, opened.plan)
+    return Ready(opened, _stands(folder, record, entry), record, entry)
 
 
 def of_record(folder: Path, record: Record, entry: Event, stack: ExitStack) -> Ready:
@@ -100,41 +96,74 @@ def of_record(folder: Path, record: Record, entry: Event, stack: ExitStack) -> R
     plan = read_plan(files.pop(FILE))
     laid_out = Path(stack.enter_context(tempfile.TemporaryDirectory()))
     write_files(files, laid_out)
-    loaded = load(laid_out)
-    effect = influence(loaded)
+    opened = open_job(laid_out, report=progress)
     told: tuple[str, ...] = ()
-    for name in sorted(set(files) - set(loaded.job.files)):
+    for name in sorted(set(files) - set(opened.job.files)):
         # a plan made from a measured lift-off knows its table of readings as well
         if b"moment" in files[name].split(b"\n", 1)[0]:
-            found = measured(loaded, effect, laid_out / name)
-            loaded, effect, told = found.loaded, found.influence, found.told
-    progress("certificate")
-    certificate = certify(loaded.job, loaded.survey, loaded.state, effect, plan)
+            opened, told = with_lift_off(opened, laid_out / name)
     stands = _stands(folder, record, entry)
-    return Ready(loaded, plan, certificate, stands, record, entry, told)
+    return Ready(opened.with_plan(plan), stands, record, entry, told)
 
 
 def _measured(
-    folder: Path, record: Record | None, loaded: Loaded, plan: Plan, readings: Path
+    folder: Path, record: Record | None, opened: OpenJob, plan: Plan, readings: Path
 ) -> Ready:
     """Return a plan with its stages made again for the loads of a lift-off."""
-    found = measured(loaded, influence(loaded), readings)
-    again = staged_again(found, plan)
-    progress("certificate")
-    now_loaded = found.loaded
-    certificate = certify(
-        now_loaded.job, now_loaded.survey, now_loaded.state, found.influence, again
-    )
+    from fitup.plan.restage import restage
+
+    now_open, told = with_lift_off(opened, readings)
+    again = restage(now_open.job, now_open.state, now_open.influence, plan, progress)
+    now_open = now_open.with_plan(again)
     if record is None:
-        return Ready(now_loaded, again, certificate, OPEN, None, None, found.told)
+        return Ready(now_open, OPEN, None, None, told)
     if not readings.resolve().is_relative_to(folder.resolve()):
         allowed, do = "a file inside the job folder, which has a record", "copy it in"
         raise InputError([Problem("--readings", str(readings), allowed, do)])
     name = readings.resolve().relative_to(folder.resolve()).as_posix()
-    files = {**job_files(folder, loaded.job), name: readings.read_bytes()}
+    files = {**job_files(folder, opened.job), name: readings.read_bytes()}
     entry = note_plan(record, now(), caller(), files, again)
-    stands = _stands(folder, record, entry)
-    return Ready(now_loaded, again, certificate, stands, record, entry, found.told)
+    return Ready(now_open, _stands(folder, record, entry), record, entry, told)
+
+
+def with_lift_off(opened: OpenJob, file: Path) -> tuple[OpenJob, tuple[str, ...]]:
+    """Put the loads read at the lift-off into an opened job; return what each reading says too.
+
+    Raises
+    ------
+    InputError
+        If the readings cannot be used, or hold no lift-off.
+    """
+    from fitup.plan.restage import rebase_job
+
+    done = read_done(file, str(file), opened.job)
+    if not any(row.moment == "lift-off" and row.load is not None for row in done):
+        raise InputError(
+            [
+                Problem(
+                    str(file),
+                    "no load or pressure of the moment lift-off",
+                    "a row for each jack, as in lift-off.csv beside the sheets",
+                    "write the readings down",
+                    column="moment",
+                )
+            ]
+        )
+    if opened.influence.origin == "frame":
+        raise InputError(
+            [
+                Problem(
+                    str(file),
+                    "a lift-off of a job with a frame",
+                    "a job of rigid segments or with an influence table",
+                    "put the measured loads into the frame, and plan again",
+                )
+            ]
+        )
+    now = rebase_job(opened.job, opened.influence, done, file.read_bytes())
+    told = now.told()
+    survey = replace(opened.survey, understood=(*opened.survey.understood, *told))
+    return opened.changed(now.job, survey=survey, influence=now.influence), told
 
 
 def _stands(folder: Path, record: Record, entry: Event) -> Standing:

@@ -5,22 +5,14 @@ from __future__ import annotations
 import os
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Final
 
 import click
 
-from fitup.certify import confirm
-from fitup.cli.loading import influence
 from fitup.cli.plan import as_json_result, show
 from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
-from fitup.sheets import build_sheets
 from fitup.sheets.write import LIST, documents
-from fitup.trust.told import tell
-
-#: draws that confirm what the report says of probabilities
-_DRAWS: Final = 20_000
 
 
 @click.command("sheets")
@@ -58,35 +50,17 @@ def command(
     _require_sheet_folder(folder.resolve(), job.resolve())
     with ExitStack() as stack:
         ready = prepared(job, code, stack, readings)
-        loaded = ready.loaded
-        told = tell(
-            loaded.job,
-            loaded.survey,
-            loaded.state,
-            influence(loaded),
-            ready.plan,
-            loaded.influence_of_changed,
-            _DRAWS,
-            progress,
-        )
-        sheets = build_sheets(
-            ready.loaded.job,
-            ready.loaded.survey,
-            ready.plan,
-            ready.certificate,
-            stands=ready.stands,
-            told=told,
-        )
-        count = confirm(ready.loaded.job, ready.certificate, sheets.printed())
+        opened = ready.opened
+        sheets, count = opened.sheets(ready.stands)
         progress(f"{count} printed numbers confirmed; writing")
-        files = documents(sheets, moves=ready.plan.inside)
+        files = documents(sheets, moves=opened.plan.inside)
         written = ready.write(files, folder)
     if as_json:
-        result = as_json_result(ready.loaded, ready.plan, ready.certificate)
+        result = as_json_result(opened)
         own = {"status": ready.stands.status, "check_code": sheets.header.check_code}
         say_json({**result, **own, "written": [str(p) for p in written]})
     else:
-        show(ready.loaded.job, ready.plan, ready.certificate, ready.stands.status)
+        show(opened.job, opened.plan, opened.certificate, ready.stands.status)
         for line in ready.stands.why:
             click.echo(f"  {line}")
         if ready.told:
@@ -96,9 +70,9 @@ def command(
         click.echo(f"{count} printed numbers confirmed by the certificate; wrote to {folder}:")
         for path in written:
             click.echo(f"  {path.name}")
-        if not ready.plan.inside:
+        if not opened.plan.inside:
             click.echo("No move sheets: a check is outside its tolerance.")
-    return 0 if ready.plan.inside else EXIT_OUTSIDE
+    return 0 if opened.plan.inside else EXIT_OUTSIDE
 
 
 def _require_sheet_folder(folder: Path, job: Path) -> None:

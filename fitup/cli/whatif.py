@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from fitup.certify import Certificate
-from fitup.cli.loading import load
-from fitup.cli.plan import planned
-from fitup.cli.text import job_argument, text_table
+from fitup.cli.text import job_argument, progress, text_table
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.model import SIDES, Job, Plan, Quantity
+from fitup.openjob import open_job
 from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.units import DISPLAY
 
@@ -40,12 +38,11 @@ def command(
     """
     from fitup.plan.whatif import changed_job
 
-    loaded = load(job)
-    other = replace(loaded, job=changed_job(loaded.job, hold, _counts(gone), broken, leave))
-    plan, certificate = planned(loaded)
-    then, certified = planned(other)
+    opened = open_job(job, report=progress)
+    other = opened.changed(changed_job(opened.job, hold, _counts(gone), broken, leave))
+    plan, then = opened.plan, other.plan
     click.echo("Checks that would differ")
-    click.echo(_checks(loaded.job, certificate, certified))
+    click.echo(_checks(opened.job, opened.certificate, other.certificate))
     click.echo("\nPacks that would differ, bottom to top")
     click.echo(_packs(plan, then))
     for words, one in (("as the job stands", plan), ("with the change", then)):

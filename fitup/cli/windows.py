@@ -7,12 +7,11 @@ from typing import Any
 
 import click
 
-from fitup.cli.loading import Loaded, influence, load
-from fitup.cli.plan import planned
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.cli.writing import write_files
 from fitup.jobfolder.series import SteelSeries, read_series
 from fitup.model import Job
+from fitup.openjob import OpenJob, open_job
 from fitup.sheets.trust_words import risk_words, windows_words
 from fitup.sheets.words import plain_value
 from fitup.sheets.write import file_names
@@ -52,39 +51,39 @@ def command(job: Path, file: Path, as_surveyed: bool, out: Path | None, as_json:
     Example:
       fitup windows closure-k1 --temperatures forecast.csv --out night-15
     """
-    loaded = load(job)
-    series = read_series(file, str(file), loaded.job)
-    options = options_of(loaded, series, as_surveyed)
+    opened = open_job(job, report=progress)
+    series = read_series(file, str(file), opened.job)
+    options = options_of(opened, series, as_surveyed)
     progress("second path")
     told = [(option.budget, option.courses) for option in options]
-    confirmed = confirm_windows(loaded.job, loaded.survey, told, series)
-    written = [] if out is None else write_files(out, _figures(loaded.job, series, options))
+    confirmed = confirm_windows(opened.job, opened.survey, told, series)
+    written = [] if out is None else write_files(out, _figures(opened.job, series, options))
     if as_json:
         say_json(
             {
-                **as_json_result(loaded.job, series, options),
+                **as_json_result(opened.job, series, options),
                 "confirmed": confirmed,
                 "written": written,
             }
         )
         return
-    _show(loaded.job, series, options)
+    _show(opened.job, series, options)
     if confirmed:
         click.echo(f"{confirmed} values in these windows confirmed by a second path.")
     for name in written:
         click.echo(f"wrote {name}")
 
 
-def options_of(loaded: Loaded, series: SteelSeries, as_surveyed: bool) -> list[Option]:
+def options_of(opened: OpenJob, series: SteelSeries, as_surveyed: bool) -> list[Option]:
     """Return what can be done: jack, wait, jack and wait; those there are."""
-    job, survey, state = loaded.job, loaded.survey, loaded.state
-    moves = influence(loaded)
+    job, survey, state = opened.job, opened.survey, opened.state
+    moves = opened.influence
 
-    effect = loaded.influence_of_changed
+    effect = opened.influence_of
     wait = option_of(job, survey, state, moves, series, None)
     if as_surveyed:
         return [wait]
-    plan, _ = planned(loaded)
+    plan = opened.plan
     options = [option_of(job, survey, state, moves, series, plan, effect), wait]
     closes = gap_temperature(job, wait.budget, list(job.joints))
     moved = any(s.disturbed for s in plan.seats)

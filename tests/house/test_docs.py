@@ -209,15 +209,22 @@ def test_trouble_prints_a_message_as_it_comes(started: Path, tmp_path: Path):
     assert str(result.exception) in (ROOT / "docs" / "trouble.md").read_text("utf-8")
 
 
-def test_notebook_path_of_the_model_page(started: Path, tmp_path: Path):
-    text = (ROOT / "docs" / "model.md").read_text("utf-8")
+@pytest.mark.parametrize(
+    ("page", "job", "sheets"),
+    [
+        ("docs/model.md", "my-joint", "my-joint/out"),
+        ("README.md", "examples/skerrin-closure", "night-15"),
+    ],
+)
+def test_notebooks_of_the_pages(started: Path, tmp_path: Path, page: str, job: str, sheets: str):
+    text = (ROOT / page).read_text("utf-8")
     code = text.split("```python\n")[1].split("```")[0]
-    folder = tmp_path / "my-joint"
-    run("start", str(folder))
+    out = tmp_path / "out"
+    code = code.replace(f'"{sheets}"', repr(str(out))).replace(f'"{job}"', repr(str(started)))
     scope: dict[str, Any] = {}
-    exec(code.replace('Path("my-joint")', f"Path({str(folder)!r})"), scope)
-    assert scope["plan"].inside
-    assert (folder / "out" / "report.pdf").is_file()
+    exec(code, scope)
+    assert scope["opened"].plan.inside
+    assert (out / "report.pdf").is_file()
 
 
 def test_every_module_says_what_it_is_for():
