@@ -13,7 +13,6 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from scipy.optimize import brentq
 
 from fitup.frames import Array, heading, left_of
 
@@ -119,6 +118,8 @@ class Curve:
         This side of the centre of the bend. Empty where the point lies behind the beginning or
         beyond the end.
         """
+        from scipy.optimize import brentq
+
         most = max(abs(self.bend_in), abs(self.bend_out))
         count = 2 + int(most * self.length / _LOOK)
         places = np.linspace(0.0, self.length, count)

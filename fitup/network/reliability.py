@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import chdtri, chndtr, ndtri
 
 from fitup.frames import Array
@@ -56,6 +55,8 @@ def matched_alpha(freedom: int, noncentrality: float, power: float = POWER) -> f
 
     def missed(limit: float) -> float:
         return float(chndtr(limit, freedom, noncentrality)) - (1.0 - power)
+
+    from scipy.optimize import brentq
 
     limit = brentq(missed, 1e-6, freedom + 20.0 * noncentrality)
     from scipy.special import chdtrc

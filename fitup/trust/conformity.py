@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal
 
-from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from fitup.model import Check
@@ -98,4 +97,6 @@ def _deviation_at(probability: float, u: float, allowed: float) -> float:
 def _root(miss: Callable[[float], float], low: float, high: float) -> float:
     if miss(low) == 0.0:
         return low
+    from scipy.optimize import brentq
+
     return float(brentq(miss, low, high, xtol=1e-12 * high, rtol=1e-12))
