@@ -30,6 +30,7 @@ from fitup.certify.recompute import (
 )
 from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
+from fitup.certify.summary import summarise
 from fitup.certify.warmth import steel_apart, warmth_again
 from fitup.checks.items import place_of
 from fitup.errors import CertificateRefused
@@ -100,6 +101,7 @@ def certify(
     if plan.inside and not inside:
         outside = ", ".join(c.id for c in checks if c.inside is False)
         work.wrong.append(f"the plan says every check is inside, but {outside} is not")
+    summary = summarise(work, checks, seats)
     if work.wrong:
         raise CertificateRefused(work.wrong)
     return Certificate(
@@ -110,6 +112,7 @@ def certify(
         stock=stock,
         statements=(*_statements(work, influence, final, after.change), *sure),
         inside=inside,
+        summary=summary,
         gap_rates=_gap_rates(work),
         ride=ride,
         bores=bores,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import asdict
 
 from fitup.certify.facts import (
     Certificate,
@@ -48,7 +49,10 @@ def confirm(job: Job, certificate: Certificate, printed: Iterable[PrintedNumber]
 
 
 def _exact(job: Job, certificate: Certificate) -> dict[Key, float]:
-    exact: dict[Key, float] = {}
+    exact: dict[Key, float] = {
+        ("summary", name.replace("_", " ")): float(value)
+        for name, value in asdict(certificate.summary).items()
+    }
     quantity = {fact.id: fact.quantity for fact in certificate.checks}
     for stage in certificate.stages:
         exact.update(_of_stage(stage))

@@ -251,6 +251,35 @@ class BoltFact:
 
 
 @dataclass(frozen=True, slots=True)
+class SummaryFact:
+    """How good the printed plan is: one field for every objective, named like it."""
+
+    worst_ratio: float
+    """Greatest deviation over tolerance of the checks that are worked on."""
+    least_squares: float
+    """Weighted sum of squared ratios, with the little that moves themselves add."""
+    seats_disturbed: int
+    plates_handled: int
+    """Plates that go in or out."""
+    plates_in_new_packs: int
+    stages: int
+    """Stage numbers; crews of one stage counted once."""
+
+    def of(self, objective: str) -> float:
+        """Return the value of an objective of the plan by its name.
+
+        Raises
+        ------
+        KeyError
+            If nothing recomputes it.
+        """
+        name = objective.replace(" ", "_")
+        if name not in SummaryFact.__slots__:
+            raise KeyError(objective)
+        return float(getattr(self, name))
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate:
     """The second, plain recomputation of a plan; without it no sheet is printed."""
 
@@ -262,6 +291,7 @@ class Certificate:
     statements: tuple[str, ...]
     """What was recomputed and found to hold, a line each."""
     inside: bool
+    summary: SummaryFact
     gap_rates: tuple[tuple[str, float], ...] = ()
     """Joint -> change of its gaps for one kelvin of all steel [m/K]."""
     ride: tuple[RideFact, ...] = ()

@@ -48,8 +48,8 @@ class _Row:
         return tuple(s.seat for s in self.plan.seats if s.disturbed)
 
     def of(self, wish: str) -> float:
-        """Return the plan's value of a wish."""
-        return next(w.upper for w in self.plan.wishes if w.wish == wish)
+        """Return the certified value of a wish."""
+        return self.certificate.summary.of(wish)
 
 
 @click.command("others")
@@ -89,7 +89,7 @@ def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
 
     def row(other: OpenJob, alone: tuple[str, ...], least: float) -> _Row:
         made, certified = other.plan, other.certificate
-        squares = problem.squares(made.settings())
+        squares = certified.summary.least_squares
         # where seats may lift off, a straight line bounds nothing
         return _Row(
             made, certified, alone, squares, min(least, squares) if effect.exact is None else 0.0

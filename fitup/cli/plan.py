@@ -23,14 +23,22 @@ from fitup.cli.text import (
     text_table,
 )
 from fitup.errors import EXIT_INTERRUPTED, EXIT_OUTSIDE, InputError, NoPlan, NoSafeOrder, Problem
-from fitup.model import SIDES, Job, Plan, Quantity
+from fitup.model import SIDES, Job, Plan, Quantity, WishResult
 from fitup.openjob import OpenJob, open_job
 from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
 from fitup.record.events import PLAN_MADE
 from fitup.sheets.trust_words import percent
-from fitup.sheets.words import NAMES, clash_words, move_words, plain_value, shown_for, value_words
+from fitup.sheets.words import (
+    NAMES,
+    clash_words,
+    move_words,
+    plain_value,
+    proof_words,
+    shown_for,
+    value_words,
+)
 from fitup.trust import make_budget, trust_of
 from fitup.trust.robust import small_moves
 from fitup.units import DISPLAY
@@ -212,7 +220,7 @@ def show(
         click.echo(f"  stage {stage.number}: {stage.group} ({', '.join(stage.seats)})")
     click.echo("\nHow good it is")
     for wish in plan.wishes:
-        click.echo(f"  {_wish(wish.wish, wish.upper, wish.lower, wish.proven)}: {wish.text}")
+        click.echo(f"  {_reached(wish, certificate.summary.of(wish.wish))}: {wish.text}")
     click.echo(f"  method: {plan.method}")
     for said in says:
         click.echo(f"  second opinion, {said.wish}: {said.text}")
@@ -224,12 +232,16 @@ def show(
     click.echo(f"\nplan {check_code(plan.id)}, {status}; an aid to a competent engineer")
 
 
-def _wish(name: str, upper: float, lower: float, proven: bool) -> str:
-    if proven and abs(upper - lower) <= 1e-9 * max(1.0, abs(upper)):
-        return f"{name} {upper:.4g}, proven the least there is"
-    if proven:
-        return f"{name} {upper:.4g}, wish met"
-    return f"{name} {upper:.4g}, no plan is below {lower:.4g}"
+def _reached(wish: WishResult, value: float) -> str:
+    """Say the certified value of an objective, and what is known of plans better in it."""
+    said = proof_words(wish.wish, value, wish.lower, proven=wish.proven)
+    bound = f"no plan is below {min(wish.lower, value):.4g}"
+    known = {
+        "proven least": "proven the least there is",
+        "met": "wish met",
+        "not proven": bound,
+    }.get(said, f"{said}, {bound}")
+    return f"{wish.wish} {value:.4g}, {known}"
 
 
 def show_obstacles(plan: Plan) -> None:

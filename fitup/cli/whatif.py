@@ -45,10 +45,10 @@ def command(
     click.echo(_checks(opened.job, opened.certificate, other.certificate))
     click.echo("\nPacks that would differ, bottom to top")
     click.echo(_packs(plan, then))
-    for words, one in (("as the job stands", plan), ("with the change", then)):
-        work = {w.wish: w.upper for w in one.wishes}
-        disturbed = f"{work['seats disturbed']:.0f} seats disturbed"
-        click.echo(f"{words}: worst ratio {work['worst ratio']:.2f}, {disturbed}")
+    both = opened.certificate, other.certificate
+    for words, one in zip(("as the job stands", "with the change"), both, strict=True):
+        disturbed = f"{one.summary.seats_disturbed} seats disturbed"
+        click.echo(f"{words}: worst ratio {one.summary.worst_ratio:.2f}, {disturbed}")
     if not then.inside:
         click.echo("\nWith the change, TOLERANCE CANNOT BE MET.")
     return 0 if then.inside else EXIT_OUTSIDE

@@ -7,7 +7,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from fitup.certify.facts import Certificate, CheckFact, SeatFact
+from fitup.certify.facts import Certificate, CheckFact, SeatFact, SummaryFact
 from fitup.model import FORCES, SIDES, Epoch, Job, Plan, WishResult
 from fitup.record import check_code, spoken
 from fitup.record.approval import OPEN, Standing
@@ -38,6 +38,7 @@ from fitup.sheets.words import (
     clash_words,
     move_words,
     plain_words,
+    proof_words,
     shown_for,
     thickness_error,
     value_words,
@@ -94,7 +95,7 @@ def build_sheets(
         seats=cards,
         stock=_stock(job, certificate),
         method=plan.method,
-        proof=tuple(_proof(wish) for wish in plan.wishes),
+        proof=tuple(_proof(wish, certificate.summary) for wish in plan.wishes),
         obstacles=tuple(
             ObstacleLine(o.what, o.change, "tried: it works" if o.verified else "not tried")
             for o in plan.obstacles
@@ -336,18 +337,24 @@ def _stock(job: Job, certificate: Certificate) -> tuple[StockLine, ...]:
     )
 
 
-def _proof(wish: WishResult) -> ProofLine:
-    """Say how a wish came out: proven least, met where no more was asked for, or open."""
+def _proof(wish: WishResult, summary: SummaryFact) -> ProofLine:
+    """Say how the printed plan came out in one objective, and what is known of better plans.
+
+    The value is the certificate's; bound and proof are the optimiser's, of that objective alone:
+    where later objectives were given slack, the plan may stand above a proven bound.
+    """
     count = wish.wish in _COUNTS
+    value = summary.of(wish.wish)
     lower = math.ceil(wish.lower - 1e-6) if count and math.isfinite(wish.lower) else wish.lower
-    gap = max(wish.upper - lower, 0.0)
-    least = gap <= 1e-9 * max(1.0, abs(wish.upper))
+    # the bound holds on the optimiser's straight line, the value is of the true motion
+    lower = min(lower, value)
+    gap = max(value - lower, 0.0)
     return ProofLine(
         wish=wish.wish,
-        plan=_plain(wish.upper, count=count),
+        plan=_bare(value, count=count),
         bound=_plain(lower, count=count),
         gap=_plain(gap, count=count),
-        proven=("proven least" if least else "met") if wish.proven else "not proven",
+        proven=proof_words(wish.wish, value, lower, proven=wish.proven),
         text=wish.text,
     )
 
@@ -356,3 +363,10 @@ def _plain(value: float, *, count: bool) -> str:
     if not math.isfinite(value):
         return "none found"
     return f"{round(value)}" if count else f"{value:.3f}"
+
+
+def _bare(value: float, *, count: bool) -> Number:
+    """Return a number without a unit, as it is printed."""
+    decimals = 0 if count else 3
+    shown = round(value, decimals)
+    return Number(shown, decimals, "", "", shown, 0.0 if count else 0.5e-3)

@@ -34,7 +34,7 @@ def build_chart(job: Job, plan: Plan, certificate: Certificate) -> Chart:
         hours=tuple(joined(tuple(dict.fromkeys(hours[n]))) if hours[n] else "" for n in numbers),
         sheets=tuple(joined(tuple(dict.fromkeys(sheets[n]))) for n in numbers),
         rows=rows,
-        proof="" if wish is None else _proof(wish.upper, wish.lower, wish.text),
+        proof="" if wish is None else _proof(certificate.summary.stages, wish.lower, wish.text),
     )
 
 

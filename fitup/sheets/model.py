@@ -187,10 +187,10 @@ class StockLine:
 
 @dataclass(frozen=True, slots=True)
 class ProofLine:
-    """How one wish came out."""
+    """How the printed plan came out in one objective, and the bound of that objective."""
 
     wish: str
-    plan: str
+    plan: Number
     bound: str
     gap: str
     proven: str
@@ -280,6 +280,7 @@ class SheetSet:
             *self._of_surveys(),
             *self._of_ride(),
             *self._of_passage(),
+            *(line.plan.printed("summary", line.wish) for line in self.proof),
         )
 
     def _of_passage(self) -> Iterator[PrintedNumber]:

@@ -315,7 +315,7 @@ def _stock(sheets: SheetSet) -> Table:
 
 def _proof(sheets: SheetSet) -> Table:
     columns = ("wish", "plan", "bound", "gap", "proof", "remark")
-    rows = tuple((p.wish, p.plan, p.bound, p.gap, p.proven, p.text) for p in sheets.proof)
+    rows = tuple((p.wish, p.plan.size, p.bound, p.gap, p.proven, p.text) for p in sheets.proof)
     return Table("proof", columns, rows)
 
 

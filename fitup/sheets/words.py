@@ -44,6 +44,8 @@ _PHRASES: Final[dict[str, str]] = {
     "bolt_across": "{size} too far {side}",
     "bolt_up": "{size} too {side}",
 }
+#: share by which value and bound may differ and be the same: what linearity and rounding do
+_SAME: Final = 1e-3
 _USUAL: Final = "{side} by {size}"
 ON_TARGET: Final = "on target"
 
@@ -74,6 +76,33 @@ def clash_words(clash: Clash) -> str:
             "No whole plates keep all of these together, even with two more in each pack not named"
         )
     return f"{cannot}; without any one of them the others can be"
+
+
+def proof_words(objective: str, value: float, bound: float, *, proven: bool) -> str:
+    """Say what is known of plans better than the printed one in an objective.
+
+    Parameters
+    ----------
+    objective : str
+    value : float
+        Of the printed plan, from the certificate.
+    bound : float
+        No plan is below this.
+    proven : bool
+        The optimiser reached its goal, or showed that no plan is better.
+
+    Examples
+    --------
+    >>> proof_words("plates handled", 28, 28, proven=True)
+    'proven least'
+    >>> proof_words("least squares", 1.84, 1.77, proven=True)
+    'given up for less work'
+    """
+    if not proven:
+        return "not proven"
+    if value - bound <= _SAME * max(1.0, abs(value)):
+        return "proven least"
+    return "given up for less work" if objective == "least squares" else "met"
 
 
 def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: float = 0.0) -> Worded:

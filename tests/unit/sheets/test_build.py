@@ -8,6 +8,7 @@ from dataclasses import fields, is_dataclass, replace
 import numpy as np
 import pytest
 
+from fitup.certify.facts import SummaryFact
 from fitup.model import WishResult
 from fitup.record import check_code
 from fitup.sheets import build_sheets
@@ -51,6 +52,7 @@ def expected_keys(made):
         keys |= {("check", check.id, "before"), ("check", check.id, "after")}
     keys |= {("plate", s.mark, "measured") for s in made.certificate.stock}
     keys |= {("survey", "survey-0410.csv", w) for w in ("steel_from", "steel_to")}
+    keys |= {("summary", wish.wish) for wish in made.plan.wishes}
     return keys
 
 
@@ -213,15 +215,25 @@ def test_columns_carry_units(made, made_us):
 @pytest.mark.parametrize(
     ("wish", "shown"),
     [
-        (("worst ratio", 0.5564, 0.3969, True), ("0.556", "0.397", "met")),
-        (("least squares", 1.6299, 1.6299, True), ("1.630", "1.630", "proven least")),
+        (("worst ratio", 0.5564, 0.3969, True), ("0.622", "0.397", "met")),
+        (("least squares", 1.8404, 1.8404, True), ("1.840", "1.840", "proven least")),
+        (("least squares", 1.7696, 1.7696, True), ("1.840", "1.770", "given up for less work")),
+        (("least squares", 1.7696, 1.5, False), ("1.840", "1.500", "not proven")),
         (("seats disturbed", 14.0, 13.2, True), ("14", "14", "proven least")),
         (("plates handled", 28.0, 15.0, False), ("28", "15", "not proven")),
     ],
 )
-def test_wishes_are_met_proven_or_open_and_counts_are_whole(wish, shown):
-    line = _proof(WishResult(*wish, "remark"))
-    assert (line.plan, line.bound, line.proven) == shown
+def test_values_of_objectives_are_the_certificates_beside_bounds_of_the_plan(wish, shown):
+    summary = SummaryFact(0.6216, 1.8404, 14, 28, 52, 3)
+    line = _proof(WishResult(*wish, "remark"), summary)
+    assert (line.plan.size, line.bound, line.proven) == shown
+
+
+def test_a_bound_above_the_certified_value_by_rounding_is_not_printed_above_it():
+    line = _proof(
+        WishResult("least squares", 1.7700, 1.7700, True, ""), SummaryFact(0.6, 1.7694, 1, 1, 1, 1)
+    )
+    assert (line.plan.size, line.bound, line.proven) == ("1.769", "1.769", "proven least")
 
 
 def test_pairs_at_two_heights_are_two_lines():
