@@ -3,8 +3,7 @@
 Nothing here uses code of ``structure``. A beam's stiffness is the inverse of its flexibility as a
 cantilever, carried to both ends by equilibrium; whatever is rigid, held or released is a row of
 constraints with a multiplier, and everything is solved in one indefinite system. Which one-way
-seats carry is found by turning over the first seat that is wrong (Murty's least index), and the
-answer is believed only if forces and openings are as they must be.
+seats carry is found in :mod:`fitup.certify.carry`.
 """
 
 from __future__ import annotations
@@ -14,10 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csc_array, lil_array
-from scipy.sparse.linalg import splu
 
+from fitup.certify.balance import Part, Sums, called, joined
+from fitup.certify.bound import Bound
+from fitup.certify.carry import carry
 from fitup.certify.recompute import Outcome, measure
-from fitup.errors import CertificateRefused
+from fitup.certify.sticks import Stick, stick_between
 from fitup.frames import Array, rotation, rotation_vector
 from fitup.model import Check, Job
 from fitup.model.frame import FrameModel, Member, Place, Tie
@@ -28,80 +29,6 @@ _UP = np.array([0.0, 0.0, 1.0])
 _SAME = 1e-3
 
 
-def cantilever(member: Member, length: float) -> Array:
-    """Flexibility (6, 6) of the free end of a beam held at its start, in its own axes."""
-    F = np.zeros((6, 6))
-    F[0, 0] = length / (member.E * member.A)
-    F[3, 3] = length / (member.G * member.J)
-    for shift, turn, EI, GA, sign in (
-        (1, 5, member.E * member.Iz, member.G * member.Asy, 1.0),
-        (2, 4, member.E * member.Iy, member.G * member.Asz, -1.0),
-    ):
-        F[shift, shift] = length**3 / (3.0 * EI) + length / GA
-        F[shift, turn] = F[turn, shift] = sign * length**2 / (2.0 * EI)
-        F[turn, turn] = length / EI
-    return F
-
-
-def free_end(member: Member, length: float, load: Array, warm: tuple[float, float, float]) -> Array:
-    """How the free end (6,) of that cantilever goes under an even load (3,) and temperature."""
-    end = np.zeros(6)
-    end[0] = load[0] * length**2 / (2.0 * member.E * member.A)
-    end[0] += member.expansion * warm[0] * length
-    for shift, turn, EI, GA, sign in (
-        (1, 5, member.E * member.Iz, member.G * member.Asy, 1.0),
-        (2, 4, member.E * member.Iy, member.G * member.Asz, -1.0),
-    ):
-        end[shift] = load[shift] * (length**4 / (8.0 * EI) + length**2 / (2.0 * GA))
-        end[turn] = sign * load[shift] * length**3 / (6.0 * EI)
-    for shift, turn, difference, size, sign in (
-        (1, 5, warm[2], member.width, 1.0),
-        (2, 4, warm[1], member.depth, -1.0),
-    ):
-        if difference:
-            bent = -member.expansion * difference / size
-            end[shift] += bent * length**2 / 2.0
-            end[turn] += sign * bent * length
-    return end
-
-
-@dataclass(frozen=True, eq=False)
-class _Stick:
-    """One piece of a member: its place in the unknowns, and its stiffness in its own axes."""
-
-    first: int
-    last: int
-    axes: Array
-    begins: float
-    ends: float
-    stiff: Array
-    rest: Array
-
-    def forces(self, u: Array, loaded: bool) -> Array:
-        """Forces (12,) on its ends in its own axes."""
-        own = np.concatenate([u[self.first : self.first + 6], u[self.last : self.last + 6]])
-        local = (own.reshape(4, 3) @ self.axes.T).ravel()
-        return self.stiff @ local + (self.rest if loaded else 0.0)
-
-
-def _stick(
-    member: Member, first: int, last: int, axes: Array, a: float, b: float, load: Array,
-    warm: tuple[float, float, float],
-) -> _Stick:  # fmt: skip
-    length = b - a
-    inner = np.linalg.inv(cantilever(member, length))
-    # forces at the start balance those at the end: the lever is the length along x
-    lever = np.eye(6)
-    lever[4, 2], lever[5, 1] = -length, length
-    both = np.vstack([-lever, np.eye(6)])
-    stiff = both @ inner @ both.T
-    rest = -both @ inner @ free_end(member, length, load, warm)
-    own = np.concatenate([load, np.zeros(3)]) * length
-    own[4], own[5] = -load[2] * length**2 / 2.0, load[1] * length**2 / 2.0
-    rest[:6] -= own
-    return _Stick(first, last, axes, a, b, stiff, rest)
-
-
 class _Assembly:
     """Nodes, sticks and constraints of a frame, gathered one after the other."""
 
@@ -110,7 +37,7 @@ class _Assembly:
         self.positions: list[Array] = []
         self.names: dict[str, int] = {}
         self.constraints: list[dict[int, float]] = []
-        self.sticks: dict[str, list[_Stick]] = {}
+        self.sticks: dict[str, list[Stick]] = {}
         for name, node in model.nodes.items():
             self.names[name] = self._new(node.position)
             self.constraints += [{self.names[name] + k: 1.0} for k in sorted(node.fixed)]
@@ -158,7 +85,7 @@ class _Assembly:
         warm = [t for t in model.temperatures if t.member == member.id]
         heat = (sum(t.even for t in warm), sum(t.depth for t in warm), sum(t.width for t in warm))
         self.sticks[member.id] = [
-            _stick(member, m, n, axes, a, b, axes @ self._even(member, a, b), heat)
+            stick_between(member, m, n, axes, a, b, axes @ self._even(member, a, b), heat)
             for m, n, a, b in zip(numbers, numbers[1:], places, places[1:], strict=False)
         ]
 
@@ -286,7 +213,82 @@ class FrameStates:
         lift = np.array([row @ motions[at] for at, row, _ in self.feet])
         stiff = np.array([foot[2] for foot in self.feet])
         self.q = -stiff * lift[:, 0]
-        self.R = stiff[:, None] * (np.eye(len(stiff)) - lift[:, 1:])
+        self.R = self._by_work()
+        self._weigh(right)
+
+    def _weigh(self, right: Array) -> None:
+        """Add up what acts on every part, with nothing moved and for a unit move of every seat."""
+        self.sums = Sums(self.parts.positions, self._groups())
+        motions = np.column_stack([self.still, self.moves])
+        forces = self.bound.ground()
+        # what sticks at rest hold is loads on them, and temperature, which adds up to nothing
+        forces[:, 0] += right[:, 0]
+        for held, along, k in self._springs():
+            forces[held] -= k * np.outer(along, along @ motions[held])
+        bearing = np.zeros((len(forces), len(self.feet)))
+        for j, (at, row, _) in enumerate(self.feet):
+            bearing[at, j] = row
+        every = self.sums.of(np.column_stack([forces, bearing]))
+        self.off_still, self.off_moves = every[:, :, 0], every[:, :, 1 : 1 + len(self.feet)]
+        self.bears = every[:, :, 1 + len(self.feet) :]
+
+    def _groups(self) -> list[Part]:
+        """Parts of the frame and the whole: what sticks and rigid rows join."""
+        count = len(self.parts.positions)
+        sticks = [s for own in self.parts.sticks.values() for s in own]
+        links = [(s.first // 6, s.last // 6) for s in sticks]
+        for row in self.parts.constraints:
+            nodes = sorted({at // 6 for at in row})
+            links += [(nodes[0], n) for n in nodes[1:]]
+        segments = {
+            s.first // 6: self.model.members[name].segment
+            for name, own in self.parts.sticks.items()
+            for s in own
+        }
+        size = np.zeros(count)
+        for s in sticks:
+            size[[s.first // 6, s.last // 6]] += np.abs(s.rest[[0, 1, 2, 6, 7, 8]]).sum() / 2.0
+        for load in self.model.node_loads:
+            size[self.parts.names[load.node] // 6] += np.abs(load.values[:3]).sum()
+        groups = [g for g in joined(count, links) if len(g) > 1]
+        names = {first // 6: name for name, first in self.parts.names.items()}
+        parts = [
+            Part(called(segments, g, f"what node {names[min(g)]} is part of"), np.array(g),
+                 float(size[g].sum()))
+            for g in groups
+        ]  # fmt: skip
+        return [*parts, Part("the whole structure", np.arange(count), float(size.sum()))]
+
+    def _require(self, still: float, moved: Array, reactions: Array) -> None:
+        """Refuse a state whose loads, taken so many times, and reactions do not balance."""
+        off = still * self.off_still + self.off_moves @ moved + self.bears @ reactions
+        self.sums.require(off, np.abs(self.bears[:, :3]).max(axis=1) @ np.abs(reactions))
+
+    def _by_work(self, more: Iterable[tuple[Array, Array]] = ()) -> Array:
+        """Change of all reactions for a unit move of every seat (s, s), by the work of strains.
+
+        What a move does not strain then answers with nothing, whatever the rounding.
+        """
+        moves = self.moves
+        result = np.zeros((moves.shape[1], moves.shape[1]))
+        for stick in (s for sticks in self.parts.sticks.values() for s in sticks):
+            bent, inner = stick.strained(moves)
+            result += bent.T @ inner @ bent
+        for held, along, k in self._springs():
+            stretch = along @ moves[held]
+            result += k * np.outer(stretch, stretch)
+        for j, at, row, k in self._footing():
+            stretch = row @ moves[at]
+            stretch[j] -= 1.0
+            result += k * np.outer(stretch, stretch)
+        for strained, stiff in more:
+            result += strained.T @ stiff @ strained
+        return result
+
+    def _footing(self) -> Iterable[tuple[int, Array, Array, float]]:
+        """Yield number, unknowns, coefficients and stiffness of every elastic seat."""
+        for j, (at, row, k) in enumerate(self.feet):
+            yield j, at, row, k
 
     def _springs(self) -> Iterable[tuple[list[int], Array, float]]:
         """Yield unknowns, coefficients of the stretch, and stiffness of every spring.
@@ -328,6 +330,7 @@ class FrameStates:
         high = np.array([0.0 if t is None else t.setting for t in told])
         self.start = carry(self.q + self.R @ high, self.R, self.one_way)
         self.present = self.q + self.R @ (high + self.start)
+        self._require(1.0, high + self.start, self.present)
         for i, (name, own) in enumerate(zip(names, told, strict=True)):
             measured = job.seats[name].reaction_now
             if own is not None and own.gap > 0.0:
@@ -388,7 +391,9 @@ class FrameStates:
     def _moved(self, x: Array) -> Array:
         """Moves of all seats (n,) [m], those of seats that let go included."""
         q = self.present + self.R @ (x - self.start)
-        return x + carry(q, self.R, self.one_way) - self.start
+        moved: Array = x + carry(q, self.R, self.one_way) - self.start
+        self._require(0.0, moved, self.R @ moved)
+        return moved
 
     def placer(self, motions: Array) -> Callable[[str], Array]:
         """Return where every check point is (3,) for motions (6 n,) of the nodes."""
@@ -440,59 +445,3 @@ class FrameStates:
             place.quantity
         ]
         return float(sign * own[index])
-
-
-class Bound:
-    """K u + C' m = right with C u = 0, everything scaled to one size, factorised once."""
-
-    def __init__(self, K: csc_array, constraints: list[dict[int, float]]) -> None:
-        self.size, c = K.shape[0], len(constraints)
-        scale = np.abs(K).max()
-        C = lil_array((c, self.size))
-        for i, row in enumerate(constraints):
-            for at, value in row.items():
-                C[i, at] = value * scale
-        both = lil_array((self.size + c, self.size + c))
-        both[: self.size, : self.size], both[self.size :, : self.size] = K, C
-        both[: self.size, self.size :] = C.T
-        self.matrix = csc_array(both)
-        self.factor = splu(self.matrix)
-
-    def solve(self, right: Array) -> Array:
-        """Return u (n, k) for right-hand sides (n, k)."""
-        more = self.matrix.shape[0] - self.size
-        whole = np.vstack([right, np.zeros((more, right.shape[1]))])
-        answer = self.factor.solve(whole)
-        # one step of refinement: the multipliers make the system indefinite
-        answer += self.factor.solve(whole - self.matrix @ answer)
-        u: Array = answer[: self.size]
-        return u
-
-
-def carry(q: Array, R: Array, one_way: Array) -> Array:
-    """Return openings (n,) [m] so that one-way seats push or are open, by the least index.
-
-    Raises
-    ------
-    CertificateRefused
-        If none are found; those that are found are held against every condition.
-    """
-    size = max(1.0, float(np.abs(q).max()))
-    opened: set[int] = set()
-    for _ in range(200 + 50 * len(q)):
-        z = np.zeros(len(q))
-        own = sorted(opened)
-        if own:
-            z[own] = np.linalg.lstsq(R[np.ix_(own, own)], -q[own], rcond=1e-11)[0]
-        r = q + R @ z
-        wrong = [
-            i
-            for i in np.flatnonzero(one_way)
-            if (i in opened and z[i] < -1e-12) or (i not in opened and r[i] < -1e-9 * size)
-        ]
-        if not wrong:
-            if own and float(np.abs(r[own]).max()) > 1e-6 * size:
-                break
-            return z
-        opened ^= {int(wrong[0])}
-    raise CertificateRefused(["which seats carry was not found a second time"])

@@ -8,13 +8,15 @@ the structure as a load, again and again until nothing changes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import copy
 
 import numpy as np
 from scipy.sparse import coo_array, csc_array
 
-from fitup.certify.frame import Bound, FrameStates, carry
+from fitup.certify.bound import Bound
+from fitup.certify.carry import carry
+from fitup.certify.frame import FrameStates
 from fitup.certify.lines import Lines, Pulls
 from fitup.certify.recompute import Outcome
 from fitup.errors import CertificateRefused
@@ -40,6 +42,7 @@ class HungStates(FrameStates):
         self.seat_of = {c.seat: n for n, c in enumerate(self.lines.cables) if c.seat}
         K, right = self._structure()
         self.firm, self.by = np.zeros(len(self.job.seats)), np.zeros_like(right[:, 1:])
+        self.bearing: list[tuple[int, Array, Array, float]] = []
         for j, seat in enumerate(self.job.seats.values()):
             if seat.id in self.seat_of:
                 continue
@@ -47,6 +50,7 @@ class HungStates(FrameStates):
             K[np.ix_(at, at)] += seat.stiffness * np.outer(row, row)
             np.add.at(self.by[:, j], at, -seat.stiffness * row)
             self.firm[j] = seat.stiffness
+            self.bearing.append((j, at, row, seat.stiffness))
         plain, self.load = csc_array(K), right[:, 0]
         self._hold_idle(plain)
         self._rest_as_surveyed(plain)
@@ -65,18 +69,35 @@ class HungStates(FrameStates):
         at = np.array([*range(first, first + 3), *range(base, base + 6)])
         return at, np.concatenate([along, -along, -np.cross(arm, along)])
 
-    def _guides(self, K: csc_array) -> csc_array:
-        """Add what holds each saddle across its slide."""
-        total = K
+    def _footing(self) -> Iterable[tuple[int, Array, Array, float]]:
+        return self.bearing
+
+    def _beside(self, pulls: Pulls) -> Iterable[tuple[Array, Array]]:
+        """Yield what a unit move of every seat strains cables and guides (e, s), and stiffness."""
+        drawn = {n: list(self.job.seats).index(seat) for seat, n in self.seat_of.items()}
+        for n, own in enumerate(self.ends):
+            apart = self.moves[own[3:]] - self.moves[own[:3]]
+            if n in drawn:
+                apart[:, drawn[n]] += self.axes[n]
+            yield apart, pulls.stiffness[n]
+        for at, row, k in self._guided():
+            yield (row @ self.moves[at])[None, :], np.array([[k]])
+
+    def _guided(self) -> Iterable[tuple[Array, Array, float]]:
+        """Yield unknowns, coefficients and stiffness of what holds each saddle across its slide."""
         for saddle in self.model.saddles.values():
             if saddle.seat is None or saddle.on is None:
                 continue
             seat = self.job.seats[saddle.seat]
-            along = seat.direction
-            for axis in np.linalg.svd(along[None, :])[2][1:]:
-                at, row = self._slides(saddle.node, saddle.on, axis)
-                block = _GUIDE * seat.stiffness * np.outer(row, row)
-                total = total + _spread(at[None, :], block[None, :, :], K.shape[0])
+            for axis in np.linalg.svd(seat.direction[None, :])[2][1:]:
+                yield *self._slides(saddle.node, saddle.on, axis), _GUIDE * seat.stiffness
+
+    def _guides(self, K: csc_array) -> csc_array:
+        """Add what holds each saddle across its slide."""
+        total = K
+        for at, row, k in self._guided():
+            block = k * np.outer(row, row)
+            total = total + _spread(at[None, :], block[None, :, :], K.shape[0])
         return csc_array(total)
 
     def _hold_idle(self, K: csc_array) -> None:
@@ -103,8 +124,7 @@ class HungStates(FrameStates):
             both = self.by + by
             motions = bound.solve(np.column_stack([load, -both]))
             self.still, self.moves = motions[:, 0], motions[:, 1:]
-            own = self.firm + firm
-            self.R = np.diag(own) + both.T @ self.moves
+            self.R = self._by_work(self._beside(pulls))
             self.q = both.T @ self.still + tension - by.T @ u - firm * e
             after = high + carry(self.q + self.R @ high, self.R, one_way)
             step = self.still + self.moves @ after - u
@@ -172,6 +192,9 @@ class HungStates(FrameStates):
     def _lump(self, n: int) -> Array:
         half = 0.5 * self.lines.weight[n] * self.lines.length[n] if self.lines.straight[n] else 0.0
         return np.array([0.0, 0.0, half])
+
+    def _require(self, still: float, moved: Array, reactions: Array) -> None:
+        """Forces of cables are not linear in the moves."""
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, all reactions and forces, for settings by seat [m]."""

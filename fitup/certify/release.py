@@ -11,7 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitup.certify.frame import FrameStates, carry
+from fitup.certify.carry import carry
+from fitup.certify.frame import FrameStates
 from fitup.checks import checks_of
 from fitup.frames import Array
 from fitup.model import Check, Job

@@ -13,9 +13,10 @@ from typing import Protocol
 
 import numpy as np
 
-from fitup.certify.frame import FrameStates, free_end
+from fitup.certify.frame import FrameStates
 from fitup.certify.hung import HungStates
 from fitup.certify.recompute import bending_of, expansion_of
+from fitup.certify.sticks import free_end
 from fitup.frames import Array
 from fitup.model import Check, Job
 from fitup.survey.points import Survey, SurveyedPoint

@@ -16,6 +16,7 @@ back. The reactions are unique whatever the stiffness [1, theorem 3.1.7].
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -26,6 +27,9 @@ from fitup.frames import Array
 _PIVOT, _LOOSE = 1e-11, 1e-9
 #: ratios nearer than this are equal
 _TIE = 1e-13
+#: a seat whose reaction answers to its own opening by less than this share of the greatest such
+#: answer carries the same whatever opens; a load of this share is nothing
+_DETERMINATE, _NOTHING = 1e-12, 1e-9
 
 
 class NoContact(StructureError):
@@ -46,17 +50,24 @@ def complementary(M: Array, q: Array) -> Array:
     NoContact
         If there are none.
     """
-    n = len(q)
-    if n == 0 or q.min() >= 0.0:
-        return np.zeros(n)
-    scale = 1.0 / np.sqrt(np.maximum(np.diag(M), 1e-300))
-    scaled, right = M * scale * scale[:, None], q * scale
-    right = right / np.abs(right).max()
-    open_ = _lemke(scaled, right)
-    z = np.zeros(n)
+    z = np.zeros(len(q))
+    if len(q) == 0 or q.min() >= 0.0:
+        return z
+    answers = np.diag(M)
+    # rows of the others are nil too, for M is never negative
+    moved = answers > _DETERMINATE * answers.max()
+    if q[~moved].min(initial=0.0) < -_NOTHING * np.abs(q).max():
+        raise NoContact("no openings let the seats that can only push carry the load")
+    if q[moved].min(initial=0.0) >= 0.0:
+        return z
+    scale = 1.0 / np.sqrt(answers[moved])
+    scaled, right = M[np.ix_(moved, moved)] * scale * scale[:, None], q[moved] * scale
+    open_ = _lemke(scaled, right / np.abs(right).max())
+    own = np.zeros(len(scale))
     if open_:
-        z[open_] = np.linalg.solve(scaled[np.ix_(open_, open_)], -(q * scale)[open_])
-    return np.maximum(z, 0.0) * scale
+        own[open_] = np.linalg.solve(scaled[np.ix_(open_, open_)], -right[open_])
+    z[moved] = np.maximum(own, 0.0) * scale
+    return z
 
 
 def _lemke(M: Array, q: Array) -> list[int]:
@@ -129,6 +140,13 @@ class Touch:
     loose: tuple[str, ...]
 
 
+class Balanced(Protocol):
+    """What knows whether a state is in balance."""
+
+    def require(self, reactions: Array, effective: Array) -> None:
+        """Refuse reactions (n,) [N] at effective moves (n,) [m] that do not balance."""
+
+
 @dataclass(frozen=True, eq=False)
 class Contact:
     """A structure on seats of which some only push; two-way matrices and how it stands.
@@ -141,12 +159,15 @@ class Contact:
         Reactions with no seat moved or opened, were all of them two-way [N].
     R : Array (n, n)
         Change of reactions for a unit move of each seat, all two-way [N/m].
+    balance : Balanced, optional
+        What every state is held against.
     """
 
     seats: tuple[str, ...]
     one_way: Array
     q: Array
     R: Array
+    balance: Balanced | None = None
 
     def at(self, x: Array) -> Touch:
         """Return the state for moves x (n,) [m].
@@ -155,6 +176,8 @@ class Contact:
         ------
         NoContact
             If the seats that can only push cannot carry the structure.
+        StructureError
+            If forces and moments do not balance, with where.
         """
         r = self.q + self.R @ x
         own = np.flatnonzero(self.one_way)
@@ -172,6 +195,8 @@ class Contact:
         reactions[opened] = 0.0
         reactions[own] = np.maximum(reactions[own], 0.0)
         size = max(1.0, float(np.abs(reactions).max(initial=0.0)))
+        if self.balance is not None:
+            self.balance.require(reactions, x + z)
         idle = self.one_way & (reactions <= 1e-9 * size)
         return Touch(reactions, z, x + z, ~idle, self._loose(idle))
 

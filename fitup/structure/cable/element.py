@@ -117,6 +117,15 @@ class CableElement:
         forces = np.concatenate([weight - pull.at_i, weight + pull.at_j])
         return forces, np.block([[k, -k], [-k, k]])
 
+    def strains(self, u: Array) -> tuple[Array, Array]:
+        """Return how far its ends go apart (3, 6), and how it resists that (3, 3) [N/m]."""
+        return np.hstack([-np.eye(3), np.eye(3)]), self.pull(u).stiffness
+
+    @property
+    def strain_by_moving(self) -> Array:
+        """Return how far its ends go apart (3,) as end j is drawn out."""
+        return self.anchorage
+
     def by_moving(self, u: Array) -> Array:
         """Return the change (6,) of the holding forces as end j is drawn out [N/m].
 

@@ -55,6 +55,15 @@ class PairSpring:
         apart = float(self.row @ u) - self.setting
         return self.stiffness * apart * self.row, self.stiffness * np.outer(self.row, self.row)
 
+    def strains(self, u: Array) -> tuple[Array, Array]:
+        """Return its stretch (1, k) and stiffness (1, 1)."""
+        return self.row[None, :], np.array([[self.stiffness]])
+
+    @property
+    def strain_by_moving(self) -> Array:
+        """Return the stretch (1,) for a unit move."""
+        return np.array([-1.0])
+
     def by_moving(self, u: Array) -> Array:
         """Return the change (9,) of the forces for a unit move [N/m]."""
         return -self.stiffness * self.row

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.sparse import coo_array, csc_array
+from scipy.sparse import block_diag, coo_array, csc_array
 
 from fitup.frames import Array, skew
 from fitup.model.frame import Body, Node
@@ -107,6 +107,22 @@ class System:
             return forces, csc_array((self.size, self.size))
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
         return forces, csc_array(coo_array(entries, shape=(self.size, self.size)))
+
+    def strains(self, u: Array) -> tuple[csc_array, csc_array]:
+        """Return B (e, 6 n) and W (e, e) of all elements at motions u (6 n,): see ``Element``."""
+        rows, columns, values, blocks, first = [], [], [], [], 0
+        for element, own in zip(self.elements, self._numbers, strict=True):
+            B, W = element.strains(u[own])
+            rows.append(np.repeat(np.arange(first, first + len(B)), len(own)))
+            columns.append(np.tile(own, len(B)))
+            values.append(B.ravel())
+            blocks.append(W)
+            first += len(B)
+        if not blocks:
+            return csc_array((0, self.size)), csc_array((0, 0))
+        entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
+        B_all = csc_array(coo_array(entries, shape=(first, self.size)))
+        return B_all, csc_array(block_diag(blocks, format="csc"))
 
     def reduced(self, tangent: csc_array) -> csc_array:
         """Return the tangent (f, f) of the free motions."""

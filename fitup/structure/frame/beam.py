@@ -163,18 +163,37 @@ class Beam:
         return K, rest
 
     @cached_property
+    def bends(self) -> Array:
+        """How far end j goes beyond where a rigid beam would take it from end i (6, 12)."""
+        carried = np.eye(6)
+        carried[1, 5], carried[2, 4] = self.length, -self.length
+        return np.hstack([-carried, np.eye(6)])
+
+    @cached_property
+    def _strains(self) -> tuple[Array, Array]:
+        return self.bends @ self.to_ends, self.held[0][6:, 6:]
+
+    def strains(self, u: Array) -> tuple[Array, Array]:
+        """Return how far it bends and stretches (6, 12), and how it resists that (6, 6)."""
+        return self._strains
+
+    @cached_property
     def stiffness(self) -> tuple[Array, Array]:
         """Stiffness (12, 12) and forces at rest (12,) in the motions of its nodes."""
-        K, rest = self.held
-        T = self.to_ends
-        return T.T @ K @ T, T.T @ rest
+        B, W = self._strains
+        return B.T @ W @ B, self.to_ends.T @ self.held[1]
 
     def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
-        """Return forces (12,) and stiffness (12, 12)."""
+        """Return forces (12,) and stiffness (12, 12); its two ends balance whatever u is."""
+        B, W = self._strains
         K, rest = self.stiffness
-        return K @ u + rest, K
+        return B.T @ (W @ (B @ u)) + rest, K
 
-    def end_forces(self, u: Array) -> Array:
-        """Return forces (12,) that the nodes put on the flexible ends, in its own axes."""
+    def end_forces(self, motions: Array, loaded: bool = True) -> Array:
+        """Return forces (12,) that the nodes put on the flexible ends, in its own axes.
+
+        ``loaded`` adds those of the loads and temperature on it.
+        """
         K, rest = self.held
-        return K @ (self.to_ends @ u) + rest
+        forces: Array = self.bends.T @ (K[6:, 6:] @ (self.bends @ (self.to_ends @ motions)))
+        return forces + rest if loaded else forces

@@ -33,6 +33,13 @@ class Element(Protocol):
         equilibrium the forces of all elements add up to the loads on the nodes.
         """
 
+    def strains(self, u: Array) -> tuple[Array, Array]:
+        """Return B (e, k) and W (e, e) such that its tangent is B' W B at the motions u (k,).
+
+        B is nil for a rigid motion, so that what a rigid motion strains is not the small
+        difference of large numbers.
+        """
+
 
 class Foot(Element, Protocol):
     """An element that is a seat too: a move of it puts forces on the structure.
@@ -40,6 +47,10 @@ class Foot(Element, Protocol):
     With x the move and u the motions, its reaction is the derivative of its energy by x, and so
     answers to u as its forces answer to x: ``by_moving`` is both.
     """
+
+    @property
+    def strain_by_moving(self) -> Array:
+        """Strain (e,), as in ``strains``, for a unit move with the nodes held."""
 
     def by_moving(self, u: Array) -> Array:
         """Return the change of forces (k,) for a unit move, and of the reaction for u (k,)."""
@@ -84,8 +95,8 @@ class SpringElement:
         return all_motions(*ends)
 
     @cached_property
-    def stiffness(self) -> Array:
-        """Stiffness (k, k) in its dofs."""
+    def row(self) -> Array:
+        """How far it is stretched for each of its motions (k,)."""
         axis = self.spring.axis / np.linalg.norm(self.spring.axis)
         none = np.zeros(3)
         if self.spring.turns:
@@ -93,12 +104,20 @@ class SpringElement:
         else:
             own = np.concatenate([axis, none])
             other = np.concatenate([axis, np.cross(self.arm, axis)])
-        row = own if self.spring.other is None else np.concatenate([own, -other])
-        return self.spring.stiffness * np.outer(row, row)
+        return own if self.spring.other is None else np.concatenate([own, -other])
+
+    @cached_property
+    def stiffness(self) -> Array:
+        """Stiffness (k, k) in its dofs."""
+        return self.spring.stiffness * np.outer(self.row, self.row)
 
     def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
         """Return forces (k,) and stiffness (k, k)."""
         return self.stiffness @ u, self.stiffness
+
+    def strains(self, u: Array) -> tuple[Array, Array]:
+        """Return its stretch (1, k) and stiffness (1, 1)."""
+        return self.row[None, :], np.array([[self.spring.stiffness]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,6 +158,15 @@ class ArmSpring:
         """Return forces (6,) and stiffness (6, 6)."""
         pressed = float(self.row @ u) - self.setting
         return self.stiffness * pressed * self.row, self.stiffness * np.outer(self.row, self.row)
+
+    def strains(self, u: Array) -> tuple[Array, Array]:
+        """Return its stretch (1, k) and stiffness (1, 1)."""
+        return self.row[None, :], np.array([[self.stiffness]])
+
+    @property
+    def strain_by_moving(self) -> Array:
+        """Return the stretch (1,) for a unit move."""
+        return np.array([-1.0])
 
     def by_moving(self, u: Array) -> Array:
         """Return the change of forces (6,) for a unit move [N/m]."""

@@ -21,6 +21,7 @@ from fitup.structure.cable.forces import (
 )
 from fitup.structure.cable.saddle import require_grip
 from fitup.structure.contact import Contact
+from fitup.structure.frame.balance import balance_of
 from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.mesh import flexible, nearest
 from fitup.structure.frame.solved import Solved, section_forces, solve_frame, stand
@@ -147,7 +148,8 @@ def lifting_moved(job: Job, first: Solved, there: Solved, x: Array) -> Lifting:
     base = np.array([_moved(job, first, there, check) for check in checks])
     built = np.linalg.lstsq(R0, still.reactions - q0, rcond=1e-12)[0] + there.at - first.at
     forces = _forces(job, there, built)
-    contact = Contact(names, surveyed.contact.one_way, loads - R @ start, R)
+    balance = balance_of(there, frame_of(job), moments=False).since(loads, start)
+    contact = Contact(names, surveyed.contact.one_way, loads - R @ start, R, balance)
     return Lifting(surveyed.checks, contact, A, forces, start, base)
 
 
@@ -175,10 +177,11 @@ def lifting_of(job: Job, solved: Solved) -> Lifting:
     names = tuple(job.seats)
     own = [seat_in_frame(job, name) for name in names]
     one_way = np.array([s.one_way for s in own])
-    r0, start = _present(job, Contact(names, one_way, q, R), own)
+    balance = balance_of(solved, frame_of(job), moments=not frame_of(job).cables)
+    r0, start = _present(job, Contact(names, one_way, q, R, balance), own)
     A = np.array([_row(job, solved, check) for check in checks]).reshape(len(checks), len(names))
     # present loads that were measured stand for how the deck was really built
-    contact = Contact(names, one_way, r0 - R @ start, R)
+    contact = Contact(names, one_way, r0 - R @ start, R, balance.since(r0, start))
     # the effective moves that bring the present reactions, measured ones too
     built = np.linalg.lstsq(R, r0 - q, rcond=1e-12)[0]
     forces = _forces(job, solved, built)

@@ -17,6 +17,7 @@ from fitup.frames import Array
 from fitup.model import CheckState, Job
 from fitup.model.frame import FrameModel, NodeLoad, Spring
 from fitup.structure.contact import Contact, Touch
+from fitup.structure.frame.balance import balance_of
 from fitup.structure.frame.elements import ArmSpring
 from fitup.structure.frame.influence import (
     follows,
@@ -121,7 +122,9 @@ def _release(job: Job, without: Solved, kept: list[str], touch: Touch) -> Releas
     own = [list(job.seats).index(name) for name in kept]
     one_way = np.array([seat_in_frame(job, name).one_way for name in kept], bool)
     opened = touch.openings[own]
-    after = Contact(tuple(kept), one_way, touch.reactions[own] + q - R @ opened, R)
+    before = touch.reactions[own]
+    balance = balance_of(without, frame_of(job)).since(before, opened, loaded=True)
+    after = Contact(tuple(kept), one_way, before + q - R @ opened, R, balance)
     rest = after.at(np.zeros(len(kept)))
     motions = without.still + without.moves @ (rest.openings - opened)
     change = np.array([follows(job, without, check, motions) for check in checks_of(job)])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import coo_array, csc_array
@@ -84,8 +85,25 @@ class Solved:
 
     def reactions(self) -> tuple[Array, Array]:
         """Return q (s,) under the loads and R (s, s) for a unit move of every seat, two-way."""
-        R = np.diag(self.own) + self.by_moving.T @ self.moves
-        return self.base + self.by_moving.T @ self.still, 0.5 * (R + R.T)
+        return self.base + self.by_moving.T @ self.still, self._gained
+
+    @cached_property
+    def _gained(self) -> Array:
+        """R by the work of the strains: D' W D, with D (e, s) those of a unit move of each seat.
+
+        Where a move strains nothing, under a part that stands on as many seats as it needs, that
+        is nothing: a difference of two stiffnesses would leave their rounding. What is wrong in
+        the motions counts by its square only.
+        """
+        system = self.mesh.system
+        B, W = system.strains(self.about)
+        strained = B @ self.moves
+        first = B.shape[0] - sum(len(foot.strain_by_moving) for foot in self.seats)
+        for i, foot in enumerate(self.seats):
+            own = foot.strain_by_moving
+            strained[first : first + len(own), i] += own
+            first += len(own)
+        return np.asarray(strained.T @ (W @ strained))
 
 
 def stand(
@@ -220,8 +238,7 @@ def section_forces(solved: Solved, place: Place, motions: Array, loaded: bool) -
     """
     beam, sign = _piece(solved.mesh.pieces[place.member], place.at)
     own = solved.mesh.system.numbers(beam)
-    K, rest = beam.held
-    ends = K @ (beam.to_ends @ motions[own]) + (rest if loaded else 0.0)
+    ends = beam.end_forces(motions[own], loaded)
     return ends[6:] if sign > 0.0 else -ends[:6]
 
 

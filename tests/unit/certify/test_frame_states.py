@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitup.certify.frame import FrameStates, carry
+from fitup.certify.carry import carry
+from fitup.certify.frame import FrameStates
 from fitup.checks import checks_of
 from fitup.errors import CertificateRefused
 from fitup.frames import Array

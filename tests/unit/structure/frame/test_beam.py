@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitup.certify.frame import cantilever, free_end
+from fitup.certify.sticks import cantilever, free_end
 from fitup.errors import StructureError
 from fitup.model.frame import Member
 from fitup.structure.frame.beam import Beam, even_load, heat, local_stiffness
