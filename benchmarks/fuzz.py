@@ -30,9 +30,9 @@ LONGEST = 60
 PEOPLE = '[ines]\nname = "Ines"\nmay = ["name people", "lock off"]\nkey = "{}"\n'.format("0f" * 32)
 FORM = (
     "plan,stage,name,place,should_read,read_mm,side,read_kN,pack\n"
-    "AAAA-AAAA,1,J1/P1/step,J1 P1,on target,0.4,ahead high,,\n"
-    "AAAA-AAAA,1,load J-A1,LEFT,,,,612,\n"
-    "AAAA-AAAA,1,pack A-S1,LEFT,P20+P5,,,,P20+P5\n"
+    "AAAA-AAAA-AAAAA,1,J1/P1/step,J1 P1,on target,0.4,ahead high,,\n"
+    "AAAA-AAAA-AAAAA,1,load J-A1,LEFT,,,,612,\n"
+    "AAAA-AAAA-AAAAA,1,pack A-S1,LEFT,P20+P5,,,,P20+P5\n"
 )
 ASKED = (
     Asked("J1/P1/step", "check", least=-0.002, most=0.002, sides=("ahead high", "ahead low")),

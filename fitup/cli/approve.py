@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
 
 import click
 
 from fitup.cli.recording import key_option, now, plan_option, tell
-from fitup.cli.text import job_argument, json_option, progress
-from fitup.openjob import open_job
+from fitup.cli.text import job_argument, json_option
+from fitup.model.identity import plan_hash
 
 
 @click.command("approve")
@@ -24,28 +25,25 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
 
     \b
     Example:
-      fitup approve closure-k1 --plan FYEP-NARK --key ines.key
+      fitup approve closure-k1 --plan FYEP-NART-LLWCX --key ines.key
     """
-    from fitup.plan.plan import plan_id
-    from fitup.record.acts import approve, plan_of
+    from fitup.cli.printing import of_record
+    from fitup.record.acts import approve, plan_of, require_unchanged
     from fitup.record.check_code import read_code, spoken
-    from fitup.record.contents import job_files
+    from fitup.record.contents import files_now
     from fitup.record.keys import read_key
-    from fitup.record.plans import FILE, read_plan
     from fitup.record.store import NotAllowed, Record
 
     key, code = read_key(key_file), read_code(code, "--plan")
-    with Record(job) as record:
-        entry = plan_of(record.whole(), code)
-        opened = open_job(job, report=progress)
-        files = job_files(job, opened.job)
-        plan = read_plan(record.files(entry.outputs)[FILE])
-        if record.files(entry.inputs) == files:
-            if plan_id(opened.job, plan) != entry.about:
-                raise NotAllowed(
-                    f"entry {entry.number} holds another plan than it says; plan again"
-                )
-            opened.with_plan(plan)
+    with Record(job) as record, ExitStack() as stack:
+        entry = plan_of(record, record.whole(), code)
+        files = files_now(job, entry.inputs)
+        require_unchanged(record, entry, files)
+        ready = of_record(job, record, entry, stack)
+        if plan_hash(ready.opened.job.digest, ready.opened.plan) != entry.about:
+            raise NotAllowed(f"entry {entry.number} holds another plan than it says; plan again")
+        if not ready.inside:
+            raise NotAllowed(f"plan {code} leaves a check outside its tolerance")
         event = approve(record, key, now(), code, files, why)
     tell(job, event, as_json)
     if not as_json:

@@ -23,7 +23,7 @@ def command(job: Path, one: str, other: str, as_json: bool) -> None:
     \b
     Examples:
       fitup changed closure-k1 4 9
-      fitup changed closure-k1 FYEP-NARK
+      fitup changed closure-k1 FYEP-NART-LLWCX
     """
     from fitup.record.acts import look_up
     from fitup.record.contents import files_now
@@ -32,13 +32,13 @@ def command(job: Path, one: str, other: str, as_json: bool) -> None:
 
     with Record(job) as record:
         events = record.whole()
-        entry = look_up(events, one)
+        entry = look_up(record, events, one)
         before = record.files({**entry.inputs, **entry.outputs})
         if other == "now":
             before = record.files(entry.inputs)
             after = files_now(job, entry.inputs)
         else:
-            later = look_up(events, other)
+            later = look_up(record, events, other)
             after = record.files({**later.inputs, **later.outputs})
     said = changes(before, after)
     if as_json:

@@ -61,7 +61,7 @@ def command(
     \b
     Examples:
       fitup done closure-k1 --stage 1 --from sheets.xlsx --key ahmed.key
-      fitup done closure-k1 --stage 1 --plan FYEP-NARK --key ahmed.key \\
+      fitup done closure-k1 --stage 1 --plan FYEP-NART-LLWCX --key ahmed.key \\
         --read "J1/P1/step = 0.4 mm ahead high" --read "load J-A1 = 612 kN" \\
         --read "pack A-S1 = P20+P5"
     """
@@ -77,7 +77,7 @@ def command(
     form = None if form_file is None or table else read_form(form_file)
     with Record(job) as record:
         events = record.whole()
-        plan = plan_of(events, _code(code, form, stage))
+        plan = plan_of(record, events, _code(code, form, stage))
         sheets = sheets_of(events, plan.about)
         paper = _Paper(stage, form, form_file if table else None, given)
         judged, doubts = _judged(job, record, plan, sheets, paper)

@@ -30,8 +30,9 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
     \b
     Examples:
       fitup log closure-k1
-      fitup log closure-k1 --readings FYEP-NARK > night-14.csv
+      fitup log closure-k1 --readings FYEP-NART-LLWCX > night-14.csv
     """
+    from fitup.record.acts import not_believed
     from fitup.record.chain import people_at
     from fitup.record.check_code import check_code, read_code
     from fitup.record.log import head_code, log_csv, log_rows
@@ -44,6 +45,7 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
     with Record(job) as record:
         checked = record.check()
         people = people_at(checked.events, record.content)
+        doubted = not_believed(record, checked.events)
     broken = list(checked.broken)
     if wanted and wanted not in {check_code(e.hash) for e in checked.events}:
         broken.append(f"no entry has the record code {wanted}: entries are missing or were changed")
@@ -52,7 +54,13 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
         entries = [entry_json(e) for e in checked.events]
         head = head_code(checked.events)
         say_json(
-            {"entries": entries, "broken": broken, "notes": checked.notes, "record_code": head}
+            {
+                "entries": entries,
+                "broken": broken,
+                "not_believed": doubted,
+                "notes": checked.notes,
+                "record_code": head,
+            }
         )
     elif as_csv:
         click.echo(log_csv(rows), nl=False)
@@ -65,9 +73,11 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
         click.echo(f"note: {line}", err=True)
     for line in broken:
         click.echo(f"BROKEN: {line}", err=True)
-    if not broken and not (as_json or as_csv):
+    for line in doubted:
+        click.echo(f"NOT BELIEVED: {line}", err=True)
+    if not (broken or doubted or as_json or as_csv):
         click.echo("The record is whole: every entry, signature and content.")
-    return EXIT_BROKEN if broken else 0
+    return EXIT_BROKEN if broken or doubted else 0
 
 
 def _readings(folder: Path, code: str) -> str:
@@ -80,7 +90,7 @@ def _readings(folder: Path, code: str) -> str:
 
     with Record(folder) as record, tempfile.TemporaryDirectory() as laid_out:
         events = record.whole()
-        plan = plan_of(events, code)
+        plan = plan_of(record, events, code)
         files = plan_files(record, events, plan)
         write_files(files, Path(laid_out))
         return crew_table(events, record.people(events), plan.about, read_job(laid_out))

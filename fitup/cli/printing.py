@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,8 +14,8 @@ from fitup.errors import InputError, Problem
 from fitup.jobfolder.done import read_done
 from fitup.model import Plan
 from fitup.openjob import OpenJob, open_job
-from fitup.record.acts import note_plan, note_sheets, plan_files, plan_of
-from fitup.record.approval import OPEN, Standing, standing
+from fitup.record.acts import is_genuine, note_plan, note_sheets, plan_files, plan_of
+from fitup.record.approval import OPEN, Standing, since, standing
 from fitup.record.check_code import read_code
 from fitup.record.contents import files_now, job_files, write_files
 from fitup.record.events import APPROVED, PLAN_MADE, Event
@@ -35,6 +35,11 @@ class Ready:
     entry: Event | None
     told: tuple[str, ...] = ()
     """What the lift-off says of each load, where it was read."""
+
+    @property
+    def inside(self) -> bool:
+        """Every check inside its tolerance; what a plan says of itself is not believed alone."""
+        return self.opened.plan.inside and self.opened.certificate.inside
 
     def write(self, files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
         """Write the sheets, and that they were printed: both or neither."""
@@ -74,34 +79,43 @@ def prepared(
     record = stack.enter_context(Record(folder))
     events = record.whole()
     if wanted:
-        return of_record(folder, record, plan_of(events, wanted), stack)
+        return of_record(folder, record, plan_of(record, events, wanted), stack)
     opened = open_job(folder, report=progress)
     files = job_files(folder, opened.job)
-    approved = [e for e in events if e.kind == APPROVED]
-    made = [e for e in events if e.kind == PLAN_MADE and approved and e.about == approved[-1].about]
-    same = bool(made) and record.files(made[-1].inputs) == files
+    approved = _approved(record, events)
+    same = approved is not None and not since(record, approved, files_now(folder, approved.inputs))
     if readings is not None:
-        known = plan_files(record, events, made[-1])[FILE] if same else None
-        plan = opened.plan if known is None else read_plan(known)
+        plan = _known(record, events, approved) if same else opened.plan
         return _measured(folder, record, opened, plan, readings)
-    if same:
-        return of_record(folder, record, made[-1], stack)
+    if same and approved is not None:
+        return of_record(folder, record, approved, stack)
     entry = note_plan(record, now(), caller(), files, opened.plan)
     return Ready(opened, _stands(folder, record, entry), record, entry)
+
+
+def _approved(record: Record, events: Sequence[Event]) -> Event | None:
+    """Return the entry of the plan that was approved last."""
+    approved = [e.about for e in events if e.kind == APPROVED]
+    made = [e for e in events if e.kind == PLAN_MADE and approved and e.about == approved[-1]]
+    return next((e for e in reversed(made) if is_genuine(record, e)), None)
+
+
+def _known(record: Record, events: Sequence[Event], entry: Event | None) -> Plan:
+    assert entry is not None
+    return read_plan(plan_files(record, events, entry)[FILE])
 
 
 def of_record(folder: Path, record: Record, entry: Event, stack: ExitStack) -> Ready:
     """Return a plan as it was made, from the files it was made from, certified once more."""
     files = plan_files(record, record.whole(), entry)
     plan = read_plan(files.pop(FILE))
+    readings = str(entry.says.get("readings", ""))
     laid_out = Path(stack.enter_context(tempfile.TemporaryDirectory()))
     write_files(files, laid_out)
     opened = open_job(laid_out, report=progress)
     told: tuple[str, ...] = ()
-    for name in sorted(set(files) - set(opened.job.files)):
-        # a plan made from a measured lift-off knows its table of readings as well
-        if b"moment" in files[name].split(b"\n", 1)[0]:
-            opened, told = with_lift_off(opened, laid_out / name)
+    if readings:
+        opened, told = with_lift_off(opened, laid_out / readings)
     stands = _stands(folder, record, entry)
     return Ready(opened.with_plan(plan), stands, record, entry, told)
 
@@ -122,7 +136,7 @@ def _measured(
         raise InputError([Problem("--readings", str(readings), allowed, do)])
     name = readings.resolve().relative_to(folder.resolve()).as_posix()
     files = {**job_files(folder, opened.job), name: readings.read_bytes()}
-    entry = note_plan(record, now(), caller(), files, again)
+    entry = note_plan(record, now(), caller(), files, again, name)
     return Ready(now_open, _stands(folder, record, entry), record, entry, told)
 
 

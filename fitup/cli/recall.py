@@ -31,7 +31,7 @@ def command(job: Path, entry: str, target: Path, as_json: bool) -> None:
     from fitup.record.store import Record
 
     with Record(job) as record:
-        found = look_up(record.whole(), entry)
+        found = look_up(record, record.whole(), entry)
         parts = {"in": record.files(found.inputs), "out": record.files(found.outputs)}
     files = {f"{part}/{name}": c for part, own in parts.items() for name, c in own.items()}
     written = write_files(files, target)

@@ -21,7 +21,7 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
 
     \b
     Example:
-      fitup reject closure-k1 --plan FYEP-NARK --why "pack at B-S1 too tall" --key ines.key
+      fitup reject closure-k1 --plan FYEP-NART-LLWCX --why "pack at B-S1 too tall" --key ines.key
     """
     from fitup.record.acts import reject
     from fitup.record.check_code import read_code

@@ -24,7 +24,7 @@ def command(job: Path, code: str, stage: int, why: str, key_file: Path, as_json:
 
     \b
     Example:
-      fitup release closure-k1 --plan FYEP-NARK --stage 1 --key ines.key
+      fitup release closure-k1 --plan FYEP-NART-LLWCX --stage 1 --key ines.key
     """
     from fitup.record.acts import plan_of, release
     from fitup.record.check_code import read_code
@@ -34,6 +34,6 @@ def command(job: Path, code: str, stage: int, why: str, key_file: Path, as_json:
 
     key, code = read_key(key_file), read_code(code, "--plan")
     with Record(job) as record:
-        present = files_now(job, plan_of(record.whole(), code).inputs)
+        present = files_now(job, plan_of(record, record.whole(), code).inputs)
         event = release(record, key, now(), code, stage, why, present)
     tell(job, event, as_json)

@@ -53,7 +53,7 @@ def command(
         opened = ready.opened
         sheets, count = opened.sheets(ready.stands)
         progress(f"{count} printed numbers confirmed; writing")
-        files = documents(sheets, moves=opened.plan.inside)
+        files = documents(sheets, moves=ready.inside)
         written = ready.write(files, folder)
     if as_json:
         result = as_json_result(opened)
@@ -70,9 +70,9 @@ def command(
         click.echo(f"{count} printed numbers confirmed by the certificate; wrote to {folder}:")
         for path in written:
             click.echo(f"  {path.name}")
-        if not opened.plan.inside:
+        if not ready.inside:
             click.echo("No move sheets: a check is outside its tolerance.")
-    return 0 if opened.plan.inside else EXIT_OUTSIDE
+    return 0 if ready.inside else EXIT_OUTSIDE
 
 
 def _require_sheet_folder(folder: Path, job: Path) -> None:

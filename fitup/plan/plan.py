@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 import numpy as np
 
 from fitup.errors import NoPlan, NoSafeOrder
 from fitup.frames import Array
 from fitup.model import CheckState, Clash, Influence, Job, Obstacle, Plan, SeatPlan
+from fitup.model.identity import plan_hash
 from fitup.plan.order import order_stages
 from fitup.plan.priorities import Chosen, choose
 from fitup.plan.whynot import find_obstacles, limits_in_the_way
@@ -230,6 +229,4 @@ def _in_order(pack: tuple[str, ...], wanted: Counter[str]) -> tuple[str, ...]:
 
 def plan_id(job: Job, plan: Plan) -> str:
     """Return a hash over what a plan says and everything it was computed from."""
-    content = {"seats": [asdict(s) for s in plan.seats], "stages": [asdict(s) for s in plan.stages]}
-    body = json.dumps(content, sort_keys=True)
-    return hashlib.sha256(f"{job.digest}\0{body}".encode()).hexdigest()
+    return plan_hash(job.digest, plan)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from fitup.model import CheckState, Done, Influence, Job, Plan
+from fitup.model.identity import with_readings
 from fitup.plan.order import order_stages
 from fitup.plan.plan import plan_id
 from fitup.structure.rebase import LiftOff, Rebased, lift_offs, rebase_loads, with_loads
@@ -52,8 +52,7 @@ def rebase_job(
         Content of the file they came from; part of what the plan is made from.
     """
     rebased = rebase_loads(job, influence, at_the_seats(job, lift_offs(job, done)))
-    digest = hashlib.sha256(f"{job.digest}\0readings\0".encode() + source).hexdigest()
-    now = replace(with_loads(job, rebased), digest=digest)
+    now = replace(with_loads(job, rebased), digest=with_readings(job.digest, source))
     return RebasedJob(now, replace(influence, r0=rebased.r0), rebased)
 
 

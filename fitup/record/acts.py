@@ -34,7 +34,7 @@ from fitup.record.open_holds import open_stop
 from fitup.record.people import FILE as PEOPLE
 from fitup.record.people import read_people
 from fitup.record.plans import FILE as PLAN
-from fitup.record.plans import plan_bytes
+from fitup.record.plans import content_id, plan_bytes, read_plan
 from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
 
 #: the list of a set of sheets, from which its readings are judged
@@ -77,12 +77,18 @@ def accept_survey(
         )
 
 
-def note_plan(record: Record, when: str, who: str, files: Files, plan: Plan) -> Event:
-    """Write down a plan and the files it was made from, once."""
+def note_plan(
+    record: Record, when: str, who: str, files: Files, plan: Plan, readings: str = ""
+) -> Event:
+    """Write down a plan and the files it was made from, once.
+
+    ``readings`` names which of them is the lift-off as read, where the plan was made from one.
+    """
     with record.writing() as pen:
         known = [e for e in pen.events if e.kind == PLAN_MADE and e.about == plan.id]
-        if known:
-            return known[-1]
+        genuine = [e for e in known if is_genuine(record, e)]
+        if genuine:
+            return genuine[-1]
         return pen.append(
             PLAN_MADE,
             when,
@@ -90,7 +96,12 @@ def note_plan(record: Record, when: str, who: str, files: Files, plan: Plan) -> 
             about=plan.id,
             inputs=files,
             outputs={PLAN: plan_bytes(plan)},
-            says={"code": check_code(plan.id), "inside": plan.inside, "method": plan.method},
+            says={
+                "code": check_code(plan.id),
+                "inside": plan.inside,
+                "method": plan.method,
+                "readings": readings,
+            },
         )
 
 
@@ -124,18 +135,15 @@ def note_sheets(
 def approve(record: Record, key: Key, when: str, code: str, now: Files, why: str = "") -> Event:
     """Approve a plan by the code on its sheets, for the files it was made from and no others.
 
-    A reason is needed while a STOP stands.
+    ``now`` are the job's files as they lie in the folder, and those the plan was made from. A
+    reason is needed while a STOP stands.
     """
     with record.writing() as pen:
-        plan = plan_of(pen.events, code)
-        old = since(record, plan, now)
-        if old:
-            raise NotAllowed(
-                f"plan {code} was made from other files than lie in the folder now; make a new "
-                "plan. Since then:\n" + _listed(old)
-            )
-        _require_survey(record, pen, now)
-        if not plan.says["inside"]:
+        plan = plan_of(record, pen.events, code)
+        require_unchanged(record, plan, now)
+        readings = str(plan.says.get("readings", ""))
+        _require_survey(record, pen, {n: c for n, c in now.items() if n != readings})
+        if not read_plan(record.files(plan.outputs)[PLAN]).inside:
             raise NotAllowed(f"plan {code} leaves a check outside its tolerance")
         stands = standing(record, pen.events, record.people(pen.events), plan.about, now)
         if stands.good:
@@ -153,10 +161,20 @@ def approve(record: Record, key: Key, when: str, code: str, now: Files, why: str
         )
 
 
+def require_unchanged(record: Record, plan: Event, now: Files) -> None:
+    """Refuse a plan that was made from other files than lie in the folder now."""
+    old = since(record, plan, now)
+    if old:
+        raise NotAllowed(
+            f"plan {check_code(plan.about)} was made from other files than lie in the folder now; "
+            "make a new plan. Since then:\n" + _listed(old)
+        )
+
+
 def reject(record: Record, key: Key, when: str, code: str, why: str) -> Event:
     """Reject a plan, with the reason."""
     with record.writing() as pen:
-        plan = plan_of(pen.events, code)
+        plan = plan_of(record, pen.events, code)
         return pen.append(
             REJECTED,
             when,
@@ -224,7 +242,7 @@ def release(
     approval no longer stands.
     """
     with record.writing() as pen:
-        plan = plan_of(pen.events, code)
+        plan = plan_of(record, pen.events, code)
         done = stage_done(pen.events, plan.about, stage)
         if done is None:
             raise NotAllowed(f"stage {stage} of plan {code} is not reported as done")
@@ -276,22 +294,57 @@ def lock_off(
         )
 
 
-def plan_of(events: Sequence[Event], code: str) -> Event:
-    """Return the entry in which the plan of a check code was made."""
-    found = [e for e in events if e.kind == PLAN_MADE and e.says["code"] == code]
+def plan_of(record: Record, events: Sequence[Event], code: str) -> Event:
+    """Return the entry in which the plan of a check code was made.
+
+    Nobody signs such an entry, so nothing that it says is believed: the code is that of the id,
+    and the id is computed from the content.
+
+    Raises
+    ------
+    NotAllowed
+        If there is none.
+    """
+    made = [e for e in events if e.kind == PLAN_MADE]
+    named = [e for e in made if check_code(e.about) == code]
+    found = [e for e in named if is_genuine(record, e)]
+    if named and not found:
+        raise NotAllowed(f"{_planted(record, named[-1])}; plan again")
     if not found:
-        known = [str(e.says["code"]) for e in events if e.kind == PLAN_MADE]
-        latest = f"the latest is {known[-1]}" if known else "none was made: fitup sheets JOB"
+        genuine = next((e for e in reversed(made) if is_genuine(record, e)), None)
+        latest = "none was made: fitup sheets JOB"
+        if genuine is not None:
+            latest = f"the latest is {check_code(genuine.about)}"
         raise NotAllowed(f"no plan {code} in the record; {latest}")
     return found[-1]
 
 
-def plan_files(record: Record, events: Sequence[Event], plan: Event) -> dict[str, bytes]:
-    """Return the files of a plan and ``plan.json``.
+def is_genuine(record: Record, made: Event) -> bool:
+    """Say whether the content of an entry "plan made" is that of the plan it says."""
+    return _content_id(record, made) == made.about
 
-    Where it was approved they are those under the signature, for an entry that nobody signs can
-    be added by whoever may write the file.
-    """
+
+def not_believed(record: Record, events: Sequence[Event]) -> tuple[str, ...]:
+    """Name every entry "plan made" whose content is of another plan: somebody put it there."""
+    made = [e for e in events if e.kind == PLAN_MADE]
+    return tuple(_planted(record, e) for e in made if not is_genuine(record, e))
+
+
+def _content_id(record: Record, made: Event) -> str:
+    return content_id(_of_plan(record, made), str(made.says.get("readings", "")))
+
+
+def _planted(record: Record, made: Event) -> str:
+    own = _content_id(record, made)
+    holds = f"plan {check_code(own)}" if own else "no plan"
+    return (
+        f"entry {made.number} says plan {check_code(made.about)}, but its content is {holds}: it "
+        "was put there by somebody, or by another version of fitup, and counts for nothing"
+    )
+
+
+def plan_files(record: Record, events: Sequence[Event], plan: Event) -> dict[str, bytes]:
+    """Return the files of a plan and ``plan.json``: where it was approved, those signed for."""
     signed = [e for e in events if e.kind == APPROVED and e.about == plan.about]
     return record.files(signed[-1].inputs) if signed else _of_plan(record, plan)
 
@@ -376,7 +429,7 @@ def _listed(lines: Sequence[str]) -> str:
     return "\n".join(f"  {line}" for line in lines)
 
 
-def look_up(events: Sequence[Event], name: str) -> Event:
+def look_up(record: Record, events: Sequence[Event], name: str) -> Event:
     """Return the entry of a number, or the one in which the plan of a code was made.
 
     Raises
@@ -389,4 +442,4 @@ def look_up(events: Sequence[Event], name: str) -> Event:
         if not found:
             raise NotAllowed(f"no entry {name} in the record; the last is {len(events)}")
         return found[0]
-    return plan_of(events, read_code(name, "ENTRY"))
+    return plan_of(record, events, read_code(name, "ENTRY"))

@@ -1,15 +1,18 @@
-"""A short code that is read over the radio: eight letters in two groups, the last one a check.
+"""A short code that is read over the radio: thirteen letters in three groups, the last a check.
 
 Sixteen letters are used, none that looks like a figure or is one of a pair that looks alike. The
 letters stand for the elements of the field GF(16); the code is a word whose weighted sum is zero
-there. All weights differ, so any one wrong letter and any two letters exchanged are noticed. The
-spelling words are those of the international radiotelephony alphabet (ICAO Annex 10, Volume II,
-section 5.2.1.3; ITU Radio Regulations, Appendix 14).
+there. All weights differ, so any one wrong letter and any two letters exchanged are noticed.
+Twelve letters carry 48 bits: a plan made to show the code of another takes some 10^14 trials, and
+whoever approves has the whole hash recomputed besides. The spelling words are those of the
+international radiotelephony alphabet (ICAO Annex 10, Volume II, section 5.2.1.3; ITU Radio
+Regulations, Appendix 14).
 """
 
 from __future__ import annotations
 
 from functools import reduce
+from itertools import accumulate
 from typing import Final
 
 from fitup.errors import InputError, Problem
@@ -33,10 +36,12 @@ SPOKEN: Final[dict[str, str]] = {
     "X": "X-ray",
     "Y": "Yankee",
 }
-_GROUP: Final = 4
-_DATA: Final = 7
+_GROUPS: Final = (4, 4, 5)
+_DATA: Final = 12
+#: letters of the code that sheets of an earlier fitup bear
+_OLD: Final = 8
 #: the powers of the field's generator: the check letter has weight 1, no two are the same
-_WEIGHTS: Final = (11, 12, 6, 3, 8, 4, 2, 1)
+_WEIGHTS: Final = (15, 14, 7, 10, 5, 11, 12, 6, 3, 8, 4, 2, 1)
 
 
 def check_code(digest: str) -> str:
@@ -45,13 +50,13 @@ def check_code(digest: str) -> str:
     Examples
     --------
     >>> check_code("3f2a90bc77d1")
-    'FYEP-NARK'
+    'FYEP-NART-LLWCX'
     >>> check_code("")
-    'AAAA-AAAA'
+    'AAAA-AAAA-AAAAA'
     """
     data = [int(c, 16) for c in digest[:_DATA].ljust(_DATA, "0")]
     code = "".join(LETTERS[v] for v in [*data, _sum(data)])
-    return f"{code[:_GROUP]}-{code[_GROUP:]}"
+    return _grouped(code)
 
 
 def read_code(text: str, where: str) -> str:
@@ -64,33 +69,25 @@ def read_code(text: str, where: str) -> str:
 
     Examples
     --------
-    >>> read_code("fyep nark", "--plan")
-    'FYEP-NARK'
+    >>> read_code("fyep nart llwcx", "--plan")
+    'FYEP-NART-LLWCX'
     """
     letters = "".join(c for c in text.upper() if not c.isspace() and c != "-")
-    if len(letters) != _DATA + 1 or not set(letters) <= set(LETTERS):
-        raise InputError(
-            [
-                Problem(
-                    where,
-                    f"'{text}'",
-                    f"eight letters of {LETTERS}",
-                    "read the check code at the head of the sheet",
-                )
-            ]
-        )
+    known = set(letters) <= set(LETTERS)
+
+    def refuse(more: str, allowed: str, do: str) -> InputError:
+        return InputError([Problem(where, f"'{text}'{more}", allowed, do)])
+
+    if known and len(letters) == _OLD:
+        more = ", the short code of an older fitup, which could be forged"
+        raise refuse(more, f"{_DATA + 1} letters", "print the sheets again, work by no old ones")
+    if not known or len(letters) != _DATA + 1:
+        allowed = f"{_DATA + 1} letters of {LETTERS}"
+        raise refuse("", allowed, "read the check code at the head of the sheet")
     if _sum([LETTERS.index(c) for c in letters]):
-        raise InputError(
-            [
-                Problem(
-                    where,
-                    f"'{text}', in which a letter is wrong or two are exchanged",
-                    "the check code of a sheet",
-                    "read it again, letter by letter",
-                )
-            ]
-        )
-    return f"{letters[:_GROUP]}-{letters[_GROUP:]}"
+        more = ", in which a letter is wrong or two are exchanged"
+        raise refuse(more, "the check code of a sheet", "read it again, letter by letter")
+    return _grouped(letters)
 
 
 def spoken(code: str) -> str:
@@ -98,10 +95,15 @@ def spoken(code: str) -> str:
 
     Examples
     --------
-    >>> spoken("FYEP-NARK")
-    'Foxtrot Yankee Echo Papa, November Alfa Romeo Kilo'
+    >>> spoken("FYEP-NART-LLWCX")
+    'Foxtrot Yankee Echo Papa, November Alfa Romeo Tango, Lima Lima Whiskey Charlie X-ray'
     """
     return ", ".join(" ".join(SPOKEN[c] for c in group) for group in code.split("-"))
+
+
+def _grouped(letters: str) -> str:
+    ends = list(accumulate(_GROUPS))
+    return "-".join(letters[end - size : end] for end, size in zip(ends, _GROUPS, strict=True))
 
 
 def _sum(values: list[int]) -> int:

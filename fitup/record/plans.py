@@ -1,4 +1,7 @@
-"""A plan as it is kept in the record, and back: every figure comes back as it was."""
+"""A plan as it is kept in the record, and back; and whether content is that of the plan it says.
+
+Every figure comes back as it was.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,9 @@ from typing import Any, Final, get_args, get_origin, get_type_hints
 
 import numpy as np
 
+from fitup.jobfolder.read import digest_of
 from fitup.model import Plan
+from fitup.model.identity import plan_hash, with_readings
 from fitup.record.canonical import canonical, read_json
 
 FILE: Final = "plan.json"
@@ -30,6 +35,31 @@ def read_plan(content: bytes) -> Plan:
     """
     plan: Plan = _made(Plan, read_json(content))
     return plan
+
+
+def content_id(files: Mapping[str, bytes], readings: str = "") -> str:
+    """Return the id that content gives: who a plan is follows from what it says, never from a word.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Every file the plan was made from, and the plan itself as :data:`FILE`.
+    readings : str
+        Which of them is the lift-off as read, empty where none is.
+
+    Returns
+    -------
+    str
+        Empty where the content is no plan.
+    """
+    inputs = {name: content for name, content in files.items() if name not in (FILE, readings)}
+    digest = digest_of(inputs)
+    try:
+        if readings:
+            digest = with_readings(digest, files[readings])
+        return plan_hash(digest, read_plan(files[FILE]))
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        return ""
 
 
 def _plain(value: Any) -> Any:

@@ -377,12 +377,18 @@ def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
         "plan made",
         plan.when,
         about=plan.about,
-        inputs={"job.toml": b""} | {n: (site.folder / n).read_bytes() for n in plan.inputs},
+        inputs={n: (site.folder / n).read_bytes() for n in plan.inputs},
         outputs={"plan.json": kept.replace(b'"P5"', b'"P2"')},
         says=dict(plan.says),
     )
-    said = site.does("ines", "approve", "--plan", code)
-    assert said.lines == ["fitup: entry 7 holds another plan than it says; plan again"]
+    said = site.looks("log")
+    assert said.code == 5
+    assert f"NOT BELIEVED: entry 7 says plan {code}, but its content is " in said.err
+    assert "The record is whole" not in said.out
+    # the engineer approves by the code that was read, and gets the plan of that code
+    assert site.does("ines", "approve", "--plan", code).code == 0
+    with Record(site.folder) as record:
+        assert record.files(record.whole()[-1].inputs)["plan.json"] == kept
 
 
 def test_stage_out_of_turn_is_written_down_as_stop(site):

@@ -189,7 +189,7 @@ def write_csv(path, rows, delimiter=",", encoding="utf-8"):
     ],
 )
 def test_what_is_wrong_in_a_form(tmp_path, change, line):
-    row = {"plan": "AAAA-AAAA", "stage": 1, "name": "E3/L/step", "read_mm": "", "side": ""}
+    row = {"plan": "AAAA-AAAA-AAAAA", "stage": 1, "name": "E3/L/step", "read_mm": "", "side": ""}
     form = read_form(write_csv(tmp_path / "form.csv", [{**row, **change}]))
     with pytest.raises(InputError) as refused:
         form_readings(form, 1, ALL)
@@ -197,13 +197,15 @@ def test_what_is_wrong_in_a_form(tmp_path, change, line):
 
 
 def test_form_of_another_stage_of_two_plans_and_with_a_wrong_code(tmp_path):
-    row = {"plan": "AAAA-AAAA", "stage": 1, "name": "E3/L/step", "read_mm": "", "side": ""}
-    form = read_form(write_csv(tmp_path / "form.csv", [row, {**row, "plan": "CAAA-AAAX"}]))
+    row = {"plan": "AAAA-AAAA-AAAAA", "stage": 1, "name": "E3/L/step", "read_mm": "", "side": ""}
+    form = read_form(write_csv(tmp_path / "form.csv", [row, {**row, "plan": "CAAA-AAAA-AAAAY"}]))
     with pytest.raises(InputError, match=r"no row of stage 2; allowed: rows of the stage"):
         code_of(form, 2)
-    with pytest.raises(InputError, match="rows of more than one plan: AAAA-AAAA, CAAA-AAAX"):
+    with pytest.raises(
+        InputError, match="rows of more than one plan: AAAA-AAAA-AAAAA, CAAA-AAAA-AAAAY"
+    ):
         code_of(form, 1)
-    form = read_form(write_csv(tmp_path / "form.csv", [{**row, "plan": "AAAA-AAAC"}]))
+    form = read_form(write_csv(tmp_path / "form.csv", [{**row, "plan": "AAAA-AAAA-AAAAC"}]))
     with pytest.raises(InputError, match="in which a letter is wrong"):
         code_of(form, 1)
 

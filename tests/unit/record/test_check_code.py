@@ -32,7 +32,7 @@ def test_every_single_wrong_letter_is_noticed():
 def test_every_two_exchanged_letters_are_noticed():
     for code in CODES:
         letters = code.replace("-", "")
-        for i, j in combinations(range(8), 2):
+        for i, j in combinations(range(13), 2):
             if letters[i] != letters[j]:
                 swapped = list(letters)
                 swapped[i], swapped[j] = swapped[j], swapped[i]
@@ -49,7 +49,7 @@ def test_code_is_read_however_it_is_typed():
     code = CODES[0]
     for typed in (code.lower(), code.replace("-", " "), f"  {code} ", code.replace("-", "")):
         assert read_code(typed, "--plan") == code
-    assert spoken(code).count(" ") == 7
+    assert spoken(code).count(" ") == 12
 
 
 @pytest.mark.parametrize(
@@ -57,18 +57,23 @@ def test_code_is_read_however_it_is_typed():
     [
         (
             "",
-            "--plan: found ''; allowed: eight letters of ACEFHJKLMNPRTWXY; read the check code at "
-            "the head of the sheet",
+            "--plan: found ''; allowed: 13 letters of ACEFHJKLMNPRTWXY; read the check code at the "
+            "head of the sheet",
         ),
         (
-            "AAAA-AAAB",
-            "--plan: found 'AAAA-AAAB'; allowed: eight letters of ACEFHJKLMNPRTWXY; read the check "
-            "code at the head of the sheet",
+            "AAAA-AAAA-AAAAB",
+            "--plan: found 'AAAA-AAAA-AAAAB'; allowed: 13 letters of ACEFHJKLMNPRTWXY; read the "
+            "check code at the head of the sheet",
         ),
         (
-            "AAAA-AAAC",
-            "--plan: found 'AAAA-AAAC', in which a letter is wrong or two are exchanged; allowed: "
-            "the check code of a sheet; read it again, letter by letter",
+            "AAAA-AAAA-AAAAC",
+            "--plan: found 'AAAA-AAAA-AAAAC', in which a letter is wrong or two are exchanged; "
+            "allowed: the check code of a sheet; read it again, letter by letter",
+        ),
+        (
+            "FYEP-NARK",
+            "--plan: found 'FYEP-NARK', the short code of an older fitup, which could be forged; "
+            "allowed: 13 letters; print the sheets again, work by no old ones",
         ),
     ],
 )
