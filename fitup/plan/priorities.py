@@ -120,13 +120,36 @@ def choose(
     enough = deadline.within(wishes.time_limit * _PART) if beyond else deadline
     pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
     pick, third = _work(problem, wishes, pick, cap, ideal, second, stop, report)
+    first, second = of_the_plan(problem, pick, wishes, first, second)
     return Chosen(
-        pick,
-        (first, second, *third),
-        ideal,
-        _method(problem, cap, along),
-        problem.worst_ratio(problem.settings(pick)),
+        pick, (first, second, *third), ideal, _method(problem, cap, along), first.upper
     )
+
+
+def of_the_plan(
+    problem: FitProblem, pick: Array, wishes: Wishes, first: WishResult, second: WishResult
+) -> tuple[WishResult, WishResult]:
+    """Return how accuracy came out for the plan itself, less work having taken its slack.
+
+    The bounds hold for every choice and stay; the values are those of the pick (n,).
+    """
+    x = problem.settings(pick)
+    worst, squares = problem.worst_ratio(x), problem.squares(x)
+    text = second.text
+    if squares > second.upper + _CARE * max(1.0, second.upper):
+        text = (
+            f"{'the least is' if second.proven else 'the least found is'} {second.upper:.4g}; for "
+            f"less work at most {allowed_squares(wishes, second.upper):.4g} is spent"
+        )
+    return (
+        replace(first, upper=worst, lower=min(first.lower, worst)),
+        replace(second, upper=squares, lower=min(second.lower, squares), text=text),
+    )
+
+
+def allowed_squares(wishes: Wishes, least: float) -> float:
+    """Return the greatest sum of squares that a plan of less work may come to."""
+    return least + max(wishes.squares_slack * least, wishes.squares_slack_floor)
 
 
 def _still(problem: FitProblem, goal: float) -> Chosen | None:
@@ -464,8 +487,7 @@ def _work(
 ) -> tuple[Array, tuple[WishResult, ...]]:
     """Find less work within the slack, and bound from below what any plan must do."""
     report("third wish: least work")
-    slack = max(wishes.squares_slack * squares.upper, wishes.squares_slack_floor)
-    allowed = squares.upper + slack
+    allowed = allowed_squares(wishes, squares.upper)
     near = problem if stop() else within(problem, reach(problem, cap, allowed))
     begin = _lighter(near, ideal, cap, allowed, _same_pick(problem, near, pick))
     least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(_PRICE))]

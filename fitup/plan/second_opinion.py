@@ -19,7 +19,8 @@ import numpy as np
 
 from fitup.errors import CertificateRefused, FitupError, InputError, Problem
 from fitup.frames import Array
-from fitup.model import CheckState, Influence, Job, Plan, WishResult
+from fitup.model import CheckState, Influence, Job, Plan, Wishes, WishResult
+from fitup.plan.priorities import allowed_squares
 from fitup.problem.contact import based
 from fitup.problem.problem import build_problem
 from fitup.solve.general_solvers import (
@@ -31,6 +32,7 @@ from fitup.solve.general_solvers import (
     least_worst_by,
     solvers,
 )
+from fitup.solve.known import answers_right
 
 Report = Callable[[str], None]
 
@@ -113,7 +115,9 @@ def second_opinion(
     InputError
         If the job accepts a risk.
     CertificateRefused
-        If it finds a plan below the bound of the plan, or claims that there is none so good.
+        If it finds a plan below the bound of the plan.
+    FitupError
+        If it gives no answer, or a wrong one to a problem whose answer is known.
     """
     refuse_risk(job)
     state, influence = _straight(state, influence, plan.settings())
@@ -128,7 +132,7 @@ def second_opinion(
     for wish in asked:
         given = (problem, wish.wish, cap, solver, limit / len(asked))
         found = _aside(given, f"second opinion by {NAMES[solver]} on the {wish.wish}", report)
-        says.append(said_of(wish, found, solver))
+        says.append(said_of(wish, found, solver, job.wishes))
     return tuple(says)
 
 
@@ -142,13 +146,16 @@ def _straight(state: CheckState, influence: Influence, x: Array) -> tuple[CheckS
     return based(state, influence), influence
 
 
-def said_of(wish: WishResult, found: Opinion, solver: Solver) -> SecondOpinion:
+def said_of(
+    wish: WishResult, found: Opinion, solver: Solver, wishes: Wishes
+) -> SecondOpinion:
     """Put into words what a solver found, beside what the plan says of a wish.
 
     Raises
     ------
     CertificateRefused
-        If the two contradict each other.
+        If it found a plan below our bound. A bound of its own above our plan, which is there and
+        was weighed, refutes the solver and not the plan.
     """
     name, care = NAMES[solver], CARE * max(1.0, abs(wish.upper))
     best = float(found.value) if found.pick is not None else None
@@ -160,23 +167,24 @@ def said_of(wish: WishResult, found: Opinion, solver: Solver) -> SecondOpinion:
             ]
         )
     if found.lower > wish.upper + care:
-        raise CertificateRefused(
-            [
-                f"{name} holds that no plan has a {wish.wish} below {found.lower:.6g}, where this "
-                f"one has {wish.upper:.6g}: one of the two is wrong; do not use this plan, and "
-                "report it"
-            ]
+        text = (
+            f"{name} claims that no plan is below {found.lower:.4g}, which this plan of "
+            f"{wish.upper:.4g} refutes: nothing it says of this job is believed"
         )
-    if best is not None and best < wish.upper - care:
+        return SecondOpinion(wish.wish, name, best, 0.0, False, text)
+    spent = wish.wish == "least squares" and wish.upper <= allowed_squares(wishes, found.value)
+    if best is not None and best < wish.upper - care and spent and wish.proven:
+        text = f"{name} comes to {best:.4g}; the plan's {wish.upper:.4g} is within the slack of it"
+    elif best is not None and best < wish.upper - care:
         text = f"{name} found a better one, {best:.4g}: a longer time_limit lets fitup look on"
     elif best is not None and found.proven:
-        text = f"{name} comes to the same, {best:.4g}: no plan is better"
+        text = f"{name} comes to the same, {best:.4g}: by its own word no plan is better"
     else:
         text = f"{name} found no plan in the time allowed"
         if best is not None:
             text = f"{name} found nothing better in the time allowed, at best {best:.4g}"
-        text += f"; it shows that none is below {max(found.lower, 0.0):.4g}"
-    return SecondOpinion(wish.wish, name, best, float(found.lower), found.proven, text)
+        text += f"; by its own word none is below {max(found.lower, 0.0):.4g}"
+    return SecondOpinion(wish.wish, name, best, max(float(found.lower), 0.0), bool(found.proven), text)
 
 
 def _aside(given: tuple[Any, ...], what: str, report: Report) -> Opinion:
@@ -210,7 +218,9 @@ def _solve(there: Connection, given: tuple[Any, ...]) -> None:
     problem, wish, cap, solver, limit = given
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # foreign solvers print, also into a JSON
     try:
-        if wish == "worst ratio":
+        if not answers_right(solver):
+            there.send(f"{NAMES[solver]} as installed gives a wrong answer to a known problem")
+        elif wish == "worst ratio":
             there.send(least_worst_by(problem, solver, limit))
         else:
             there.send(least_squares_by(problem, cap, solver, limit))

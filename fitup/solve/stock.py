@@ -269,7 +269,7 @@ class _Pricing:
 
     def closed(self) -> bool:
         """Say whether the bound has met the plan."""
-        return self.lower >= self.score - _CARE * max(1.0, abs(self.score))
+        return bool(self.lower >= self.score - _CARE * max(1.0, abs(self.score)))
 
     def close(self, most: int, deadline: float) -> bool:
         """List every line that could beat the best plan under the best prices.

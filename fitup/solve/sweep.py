@@ -114,7 +114,7 @@ def solve_line(
         # a dismissed line pays what is due and then what kept settings cost; others the best
         least = float((due[1:] + after[1:]).min())
         lower = max(lower, min(score, least))
-        proven = least >= bar - _CARE * max(1.0, abs(score))
+        proven = bool(least >= bar - _CARE * max(1.0, abs(score)))
         need = np.where(np.isfinite(after), bar - after, due)
         due = need + share if improved else np.where(need > due, need + share, due)
         due[-1], before = bar, None

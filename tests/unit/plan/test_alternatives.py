@@ -169,8 +169,9 @@ def test_the_fewest_seats_are_the_fewest_of_every_choice(seed: int, descent: boo
     worst, squares, seats = chosen.wishes[:3]
     if chosen.method.startswith("no search"):
         return
+    assert squares.proven
     cap = max(1.5, worst.upper) * (1.0 + 1e-9)
-    allowed = squares.upper + max(3.0 * squares.upper, 0.5)
+    allowed = module.allowed_squares(wishes, squares.lower)
     fewest = min(
         len(disturbed_by(problem, np.array(pick)))
         for pick in itertools.product(*(range(len(c)) for c in problem.choices))
