@@ -121,9 +121,7 @@ def choose(
     pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
     pick, third = _work(problem, wishes, pick, cap, ideal, second, stop, report)
     first, second = of_the_plan(problem, pick, wishes, first, second)
-    return Chosen(
-        pick, (first, second, *third), ideal, _method(problem, cap, along), first.upper
-    )
+    return Chosen(pick, (first, second, *third), ideal, _method(problem, cap, along), first.upper)
 
 
 def of_the_plan(

@@ -146,9 +146,7 @@ def _straight(state: CheckState, influence: Influence, x: Array) -> tuple[CheckS
     return based(state, influence), influence
 
 
-def said_of(
-    wish: WishResult, found: Opinion, solver: Solver, wishes: Wishes
-) -> SecondOpinion:
+def said_of(wish: WishResult, found: Opinion, solver: Solver, wishes: Wishes) -> SecondOpinion:
     """Put into words what a solver found, beside what the plan says of a wish.
 
     Raises
@@ -184,7 +182,9 @@ def said_of(
         if best is not None:
             text = f"{name} found nothing better in the time allowed, at best {best:.4g}"
         text += f"; by its own word none is below {max(found.lower, 0.0):.4g}"
-    return SecondOpinion(wish.wish, name, best, max(float(found.lower), 0.0), bool(found.proven), text)
+    return SecondOpinion(
+        wish.wish, name, best, max(float(found.lower), 0.0), bool(found.proven), text
+    )
 
 
 def _aside(given: tuple[Any, ...], what: str, report: Report) -> Opinion:

@@ -17,6 +17,10 @@ from fitup.frames import Array
 from fitup.model import CheckState, ForceRow, Influence, Job, Seat
 from fitup.problem.packs import Choice, nut_choices, pack_choices, plate_counts, stay
 
+#: what arithmetic leaves of a reaction that no move changes [N]
+_ROUNDING = 0.1
+_FORCES = ("reaction_least", "reaction_most", "jack")
+
 #: row (n,), bound, kind, subject, text
 AddRow = Callable[[Array, float, str, str, str], None]
 
@@ -228,8 +232,10 @@ def limit_rows(
     labels: list[LimitRow] = []
 
     def add(row: Array, bound: float, kind: str, subject: str, text: str) -> None:
+        # where a ram stands without load and its least is none, rounding alone would forbid moves
+        care = _ROUNDING if kind in _FORCES and abs(bound) <= _ROUNDING else 0.0
         # a row that no move can reach, often mere rounding, would spoil the solvers' scale
-        if np.maximum(row * windows[:, 0], row * windows[:, 1]).sum() <= bound:
+        if np.maximum(row * windows[:, 0], row * windows[:, 1]).sum() <= bound + care:
             return
         rows.append(row)
         bounds.append(bound)

@@ -22,6 +22,7 @@ from fitup.errors import InputError, Problem
 from fitup.jobfolder.table import parse_number
 from fitup.jobfolder.textfile import read_text
 from fitup.model import Check, Influence, Job
+from fitup.structure.table_sanity import doubts_of
 
 _KIP_PER_IN = units.to_si(1.0, "stiffness", "kip_per_in")
 #: what a row is -> unit -> factor to SI
@@ -50,7 +51,7 @@ def influence_from_table(path: Path, shown: str, job: Job) -> Influence:
     Raises
     ------
     InputError
-        With every problem of the table.
+        With every problem of the table, or with what statics and geometry say against it.
     """
     problems: list[Problem] = []
     records = _records(path, shown, problems)
@@ -87,7 +88,7 @@ def influence_from_table(path: Path, shown: str, job: Job) -> Influence:
     _missing(shown, checks, seats, rows, job, problems)
     if problems:
         raise InputError(problems)
-    return Influence(
+    table = Influence(
         tuple(c.id for c in checks),
         seats,
         np.array([rows[c.id] for c in checks]),
@@ -95,6 +96,10 @@ def influence_from_table(path: Path, shown: str, job: Job) -> Influence:
         np.array([job.seats[s].reaction_now or 0.0 for s in seats]),
         "table",
     )
+    problems = doubts_of(shown, job, checks, table)
+    if problems:
+        raise InputError(problems)
+    return table
 
 
 def _records(path: Path, shown: str, problems: list[Problem]) -> list[tuple[int, list[str]]]:

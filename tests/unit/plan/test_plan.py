@@ -203,6 +203,16 @@ def test_what_cannot_be_met_is_told_as_soon_as_the_bound_proves_it(small: Small)
     assert told[1] == f"even plates of any thickness leave a worst ratio of {first.lower:.2f}"
 
 
+def test_rounding_at_a_ram_without_load_forbids_no_move(small: Small) -> None:
+    """A ram that stands free, least reaction none: what arithmetic leaves of its row is no limit."""
+    case = small()
+    seats = {n: replace(s, reaction_least=0.0) for n, s in case.job.seats.items()}
+    noise = np.random.default_rng(1).normal(0.0, 1e-7, case.influence.R.shape)
+    free = replace(case.influence, R=noise, r0=np.zeros(len(seats)))
+    problem = build_problem(replace(case.job, seats=seats), case.state, free)
+    assert not {"reaction_least", "jack"} & {row.kind for row in problem.limits}
+
+
 def test_limits_that_contradict_are_an_error_in_words(small: Small) -> None:
     case = small()
     seats = {n: replace(s, reaction_most=1.0e5) for n, s in case.job.seats.items()}

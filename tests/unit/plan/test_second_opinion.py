@@ -67,7 +67,10 @@ def words(found: float, lower: float, ours: tuple[float, float], *, ended: bool 
 
 
 def test_what_is_said():
-    assert words(2.0, 2.0, (2.0, 2.0)) == "SCIP comes to the same, 2: by its own word no plan is better"
+    assert (
+        words(2.0, 2.0, (2.0, 2.0))
+        == "SCIP comes to the same, 2: by its own word no plan is better"
+    )
     assert words(1.5, 1.0, (2.0, 0.5)) == (
         "SCIP found a better one, 1.5: a longer time_limit lets fitup look on"
     )
@@ -134,9 +137,7 @@ def test_a_solver_that_fails_the_known_problem_is_not_believed(told: Opinion):
         here, there = mock.Mock(), mock.Mock()
         with mock.patch.object(opinion, "os"):
             opinion._solve(there, (here, "worst ratio", 1.0, "highs", 1.0))
-    there.send.assert_called_once_with(
-        "HiGHS as installed gives a wrong answer to a known problem"
-    )
+    there.send.assert_called_once_with("HiGHS as installed gives a wrong answer to a known problem")
 
 
 def test_a_job_with_a_risk_is_refused(case: tuple[Any, Plan]):

@@ -240,3 +240,106 @@ def test_several_problems_at_once(told: Tell) -> None:
     messages = told(spoil)
     assert len(messages) == 4
     assert np.all([m.startswith("effect.csv, row") for m in messages])
+
+
+@pytest.fixture(scope="module")
+def stiff(known: tuple[Job, Survey, Influence]) -> tuple[Job, Influence]:
+    """The small job on four seats a segment, one too many: reactions answer to moves."""
+    plain, survey, _ = known
+    seats = dict(plain.seats)
+    for name in ("A", "B"):
+        place = plain.segments[name].centre + np.array([-7.0, 6.0, -1.0])
+        seats[f"{name}-S4"] = replace(
+            seats[f"{name}-S1"], id=f"{name}-S4", position=place, reaction_now=None
+        )
+    bare = {n: replace(s, reaction_now=None) for n, s in seats.items()}
+    effect = rigid_influence(replace(plain, seats=bare), survey)
+    now = dict(zip(effect.seats, effect.r0.tolist(), strict=True))
+    job = replace(plain, seats={n: replace(s, reaction_now=now[n]) for n, s in bare.items()})
+    return job, effect
+
+
+def said(tmp_path: Path, job: Job, effect: Influence) -> list[str]:
+    """What is held against a table."""
+    (tmp_path / "effect.csv").write_text(written(job, effect, METRIC))
+    try:
+        influence_from_table(tmp_path / "effect.csv", "effect.csv", job)
+    except InputError as error:
+        return [str(problem) for problem in error.problems]
+    return []
+
+
+def lifting(job: Job, effect: Influence) -> list[int]:
+    return [i for i, s in enumerate(effect.seats) if job.seats[s].lifts]
+
+
+def test_an_honest_table_is_believed(
+    stiff: tuple[Job, Influence], known: tuple[Job, Survey, Influence], tmp_path: Path
+) -> None:
+    assert said(tmp_path, *stiff) == []
+    assert said(tmp_path, known[0], known[2]) == []
+    # printed with three digits
+    job, effect = stiff
+    rough = replace(effect, A=np.array([[float(f"{v:.3g}") for v in r] for r in effect.A]),
+                    R=np.array([[float(f"{v:.3g}") for v in r] for r in effect.R]))  # fmt: skip
+    assert said(tmp_path, job, rough) == []
+
+
+@pytest.mark.parametrize("reactions", [True, False])
+def test_every_vertical_column_negated_is_named(
+    stiff: tuple[Job, Influence], tmp_path: Path, reactions: bool
+) -> None:
+    job, effect = stiff
+    A, R = effect.A.copy(), effect.R.copy()
+    A[:, lifting(job, effect)] *= -1.0
+    if reactions:
+        R[:, lifting(job, effect)] *= -1.0
+    (problem,) = said(tmp_path, job, replace(effect, A=A, R=R))
+    if reactions:
+        assert problem.startswith("effect.csv: found a seat that is raised loses load: ")
+    else:
+        assert problem == (
+            "effect.csv: found checks go down where all seats of a segment are raised together; "
+            "allowed: a point that rises with its segment; turn the sign of every column of a "
+            "seat that pushes up"
+        )
+
+
+@pytest.mark.parametrize("names", [("A-S1", "A-S2"), ("B-S1", "B-S3"), ("A-S2", "B-S2")])
+@pytest.mark.parametrize("four", [True, False])
+def test_two_exchanged_columns_are_named(
+    stiff: tuple[Job, Influence],
+    known: tuple[Job, Survey, Influence],
+    tmp_path: Path,
+    names: tuple[str, str],
+    four: bool,
+) -> None:
+    job, effect = stiff if four else (known[0], known[2])
+    i, j = (effect.seats.index(n) for n in names)
+    A, R = effect.A.copy(), effect.R.copy()
+    A[:, [i, j]], R[:, [i, j]] = A[:, [j, i]], R[:, [j, i]]
+    (problem,) = said(tmp_path, job, replace(effect, A=A, R=R))
+    a, b = (effect.seats[k] for k in sorted((i, j)))
+    assert f"with the columns {a} and {b} exchanged" in problem
+
+
+def test_a_row_against_its_neighbours_is_named(
+    stiff: tuple[Job, Influence], tmp_path: Path
+) -> None:
+    job, effect = stiff
+    for name in ("J1/P2/step", "J1/kink_grade"):
+        A = effect.A.copy()
+        A[effect.checks.index(name)] *= -1.0
+        (problem,) = said(tmp_path, job, replace(effect, A=A))
+        assert problem.startswith(f"effect.csv: found '{name}' changes by ")
+        assert problem.endswith("by geometry; turn its sign")
+
+
+def test_a_reaction_that_answers_one_way_only_is_named(
+    stiff: tuple[Job, Influence], tmp_path: Path
+) -> None:
+    job, effect = stiff
+    R = effect.R.copy()
+    R[effect.seats.index("A-S1"), effect.seats.index("A-S2")] *= 0.5
+    (problem,) = said(tmp_path, job, replace(effect, R=R))
+    assert "allowed: the same both ways (Maxwell-Betti)" in problem
