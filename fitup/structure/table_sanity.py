@@ -175,7 +175,7 @@ def _misses(A: Array, motions: Sequence[_Motion], upright: Array) -> tuple[Array
 def _motions(job: Job, checks: Sequence[Check], table: Influence) -> Iterator[_Motion]:
     """Yield rigid motions of single segments and of all together that change no reaction."""
     parts = [parts_of(job, check) for check in checks]
-    bodies = [(name,) for name in job.segments]
+    bodies: list[tuple[str, ...]] = [(name,) for name in job.segments]
     if len(bodies) > 1:
         bodies.append(tuple(job.segments))
     for body in bodies:

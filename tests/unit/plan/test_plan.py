@@ -204,7 +204,7 @@ def test_what_cannot_be_met_is_told_as_soon_as_the_bound_proves_it(small: Small)
 
 
 def test_rounding_at_a_ram_without_load_forbids_no_move(small: Small) -> None:
-    """A ram that stands free, least reaction none: what arithmetic leaves of its row is no limit."""
+    """A ram that stands free, least reaction none: what arithmetic leaves is no limit."""
     case = small()
     seats = {n: replace(s, reaction_least=0.0) for n, s in case.job.seats.items()}
     noise = np.random.default_rng(1).normal(0.0, 1e-7, case.influence.R.shape)

@@ -75,7 +75,8 @@ def test_what_is_said():
         "SCIP found a better one, 1.5: a longer time_limit lets fitup look on"
     )
     assert words(3.0, 0.5, (2.0, 2.0), ended=False) == (
-        "SCIP found nothing better in the time allowed, at best 3; by its own word none is below 0.5"
+        "SCIP found nothing better in the time allowed, at best 3; by its own word none is below "
+        "0.5"
     )
     assert words(np.inf, -np.inf, (2.0, 2.0), ended=False) == (
         "SCIP found no plan in the time allowed; by its own word none is below 0"
