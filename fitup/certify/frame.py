@@ -26,7 +26,7 @@ from fitup.survey.points import Survey
 
 _UP = np.array([0.0, 0.0, 1.0])
 #: two places on a member nearer than this are one [m]
-_SAME = 1e-3
+_SAME = 0.02
 
 
 class _Assembly:
@@ -37,6 +37,7 @@ class _Assembly:
         self.positions: list[Array] = []
         self.names: dict[str, int] = {}
         self.constraints: list[dict[int, float]] = []
+        self.places: dict[str, list[float]] = {}
         self.sticks: dict[str, list[Stick]] = {}
         for name, node in model.nodes.items():
             self.names[name] = self._new(node.position)
@@ -78,6 +79,7 @@ class _Assembly:
             if places[-1] + _SAME < at < length - _SAME:
                 places.append(at)
         places.append(length)
+        self.places[member.id] = places
         numbers = [self._new(start + at / length * (end - start)) for at in places]
         for joint, number, side in ((member.i, numbers[0], 0), (member.j, numbers[-1], 6)):
             kept = [k for k in range(6) if k + side not in member.releases]
@@ -93,9 +95,16 @@ class _Assembly:
         middle = (a + b) / 2.0
         total = -member.weight * _UP
         for load in self.model.member_loads:
-            if load.member == member.id and load.end is not None and load.start < middle < load.end:
+            if load.member != member.id or load.end is None:
+                continue
+            begins, ends = self.cut_at(member.id, load.start), self.cut_at(member.id, load.end)
+            if begins < middle < ends:
                 total = total + load.values
         return total
+
+    def cut_at(self, member: str, at: float) -> float:
+        """Return the cut of a member that is nearest to a place [m]."""
+        return min(self.places[member], key=lambda cut: abs(cut - at))
 
     def place(self, member: str, at: float) -> int:
         """Return the unknowns of the cut of a member that is nearest to a place."""
@@ -317,10 +326,26 @@ class FrameStates:
         for load in self.model.node_loads:
             first = self.parts.names[load.node]
             right[first : first + 6, 0] += load.values
-        for point in self.model.member_loads:
-            if point.end is None:
-                first = self.parts.place(point.member, point.start)
-                right[first : first + 3, 0] += point.values
+        for line in self.model.member_loads:
+            if line.end is None:
+                self._push(right, line.member, line.start, line.values)
+                continue
+            # the piece of a line load between its end and the nearest cut
+            for end, sign in ((line.start, 1.0), (line.end, -1.0)):
+                cut = self.parts.cut_at(line.member, end)
+                beyond = sign * (cut - end) * line.values
+                self._push(right, line.member, 0.5 * (cut + end), beyond)
+
+    def _push(self, right: Array, member: str, at: float, force: Array) -> None:
+        """Put a force on a member at a place, by the nearest cut and its arm."""
+        if not force.any():
+            return
+        first = self.parts.place(member, at)
+        sticks = self.parts.sticks[member]
+        start, end = (self.parts.positions[n // 6] for n in (sticks[0].first, sticks[-1].last))
+        where = start + at / sticks[-1].ends * (end - start)
+        right[first : first + 3, 0] += force
+        right[first + 3 : first + 6, 0] += np.cross(where - self.parts.positions[first // 6], force)
 
     def _stand(self) -> None:
         """Say how the structure stands as surveyed: reactions and openings, measured or not."""
@@ -432,9 +457,9 @@ class FrameStates:
 
     def _force(self, place: Place, motions: Array) -> float:
         sticks = self.parts.sticks[place.member]
-        before = [s for s in sticks if abs(s.ends - place.at) < 2.0 * _SAME]
-        if before:
-            own = before[0].forces(motions, loaded=True)[6:]
+        before = min(sticks, key=lambda s: abs(s.ends - place.at))
+        if abs(before.ends - place.at) <= place.at:
+            own = before.forces(motions, loaded=True)[6:]
         else:
             own = -sticks[0].forces(motions, loaded=True)[:6]
         member = self.model.members[place.member]

@@ -14,14 +14,17 @@ import numpy as np
 
 from fitup.errors import StructureError
 from fitup.frames import Array
-from fitup.model.frame import FrameModel, Member, Node, Spring, Tie
+from fitup.model.frame import FrameModel, Member, MemberLoad, Node, Spring, Tie
 from fitup.structure.cable.of_frame import cables_without_seat, without_turns
 from fitup.structure.frame.assemble import System, stacked
 from fitup.structure.frame.beam import Beam
 from fitup.structure.frame.elements import Element, SpringElement
 
-#: two places of a member nearer than this are one [m]
-NEAR = 1e-3
+#: two places of a member nearer than this are one, the rest a rigid arm [m]: a piece so short is
+#: stiffer than its neighbours by more than figures can tell, and bends by next to nothing
+NEAR = 0.02
+#: a member shorter than this has no length [m]
+_LENGTH = 1e-3
 #: one member is nearer than another by at least this [m]
 _NEARER = 1e-6
 
@@ -148,13 +151,18 @@ def _cuts(model: FrameModel, member: Member, wanted: Iterable[float]) -> tuple[f
     """Places along the flexible length at which a member is cut, its ends included [m]."""
     start, end = flexible(model, member)
     length = float(np.linalg.norm(end - start))
-    if length < NEAR:
+    if length < _LENGTH:
         raise StructureError(f"member {member.id}: its flexible length is zero")
     result = [0.0]
     for at in sorted(wanted):
         if result[-1] + NEAR < at < length - NEAR:
             result.append(at)
     return (*result, length)
+
+
+def nearest_cut(cuts: tuple[float, ...], at: float) -> float:
+    """Return the cut of a member that is nearest to a place [m]."""
+    return min(cuts, key=lambda cut: abs(cut - at))
 
 
 def cut_name(member: Member, cuts: tuple[float, ...], at: float) -> str:
@@ -187,20 +195,34 @@ def _pieces(
                 k for k in member.releases if (a == 0.0 if k < 6 else b == cuts[-1])
             ),
         )
-        yield Beam(piece, nodes[i].position, nodes[j].position, _even(model, member, a, b), heat, a)
+        yield Beam(
+            piece, nodes[i].position, nodes[j].position, _even(model, member, cuts, a, b), heat, a
+        )
 
 
-def _even(model: FrameModel, member: Member, a: float, b: float) -> Array:
-    """Even load (3,) in the grid on the piece from a to b, nothing of any load lost [N/m]."""
+def _even(model: FrameModel, member: Member, cuts: tuple[float, ...], a: float, b: float) -> Array:
+    """Even load (3,) in the grid on the piece from a to b [N/m], loads ending at their cuts."""
     load = np.array([0.0, 0.0, -member.weight])
     for own in model.member_loads:
         if own.end is None or own.member != member.id:
             continue
-        # an end so near another cut that it has none of its own covers a piece in part
-        covered = min(own.end, b) - max(own.start, a)
-        if covered > 0.0:
-            load = load + covered / (b - a) * own.values
+        begins, ends = (nearest_cut(cuts, at) for at in (own.start, own.end))
+        if begins <= a and b <= ends:
+            load = load + own.values
     return load
+
+
+def _points(model: FrameModel, cuts: Mapping[str, tuple[float, ...]]) -> Iterator[MemberLoad]:
+    """Yield point loads on members: also what a line load has beyond its cut, or lacks there."""
+    for load in model.member_loads:
+        if load.end is None:
+            yield load
+            continue
+        for at, sign in ((load.start, 1.0), (load.end, -1.0)):
+            cut = nearest_cut(cuts[load.member], at)
+            if cut != at:
+                beyond = sign * (cut - at) * load.values
+                yield replace(load, values=beyond, start=0.5 * (cut + at), end=None)
 
 
 def _attach(
@@ -226,9 +248,7 @@ def _node_loads(
     loads: dict[str, Array] = {}
     for load in model.node_loads:
         loads[load.node] = loads.get(load.node, np.zeros(6)) + load.values
-    for point in model.member_loads:
-        if point.end is not None:
-            continue
+    for point in _points(model, cuts):
         member = model.members[point.member]
         name = cut_name(member, cuts[point.member], point.start)
         start, end = flexible(model, member)

@@ -18,7 +18,7 @@ from fitup.structure.frame.assemble import System
 from fitup.structure.frame.beam import Beam
 from fitup.structure.frame.elements import ArmSpring, Foot
 from fitup.structure.frame.loose import lonely_nodes, mechanism
-from fitup.structure.frame.mesh import NEAR, Mesh, make_mesh
+from fitup.structure.frame.mesh import Mesh, make_mesh
 from fitup.structure.frame.solve import Factor, Singular, factorise
 
 #: right-hand sides that are solved together
@@ -244,7 +244,7 @@ def section_forces(solved: Solved, place: Place, motions: Array, loaded: bool) -
 
 def _piece(pieces: tuple[Beam, ...], at: float) -> tuple[Beam, float]:
     """Piece of a member that ends at a place, or begins there, and +1 or -1 for the two."""
-    for beam in pieces:
-        if abs(beam.first + beam.length - at) <= 2.0 * NEAR:
-            return beam, 1.0
-    return pieces[0], -1.0
+    nearest = min(pieces, key=lambda beam: abs(beam.first + beam.length - at))
+    if abs(at) < abs(nearest.first + nearest.length - at):
+        return pieces[0], -1.0
+    return nearest, 1.0
