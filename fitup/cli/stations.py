@@ -15,7 +15,8 @@ from fitup.alignment.write import Converted, points_csv, points_landxml, side_of
 from fitup.cli.text import json_option, say_json, text_table
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.axis import place_of
-from fitup.jobfolder.table import Column, Row, read_table, unique
+from fitup.jobfolder.table import Row, read_table, unique
+from fitup.model.column import Column
 from fitup.units import from_si
 
 _POINTS = (

@@ -13,7 +13,7 @@ from fitup.alignment.crossfall import clash, crossfall_of, in_words, signed
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.settings import FILE, Settings
-from fitup.jobfolder.table import Row
+from fitup.jobfolder.table import Row, record_of
 from fitup.model import CheckPoint, Pair
 
 _NAME = "fill it in, or name an alignment in job.toml [alignment]"
@@ -150,7 +150,7 @@ def design_point(
     grid, told = [row["E"], row["N"]], row["station"]
     if None not in grid and not told:
         design = np.array([*grid, row["H"]])
-        return CheckPoint(row["id"], row["segment"], design, row["watched"])
+        return record_of(CheckPoint, row, design=design)
     if not told or any(v is not None for v in grid):
         what = "E or N missing" if not told else "E, N and a station"
         problems.append(
@@ -171,7 +171,7 @@ def design_point(
     if place is None:
         return None
     design = np.array([*alignment.to_grid(place), row["H"]])
-    return CheckPoint(row["id"], row["segment"], design, row["watched"])
+    return record_of(CheckPoint, row, design=design)
 
 
 def azimuth_at(

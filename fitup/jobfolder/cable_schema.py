@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from fitup.jobfolder.table import Column
+from fitup.model.column import Column
 
 LEANS: Final = (
     Column("id", "id", "a name for the tower"),

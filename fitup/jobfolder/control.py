@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from fitup.errors import Problem
-from fitup.jobfolder.table import Row
+from fitup.jobfolder.table import Row, record_of
 from fitup.model import ControlPoint, Instrument
 
 _AXES = ("E", "N", "H")
@@ -73,7 +73,8 @@ def control(row: Row, problems: list[Problem]) -> ControlPoint | None:
         )
         return None
     position = np.array([math.nan if row[a] is None else row[a] for a in _AXES])
-    return ControlPoint(row["id"], use, position, correlation * np.outer(spread, spread))
+    covariance = correlation * np.outer(spread, spread)
+    return record_of(ControlPoint, row, position=position, covariance=covariance)
 
 
 def instrument(row: Row, problems: list[Problem]) -> Instrument | None:
@@ -94,15 +95,10 @@ def instrument(row: Row, problems: list[Problem]) -> Instrument | None:
     air = None
     if reference is not None:
         air = (reference, pressure, row["reference_humidity_pct"] / 100.0)
-    return Instrument(
-        id=row["id"],
-        u_hz=row["u_hz"],
-        u_v=row["u_v"],
-        u_sd=row["u_sd"],
+    return record_of(
+        Instrument,
+        row,
         u_sd_share=row["u_sd_ppm"] * 1e-6,
-        centring=row["centring"],
-        target_centring=row["target_centring"],
-        u_height=row["u_height"],
         wavelength=None if wavelength is None else wavelength / 1000.0,
         reference=air,
     )

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Final
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.table import Column, Row, read_table
+from fitup.jobfolder.table import Row, read_table
 from fitup.model import MOMENTS, Done, Job, Seat
+from fitup.model.column import Column
 
 #: side word of a movement -> its sign in the seat's direction; the first two are of lifts
 SIDE_SIGNS: Final = {"above": 1.0, "below": -1.0, "beyond": 1.0, "short": -1.0}

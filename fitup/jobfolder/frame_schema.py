@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from fitup.jobfolder.table import Column
+from fitup.model.column import Column
 
 QUANTITIES: Final = ("axial", "shear", "moment", "torsion", "stress")
 NODES: Final = (

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from fitup.errors import Problem
-from fitup.jobfolder.table import Row
-from fitup.model import RINGS, BoltGroup, Bore, Job
+from fitup.jobfolder.table import Row, record_of
+from fitup.model import RINGS, Bore, Job
 
 #: design points of a ring lie on a circle, and design centres in a line, within this [m]
 DESIGN_FIT = 0.001
@@ -16,21 +16,7 @@ DESIGN_FIT = 0.001
 
 def bore(row: Row) -> Bore:
     """Return the bore of a row."""
-    rings = tuple(tuple(row[name]) for name in RINGS)
-    return Bore(row["id"], row["joint"], rings, row["bore"], row["member"], row["place"])
-
-
-def bolts(row: Row) -> BoltGroup:
-    """Return the bolt group of a row."""
-    return BoltGroup(
-        row["id"],
-        row["joint"],
-        tuple(row["back"]),
-        tuple(row["ahead"]),
-        row["plane"],
-        row["clearance"],
-        row["place"],
-    )
+    return record_of(Bore, row, rings=tuple(row[name] for name in RINGS))
 
 
 def check_bores(job: Job, rows: Sequence[Row], problems: list[Problem]) -> None:

@@ -34,13 +34,14 @@ from fitup.jobfolder.read_cables import check_leans, lean_of, of_stage, tension_
 from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
-from fitup.jobfolder.staging import group_rule, pump
-from fitup.jobfolder.table import Row, read_table, unique
+from fitup.jobfolder.table import Row, plain, read_table, record_of, unique
 from fitup.jobfolder.targets import at_stage
 from fitup.model import (
     LENGTHS,
     SIDES,
     Aim,
+    BoltGroup,
+    GroupRule,
     Hold,
     Jack,
     Job,
@@ -48,6 +49,7 @@ from fitup.model import (
     Limit,
     Pair,
     Plate,
+    Pump,
     Reading,
     RidePath,
     Seat,
@@ -67,6 +69,12 @@ ALL_TABLES: Final = {
 #: signing a hold point changes nothing that a plan was made from
 INPUT_TABLES: Final = tuple(name for name in ALL_TABLES if name != "holds.csv")
 _UP = np.array([0.0, 0.0, 1.0])
+#: a measured plate is off its nominal thickness by so much and such a share at most; rolling
+#: tolerances are well inside [m] (common practice, no source)
+_PLATE_OFF, _PLATE_SHARE = 0.5e-3, 0.1
+#: gauge pressure at the rated capacity of any jack, flat jacks included [Pa] (common practice,
+#: no source: most are rated at 700 bar)
+_GAUGE_LEAST, _GAUGE_MOST = 10e5, 2000e5
 
 
 def read_job(folder: Path | str) -> Job:
@@ -143,7 +151,7 @@ def _build(
     segments = unique(
         tables["segments.csv"], problems, lambda r: _segment(r, axis, by_frame, problems)
     )
-    pairs = unique(tables["pairs.csv"], problems, _pair)
+    pairs = unique(tables["pairs.csv"], problems, plain(Pair))
     points = unique(tables["points.csv"], problems, lambda r: design_point(r, axis, problems))
 
     def joint(row: Row) -> Joint:
@@ -160,9 +168,9 @@ def _build(
         joints=unique(tables["joints.csv"], problems, joint),
         pairs=pairs,
         seats=unique(tables["seats.csv"], problems, lambda r: _seat(r, segments, problems)),
-        jacks=unique(tables["jacks.csv"], problems, _jack),
-        plates=unique(tables["plates.csv"], problems, _plate),
-        limits=unique(tables.get("limits.csv", []), problems, _limit),
+        jacks=unique(tables["jacks.csv"], problems, lambda r: _jack(r, problems)),
+        plates=unique(tables["plates.csv"], problems, lambda r: _plate(r, problems)),
+        limits=unique(tables.get("limits.csv", []), problems, plain(Limit)),
         tolerances=settings.tolerances,
         aims=tuple(
             a for a in (_aim(r, problems) for r in tables.get("aims.csv", [])) if a is not None
@@ -193,8 +201,8 @@ def _build(
         ),
         network=settings.network,
         bores=unique(tables.get("bores.csv", []), problems, passage.bore),
-        bolts=unique(tables.get("bolts.csv", []), problems, passage.bolts),
-        ride_paths=unique(tables.get("ride.csv", []), problems, _path),
+        bolts=unique(tables.get("bolts.csv", []), problems, plain(BoltGroup)),
+        ride_paths=unique(tables.get("ride.csv", []), problems, plain(RidePath)),
         straightedge=settings.straightedge,
         gates=settings.gates,
         working=settings.working,
@@ -202,22 +210,14 @@ def _build(
         uncertainties=settings.uncertainties,
         lockoff=settings.lockoff,
         thermometers=tuple(
-            unique(tables.get("temperatures.csv", []), problems, _thermometer).values()
+            unique(tables.get("temperatures.csv", []), problems, plain(SteelReading)).values()
         ),
-        holds=tuple(unique(tables.get("holds.csv", []), problems, _hold).values()),
+        holds=tuple(unique(tables.get("holds.csv", []), problems, plain(Hold)).values()),
         learning=settings.learning,
         staging=settings.staging,
-        pumps=unique(tables.get("pumps.csv", []), problems, pump),
-        groups=unique(tables.get("groups.csv", []), problems, group_rule),
+        pumps=unique(tables.get("pumps.csv", []), problems, plain(Pump)),
+        groups=unique(tables.get("groups.csv", []), problems, plain(GroupRule)),
     )
-
-
-def _thermometer(row: Row) -> SteelReading:
-    return SteelReading(row["id"], row["segment"], row["place"], row["temperature"], row["u"])
-
-
-def _hold(row: Row) -> Hold:
-    return Hold(row["id"], row["what"], row["signed"] or "")
 
 
 def _with_frame(
@@ -259,31 +259,15 @@ def _segment(row: Row, axis: Alignment | None, by_frame: bool, problems: list[Pr
         problems.append(
             row.problem("held", f"'{' '.join(sorted(odd))}'", "along, across, turn", "correct it")
         )
-    return Segment(
-        row["id"],
-        azimuth_at(row, axis, centre, problems),
-        row["weight"],
-        centre,
-        frozenset(row["held"]),
-        row["expansion"],
-        np.array(fixed) if len(given) == 3 else None,
-        row["depth"],
-    )
+    azimuth = azimuth_at(row, axis, centre, problems)
+    return record_of(Segment, row, azimuth=azimuth, held=frozenset(row["held"]))
 
 
 def _joint(row: Row, axis: Alignment | None, where: Array | None, problems: list[Problem]) -> Joint:
     azimuth = azimuth_at(row, axis, where, problems)
     grade = grade_at(row, axis, where, problems)
     axes = joint_axes(azimuth, grade, crossfall_at(row, axis, where, problems))
-    return Joint(
-        row["id"], row["back"], row["ahead"], axes, row["least_opening"], row["locked_within"]
-    )
-
-
-def _pair(row: Row) -> Pair:
-    return Pair(
-        row["id"], row["joint"], row["back_point"], row["ahead_point"], row["opening"], row["place"]
-    )
+    return record_of(Joint, row, axes_in_grid=axes)
 
 
 def _direction(row: Row, segment: Segment | None, problems: list[Problem]) -> Any:
@@ -345,70 +329,49 @@ def _seat(row: Row, segments: dict[str, Segment], problems: list[Problem]) -> Se
         )
     word = row["pushes"]
     side = {"up": "lift", "ahead": "along", "back": "along", "left": "across", "right": "across"}
-    return Seat(
-        id=row["id"],
-        segment=row["segment"],
-        position=np.array([row["E"], row["N"], row["H"]]),
+    return record_of(
+        Seat,
+        row,
         direction=_direction(row, segments.get(row["segment"]), problems),
-        pushes=word,
-        stiffness=row["stiffness"],
-        held_by=row["held_by"],
-        pack=tuple(row["pack"]),
-        pack_least=row["pack_least"],
         # a missing one has been reported: no pack is too high then
         pack_most=(0.0 if nut else np.inf) if most is None else most,
-        most_plates=row["most_plates"],
-        bedding=row["bedding"],
-        reaction_least=row["reaction_least"],
-        reaction_most=row["reaction_most"],
-        reaction_now=row["reaction_now"],
-        breakaway=row["breakaway"],
-        raise_most=row["raise_most"],
-        lower_most=row["lower_most"],
         group=row["group"] or f"{row['segment']}-{side.get(word, row['id'])}",
-        hold=row["hold"],
-        may_unload=row["may_unload"],
-        thinnest=row["thinnest"],
-        thickest=np.inf if row["thickest"] is None else row["thickest"],
     )
 
 
-def _jack(row: Row) -> Jack:
-    return Jack(
-        row["id"],
-        row["seat"],
-        row["capacity"],
-        row["ram_area"],
-        row["stroke"],
-        row["stroke_used"],
-        row["resolution"],
-        row["lock_nut"],
-        row["base"],
-        row["base"] if row["base_most"] is None else row["base_most"],
-    )
+def _jack(row: Row, problems: list[Problem]) -> Jack:
+    pressure = row["capacity"] / row["ram_area"]
+    if not _GAUGE_LEAST <= pressure <= _GAUGE_MOST:
+        problems.append(
+            row.problem(
+                "ram_area",
+                f"{pressure / 1e5:.4g} bar at the rated capacity",
+                f"{_GAUGE_LEAST / 1e5:g} to {_GAUGE_MOST / 1e5:g} bar",
+                "correct capacity or ram area, or the unit of one of them",
+            )
+        )
+    most = row["base"] if row["base_most"] is None else row["base_most"]
+    return record_of(Jack, row, base_most=most)
 
 
-def _plate(row: Row) -> Plate:
-    plate = Plate(
-        row["mark"],
-        row["nominal"],
-        row["measured"],
-        row["count"] - row["kept_back"],
-        row["length"],
-        row["width"],
-        row["spread"],
-        kept_back=row["kept_back"],
-    )
+def _plate(row: Row, problems: list[Problem]) -> Plate:
+    off = abs(row["measured"] - row["nominal"])
+    if off > _PLATE_OFF + _PLATE_SHARE * row["nominal"] + 1e-9:
+        problems.append(
+            row.problem(
+                "measured",
+                f"{row['measured'] * 1e3:.6g} mm at a nominal {row['nominal'] * 1e3:.6g} mm",
+                f"within {_PLATE_OFF * 1e3:g} mm and {_PLATE_SHARE:.0%} of the nominal thickness",
+                "measure it again; correct the mark, the thickness or the unit",
+            )
+        )
+    plate = record_of(Plate, row, count=row["count"] - row["kept_back"], alike=False)
     if row["spread_by"] == "measured" or row["made_to"] not in PLATE_CLASSES:
         return plate
     limits = plate_limits(row["made_to"], row["nominal"])
     if limits is None:
         return plate
     return replace(plate, spread=limits.spread_about(row["measured"]), alike=True)
-
-
-def _limit(row: Row) -> Limit:
-    return Limit(row["id"], row["kind"], row["seats"], row["most"], row["most_moving"])
 
 
 def _aim(row: Row, problems: list[Problem]) -> Aim | None:
@@ -435,11 +398,7 @@ def _aim(row: Row, problems: list[Problem]) -> Aim | None:
             )
             return None
         sign = 1.0 if row["side"] == words[0] else -1.0
-    return Aim(row["joint"], row["pair"], quantity, treat, sign * amount, row["reason"])
-
-
-def _path(row: Row) -> RidePath:
-    return RidePath(row["id"], row["joint"], row["points"], row["place"])
+    return record_of(Aim, row, amount=sign * amount)
 
 
 def _reading(row: Row, pairs: dict[str, Pair], problems: list[Problem]) -> Reading | None:
@@ -456,7 +415,7 @@ def _reading(row: Row, pairs: dict[str, Pair], problems: list[Problem]) -> Readi
         value -= 0.0 if pair is None else pair.opening
     elif row["side"] == words[-1]:
         value = -value
-    return Reading(row["id"], row["pair"], quantity, value, row["u"], row["how"])
+    return record_of(Reading, row, value=value)
 
 
 def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]) -> None:

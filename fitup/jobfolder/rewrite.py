@@ -9,8 +9,8 @@ from typing import Final
 
 from fitup import units
 from fitup.jobfolder.rounds import LEARNED_COLUMNS, MOVED
-from fitup.jobfolder.table import Column
 from fitup.model import Learned, Moved
+from fitup.model.column import Column
 
 Cell = str | float | int | None
 #: unit of a new column, by the units a job is printed in

@@ -15,8 +15,9 @@ from typing import Final
 import numpy as np
 
 from fitup.errors import Problem
-from fitup.jobfolder.table import Column, Row, parse_number, read_table
+from fitup.jobfolder.table import Row, parse_number, read_table
 from fitup.model import LEARNED, STEEL, Job, Learned, Moved, Seat
+from fitup.model.column import Column
 
 MOVED_FILE: Final = "moved.csv"
 LEARNED_FILE: Final = "learned.csv"

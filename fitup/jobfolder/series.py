@@ -18,12 +18,13 @@ import numpy as np
 
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
-from fitup.jobfolder.table import Column, Row, parse_local_time, read_table
+from fitup.jobfolder.table import Row, parse_local_time, read_table
 from fitup.model import Job
+from fitup.model.column import Column
+from fitup.model.trust import COLDEST_STEEL, HOTTEST_STEEL
 from fitup.units import from_si
 
 #: steel on a bridge is neither colder nor warmer than this [K]
-_COLDEST, _WARMEST = 213.15, 363.15
 _ALL: Final = ("steel", "air")
 
 
@@ -111,7 +112,9 @@ def _columns(job: Job) -> tuple[Column, ...]:
     return (
         Column("time", "text", "the local time, e.g. 2031-04-03T06:00"),
         *(
-            Column(n, "temperature", "the temperature", False, least=_COLDEST, most=_WARMEST)
+            Column(
+                n, "temperature", "the temperature", False, least=COLDEST_STEEL, most=HOTTEST_STEEL
+            )
             for n in names
         ),
     )

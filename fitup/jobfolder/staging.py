@@ -6,42 +6,9 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final, Protocol
 
 from fitup.errors import Problem
-from fitup.jobfolder.table import Column, Row
-from fitup.model import GroupRule, Job, Pump, Staging
+from fitup.jobfolder.table import Row
+from fitup.model import Job, Staging
 
-PUMPS: Final = (
-    Column("id", "id", "the number painted on the pump"),
-    Column("jacks", "ids", "the jacks its hoses can drive together, separated by spaces"),
-    Column(
-        "synchronised",
-        "yesno",
-        "yes where all its jacks move at once under one control",
-        required=False,
-        default=True,
-    ),
-    Column(
-        "out_of_step",
-        "length",
-        "how far its jacks may be off their readings, either way",
-        required=False,
-        least=0.0,
-    ),
-)
-GROUPS: Final = (
-    Column("id", "id", "the name of a group of seats"),
-    Column(
-        "after", "ids", "groups that must be finished before it starts", required=False, default=()
-    ),
-    Column("rank", "count", "the wish for the order, lower first", required=False, least=0),
-    Column("window", "text", "the hours in which alone it may move", required=False, default=""),
-    Column(
-        "stage_lift",
-        "length",
-        "the greatest travel of its jacks in one go",
-        required=False,
-        above=0.0,
-    ),
-)
 #: key of [staging] -> dimension, least, whether it must be above the least
 KEYS: Final[dict[str, tuple[str, float, bool]]] = {
     "crews": ("", 1.0, False),
@@ -115,16 +82,6 @@ def _allowed(name: str) -> str:
         return "a share from 0 to below 1"
     _, least, above = KEYS[name]
     return "above zero" if above else f"at least {least:g}"
-
-
-def pump(row: Row) -> Pump:
-    """Return one row of pumps.csv."""
-    return Pump(row["id"], row["jacks"], row["synchronised"], row["out_of_step"])
-
-
-def group_rule(row: Row) -> GroupRule:
-    """Return one row of groups.csv."""
-    return GroupRule(row["id"], row["after"], row["rank"], row["window"], row["stage_lift"])
 
 
 def check_staging(

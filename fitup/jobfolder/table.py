@@ -1,7 +1,7 @@
 """A CSV table whose columns carry their units: header and cells checked, values in SI.
 
-The columns of every table are declared in :mod:`fitup.jobfolder.schema`; this module knows how
-to read any of them and how to say what is wrong.
+Columns are declared in :mod:`fitup.model` and :mod:`fitup.jobfolder.schema`; this module knows
+how to read any of them, how to say what is wrong, and how to make a record of a row.
 """
 
 from __future__ import annotations
@@ -16,60 +16,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
+
 from fitup import units
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.textfile import read_text
+from fitup.model.column import Column, Declared, declared
 
 Bounds = tuple[float | None, float | None]
 Item = TypeVar("Item")
+_GRID = ("E", "N", "H")
 _YES = {"yes": True, "no": False}
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One declared column.
-
-    Parameters
-    ----------
-    name : str
-        Name without unit.
-    kind : str
-        ``text``, ``id``, ``ids`` (separated by spaces or +), ``yesno``, ``count``, ``number``,
-        ``word`` or a dimension of :mod:`fitup.units`.
-    meaning : str
-        What it is, for the manual and for messages.
-    required : bool
-        The column must stand in the header and every cell must be filled.
-    default : object
-        Value of an empty cell or a missing column that is not required.
-    words : tuple of str
-        Allowed words of kind ``word``.
-    least, most : float, optional
-        Bounds in SI.
-    above : float, optional
-        The value must be greater than this.
-    """
-
-    name: str
-    kind: str
-    meaning: str
-    required: bool = True
-    default: Any = None
-    words: tuple[str, ...] = ()
-    least: float | None = None
-    most: float | None = None
-    above: float | None = None
-
-    @property
-    def has_unit(self) -> bool:
-        """True when the column name must end in a unit."""
-        return self.kind in units.FACTORS or self.kind == "temperature"
-
-    def names(self) -> tuple[str, ...]:
-        """Return every spelling the header may use."""
-        if not self.has_unit:
-            return (self.name,)
-        return tuple(f"{self.name}_{s}" for s in units.suffixes(self.kind))
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +82,7 @@ def parse_local_time(text: str) -> dt.datetime | None:
 def _bounds_text(column: Column, suffix: str | None) -> str:
     def show(si: float) -> str:
         value = si if suffix is None else units.from_si(si, column.kind, suffix)
-        return f"{value:g}"
+        return f"{round(value, 9):.10g}"
 
     unit = "" if suffix is None else f" {suffix}"
     if column.above is not None and column.most is not None:
@@ -434,3 +391,39 @@ def unique(
         if item is not None:
             result[name] = item
     return result
+
+
+def record_of(record: type[Item], row: Row, **given: Any) -> Item:
+    """Return the record of a row: each field from its own columns, unless it is given.
+
+    Parameters
+    ----------
+    record : type
+        A dataclass whose fields declare their columns (:func:`fitup.model.column.column`).
+    row : Row
+    **given
+        Fields that are made by a rule of their own.
+    """
+    values = dict(given)
+    for one in declared(record):
+        if one.name in given or not one.columns:
+            continue
+        value = _value(one, row)
+        # an empty cell leaves the field its own default, such as infinity
+        if value is not None or not one.has_default:
+            values[one.name] = value
+    return record(**values)
+
+
+def plain(record: type[Item]) -> Callable[[Row], Item]:
+    """Return what makes a record whose every field is read from its own columns."""
+    return lambda row: record_of(record, row)
+
+
+def _value(field: Declared, row: Row) -> Any:
+    columns = field.columns
+    if len(columns) == 1 or columns[0].name == field.name:
+        return row[columns[0].name]
+    assert tuple(c.name[-1] for c in columns) == _GRID, field.name
+    cells = [row[c.name] for c in columns]
+    return None if None in cells else np.array(cells)

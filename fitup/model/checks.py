@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal, get_args
+from typing import Annotated, Final, Literal, get_args
 
 import numpy as np
 
 from fitup.frames import Array
+from fitup.model.column import column
 
 Quantity = Literal[
     "gap",
@@ -87,12 +88,46 @@ class Aim:
     within ``amount`` either way) or ``tolerance`` (its own tolerance ``amount``).
     """
 
-    joint: str
-    pair: str | None
-    quantity: Quantity
-    treat: Literal["preset", "leave", "tolerance"]
-    amount: float
-    reason: str
+    joint: Annotated[str, column("id", "the joint")]
+    pair: Annotated[
+        str | None, column("id", "the pair; empty for all pairs of the joint", default=None)
+    ]
+    quantity: Annotated[Quantity, column("word", "which check", words=QUANTITIES[:6])]
+    treat: Annotated[
+        Literal["preset", "leave", "tolerance"],
+        column(
+            "word",
+            "preset (aim at it), leave (do not work on it, keep within), tolerance (its own)",
+            "; what is left is kept within the amount, or no worse than it is",
+            words=("preset", "leave", "tolerance"),
+        ),
+    ]
+    amount: Annotated[
+        float,
+        column(
+            "length",
+            "the amount of a length, without a sign",
+            default=None,
+            least=0.0,
+            most=10.0,
+        ),
+        column(
+            "slope",
+            "the amount of a kink or twist, without a sign",
+            name="angle",
+            default=None,
+            least=0.0,
+            most=0.5,
+        ),
+        column(
+            "text",
+            "for a preset: which way, in the words of the joint table",
+            " ([signs.md](signs.md))",
+            name="side",
+            default=None,
+        ),
+    ]
+    reason: Annotated[str, column("text", "why, and who says so")]
 
 
 @dataclass(frozen=True, slots=True)

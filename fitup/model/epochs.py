@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 from fitup.model.checks import Quantity
+from fitup.model.column import column
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +37,36 @@ class Epoch:
 class Reading:
     """A gap, step or offset read directly at the joint [m], with its standard uncertainty."""
 
-    id: str
-    pair: str
-    quantity: Quantity
-    value: float
-    uncertainty: float
-    how: str
+    id: Annotated[str, column("id", "a name for the reading")]
+    pair: Annotated[str, column("id", "the pair it was taken at")]
+    quantity: Annotated[Quantity, column("word", "what was read", words=("gap", "step", "offset"))]
+    value: Annotated[
+        float,
+        column(
+            "length",
+            "the amount, without a sign",
+            "; for a gap the whole opening",
+            least=0.0,
+            most=10.0,
+        ),
+        column(
+            "text",
+            "for step and offset: which way; for gap: 'opening'",
+            ": `ahead high`, `ahead low`, `ahead left`, `ahead right`",
+            name="side",
+        ),
+    ]
+    uncertainty: Annotated[
+        float,
+        column(
+            "length",
+            "the standard uncertainty of the reading",
+            name="u",
+            above=0.0,
+            most=0.1,
+        ),
+    ]
+    how: Annotated[str, column("text", "the tool, e.g. straightedge and feeler")]
 
 
 @dataclass(frozen=True, slots=True)

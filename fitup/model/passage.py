@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
+
+from fitup.model.column import column
 
 #: rings of a bore in the order of the member's way
 RINGS: Final = ("back_far", "back_near", "ahead_near", "ahead_far")
@@ -19,12 +21,21 @@ class Bore:
     clear diameter, ``member`` that of what slides through [m].
     """
 
-    id: str
-    joint: str
-    rings: tuple[tuple[str, ...], ...]
-    bore: float
-    member: float
-    place: str
+    id: Annotated[str, column("id", "a name for the bore")]
+    joint: Annotated[str, column("id", "the joint it crosses")]
+    rings: Annotated[
+        tuple[tuple[str, ...], ...],
+        column("ids", "points round it at its back end", name="back_far"),
+        column("ids", "points round it on the back segment next to the joint", name="back_near"),
+        column("ids", "points round it on the ahead segment next to the joint", name="ahead_near"),
+        column("ids", "points round it at its ahead end", name="ahead_far"),
+    ]
+    bore: Annotated[float, column("length", "its clear diameter", above=0.0, most=10.0)]
+    member: Annotated[
+        float,
+        column("length", "the diameter of what slides through", above=0.0, most=10.0),
+    ]
+    place: Annotated[str, column("text", "where it is across the deck")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +46,29 @@ class BoltGroup:
     be shifted against each other before a bolt no longer passes [m].
     """
 
-    id: str
-    joint: str
-    back: tuple[str, ...]
-    ahead: tuple[str, ...]
-    plane: Literal["web", "deck", "end"]
-    clearance: float
-    place: str
+    id: Annotated[str, column("id", "a name for the group of holes")]
+    joint: Annotated[str, column("id", "the joint it crosses")]
+    back: Annotated[tuple[str, ...], column("ids", "the holes' points on the back segment")]
+    ahead: Annotated[
+        tuple[str, ...],
+        column("ids", "the holes' points on the ahead segment, in the same order"),
+    ]
+    plane: Annotated[
+        Literal["web", "deck", "end"],
+        column(
+            "word",
+            "the plane of the plate",
+            "; a web stands upright along the deck, a deck lies level, an end stands across",
+            words=tuple(PLANES),
+        ),
+    ]
+    clearance: Annotated[
+        float,
+        column(
+            "length",
+            "the shift of two holes that still lets a bolt pass",
+            least=0.0,
+            most=0.1,
+        ),
+    ]
+    place: Annotated[str, column("text", "where it is across the deck")]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
 from fitup.frames import Array
+from fitup.model.column import column, grid
 
 #: seat direction word -> (word for a move with the direction, word for a move against it)
 MOVE_WORDS: Final[dict[str, tuple[str, str]]] = {
@@ -65,29 +66,165 @@ class Seat:
         On the way the deck may leave this seat; it then carries nothing.
     """
 
-    id: str
-    segment: str
-    position: Array
+    id: Annotated[str, column("id", "the name painted at the seat")]
+    segment: Annotated[str, column("id", "the segment it holds")]
+    position: Annotated[Array, grid("", " of the seat")]
     direction: Array
-    pushes: str
-    stiffness: float
-    held_by: Literal["packs", "nut"]
-    pack: tuple[str, ...]
-    pack_least: float
-    pack_most: float
-    most_plates: int
-    bedding: float
-    reaction_least: float
-    reaction_most: float
-    reaction_now: float | None = None
-    breakaway: float = 0.0
-    raise_most: float | None = None
-    lower_most: float | None = None
-    group: str = ""
-    hold: bool = False
-    may_unload: bool = False
-    thinnest: float = 0.0
-    thickest: float = math.inf
+    pushes: Annotated[
+        str,
+        column(
+            "word",
+            "the direction in which it pushes the segment",
+            "; `main_span` for a saddle, `shorten` for a cable ([cables.md](cables.md))",
+            words=(*MOVE_WORDS, "axis"),
+        ),
+        column(
+            "number",
+            "its direction, easting part, where pushes is axis or main_span",
+            name="axis_E",
+            default=None,
+        ),
+        column("number", "its direction, northing part", name="axis_N", default=None),
+        column("number", "its direction, upward part", name="axis_H", default=None),
+    ]
+    stiffness: Annotated[
+        float,
+        column(
+            "stiffness",
+            "its stiffness in that direction",
+            "; with more than three vertical seats it decides how they share",
+            above=0.0,
+            most=1e13,
+        ),
+    ]
+    held_by: Annotated[
+        Literal["packs", "nut"],
+        column(
+            "word",
+            "what holds it after the move",
+            "; `nut` is a lock nut on a jack that stays",
+            words=("packs", "nut"),
+        ),
+    ]
+    pack: Annotated[
+        tuple[str, ...],
+        column(
+            "ids",
+            "the marks of the plates in place, bottom to top, e.g. P20+P10+P3",
+            "; empty for a nut",
+            default=(),
+        ),
+    ]
+    pack_least: Annotated[
+        float, column("length", "the least pack height", default=0.0, least=0.0, most=5.0)
+    ]
+    pack_most: Annotated[
+        float,
+        column(
+            "length",
+            "the greatest pack height",
+            "; needed for packs",
+            default=None,
+            least=0.0,
+            most=5.0,
+        ),
+    ]
+    most_plates: Annotated[
+        int, column("count", "the most plates in a pack", default=5, least=1, most=12)
+    ]
+    bedding: Annotated[
+        float,
+        column(
+            "length",
+            "the height a new pack loses when loaded",
+            default=0.0,
+            least=0.0,
+            most=0.01,
+        ),
+    ]
+    reaction_least: Annotated[
+        float, column("force", "the least bearing (below zero: may pull)", least=-1e9, most=1e9)
+    ]
+    reaction_most: Annotated[float, column("force", "the greatest reaction", least=-1e9, most=1e9)]
+    reaction_now: Annotated[
+        float | None,
+        column(
+            "force",
+            "the measured present reaction",
+            "; computed from the weight when empty. With an influence table needed at every seat",
+            least=-1e9,
+            most=1e9,
+        ),
+    ] = None
+    breakaway: Annotated[
+        float,
+        column(
+            "force",
+            "the extra jack load that starts a slide",
+            " or frees a bearing",
+            least=0.0,
+            most=1e8,
+        ),
+    ] = 0.0
+    raise_most: Annotated[
+        float | None,
+        column(
+            "length",
+            "the most it may go its way from now",
+            "; needed for a nut",
+            least=0.0,
+            most=5.0,
+        ),
+    ] = None
+    lower_most: Annotated[
+        float | None,
+        column(
+            "length",
+            "the most it may go back from now",
+            "; needed for a nut",
+            least=0.0,
+            most=5.0,
+        ),
+    ] = None
+    group: Annotated[
+        str,
+        column(
+            "id",
+            "the name shared by seats that move together",
+            "; empty: lifts, pushes along and pushes across of each segment",
+        ),
+    ] = ""
+    hold: Annotated[
+        bool, column("yesno", "yes to leave this seat as it is", "; it needs no jack")
+    ] = False
+    may_unload: Annotated[
+        bool,
+        column(
+            "yesno",
+            "yes where the deck may leave this seat on the way",
+            "; contact is then solved again",
+        ),
+    ] = False
+    thinnest: Annotated[
+        float,
+        column(
+            "length",
+            "the thinnest plate a new pack may hold",
+            ", by nominal thickness",
+            least=0.0,
+            most=0.5,
+        ),
+    ] = 0.0
+    thickest: Annotated[
+        float,
+        column(
+            "length",
+            "the thickest plate a new pack may hold",
+            ", by nominal thickness",
+            above=0.0,
+            most=0.5,
+        ),
+    ] = math.inf
 
     def may_hold(self, plate: Plate) -> bool:
         """Say whether a new pack may hold a plate, by nominal thickness, rounding aside."""
@@ -118,16 +255,67 @@ class Jack:
     there [m]: room to set it anew when its stroke is used up.
     """
 
-    id: str
-    seat: str
-    capacity: float
-    ram_area: float
-    stroke: float
-    stroke_used: float
-    resolution: float
-    lock_nut: bool
-    base: float = 0.0
-    base_most: float = 0.0
+    id: Annotated[str, column("id", "the number painted on the jack")]
+    seat: Annotated[
+        str, column("id", "the seat it moves", "; several jacks at one seat share the load equally")
+    ]
+    capacity: Annotated[float, column("force", "its rated capacity", above=0.0, most=5e7)]
+    ram_area: Annotated[
+        float,
+        column(
+            "area",
+            "its effective ram area",
+            "; load over area is the gauge pressure",
+            above=0.0,
+            most=5.0,
+        ),
+    ]
+    stroke: Annotated[float, column("length", "its full stroke", above=0.0, most=5.0)]
+    stroke_used: Annotated[
+        float,
+        column(
+            "length",
+            "the stroke already out when it touches",
+            ": so much it can go back",
+            default=0.0,
+            least=0.0,
+            most=5.0,
+        ),
+    ]
+    resolution: Annotated[
+        float,
+        column(
+            "length",
+            "the least movement it can be set to",
+            "; a nut seat moves in whole steps of it",
+            above=0.0,
+            most=0.1,
+        ),
+    ]
+    lock_nut: Annotated[
+        bool,
+        column(
+            "yesno",
+            "whether it has a lock nut",
+            "; without one, temporary plates from the store follow the load",
+        ),
+    ]
+    base: Annotated[
+        float,
+        column("length", "the packing under it that can be taken out", least=0.0, most=5.0),
+    ] = 0.0
+    base_most: Annotated[
+        float,
+        column(
+            "length",
+            "the most packing that may stand there",
+            "; empty: no more than now. With room for packing a jack whose stroke is used up is "
+            "set anew between stages, in whole steps of `base_step`",
+            default=None,
+            least=0.0,
+            most=5.0,
+        ),
+    ] = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,17 +325,74 @@ class Plate:
     ``count`` are loose and may be used; ``kept_back`` more are loose but kept back as spare.
     """
 
-    mark: str
-    nominal: float
-    measured: float
-    count: int
-    length: float
-    width: float
-    spread: float = 0.0
-    """Standard uncertainty of one plate's thickness [m]."""
-    alike: bool = False
+    mark: Annotated[str, column("id", "the mark stamped on the plate")]
+    nominal: Annotated[
+        float,
+        column("length", "the nominal thickness", ", for the eye only", above=0.0, most=0.5),
+    ]
+    measured: Annotated[
+        float,
+        column(
+            "length",
+            "the measured thickness",
+            ", which is what counts; within 0.5 mm and a tenth of the nominal",
+            above=0.0,
+            most=0.5,
+        ),
+    ]
+    count: Annotated[
+        int,
+        column(
+            "count",
+            "how many are loose in the store",
+            ", packs not included",
+            least=0,
+            most=10000,
+        ),
+    ]
+    length: Annotated[float, column("length", "the plan length", above=0.0, most=10.0)]
+    width: Annotated[float, column("length", "the plan width", above=0.0, most=10.0)]
+    spread: Annotated[
+        float,
+        column(
+            "length",
+            "the standard uncertainty of one plate's thickness",
+            least=0.0,
+            most=0.01,
+        ),
+    ] = 0.0
+    """[m]"""
+    alike: Annotated[
+        bool,
+        column(
+            "text",
+            "the standard its thickness was ordered to",
+            ": `EN 10029:1991` or `EN 10029:2010` and class `A`, `B`, `C` or `D`. A measured "
+            "thickness outside it is refused",
+            name="made_to",
+            default=None,
+        ),
+        column(
+            "word",
+            "where its uncertainty comes from",
+            "; `made_to` is not measured plate by plate, so its uncertainty is that of the class "
+            "([trust.md](trust.md))",
+            name="spread_by",
+            default="measured",
+            words=("measured", "made_to"),
+        ),
+    ] = False
     """Bought to limits and not measured: plates of one mark err alike."""
-    kept_back: int = 0
+    kept_back: Annotated[
+        int,
+        column(
+            "count",
+            "how many of the loose ones are kept back as spare",
+            ": no pack and no temporary packing uses them",
+            least=0,
+            most=10000,
+        ),
+    ] = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +402,32 @@ class Limit:
     ``most_moving`` holds while seats move, where it differs from ``most`` at rest on the packs.
     """
 
-    id: str
-    kind: Literal["difference", "warp"]
-    seats: tuple[str, ...]
-    most: float
-    most_moving: float | None = None
+    id: Annotated[str, column("id", "a name for the limit")]
+    kind: Annotated[
+        Literal["difference", "warp"],
+        column(
+            "word",
+            "what is limited",
+            "; the difference of two lifts, or the warp of four: how far one leaves the plane "
+            "through the other three",
+            words=("difference", "warp"),
+        ),
+    ]
+    seats: Annotated[
+        tuple[str, ...],
+        column("ids", "two seats (difference) or four (warp), separated by spaces"),
+    ]
+    most: Annotated[float, column("length", "the greatest value either way", above=0.0, most=5.0)]
+    most_moving: Annotated[
+        float | None,
+        column(
+            "length",
+            "the greatest value while seats move",
+            ", jacks out of step included; empty: as `most`",
+            above=0.0,
+            most=5.0,
+        ),
+    ] = None
 
     @property
     def moving(self) -> float:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
+
+from fitup.model.column import column
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +48,34 @@ class Pump:
     after the other within every step. ``out_of_step`` [m] overrides the job's, where given.
     """
 
-    id: str
-    jacks: tuple[str, ...]
-    synchronised: bool = True
-    out_of_step: float | None = None
+    id: Annotated[str, column("id", "the number painted on the pump")]
+    jacks: Annotated[
+        tuple[str, ...],
+        column(
+            "ids",
+            "the jacks its hoses can drive together, separated by spaces",
+            "; every jack of a seat that is not held stands at some pump",
+        ),
+    ]
+    synchronised: Annotated[
+        bool,
+        column(
+            "yesno",
+            "yes where all its jacks move at once under one control",
+            ". no: they are worked one after the other within every step, so each may be off by "
+            "a whole `lift_step` more",
+        ),
+    ] = True
+    out_of_step: Annotated[
+        float | None,
+        column(
+            "length",
+            "how far its jacks may be off their readings, either way",
+            "; empty: as in `[staging]`",
+            least=0.0,
+            most=0.5,
+        ),
+    ] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +87,42 @@ class GroupRule:
     [m] overrides the job's.
     """
 
-    id: str
-    after: tuple[str, ...] = ()
-    rank: int | None = None
-    window: str = ""
-    stage_lift: float | None = None
+    id: Annotated[
+        str,
+        column(
+            "id",
+            "the name of a group of seats",
+            ", its empty cells named as the plan names them: `W7-lift`, `W7-along`, `W7-across`",
+        ),
+    ]
+    after: Annotated[
+        tuple[str, ...], column("ids", "groups that must be finished before it starts")
+    ] = ()
+    rank: Annotated[
+        int | None,
+        column(
+            "count",
+            "the wish for the order, lower first",
+            "; among orders with the fewest stages",
+            least=0,
+        ),
+    ] = None
+    window: Annotated[
+        str,
+        column(
+            "text",
+            "the hours in which alone it may move",
+            ", by a name (temperature, tide, traffic): stands on its stages, and groups with "
+            "different hours share none",
+        ),
+    ] = ""
+    stage_lift: Annotated[
+        float | None,
+        column(
+            "length",
+            "the greatest travel of its jacks in one go",
+            "; empty: as in `[staging]`",
+            above=0.0,
+            most=5.0,
+        ),
+    ] = None

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
+
+from fitup.model.column import column
 
 #: accepted risk that a check called inside is not, where the job names none: the 5 % on which
 #: ISO 14253-1 bases its guard band of 1.65 standard uncertainties
 STANDARD_RISK: Final = 0.05
+#: steel that anyone works on [K]; beyond, the unit is wrong (common practice, no source)
+COLDEST_STEEL: Final = 273.15 - 60.0
+HOTTEST_STEEL: Final = 273.15 + 90.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +59,41 @@ class LockOff:
 class SteelReading:
     """A thermometer on a segment during its survey: where, reading [K], standard uncertainty."""
 
-    id: str
-    segment: str
-    place: Literal["top", "middle", "bottom"]
-    temperature: float
-    uncertainty: float
+    id: Annotated[str, column("id", "the thermometer")]
+    segment: Annotated[str, column("id", "the segment it is on", "; one with expansion")]
+    place: Annotated[
+        Literal["top", "middle", "bottom"],
+        column("word", "where in its depth", words=("top", "middle", "bottom")),
+    ]
+    temperature: Annotated[
+        float,
+        column(
+            "temperature",
+            "the steel temperature during the survey",
+            least=COLDEST_STEEL,
+            most=HOTTEST_STEEL,
+        ),
+    ]
+    uncertainty: Annotated[
+        float,
+        column(
+            "temperature_step",
+            "its standard uncertainty",
+            ", its place on the section included",
+            name="u",
+            above=0.0,
+            most=50.0,
+        ),
+    ]
 
 
 @dataclass(frozen=True, slots=True)
 class Hold:
     """A hold point before a joint may be locked; ``signed`` by whom and when, empty while open."""
 
-    id: str
-    what: str
-    signed: str
+    id: Annotated[str, column("id", "the hold point")]
+    what: Annotated[str, column("text", "what must be done before the joint is locked")]
+    signed: Annotated[
+        str,
+        column("text", "who released it and when; empty while it is open", default=""),
+    ]

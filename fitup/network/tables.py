@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from fitup.jobfolder.schema import COLDEST, DENSEST, HOTTEST, THINNEST
-from fitup.jobfolder.table import Column
+from fitup.model.column import Column
+from fitup.model.control import COLDEST, DENSEST, HOTTEST, THINNEST
 
 SHOTS: Final = (
     Column("setup", "id", "the name of the set-up, one for each standing of the instrument"),

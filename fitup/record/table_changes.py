@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from typing import Final
 
 from fitup.jobfolder.read import ALL_TABLES
-from fitup.jobfolder.table import Column, parse_number
+from fitup.jobfolder.table import parse_number
+from fitup.model.column import Column
 from fitup.units import METRIC, to_si
 
 #: what a row of a table is called on site

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+import subprocess
+import sys
 from dataclasses import fields
 from pathlib import Path
 
@@ -14,9 +16,9 @@ from fitup.jobfolder import settings
 from fitup.jobfolder.cable_schema import CABLE_TABLES, FRAME_CABLE_TABLES
 from fitup.jobfolder.done import DONE
 from fitup.jobfolder.frame_schema import FRAME_TABLES
+from fitup.jobfolder.manual import default_of, table_of
 from fitup.jobfolder.rounds import LEARNED_COLUMNS, MOVED
 from fitup.jobfolder.schema import TABLES
-from fitup.jobfolder.table import Column
 from fitup.model import (
     MOVE_WORDS,
     QUANTITIES,
@@ -29,10 +31,12 @@ from fitup.model import (
     Wishes,
     Working,
 )
+from fitup.model.column import Column
 from fitup.network.tables import LEVELS, SHOTS
 from fitup.structure.table import ROW_UNITS
 
-DOCS = Path(__file__).parents[2] / "docs"
+ROOT = Path(__file__).parents[2]
+DOCS = ROOT / "docs"
 MANUAL = (DOCS / "job-folder.md").read_text(encoding="utf-8")
 STRUCTURE = (DOCS / "structure.md").read_text(encoding="utf-8")
 SIGNS = (DOCS / "signs.md").read_text(encoding="utf-8")
@@ -58,20 +62,23 @@ def kind_of(column: Column) -> str:
     return {"yesno": "yes/no"}.get(column.kind, column.kind)
 
 
-def default_of(column: Column) -> str:
-    if column.required:
-        return "needed"
-    if column.kind == "yesno" and column.default is not None:
-        return "yes" if column.default else "no"
-    if column.default in (None, (), ""):
-        return "none"
-    return column.default if isinstance(column.default, str) else f"{column.default:g}"
+@pytest.mark.parametrize("file", TABLES)
+def test_tables_are_made_from_the_declared_columns(file: str):
+    columns, required = TABLES[file]
+    text = section(file)
+    assert table_of(columns) in text, "renew it: .ci/tables"
+    assert ("May be left out" in text) == (not required)
 
 
-@pytest.mark.parametrize("file", [*TABLES, *FRAME_TABLES])
-def test_columns(file: str):
-    columns, required = (TABLES | FRAME_TABLES)[file]
-    text = section(file) if file in TABLES else section(file, STRUCTURE)
+def test_the_manual_is_renewed_by_a_command():
+    command = [sys.executable, ROOT / ".ci" / "tables", "--check"]
+    assert subprocess.run(command, check=False).returncode == 0
+
+
+@pytest.mark.parametrize("file", FRAME_TABLES)
+def test_columns_of_a_frame(file: str):
+    columns, required = FRAME_TABLES[file]
+    text = section(file, STRUCTURE)
     documented = rows(text)
     assert list(documented) == [c.name for c in columns]
     for column in columns:

@@ -293,7 +293,7 @@ def test_plates_thinner_than_the_thickest(problems_of: Tell, small_files: dict[s
 
 
 @pytest.mark.parametrize(
-    ("column", "value", "shown"), [("thinnest_m", "5", "5000"), ("thickest_mm", "0.5", "0.5")]
+    ("column", "value", "shown"), [("thinnest_m", "0.4", "400"), ("thickest_mm", "0.5", "0.5")]
 )
 def test_no_plate_of_that_thickness(
     problems_of: Tell, small_files: dict[str, str], column: str, value: str, shown: str

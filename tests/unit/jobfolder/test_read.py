@@ -41,10 +41,10 @@ def test_several_problems_in_several_files_are_told_at_once(problems_of: Tell) -
         "pairs.csv, row 1, opening: found 'opening' without a unit; allowed: one of: opening_m, "
         "opening_mm, opening_cm, opening_in, opening_ft, opening_ftUS; write the unit into the "
         "column name",
-        "jacks.csv, row 2, capacity_kN: found 'abc'; allowed: a number above 0 kN; give its rated "
-        "capacity",
-        "jacks.csv, row 3, ram_area_cm2: found an empty cell; allowed: a number above 0 cm2; give "
-        "its effective ram area",
+        "jacks.csv, row 2, capacity_kN: found 'abc'; allowed: a number above 0 kN and at "
+        "most 50000 kN; give its rated capacity",
+        "jacks.csv, row 3, ram_area_cm2: found an empty cell; allowed: a number above 0 cm2 "
+        "and at most 50000 cm2; give its effective ram area",
         "plates.csv, row 2, measured_mm: found 'NaN'; allowed: a number above 0 mm and at most "
         "500 mm; give the measured thickness",
         "readings.csv, row 2, side: found 'up'; allowed: ahead high or ahead low; say which way",
@@ -316,10 +316,10 @@ READING = [
     ("D1,P1,step,6,up,0.5,feeler", "side: found 'up'; allowed: ahead high or ahead low; "
      "say which way"),
     ("D1,P1,gap,6,wide,0.5,tape", "side: found 'wide'; allowed: opening; say which way"),
-    ("D1,P1,step,-6,ahead high,0.5,feeler", "value_mm: found '-6'; allowed: a number not below "
-     "0 mm; give the amount, without a sign"),
-    ("D1,P1,step,6,ahead high,0,feeler", "u_mm: found '0'; allowed: a number above 0 mm; give the "
-     "standard uncertainty of the reading"),
+    ("D1,P1,step,-6,ahead high,0.5,feeler", "value_mm: found '-6'; allowed: a number from 0 "
+     "to 10000 mm; give the amount, without a sign"),
+    ("D1,P1,step,6,ahead high,0,feeler", "u_mm: found '0'; allowed: a number above 0 mm "
+     "and at most 100 mm; give the standard uncertainty of the reading"),
 ]  # fmt: skip
 
 

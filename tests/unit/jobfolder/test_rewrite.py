@@ -12,10 +12,12 @@ import pytest
 from fitup.errors import InputError
 from fitup.jobfolder.rewrite import changed_cells, learned_text, moved_text
 from fitup.jobfolder.rounds import read_rounds
-from fitup.jobfolder.schema import JACKS, PLATES, SEATS
+from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.surveys import survey_entries, with_surveys
 from fitup.jobfolder.table import read_table
 from fitup.model import Learned, Moved
+
+JACKS, PLATES, SEATS = (TABLES[f"{name}.csv"][0] for name in ("jacks", "plates", "seats"))
 
 JACK = """\
 # counted by R. Quay

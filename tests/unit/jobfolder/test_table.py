@@ -112,7 +112,7 @@ CELLS = [
         "J-A1,A-S1,2000",
         "J-A1,A-S1,{}",
         "capacity_kN",
-        "a number above 0 kN; give its rated capacity",
+        "a number above 0 kN and at most 50000 kN; give its rated capacity",
         "-1",
     ),
     (
@@ -145,7 +145,7 @@ CELLS = [
         "P20+P10,60,3",
         "P20+P10,{},3",
         "pack_most_mm",
-        "a number not below 0 mm; give the greatest pack height",
+        "a number from 0 to 5000 mm; give the greatest pack height",
         "-60",
     ),
     (
@@ -330,3 +330,55 @@ def test_units_of_the_header(job_of: Callable[..., Job], small_files: dict[str, 
 def test_not_a_number(text: str) -> None:
     with pytest.raises(ValueError):
         parse_number(text)
+
+
+#: values that nobody can mean: (stem, old, new, what is told)
+IMPLAUSIBLE = [
+    ("plates", "P1,1,1,4", "P1,1,9.8,4",
+     "plates.csv, row 6, measured_mm: found 9.8 mm at a nominal 1 mm; allowed: within 0.5 mm and "
+     "10% of the nominal thickness; measure it again; correct the mark, the thickness or the unit"),
+    ("jacks", "J-A1,A-S1,2000,", "J-A1,A-S1,2000000,",
+     "jacks.csv, row 2, capacity_kN: found '2000000'; allowed: a number above 0 kN and at most "
+     "50000 kN; give its rated capacity"),
+    ("jacks", "A-S1,2000,285,150,", "A-S1,2000,285,150000,",
+     "jacks.csv, row 2, stroke_mm: found '150000'; allowed: a number above 0 mm and at most "
+     "5000 mm; give its full stroke"),
+    ("jacks", "A-S1,2000,285,", "A-S1,2000,35.7,",
+     "jacks.csv, row 2, ram_area_cm2: found 5602 bar at the rated capacity; allowed: 10 to 2000 "
+     "bar; correct capacity or ram area, or the unit of one of them"),
+    ("jacks", "A-S1,2000,285,", "A-S1,2000,28500,",
+     "jacks.csv, row 2, ram_area_cm2: found 7.018 bar at the rated capacity; allowed: 10 to 2000 "
+     "bar; correct capacity or ram area, or the unit of one of them"),
+    ("seats", "A-S1,A,19,3,8,up", "A-S1,A,19,3,58000,up",
+     "seats.csv, row 2, H_m: found '58000'; allowed: a number from -10000 to 10000 m; give the "
+     "height of the seat"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("stem", "old", "new", "told"), IMPLAUSIBLE)
+def test_what_nobody_can_mean_is_refused(
+    problems_of: Tell, stem: str, old: str, new: str, told: str
+) -> None:
+    assert problems_of(**{stem: (old, new)}) == [told]
+
+
+@pytest.mark.parametrize(
+    ("stem", "old", "new"),
+    [
+        ("plates", "P1,1,1,4", "P1,1,1.55,4"),
+        ("plates", "P20,20,20,", "P20,20,22.5,"),
+        ("jacks", "J-A1,A-S1,2000,285,150,50", "J-A1,A-S1,20000,2850,1500,50"),
+        ("jacks", "A-S1,2000,285,", "A-S1,2000,101,"),
+        ("jacks", "A-S1,2000,285,", "A-S1,2000,19999,"),
+    ],
+)
+def test_what_is_merely_unusual_is_read(problems_of: Tell, stem: str, old: str, new: str) -> None:
+    assert problems_of(**{stem: (old, new)}) == []
+
+
+def test_steel_that_glows_is_refused(problems_of: Tell) -> None:
+    table = "id,segment,place,temperature_C,u_C\nT1,A,top,9900,0.5\n"
+    assert (
+        "temperatures.csv, row 2, temperature_C: found '9900'; allowed: a number from -60 to 90 "
+        "C; give the steel temperature during the survey"
+    ) in problems_of(temperatures=table)
