@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from fitup.checks import joint_state
+    from fitup.dataframes import from_frame, to_frame
     from fitup.errors import FitupError, InputError
     from fitup.jobfolder import read_job
     from fitup.openjob import OpenJob, open_job
@@ -29,12 +30,14 @@ _HOME: Final = {
     "InputError": "fitup.errors",
     "OpenJob": "fitup.openjob",
     "build_sheets": "fitup.sheets",
+    "from_frame": "fitup.dataframes",
     "influence_of": "fitup.structure",
     "joint_state": "fitup.checks",
     "make_plan": "fitup.plan",
     "open_job": "fitup.openjob",
     "read_job": "fitup.jobfolder",
     "read_survey": "fitup.survey",
+    "to_frame": "fitup.dataframes",
     "write_sheets": "fitup.sheets",
 }
 
@@ -44,12 +47,14 @@ __all__ = [
     "OpenJob",
     "__version__",
     "build_sheets",
+    "from_frame",
     "influence_of",
     "joint_state",
     "make_plan",
     "open_job",
     "read_job",
     "read_survey",
+    "to_frame",
     "write_sheets",
 ]
 

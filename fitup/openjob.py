@@ -189,6 +189,11 @@ class OpenJob:
         )
         return sheets, confirm(self.job, self.certificate, sheets.printed())
 
+    @cached_property
+    def confirmed(self) -> tuple[SheetSet, int]:
+        """All sheets of the plan, not yet approved, and how many numbers were confirmed."""
+        return self.sheets()
+
     def write_sheets(self, folder: str | Path) -> tuple[Path, ...]:
         """Write all sheets into a folder and return their paths.
 
@@ -196,7 +201,7 @@ class OpenJob:
         """
         from fitup.sheets import write_sheets
 
-        sheets, _ = self.sheets()
+        sheets, _ = self.confirmed
         return write_sheets(sheets, Path(folder), moves=self.plan.inside)
 
     def _made(self) -> tuple[Plan, Influence]:

@@ -258,6 +258,24 @@ def read_table(
     except InputError as error:
         problems.extend(error.problems)
         return []
+    return parse_table(text, shown, columns, problems)
+
+
+def parse_table(
+    text: str,
+    shown: str,
+    columns: tuple[Column, ...],
+    problems: list[Problem],
+) -> list[Row]:
+    """Read a table from its text, as :func:`read_table` does from its file.
+
+    Parameters
+    ----------
+    text : str
+        The CSV.
+    shown, columns, problems
+        As for :func:`read_table`.
+    """
     lines = text.splitlines()
     first = next((ln for ln in lines if ln.strip() and not ln.lstrip().startswith("#")), "")
     delimiter = ";" if first.count(";") > first.count(",") else ","

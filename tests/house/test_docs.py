@@ -214,13 +214,15 @@ def test_trouble_prints_a_message_as_it_comes(started: Path, tmp_path: Path):
     [
         ("docs/model.md", "my-joint", "my-joint/out"),
         ("README.md", "examples/skerrin-closure", "night-15"),
+        ("docs/notebook.md", "closure-k1", "night-15"),
     ],
 )
 def test_notebooks_of_the_pages(started: Path, tmp_path: Path, page: str, job: str, sheets: str):
     text = (ROOT / page).read_text("utf-8")
-    code = text.split("```python\n")[1].split("```")[0]
+    code = "\n".join(re.findall(r"^```python\n(.*?)^```", text, re.DOTALL | re.MULTILINE))
     out = tmp_path / "out"
     code = code.replace(f'"{sheets}"', repr(str(out))).replace(f'"{job}"', repr(str(started)))
+    code = code.replace(f'"{job}-', f'"{tmp_path}/{job}-')
     scope: dict[str, Any] = {}
     exec(code, scope)
     assert scope["opened"].plan.inside
