@@ -68,6 +68,8 @@ class InputError(FitupError):
 class SurveyRefused(FitupError):
     """The survey holds a likely blunder or compares what cannot be compared."""
 
+    headline = "survey verdict: do not use"
+
     def __init__(self, findings: Iterable[str]) -> None:
         self.findings = tuple(findings)
         super().__init__("\n".join(self.findings))

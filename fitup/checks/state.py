@@ -61,8 +61,7 @@ def uncertainties_apart(job: Job, survey: Survey, checks: tuple[Check, ...]) -> 
     if not survey.shared:
         return None
     _, jacobian = surveyed_checks(job, survey, checks)
-    spread = np.concatenate([p.uncertainty for p in survey.points.values()])
-    scaled = jacobian * spread
+    scaled = jacobian * survey.apart
     covariance = scaled @ scaled.T + np.diag(_measured(job, checks))
     covariance = read_covariance(job, checks, covariance)
     return np.sqrt(np.clip(np.diag(covariance), 0.0, None))
@@ -82,11 +81,12 @@ def surveyed_checks(job: Job, survey: Survey, checks: tuple[Check, ...]) -> tupl
     values : Array (m,)
         [m or m/m]
     jacobian : Array (m, 3 k)
-        By easting, northing and height of all surveyed points, in the order of the survey.
+        By easting, northing and height of all surveyed points, then of the fabrication scatter of
+        all ``survey.shaped``, both in the order of the survey.
     """
     columns = {name: 3 * i for i, name in enumerate(survey.points)}
     values = np.zeros(len(checks))
-    jacobian = np.zeros((len(checks), 3 * len(columns)))
+    jacobian = np.zeros((len(checks), len(survey.apart)))
     for i, check in enumerate(checks):
         part = parts_of(job, check)
         values[i] = part.constant
@@ -102,23 +102,40 @@ def surveyed_checks(job: Job, survey: Survey, checks: tuple[Check, ...]) -> tupl
 
 
 def _position(job: Job, survey: Survey, columns: dict[str, int], name: str) -> tuple[Array, Array]:
-    """Position (3,) of a check point and its Jacobian (3, 3 k) by all surveyed coordinates."""
+    """Position (3,) of a check point and its Jacobian by all surveyed coordinates and shapes."""
     position = position_of(job, survey, name)
     if name in survey.points:
-        rows = np.zeros((3, 3 * len(columns)))
+        rows = np.zeros((3, len(survey.apart)))
         rows[:, columns[name] : columns[name] + 3] = np.eye(3)
         return position, rows
     segment = job.points[name].segment
     motion = survey.poses[segment].design2site
+    shape = {n: 3 * (len(columns) + i) for i, n in enumerate(survey.shaped)}
     gain = _spread(survey, columns, segment)
+    if name in survey.carried:
+        # the steel that carries it is as far from its drawing as the point itself
+        gain = gain + _spread(survey, shape, segment)
     lever = position - motion.centre - motion.shift
-    return position, gain[:3] - skew(lever) @ gain[3:]
+    rows = gain[:3] - skew(lever) @ gain[3:]
+    if name in survey.carried:
+        rows[:, shape[name] : shape[name] + 3] = np.eye(3)
+    return position, rows
 
 
 def _spread(survey: Survey, columns: dict[str, int], segment: str) -> Array:
-    """Spread a pose's gain (6, 3 k) over the columns of all surveyed points."""
+    """Spread a pose's gain (6, 3 k) over the columns of its points."""
     pose = survey.poses[segment]
-    full = np.zeros((6, 3 * len(columns)))
+    full = np.zeros((6, len(survey.apart)))
     for i, name in enumerate(pose.points):
         full[:, columns[name] : columns[name] + 3] = pose.gain[:, 3 * i : 3 * i + 3]
     return full
+
+
+def not_measured(job: Job, survey: Survey) -> dict[str, tuple[str, ...]]:
+    """Return the check points nobody measured, by the check that rests on them."""
+    result = {}
+    for check in checks_of(job):
+        points = tuple(n for n in parts_of(job, check).points if n not in survey.points)
+        if points:
+            result[check.id] = points
+    return result

@@ -15,13 +15,13 @@ import click
 
 from fitup import __version__
 from fitup.cli.text import heed_ctrl_c, stop_asked
-from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError, InputError
+from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError, InputError, SurveyRefused
 
 #: command, also the name of its module -> what it does, so that help need not load it
 _COMMANDS: Final = {
     "start": "Write a commented job folder to fill in.",
     "check": "List everything that is wrong with a job folder and its survey.",
-    "survey": "Adjust raw observations and say how far to believe them.",
+    "survey": "Say how far to believe a survey; adjust raw observations.",
     "joints": "Show every joint as surveyed, against tolerance.",
     "openings": "Show what each joint must be set to at the steel temperature.",
     "rules": "List the tolerances of standards that a job may choose by name.",
@@ -85,7 +85,7 @@ def group() -> None:
     \b
       fitup start  my-joint     write a commented job folder to fill in
       fitup check  my-joint     list everything that is wrong with it
-      fitup survey my-joint     adjust raw observations, where there are any
+      fitup survey my-joint     say how far to believe the survey
       fitup joints my-joint     show every joint as surveyed
       fitup plan   my-joint     choose packs and order the moves, with proof
       fitup sheets my-joint     certify the plan and write the sheets
@@ -113,6 +113,8 @@ def main() -> None:
     try:
         code = group.main(standalone_mode=False, prog_name="fitup")
     except FitupError as error:
+        if isinstance(error, SurveyRefused):
+            click.echo(f"fitup: {error.headline}", err=True)
         for line in _lines(error):
             click.echo(f"fitup: {line}", err=True)
         sys.exit(error.exit_code)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from fitup.alignment import Alignment
-from fitup.cli.text import job_argument, json_option, say_json
+from fitup.cli.text import job_argument, json_option, say_json, verdict_json
 from fitup.openjob import open_job
 
 
@@ -40,18 +40,21 @@ def command(job: Path, as_json: bool) -> None:
                 "job": opened.job.name,
                 "counts": counts,
                 "alignment": axis,
+                "verdict": verdict_json(opened.survey.verdict),
                 "understood": opened.survey.understood,
             }
         )
         return
-    click.echo(f"{opened.job.name}: nothing wrong found.")
+    click.echo(f"{opened.job.name}: nothing wrong found in the tables.")
+    for line in opened.survey.verdict.lines:
+        click.echo(line)
     click.echo(", ".join(f"{n} {what}" for what, n in counts.items()) + " (plates loose in store)")
     if axis:
         click.echo("Alignment, as understood:")
     for line in axis:
         click.echo(f"  {line}")
     click.echo("Survey, as understood:")
-    for line in opened.survey.understood:
+    for line in opened.survey.story:
         click.echo(f"  {line}")
 
 

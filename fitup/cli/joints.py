@@ -12,14 +12,14 @@ from fitup.checks.bolts import bolts_as_surveyed
 from fitup.checks.bores import bores_as_surveyed
 from fitup.checks.items import place_of
 from fitup.checks.ride import ride_as_surveyed
-from fitup.checks.state import uncertainties_apart
+from fitup.checks.state import not_measured, uncertainties_apart
 from fitup.checks.tilt import TILTS
 from fitup.cli.crossing import as_surveyed
-from fitup.cli.text import job_argument, json_option, say_json, text_table
+from fitup.cli.text import job_argument, json_option, say_json, text_table, verdict_json
 from fitup.model import Check, Job
 from fitup.openjob import OpenJob, open_job
 from fitup.sheets.model import OF_STRUCTURE
-from fitup.sheets.words import NAMES, grouped, shown_for, value_words
+from fitup.sheets.words import NAMES, NOT_MEASURED, grouped, shown_for, value_words
 from fitup.units import DISPLAY
 
 
@@ -43,6 +43,8 @@ def command(job: Path, as_json: bool) -> None:
         return
     for line in opened.survey.understood:
         click.echo(line)
+    if not_measured(opened.job, opened.survey):
+        click.echo(f"{NOT_MEASURED}: rests on points carried by the design shape, not surveyed")
     for joint in opened.job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
         own = [c for c in opened.state.checks if c.joint == joint.id]
@@ -74,6 +76,7 @@ def _table(opened: OpenJob, checks: list[Check]) -> str:
     index = {c.id: i for i, c in enumerate(opened.state.checks)}
     sigma = opened.state.uncertainties
     apart = uncertainties_apart(opened.job, opened.survey, opened.state.checks)
+    carried = not_measured(opened.job, opened.survey)
     rows = []
     for check in checks:
         value = float(opened.state.values[index[check.id]])
@@ -87,7 +90,9 @@ def _table(opened: OpenJob, checks: list[Check]) -> str:
                 shown.text(float(sigma[index[check.id]])),
                 *([] if apart is None else [shown.text(float(apart[index[check.id]]))]),
                 tolerance,
-                verdict(check, value),
+                " ".join(
+                    w for w in (verdict(check, value), NOT_MEASURED * (check.id in carried)) if w
+                ),
             ]
         )
     header = ["where", "what", "as surveyed", "u", "tolerance", ""]
@@ -109,8 +114,10 @@ def as_json_result(opened: OpenJob) -> dict[str, Any]:
     """Return the joints as surveyed with documented keys (docs/json.md), in SI."""
     sigma = opened.state.uncertainties
     apart = uncertainties_apart(opened.job, opened.survey, opened.state.checks)
+    carried = not_measured(opened.job, opened.survey)
     return {
         "job": opened.job.name,
+        "verdict": verdict_json(opened.survey.verdict),
         "understood": list(opened.survey.understood),
         "checks": [
             {
@@ -126,6 +133,7 @@ def as_json_result(opened: OpenJob) -> dict[str, Any]:
                 "side": side_of(check.quantity, float(value)),
                 "uncertainty_si": float(u),
                 "uncertainty_apart_si": None if apart is None else float(apart[i]),
+                "not_measured": list(carried.get(check.id, ())),
                 "target_si": check.target,
                 "tolerance_si": check.tolerance,
                 "leave_within_si": check.leave_within,

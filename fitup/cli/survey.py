@@ -1,4 +1,4 @@
-"""``fitup survey``: from what the instrument read to coordinates, and how far to believe them."""
+"""``fitup survey``: from what was read on site to coordinates, and how far to believe them."""
 
 from __future__ import annotations
 
@@ -10,8 +10,15 @@ import click
 
 from fitup.checks import joint_state
 from fitup.checks.reliability import Unseen, unseen_at_joints
-from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
-from fitup.errors import EXIT_BAD_INPUT, EXIT_OK, FitupError, InputError, Problem
+from fitup.cli.text import (
+    job_argument,
+    json_option,
+    progress,
+    say_json,
+    text_table,
+    verdict_json,
+)
+from fitup.errors import EXIT_BAD_INPUT, EXIT_OK, FitupError, InputError, SurveyRefused
 from fitup.jobfolder import read_job
 from fitup.model import Job
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
@@ -21,13 +28,13 @@ from fitup.sheets.survey_words import (
     KINDS,
     Told,
     changes_words,
-    next_steps,
     reading_words,
     residual_words,
     unseen_words,
 )
 from fitup.structure import with_warmth
 from fitup.survey import read_survey
+from fitup.survey.verdict import REFUSED, Verdict, refused
 from fitup.units import DISPLAY, DisplayUnits
 
 
@@ -47,11 +54,11 @@ from fitup.units import DISPLAY, DisplayUnits
 )
 @json_option
 def command(job: Path, target: Path | None, earlier: Path | None, as_json: bool) -> int:
-    """Adjust the observations of a job and say how far to believe them.
+    """Say how far to believe a survey: raw observations are adjusted, lists are tested.
 
     Shows set-ups, what was corrected, the tests, residuals that stand out, error ellipses, what
-    was left out and why, and what the crew should do next. The exit code is 2 when the survey
-    must not be used as it is.
+    was left out and why, and the verdict: use, use with these reservations, or do not use. The
+    exit code is 2 when the survey must not be used as it is.
 
     \b
     Example:
@@ -59,25 +66,13 @@ def command(job: Path, target: Path | None, earlier: Path | None, as_json: bool)
       fitup survey closure-k1-b --since closure-k1 --to report
     """
     loaded = read_job(job)
-    if not any(e.observed for e in loaded.epochs):
-        raise InputError(
-            [
-                Problem(
-                    "job.toml",
-                    "coordinate lists only",
-                    "a [[survey]] with observations",
-                    "this command is for raw observations; see the joints with: fitup joints",
-                    column="survey",
-                )
-            ]
-        )
     progress("adjusting")
     solved = solve_epochs(job, loaded)
     since: tuple[Solved, ...] = ()
     if earlier is not None:
         since = tuple(solve_epochs(earlier, read_job(earlier)).values())
-    unseen, refused = _at_the_joints(job, loaded, solved)
-    all_ = Told(solved, since, unseen, refused)
+    unseen, verdict, story = _at_the_joints(job, loaded, solved)
+    all_ = Told(solved, since, unseen, verdict)
     written: tuple[Path, ...] = ()
     if target is not None:
         from fitup.sheets.survey_report import write_report
@@ -89,25 +84,28 @@ def command(job: Path, target: Path | None, earlier: Path | None, as_json: bool)
     else:
         for one in solved.values():
             _show(loaded, one)
+        if not solved:
+            for line in story:
+                click.echo(line)
         _show_end(loaded, all_, written)
-    return EXIT_OK if not refused else EXIT_BAD_INPUT
+    return EXIT_BAD_INPUT if verdict.word == REFUSED else EXIT_OK
 
 
 def _at_the_joints(
     folder: Path, job: Job, solved: dict[int, Solved]
-) -> tuple[tuple[Unseen, ...], tuple[str, ...]]:
-    """External reliability at the joints, or why the survey is refused."""
-    findings = tuple(line for one in solved.values() for line in one.findings)
-    if findings:
-        return (), findings
+) -> tuple[tuple[Unseen, ...], Verdict, tuple[str, ...]]:
+    """External reliability at the joints, the verdict, and what was understood."""
     try:
         job = with_warmth(job)
-        survey = read_survey(folder, job)
-        return unseen_at_joints(job, survey, joint_state(job, survey)), ()
+        survey = read_survey(folder, job, solved)
+        unseen = unseen_at_joints(job, survey, joint_state(job, survey))
     except InputError:
         raise
+    except SurveyRefused as error:
+        return (), refused(error.findings), ()
     except FitupError as error:
-        return (), tuple(str(error).split("\n"))
+        return (), refused(str(error).split("\n")), ()
+    return unseen, survey.verdict, survey.story
 
 
 def _show(job: Job, solved: Solved) -> None:
@@ -175,7 +173,8 @@ def _ellipses(solved: Solved, units: DisplayUnits) -> str:
 
 
 def _show_end(job: Job, all_: Told, written: tuple[Path, ...]) -> None:
-    click.echo("What has moved")
+    if all_.solved:
+        click.echo("What has moved")
     for line in changes_words(job, all_.solved, all_.since):
         click.echo(f"  {line}")
     lines = unseen_words(job, all_.unseen)
@@ -183,9 +182,8 @@ def _show_end(job: Job, all_: Told, written: tuple[Path, ...]) -> None:
         click.echo("What would have gone unseen")
         for line in lines:
             click.echo(f"  {line}")
-    click.echo("Next")
-    for line in next_steps(all_.solved, all_.refused):
-        click.echo(f"  {line}")
+    for line in all_.verdict.lines:
+        click.echo(line)
     for path in written:
         click.echo(f"written: {path}")
 
@@ -194,8 +192,7 @@ def as_json_result(job: Job, all_: Told, written: tuple[Path, ...]) -> dict[str,
     """Return the survey with documented keys (docs/json.md), in SI."""
     return {
         "job": job.name,
-        "believed": not all_.refused,
-        "next": list(next_steps(all_.solved, all_.refused)),
+        **verdict_json(all_.verdict),
         "surveys": [_one_json(job, one) for one in all_.solved.values()],
         "unseen": [
             {

@@ -10,9 +10,12 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
+
+if TYPE_CHECKING:
+    from fitup.survey.verdict import Verdict
 
 # what cannot be read is told in one line by the reader, not by click
 job_argument = click.argument("job", type=click.Path(path_type=Path, readable=False))
@@ -69,6 +72,12 @@ def progress(line: str) -> None:
 def say_json(content: Any) -> None:
     """Print JSON with sorted keys, the same bytes for the same result."""
     click.echo(json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False))
+
+
+def verdict_json(verdict: Verdict) -> dict[str, Any]:
+    """Return the verdict on a survey with documented keys (docs/json.md)."""
+    grounds = [{"weight": g.weight, "about": g.about, "text": g.text} for g in verdict.grounds]
+    return {"verdict": verdict.word, "grounds": grounds}
 
 
 def text_table(

@@ -67,6 +67,7 @@ _UNCERTAINTY: Final = {
     "cables": "temperature_step",
     "shot": "length",
     "reading": "length",
+    "fabrication": "length",
 }
 _LOCKOFF: Final = {
     "survey_age": "time",

@@ -39,6 +39,8 @@ class Uncertainties:
     """Of a coordinate if a target is measured once more [m]; None: as it was measured."""
     reading: float | None = None
     """Of a direct reading that may be asked for at a joint [m]; None: none is asked for."""
+    fabrication: float | None = None
+    """Scatter of the steel about its drawing, of each coordinate [m]; None: found, or usual."""
 
 
 @dataclass(frozen=True, slots=True)

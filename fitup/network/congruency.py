@@ -1,16 +1,18 @@
 """What has moved: control since it was fixed, and points between two epochs.
 
 Differences of coordinates are first laid onto a group of points that is taken as stable, by a
-shift and a turn in plan; if that group does not agree with itself, the point whose removal helps
-most leaves it, until the rest agrees. Every other point is then tested against the stable group
-(congruency test of deformation surveys; S-transformation after Baarda 1973). Levels: 0.1 % for
-the group; for a point the level of Baarda's B-method with three degrees of freedom, 0.55 %.
+shift and a turn in plan; if that group does not agree with itself, or one point of it with the
+rest, the point whose removal helps most leaves it, until the rest agrees. Every other point is
+then tested against the stable group (congruency test of deformation surveys; S-transformation
+after Baarda 1973). Levels: 0.1 % for
+the group and again for all its points together; for a point outside the group, and for a point
+in it that calls for attention, that of Baarda's B-method with three degrees of freedom, 0.55 %.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -19,7 +21,13 @@ from scipy.special import chdtri
 from fitup.frames import Array
 from fitup.network.adjust import covariance_of
 from fitup.network.equations import State, build_network
-from fitup.network.reliability import ALPHA, critical_value, detectable, matched_alpha
+from fitup.network.reliability import (
+    ALPHA,
+    critical_value,
+    detectable,
+    matched_alpha,
+    noncentrality,
+)
 from fitup.network.robust import adjust_and_test
 from fitup.network.solve import Solved
 
@@ -42,6 +50,13 @@ class Change:
         It belongs to the group the others are compared with.
     ratio : float
         Squared size of the shift over its covariance, over what is allowed.
+    unseen : float
+        Greatest movement [m], in its weakest direction, that the test of this point against the
+        rest of the stable group misses with a chance of 20 % or more; nan outside the group.
+    suspect : bool
+        In the stable group, but farther from the rest of it than Baarda's level for one point.
+    apart : Array (3,) or None
+        Shift against the rest of the stable group [m].
     """
 
     id: str
@@ -49,6 +64,9 @@ class Change:
     covariance: Array
     stable: bool
     ratio: float
+    unseen: float = float("nan")
+    suspect: bool = False
+    apart: Array | None = None
 
     @property
     def moved(self) -> bool:
@@ -63,6 +81,11 @@ class Congruency:
     changes: tuple[Change, ...]
     agreed: bool
     """The stable group agrees with itself."""
+
+    @property
+    def stable(self) -> tuple[str, ...]:
+        """The points the others are compared with."""
+        return tuple(c.id for c in self.changes if c.stable)
 
 
 def congruency(
@@ -89,7 +112,8 @@ def congruency(
     agreed = False
     while True:
         laid, spread = _laid(motions, difference, covariance, group)
-        excess = _excess(laid, spread, group)
+        alone = [_alone(motions, difference, covariance, group, i) for i in group]
+        excess = max(_excess(laid, spread, group), *(one.size / one.limit for one in alone))
         if excess <= 1.0:
             agreed = True
             break
@@ -98,9 +122,38 @@ def congruency(
         without = [[g for g in group if g != out] for out in group]
         tried = [_excess(*_laid(motions, difference, covariance, w), w) for w in without]
         group = without[int(np.argmin(tried))]
-    return Congruency(
-        tuple(_change(ids, i, laid, spread, group, agreed) for i in range(len(ids))), agreed
-    )
+    changes = [_change(ids, i, laid, spread, group, agreed) for i in range(len(ids))]
+    for i, one in zip(group, alone, strict=True):
+        suspect = agreed and one.size > _point_limit()
+        changes[i] = replace(changes[i], unseen=one.unseen, suspect=suspect, apart=one.shift)
+    return Congruency(tuple(changes), agreed)
+
+
+@dataclass(frozen=True, eq=False)
+class _Alone:
+    """One point of a group against the rest of it: its shift [m], squares, limit, unseen [m]."""
+
+    shift: Array
+    size: float
+    limit: float
+    unseen: float
+
+
+def _alone(
+    motions: Array, difference: Array, covariance: Array, group: Sequence[int], i: int
+) -> _Alone:
+    """Test one point of a group against the rest, at 0.1 % for the whole group (Bonferroni)."""
+    laid, spread = _laid(motions, difference, covariance, [g for g in group if g != i])
+    block = spread[3 * i : 3 * i + 3, 3 * i : 3 * i + 3]
+    size = float(laid[i] @ np.linalg.pinv(block, hermitian=True) @ laid[i])
+    limit = float(chdtri(3, ALPHA / len(group)))
+    weakest = float(np.linalg.eigvalsh(block)[-1])
+    return _Alone(laid[i], size, limit, float(np.sqrt(noncentrality(3, limit) * weakest)))
+
+
+def _point_limit() -> float:
+    """Baarda's B-method: what is allowed of one point, three degrees of freedom."""
+    return float(chdtri(3, matched_alpha(3, detectable(critical_value()) ** 2)))
 
 
 def _change(
@@ -108,9 +161,8 @@ def _change(
 ) -> Change:
     own = slice(3 * i, 3 * i + 3)
     block = spread[own, own]
-    level = matched_alpha(3, detectable(critical_value()) ** 2)
     size = float(laid[i] @ np.linalg.pinv(block, hermitian=True) @ laid[i])
-    ratio = size / float(chdtri(3, level))
+    ratio = size / _point_limit()
     return Change(ids[i], laid[i], block, agreed and i in group, ratio)
 
 

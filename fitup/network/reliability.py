@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import chdtri, chndtr, ndtri
+from scipy.special import chdtri, chndtr, chndtrinc, ndtri
 
 from fitup.frames import Array
 from fitup.network.adjust import Adjusted
@@ -62,6 +62,19 @@ def matched_alpha(freedom: int, noncentrality: float, power: float = POWER) -> f
     from scipy.special import chdtrc
 
     return float(chdtrc(freedom, limit))
+
+
+def noncentrality(freedom: int, limit: float, power: float = POWER) -> float:
+    """Return how noncentral chi-square must be to exceed a limit with a power.
+
+    Examples
+    --------
+    With one degree of freedom it is the square of the smallest error that is found.
+
+    >>> round(noncentrality(1, critical_value() ** 2) ** 0.5, 4)
+    4.1321
+    """
+    return float(chndtrinc(limit, freedom, 1.0 - power))
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
+from fitup.frames import Array
+from fitup.model import Job
+from fitup.network.congruency import Change
 from fitup.network.solve import Solved
 from fitup.units import DISPLAY
 
@@ -74,3 +79,26 @@ def exclusions_told(solved: Solved) -> tuple[str, ...]:
         f"{solved.epoch.file}: {', '.join(names)} left out: {reason}"
         for reason, names in by_reason.items()
     )
+
+
+def way_words(job: Job, change: Change, shift: Array | None = None) -> str:
+    """Say how far a point lies from where it was, each way with its standard uncertainty.
+
+    Parameters
+    ----------
+    job : Job
+    change : Change
+    shift : Array (3,), optional
+        Told instead of that of the change [m].
+    """
+    told = change.shift if shift is None else shift
+    move = DISPLAY[job.units].move
+    ways = (("east", "west"), ("north", "south"), ("up", "down"))
+    parts = [
+        f"{move.text(abs(value))} {way[value < 0.0]} (u {move.text(float(u))})"
+        for value, u, way in zip(
+            told.tolist(), np.sqrt(np.diag(change.covariance)), ways, strict=True
+        )
+        if move.number(value) != 0.0
+    ]
+    return ", ".join(parts)

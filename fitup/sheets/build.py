@@ -8,6 +8,7 @@ from typing import Final, Literal
 import numpy as np
 
 from fitup.certify.facts import Certificate, CheckFact, SeatFact, SummaryFact
+from fitup.checks.state import not_measured
 from fitup.model import FORCES, SIDES, Epoch, Job, Plan, WishResult
 from fitup.record import check_code, spoken
 from fitup.record.approval import OPEN, Standing
@@ -35,6 +36,7 @@ from fitup.sheets.stages import build_stages, quantity_of
 from fitup.sheets.sure import sure_sheet
 from fitup.sheets.words import (
     NAMES,
+    NOT_MEASURED,
     clash_words,
     move_words,
     plain_words,
@@ -85,7 +87,7 @@ def build_sheets(
         )
     header = _header(job, survey, plan, stands)
     cards = tuple(_card(job, fact) for fact in certificate.seats)
-    joints = _joints(job, certificate)
+    joints = _joints(job, survey, certificate)
     after = {line.id: line.after.words.split(" (")[0] for j in joints for line in j.lines}
     return SheetSet(
         header=header,
@@ -126,6 +128,8 @@ def _header(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
         status=stands.status,
         approved=stands.good,
         decided=stands.note,
+        survey=survey.verdict.headline,
+        reservations=survey.verdict.reservations,
         since=stands.why,
         paper=paper,
         length_unit=units.move.word,
@@ -160,12 +164,13 @@ def _valid(job: Job, survey: Survey) -> tuple[ValidFor, ...]:
     )
 
 
-def _joints(job: Job, certificate: Certificate) -> tuple[JointSheet, ...]:
+def _joints(job: Job, survey: Survey, certificate: Certificate) -> tuple[JointSheet, ...]:
     out = []
+    carried = not_measured(job, survey)
     unit = DISPLAY[job.units].move.word
     for name in dict.fromkeys(_heading(fact) for fact in certificate.checks):
         facts = [fact for fact in certificate.checks if _heading(fact) == name]
-        lines = tuple(_check(job, fact) for fact in facts)
+        lines = tuple(_check(job, fact, carried.get(fact.id, ())) for fact in facts)
         joint = job.joints.get(name)
         if joint is None:
             out.append(JointSheet(name, "", "", lines, (), unit))
@@ -182,7 +187,7 @@ def _heading(fact: CheckFact) -> str:
     return fact.joint or "Watched points"
 
 
-def _check(job: Job, fact: CheckFact) -> CheckLine:
+def _check(job: Job, fact: CheckFact, carried: tuple[str, ...]) -> CheckLine:
     units = DISPLAY[job.units]
     quantity = quantity_of(fact)
     shown = shown_for(quantity, units)
@@ -190,6 +195,9 @@ def _check(job: Job, fact: CheckFact) -> CheckLine:
     tolerance = None if fact.tolerance is None else rounded(fact.tolerance, shown)
     source = job.tolerances[quantity].source if quantity in job.tolerances else ""
     note = fact.reason
+    if carried:
+        told = f"{NOT_MEASURED}: {', '.join(carried)} by the design shape"
+        note = f"{told}; {note}" if note else told
     aimed = "design" if aim.value == 0.0 else plain_words(quantity, aim)
     if quantity in FORCES and aim.value == 0.0:
         aimed = "none"

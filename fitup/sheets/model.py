@@ -68,6 +68,10 @@ class Header:
     inputs: str
     """SHA-256 over all input files."""
     valid: tuple[ValidFor, ...]
+    survey: str = ""
+    """The verdict on the survey."""
+    reservations: tuple[str, ...] = ()
+    """What must be known before the survey is used."""
 
 
 @dataclass(frozen=True, slots=True)

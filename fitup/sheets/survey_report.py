@@ -25,11 +25,11 @@ from fitup.sheets.survey_words import (
     Told,
     changes_words,
     compared,
-    next_steps,
     reading_words,
     residual_words,
     unseen_words,
 )
+from fitup.survey.verdict import REFUSED
 from fitup.units import DISPLAY, DisplayUnits
 
 
@@ -95,14 +95,15 @@ def coordinates_csv(solved: Solved) -> bytes:
 
 def _pdf(job: Job, all_: Told, drawn: list[bytes], moved: list[bytes]) -> bytes:
     epochs = list(all_.solved.values())
-    taken = [datetime.fromisoformat(s.epoch.taken).replace(tzinfo=UTC) for s in epochs]
+    taken = [datetime.fromisoformat(e.taken).replace(tzinfo=UTC) for e in job.epochs]
     data = {
         "job": job.name,
         "grid": job.grid,
         "paper": "us-letter" if job.units == "US" else "a4",
         "inputs": job.digest,
-        "believed": not all_.refused,
-        "next": list(next_steps(all_.solved, all_.refused)),
+        "believed": all_.verdict.word != REFUSED,
+        "verdict": all_.verdict.word,
+        "next": list(all_.verdict.lines),
         "unseen": list(unseen_words(job, all_.unseen)),
         "changes": list(changes_words(job, all_.solved, all_.since)),
         "surveys": [_survey(job, one) for one in epochs],

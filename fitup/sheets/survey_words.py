@@ -7,20 +7,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-import numpy as np
-
 from fitup.checks.reliability import Unseen
 from fitup.errors import SurveyRefused
 from fitup.model import Job
-from fitup.network.congruency import (
-    Change,
-    Congruency,
-    control_changes,
-    epoch_changes,
-)
+from fitup.network.congruency import Congruency, control_changes, epoch_changes
 from fitup.network.report import ResidualLine
 from fitup.network.solve import Solved
+from fitup.network.words import way_words
 from fitup.sheets.words import NAMES, shown_for
+from fitup.survey.verdict import Verdict
 from fitup.units import DISPLAY, DisplayUnits
 
 #: what each kind of observation is called
@@ -51,12 +46,12 @@ MOST: Final = 6
 
 @dataclass(frozen=True, eq=False)
 class Told:
-    """All that a survey report tells: epochs, earlier ones, reliability, and why it is refused."""
+    """All that a survey report tells: epochs, earlier ones, reliability, and the verdict."""
 
     solved: Mapping[int, Solved]
     since: tuple[Solved, ...]
     unseen: tuple[Unseen, ...]
-    refused: tuple[str, ...]
+    verdict: Verdict
 
 
 def unseen_words(job: Job, unseen: tuple[Unseen, ...]) -> tuple[str, ...]:
@@ -107,32 +102,6 @@ def _observation(one: Unseen) -> str:
     return f"the {KINDS[one.kind]} from {parts[0]} to {parts[1]}"
 
 
-def next_steps(solved: Mapping[int, Solved], refused: tuple[str, ...]) -> tuple[str, ...]:
-    """Return what the crew should do next, one thing a line."""
-    if refused:
-        return (*refused, "the survey must not be used until this is settled")
-    unchecked = sorted(
-        {
-            o.to
-            for one in solved.values()
-            for o, r, used in zip(
-                one.network.observations,
-                one.outcome.tested.redundancy,
-                one.outcome.adjusted.used,
-                strict=True,
-            )
-            if used and o.setup and not r > 1e-3
-        }
-    )
-    lines = ["nothing stands out: the survey may be used"]
-    if unchecked:
-        lines.append(
-            f"nothing checks what was measured to {', '.join(unchecked)}: sight each from a second "
-            "set-up"
-        )
-    return tuple(lines)
-
-
 def changes_words(
     job: Job, solved: Mapping[int, Solved], since: Sequence[Solved] = ()
 ) -> tuple[str, ...]:
@@ -180,20 +149,7 @@ def _changed(job: Job, found: Congruency | None, who: str, when: str) -> list[st
     stable = ", ".join(c.id for c in found.changes if c.stable)
     epoch = who.split(":", maxsplit=1)[0]
     lines = [f"{who} {stable} where they were"] if stable else []
-    lines += [f"{epoch}: {c.id} has moved {_way(job, c)}{when}" for c in moved]
+    lines += [f"{epoch}: {c.id} has moved {way_words(job, c)}{when}" for c in moved]
     if not moved and len(found.changes) > sum(c.stable for c in found.changes):
         lines.append(f"{epoch}: no other point moved by more than its uncertainty")
     return lines
-
-
-def _way(job: Job, change: Change) -> str:
-    move = DISPLAY[job.units].move
-    ways = (("east", "west"), ("north", "south"), ("up", "down"))
-    parts = [
-        f"{move.text(abs(value))} {way[value < 0.0]} (u {move.text(float(u))})"
-        for value, u, way in zip(
-            change.shift.tolist(), np.sqrt(np.diag(change.covariance)), ways, strict=True
-        )
-        if move.number(value) != 0.0
-    ]
-    return ", ".join(parts)

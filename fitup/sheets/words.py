@@ -11,6 +11,8 @@ from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.work import RamReading
 from fitup.units import DisplayUnits, Shown
 
+#: what stands beside a check of points nobody surveyed
+NOT_MEASURED: Final = "NOT MEASURED"
 #: what a check is called on paper
 NAMES: Final[dict[str, str]] = {
     "gap": "Gap",

@@ -80,13 +80,35 @@ def critical_value(checked: int) -> float:
     return float(-ndtri(ALPHA / (2.0 * checked)))
 
 
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """What is wrong with the survey of a segment, and how well that explains it."""
+
+    lines: tuple[str, ...]
+    """Empty when nothing is suspicious."""
+    squares: float = 0.0
+    """Weighted squares that remain with the best explanation."""
+    given_up: int | None = 0
+    """How many coordinates it gives up; None where nothing explains the misfit."""
+
+
 def explain(
     observed: Observed,
     others: Sequence[Observed] = (),
     believed: float = Gates().deviation_most,
     units: DisplayUnits = METRIC,
 ) -> tuple[str, ...]:
-    """Name the likely mistake in the survey of one segment.
+    """Name the likely mistake in the survey of one segment, as lines; see :func:`explained`."""
+    return explained(observed, others, believed, units).lines
+
+
+def explained(
+    observed: Observed,
+    others: Sequence[Observed] = (),
+    believed: float = Gates().deviation_most,
+    units: DisplayUnits = METRIC,
+) -> Explained:
+    """Name the likely mistake in the survey of one segment, and say how well it explains.
 
     Parameters
     ----------
@@ -101,8 +123,8 @@ def explain(
 
     Returns
     -------
-    tuple of str
-        Empty when nothing is suspicious.
+    Explained
+        Without lines when nothing is suspicious.
 
     Raises
     ------
@@ -111,16 +133,15 @@ def explain(
     """
     base = _fit(observed)
     if base.shape_holds and base.distance <= believed:
-        return ()
+        return Explained((), base.chi2)
     named = _try_all(observed, others, base, lambda fit: fit.distance <= believed)
-    if named:
-        return _say(observed, base, named, believed, units)
-    if base.shape_holds and base.turn_only <= believed:
-        return (_shifted(base, [_fit(o) for o in others], believed, units),)
-    named = _try_all(observed, others, base, lambda fit: fit.turn_only <= believed)
-    if named:
-        return _say(observed, base, named, believed, units)
-    return (_unexplained(observed, base, believed, units),)
+    if not named and base.shape_holds and base.turn_only <= believed:
+        return Explained((_shifted(base, [_fit(o) for o in others], believed, units),), base.chi2)
+    named = named or _try_all(observed, others, base, lambda fit: fit.turn_only <= believed)
+    if not named:
+        return Explained((_unexplained(observed, base, believed, units),), base.chi2, None)
+    best, fit = named[0]
+    return Explained(_say(observed, base, named, believed, units), fit.chi2, best.released)
 
 
 def _fit(observed: Observed) -> _Fit:

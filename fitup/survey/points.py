@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from fitup.frames import Array, Motion
 from fitup.model import Epoch
 from fitup.network.solve import Solved
 from fitup.survey.steel import Steel
+from fitup.survey.verdict import Verdict
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +80,23 @@ class Pose:
     redundancy: int
 
 
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Fabrication scatter of one segment, one standard deviation of each coordinate [m]."""
+
+    value: float
+    how: Literal["stated", "estimated"]
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """A point nobody measured: it is where the design shape of its segment puts it."""
+
+    segment: str
+    scatter: float
+    """Of the steel about its drawing, one standard deviation of each coordinate [m]."""
+
+
 @dataclass(frozen=True, eq=False)
 class Shared:
     """Points that were measured together: their ids and whole covariance (3 k, 3 k) [m2]."""
@@ -101,23 +120,50 @@ class Survey:
     """What points of one network have in common; other points are independent."""
     solved: Mapping[int, Solved] = field(default_factory=dict)
     """The networks behind it, by the place of their epoch in ``Job.epochs``."""
+    scatter: Mapping[str, Scatter] = field(default_factory=dict)
+    """Segment -> how far its steel is from its drawing, where that was stated or shows."""
+    carried: Mapping[str, Carried] = field(default_factory=dict)
+    """Points nobody measured whose fabrication scatter counts."""
+    verdict: Verdict = Verdict()
+
+    @property
+    def story(self) -> tuple[str, ...]:
+        """What was understood, after the verdict."""
+        return self.understood[len(self.verdict.lines) :]
+
+    @property
+    def shaped(self) -> dict[str, float]:
+        """Points whose fabrication scatter [m] reaches the checks.
+
+        Those that are carried, and the measured ones that carry them.
+        """
+        result = {name: one.scatter for name, one in self.carried.items()}
+        for one in self.carried.values():
+            result |= dict.fromkeys(self.poses[one.segment].points, one.scatter)
+        return result
 
     @property
     def covariance(self) -> Array:
-        """Covariance of all coordinates (3 n, 3 n) [m2], in the order of ``points``."""
-        result: Array = np.diag(np.concatenate([p.uncertainty for p in self.points.values()]) ** 2)
+        """Covariance [m2] of all coordinates, in the order of ``points``, then ``shaped``."""
+        result: Array = np.diag(self.apart**2)
         for here, block in self._blocks():
             result[np.ix_(here, here)] = block
         return result
 
     @property
     def root(self) -> Array:
-        """Symmetric root (3 n, 3 n) of the covariance [m]: column 3 i + k is mostly of point i."""
-        result: Array = np.diag(np.concatenate([p.uncertainty for p in self.points.values()]))
+        """Symmetric root of the covariance [m]: column 3 i + k is mostly of point i."""
+        result: Array = np.diag(self.apart)
         for here, block in self._blocks():
             values, vectors = np.linalg.eigh(block)
             result[np.ix_(here, here)] = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T
         return result
+
+    @property
+    def apart(self) -> Array:
+        """Standard uncertainties as if all were independent [m]."""
+        own = [p.uncertainty for p in self.points.values()]
+        return np.concatenate([*own, *(np.full(3, s) for s in self.shaped.values())])
 
     def _blocks(self) -> Iterator[tuple[Array, Array]]:
         """Places of shared points among all coordinates, and their covariance."""

@@ -12,19 +12,35 @@ from fitup.errors import InputError, Problem, SurveyRefused
 from fitup.frames import heading, left_of, rotation_vector
 from fitup.model import Job, Segment
 from fitup.network.solve import Solved, solve_epochs
-from fitup.survey.blunders import explain
 from fitup.survey.coordinates import read_coordinates
 from fitup.survey.gates import gate_problems
+from fitup.survey.grounds import network_grounds, reduced_grounds
 from fitup.survey.hypotheses import Observed
 from fitup.survey.observed import adjusted_list
-from fitup.survey.points import CoordinateList, Pose, Shared, Survey, SurveyedPoint
+from fitup.survey.points import (
+    Carried,
+    CoordinateList,
+    Pose,
+    Shared,
+    Survey,
+    SurveyedPoint,
+)
 from fitup.survey.pose import fit_pose, require_three
+from fitup.survey.shape import USUAL, ShapeTest, judge_shape, with_scatter
 from fitup.survey.steel import Steel, steel_of, steel_problems, thermal_shift
+from fitup.survey.verdict import Ground, verdict_of
 from fitup.units import DISPLAY, DisplayUnits, Shown, from_si
 
 
-def read_survey(folder: Path, job: Job) -> Survey:
+def read_survey(folder: Path, job: Job, solved: Mapping[int, Solved] | None = None) -> Survey:
     """Read the coordinate lists and observations of all epochs in a job folder and reduce them.
+
+    Parameters
+    ----------
+    folder : Path
+    job : Job
+    solved : mapping, optional
+        The networks, where they have been adjusted already.
 
     Raises
     ------
@@ -33,14 +49,17 @@ def read_survey(folder: Path, job: Job) -> Survey:
     SurveyRefused
         With every finding, when the lists can be read but not believed.
     """
-    lists, solved = read_lists(folder, job)
-    findings = [line for one in solved.values() for line in one.findings]
+    lists, solved = read_lists(folder, job, solved)
+    grounds = [ground for one in solved.values() for ground in network_grounds(job, one)]
+    findings = [ground.text for ground in grounds if ground.weight == "refuses"]
     if findings:
         raise SurveyRefused(findings)
-    return replace(reduce_survey(job, lists), solved=solved)
+    return replace(reduce_survey(job, lists, grounds), solved=solved)
 
 
-def read_lists(folder: Path, job: Job) -> tuple[list[CoordinateList], dict[int, Solved]]:
+def read_lists(
+    folder: Path, job: Job, solved: Mapping[int, Solved] | None = None
+) -> tuple[list[CoordinateList], Mapping[int, Solved]]:
     """Return the points of every epoch as read or as adjusted, and the networks behind them.
 
     Raises
@@ -51,11 +70,12 @@ def read_lists(folder: Path, job: Job) -> tuple[list[CoordinateList], dict[int, 
         If a network cannot be computed at all.
     """
     problems: list[Problem] = []
-    solved: dict[int, Solved] = {}
-    try:
-        solved = solve_epochs(folder, job)
-    except InputError as error:
-        problems.extend(error.problems)
+    if solved is None:
+        solved = {}
+        try:
+            solved = solve_epochs(folder, job)
+        except InputError as error:
+            problems.extend(error.problems)
     lists: list[CoordinateList] = []
     for index, epoch in enumerate(job.epochs):
         if epoch.observed:
@@ -75,7 +95,9 @@ def read_lists(folder: Path, job: Job) -> tuple[list[CoordinateList], dict[int, 
     return lists, solved
 
 
-def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
+def reduce_survey(
+    job: Job, lists: Sequence[CoordinateList], grounds: Sequence[Ground] = ()
+) -> Survey:
     """Check the lists against the job, take temperature out, and fit every segment.
 
     Parameters
@@ -83,6 +105,8 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
     job : Job
     lists : sequence of CoordinateList
         One for each epoch; only points of ``job.points``.
+    grounds : sequence of Ground
+        What the networks behind them say.
 
     Returns
     -------
@@ -133,24 +157,50 @@ def reduce_survey(job: Job, lists: Sequence[CoordinateList]) -> Survey:
     }
     findings += gate_problems(job, epoch_of)
     findings += steel_problems(job, steel, epoch_of)
-    findings += _mistakes(job, list(observed.values()))
+    shapes, mistakes = _shapes(job, list(observed.values()))
+    findings += mistakes
     if findings:
         raise SurveyRefused(findings)
-    poses = {
-        name: fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, o.covariance)
-        for name, o in observed.items()
-    }
+    scatter = {name: one.scatter for name, one in shapes.items() if one.scatter is not None}
+    poses = {}
+    for name, one in observed.items():
+        o = with_scatter(one, scatter[name].value) if name in scatter else one
+        poses[name] = fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, o.covariance)
     said += [_expansion_said(job, name, own, units) for name, own in steel.items()]
     said += [pose_said(pose, job.segments[name], units) for name, pose in poses.items()]
     said += _readings_said(job)
-    return Survey(
+    survey = Survey(
         points={p.id: p for points in at_reference.values() for p in points},
         poses=poses,
         epoch_of=epoch_of,
         steel=steel,
-        understood=tuple(line for line in said if line),
+        understood=(),
         shared=tuple(shared.values()),
+        scatter=scatter,
     )
+    survey = replace(survey, carried=_carried(job, survey))
+    verdict = verdict_of([*grounds, *reduced_grounds(job, survey)])
+    understood = (*verdict.lines, *(line for line in said if line))
+    return replace(survey, verdict=verdict, understood=understood)
+
+
+def _carried(job: Job, survey: Survey) -> dict[str, Carried]:
+    """Return the points nobody measured whose fabrication scatter counts.
+
+    Where none is stated, the usual scatter counts for the faces that must meet; holes that were
+    drilled together need a scatter of their own.
+    """
+    faces = {n for pair in job.pairs.values() for n in (pair.back_point, pair.ahead_point)}
+    result = {}
+    for name, point in job.points.items():
+        own = survey.scatter.get(point.segment)
+        if name in survey.points or point.segment not in survey.poses:
+            continue
+        if own is not None and own.how == "stated":
+            result[name] = Carried(point.segment, own.value)
+        elif name in faces:
+            result[name] = Carried(point.segment, max(USUAL, own.value if own else 0.0))
+    return result
 
 
 def _readings_said(job: Job) -> list[str]:
@@ -241,16 +291,19 @@ def _observed(
     )
 
 
-def _mistakes(job: Job, observed: Sequence[Observed]) -> list[str]:
+def _shapes(job: Job, observed: Sequence[Observed]) -> tuple[dict[str, ShapeTest], list[str]]:
+    """Test the shape of every segment; a finding common to all is told once."""
+    units, found = DISPLAY[job.units], {}
     lines: list[str] = []
     for one in observed:
         others = [other for other in observed if other is not one]
+        believed, stated = job.gates.deviation_most, job.uncertainties.fabrication
         try:
-            lines += explain(one, others, job.gates.deviation_most, DISPLAY[job.units])
+            found[one.segment] = judge_shape(one, others, believed, units, stated)
+            lines += found[one.segment].findings
         except SurveyRefused as refused:
             lines += refused.findings
-    # a shift common to all segments is found at each of them and told once
-    return list(dict.fromkeys(lines))
+    return found, list(dict.fromkeys(lines))
 
 
 def _expansion_said(job: Job, name: str, steel: Steel, units: DisplayUnits) -> str:

@@ -156,6 +156,9 @@ def _surveyed(job: Job, survey: Survey, state: CheckState) -> Iterator[tuple[Sou
     for i, name in enumerate(survey.points):
         for k in range(3):
             yield Source("target", name), columns[:, 3 * i + k]
+    for i, name in enumerate(survey.shaped, len(survey.points)):
+        for k in range(3):
+            yield Source("shape", name), columns[:, 3 * i + k]
     for reading, column in zip(readings, taken.T, strict=True):
         yield Source("reading", reading.id), column
     for i, check in enumerate(state.checks):

@@ -30,6 +30,7 @@ class Source:
 #: kind -> in words, and what to do about it
 KINDS: Final = {
     "target": ("target {}", "measure it again"),
+    "shape": ("the shop shape of {}", "measure the face itself"),
     "reading": ("direct reading {}", "read it again"),
     "tension": ("measured tension of {}", "measure it again"),
     "plates": ("plates at {}", "measure the plates again"),

@@ -23,8 +23,9 @@ class Said:
 
     @property
     def lines(self) -> list[str]:
-        """The lines of a refusal, without the tale of progress."""
-        return [line for line in self.err.splitlines() if not line.startswith("  ...")]
+        """The lines of a refusal, without the tale of progress and the verdict on the survey."""
+        told = [line for line in self.err.splitlines() if not line.startswith("  ...")]
+        return [line for line in told if line != "fitup: survey verdict: do not use"]
 
 
 def call(*args: object) -> Said:

@@ -46,7 +46,7 @@ def test_from_check_to_sheets(fitup, job):
     folder = job()
     said = fitup("check", folder)
     assert said.code == 0
-    assert said.out.startswith("Small invented joint: nothing wrong found.\n")
+    assert said.out.startswith("Small invented joint: nothing wrong found in the tables.\n")
 
     joints = json.loads(fitup("joints", folder, "--json").out)
     step = next(c for c in joints["checks"] if c["id"] == "J1/P1/step")
@@ -249,8 +249,9 @@ def test_terminal_without_the_signs(job, encoding):
             env={**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"},
         )
         lines = result.stderr.splitlines()
-        assert (result.returncode, len(lines)) == (code, 2)
-        assert lines[0].startswith(b"fitup: segment A: surveyed at 15.0 ")
+        assert (result.returncode, len(lines)) == (code, 3)
+        assert lines[0] == b"fitup: survey verdict: do not use"
+        assert lines[1].startswith(b"fitup: segment A: surveyed at 15.0 ")
     result = run(
         "check",
         job(job=named[0]),

@@ -48,7 +48,7 @@ def test_the_survey_is_told_from_set_ups_to_the_joint(night: Path):
     assert "global test passed" in text
     assert "air corrected (first velocity correction, IAG 1999, at most" in text
     assert "would have gone unseen and moves it by" in text
-    assert "nothing stands out: the survey may be used" in text
+    assert "\nsurvey verdict: use\nfor it: night-14-shots.csv: residuals 0.87 times" in text
 
 
 def test_the_same_joint_as_from_the_coordinate_list(night: Path):
@@ -77,8 +77,7 @@ def test_a_bad_night_is_refused_until_the_engineer_decides(night: Path):
     )
     result = run("survey", str(night))
     assert result.return_value == 2
-    assert f"  {told}\n" in result.stdout
-    assert "the survey must not be used until this is settled" in result.stdout
+    assert f"survey verdict: do not use\nagainst it: {told}\n" in result.stdout
     assert "DOES NOT FIT" in result.stdout
     for command in ("check", "joints", "plan", "sheets"):
         refused = run(command, str(night))
@@ -115,7 +114,7 @@ def test_the_report(night: Path, tmp_path: Path):
     assert sorted(p.name for p in out.iterdir()) == sorted([*names, "survey-moved-1.svg"])
     pages = PdfReader(out / names[0]).pages
     text = "\n".join(page.extract_text() for page in pages)
-    assert "MAY BE USED" in text
+    assert "SURVEY REPORT USE" in text.replace("\n", " ")
     assert "What would have gone unseen" in text
     assert first[names[2]].decode().startswith("id,E_m,N_m,H_m,ellipse_large_mm")
     points = {p.id: p.position for p in read_landxml(out / names[3]).points}
@@ -129,12 +128,31 @@ def test_the_report(night: Path, tmp_path: Path):
     assert {n: (out / n).read_bytes() for n in names} == first
 
 
-def test_coordinate_lists_have_nothing_to_adjust():
+def test_coordinate_lists_get_a_verdict_too():
     result = run("survey", str(LISTED))
-    assert str(result.exception) == (
-        "job.toml, survey: found coordinate lists only; allowed: a [[survey]] with observations; "
-        "this command is for raw observations; see the joints with: fitup joints"
+    assert result.return_value == 0
+    assert "\nsurvey verdict: use\n" in result.stdout
+    assert json.loads(run("survey", str(LISTED), "--json").stdout)["surveys"] == []
+
+
+def test_control_that_moved_is_used_by_no_command(night: Path, tmp_path: Path):
+    control = night / "control.csv"
+    text = control.read_text("utf-8")
+    assert "CP3,weighted,4176.8476," in text
+    # 6 mm at a stated 1 mm: the observations themselves still fit
+    control.write_text(
+        text.replace("CP3,weighted,4176.8476,", "CP3,weighted,4176.8536,"), encoding="utf-8"
     )
+    said = run("survey", str(night)).stdout
+    assert "survey verdict: do not use\nagainst it: night-14-shots.csv: control point CP3" in said
+    for command in ("check", "joints", "plan", "sheets"):
+        refused = run(command, str(night))
+        assert isinstance(refused.exception, SurveyRefused)
+        assert "control point CP3 is not where control.csv has it" in str(refused.exception)
+    report = run("survey", str(night), "--to", str(tmp_path / "report"))
+    assert report.return_value == 2
+    page = PdfReader(tmp_path / "report" / "survey-report.pdf").pages[0].extract_text()
+    assert "DO NOT USE" in page
 
 
 def test_from_observations_to_the_move_sheet_and_the_next_job(night: Path, tmp_path: Path):
@@ -161,7 +179,7 @@ def test_from_observations_to_the_move_sheet_and_the_next_job(night: Path, tmp_p
     assert went.exception is None
     assert str(folder / "instruments.csv") in went.stdout
     assert "Nothing wrong found. Then: fitup compare" in went.stdout
-    assert json.loads(run("survey", str(after), "--json").stdout)["believed"] is True
+    assert json.loads(run("survey", str(after), "--json").stdout)["verdict"] != "do not use"
     toml = (after / "job.toml").read_text("utf-8")
     assert 'observations = "night-15-shots.csv"\n' in toml
     assert 'levelling = "levels.csv"\n' in toml

@@ -9,7 +9,7 @@ import pytest
 
 from fitup.network.report import residual_lines
 from fitup.network.solve import Solved, solve
-from fitup.sheets.survey_words import changes_words, next_steps, reading_words, residual_words
+from fitup.sheets.survey_words import changes_words, reading_words, residual_words
 from fitup.units import METRIC, US
 
 
@@ -61,17 +61,3 @@ def test_what_has_moved(network_site: Any):
     assert moved.startswith("later.csv: T3 has moved ")
     assert " south (u " in moved
     assert " up (u " in moved
-
-
-def test_next_names_what_nothing_checks(network_site: Any):
-    site = network_site(5)
-    site.hidden = {("ST2", "T1"), ("ST3", "T1")}
-    found = solved(site)
-    assert next_steps({0: found}, ()) == (
-        "nothing stands out: the survey may be used",
-        "nothing checks what was measured to T1: sight each from a second set-up",
-    )
-    assert next_steps({0: found}, ("look again",)) == (
-        "look again",
-        "the survey must not be used until this is settled",
-    )
