@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+
 from fitup.frames import displacement_rows
 from fitup.survey.blunders import explain, explained
 from fitup.survey.hypotheses import Observed
