@@ -36,6 +36,7 @@ _COMMANDS: Final = {
     "more": "Show what binds the plan, and what a little more of it would buy.",
     "fewer": "Show what disturbing fewer seats costs.",
     "sheets": "Plan, certify and write the sheets.",
+    "review": "Write the page on which the engineer looks at a plan and tries other packs.",
     "next": "Write the next job folder after the moves.",
     "compare": "Hold a re-survey against its prediction.",
     "learn": "Say which assumption explains the difference, and carry it on.",

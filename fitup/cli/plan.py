@@ -13,6 +13,7 @@ from fitup.certify import Certificate
 from fitup.certify.facts import CheckFact, SeatFact
 from fitup.checks.tilt import TILTS
 from fitup.cli.crossing import before_and_after
+from fitup.cli.giving import give_option, given_words, with_given
 from fitup.cli.text import (
     finishing_on_ctrl_c,
     job_argument,
@@ -67,12 +68,17 @@ _STOPPED = (
 @click.option(
     "--by", metavar="SOLVER", help="highs (comes with fitup; as a rule) or scip, for that."
 )
-def command(job: Path, as_json: bool, limit: float | None, by: str | None) -> int:
+@give_option
+def command(
+    job: Path, as_json: bool, limit: float | None, by: str | None, give: tuple[str, ...]
+) -> int:
     """Choose packs and order the moves, certify the plan, and say how good it is.
 
     Nothing is written. Where tolerance cannot be met, the best plan is shown with what stands
     in the way, and the exit code is 3. A second opinion knows nothing of how the plan was found;
     where the two contradict each other, the plan is not shown, and the exit code is 4.
+
+    Seats named with --give get that pack or move; the others are planned about them.
 
     Ctrl-C ends the search: the best plan so far is certified and shown, marked as stopped by
     hand, with the bounds proven until then; the exit code is 130. Ctrl-C once more drops it.
@@ -81,9 +87,10 @@ def command(job: Path, as_json: bool, limit: float | None, by: str | None) -> in
     Example:
       fitup plan closure-k1
       fitup plan closure-k1 --second-opinion 60
+      fitup plan closure-k1 --give W7-S1=P40+P5+P20
     """
     _require_opinion(limit, by)
-    opened = open_job(job, report=progress, stop=stop_asked)
+    opened = with_given(open_job(job, report=progress, stop=stop_asked), give)
     ask = None if limit is None else _general(opened, limit, by or "highs")
     with finishing_on_ctrl_c():
         try:
@@ -101,6 +108,8 @@ def command(job: Path, as_json: bool, limit: float | None, by: str | None) -> in
             say_json({**as_json_result(opened), **more, "stopped": stopped})
         else:
             show(opened.job, plan, certificate, status_of(job, plan), sure, says)
+            if give:
+                click.echo(given_words(opened.job, give))
             if stopped:
                 click.echo(_STOPPED)
     if stopped:

@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from fitup.cli.giving import with_given
 from fitup.cli.recording import caller, now
 from fitup.cli.text import progress
 from fitup.errors import InputError, Problem
@@ -51,7 +52,11 @@ class Ready:
 
 
 def prepared(
-    folder: Path, code: str | None, stack: ExitStack, readings: Path | None = None
+    folder: Path,
+    code: str | None,
+    stack: ExitStack,
+    readings: Path | None = None,
+    give: tuple[str, ...] = (),
 ) -> Ready:
     """Return what is to be printed of a job.
 
@@ -66,13 +71,18 @@ def prepared(
         Closes the record, and removes what was laid out, when the sheets are written.
     readings : Path, optional
         Lift-off as read: the same packs, stages made for the loads measured.
+    give : tuple of str
+        Packs asked for, ``SEAT=PACK``; then the plan is a new one.
     """
+    if give and (code is not None or readings is not None):
+        allowed, do = "--give without --plan and --readings", "leave one of them out"
+        raise InputError([Problem("command line", repr(give[0]), allowed, do, None, "--give")])
     wanted = None if code is None else read_code(code, "--plan")
     if not has_record(folder):
         if wanted:
             found, do = "no record in the job folder", "open one with: fitup people JOB"
             raise InputError([Problem("--plan", found, "a job with a record", do)])
-        opened = open_job(folder, report=progress)
+        opened = with_given(open_job(folder, report=progress), give)
         if readings is not None:
             return _measured(folder, None, opened, opened.plan, readings)
         return Ready(opened, OPEN, None, None)
@@ -80,14 +90,14 @@ def prepared(
     events = record.whole()
     if wanted:
         return of_record(folder, record, plan_of(record, events, wanted), stack)
-    opened = open_job(folder, report=progress)
+    opened = with_given(open_job(folder, report=progress), give)
     files = job_files(folder, opened.job)
     approved = _approved(record, events)
     same = approved is not None and not since(record, approved, files_now(folder, approved.inputs))
     if readings is not None:
         plan = _known(record, events, approved) if same else opened.plan
         return _measured(folder, record, opened, plan, readings)
-    if same and approved is not None:
+    if same and approved is not None and not give:
         return of_record(folder, record, approved, stack)
     entry = note_plan(record, now(), caller(), files, opened.plan)
     return Ready(opened, _stands(folder, record, entry), record, entry)

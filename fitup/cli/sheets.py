@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from fitup.cli.giving import give_option, given_words
 from fitup.cli.plan import as_json_result, show
 from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json
@@ -29,9 +30,15 @@ from fitup.sheets.write import LIST, documents
     type=click.Path(path_type=Path, readable=False),
     help="Lift-off as read: loads, order and stop bands are made again from it.",
 )
+@give_option
 @json_option
 def command(
-    job: Path, target: Path | None, code: str | None, readings: Path | None, as_json: bool
+    job: Path,
+    target: Path | None,
+    code: str | None,
+    readings: Path | None,
+    give: tuple[str, ...],
+    as_json: bool,
 ) -> int:
     """Plan, certify and write move sheets, shim schedule, report, tables and figures.
 
@@ -49,7 +56,7 @@ def command(
     folder = job / "out" if target is None else target
     _require_sheet_folder(folder.resolve(), job.resolve())
     with ExitStack() as stack:
-        ready = prepared(job, code, stack, readings)
+        ready = prepared(job, code, stack, readings, give)
         opened = ready.opened
         sheets, count = opened.sheets(ready.stands)
         progress(f"{count} printed numbers confirmed; writing")
@@ -61,6 +68,8 @@ def command(
         say_json({**result, **own, "written": [str(p) for p in written]})
     else:
         show(opened.job, opened.plan, opened.certificate, ready.stands.status)
+        if give:
+            click.echo(given_words(opened.job, give))
         for line in ready.stands.why:
             click.echo(f"  {line}")
         if ready.told:

@@ -1,4 +1,4 @@
-"""Write a few files into a folder, each whole or not at all."""
+"""Write files, each whole or not at all."""
 
 from __future__ import annotations
 
@@ -24,14 +24,42 @@ def write_files(folder: Path, content: Mapping[str, bytes]) -> list[str]:
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for name, data in content.items():
-        beside = folder / f".{name}.part"
-        try:
-            with beside.open("wb") as target:
-                target.write(data)
-                target.flush()
-                os.fsync(target.fileno())
-            beside.replace(folder / name)
-        finally:
-            beside.unlink(missing_ok=True)
+        _write(folder / name, data)
         written.append(str(folder / name))
     return written
+
+
+def write_page(file: Path, content: bytes) -> None:
+    """Write an HTML page, over an earlier page of fitup but over nothing else.
+
+    Raises
+    ------
+    InputError
+        If something else stands there, or the folder is missing.
+    OSError
+        If it cannot be written; what was there is then as it was.
+    """
+    from fitup.pages.document import GENERATOR
+
+    allowed, do = "a new file, or an earlier page of fitup", "name another with --to"
+    if file.is_dir():
+        raise InputError([Problem(str(file), "a folder", allowed, do)])
+    if not file.parent.is_dir():
+        found = f"no folder {file.parent}"
+        raise InputError([Problem(str(file), found, "a file in a folder", "make the folder first")])
+    if file.exists() and GENERATOR.encode() not in file.read_bytes()[:4096]:
+        raise InputError([Problem(str(file), "a file that fitup did not write", allowed, do)])
+    _write(file, content)
+
+
+def _write(file: Path, content: bytes) -> None:
+    """Write beside the file, then put it in its place in one step."""
+    beside = file.with_name(f".{file.name}.part")
+    try:
+        with beside.open("wb") as target:
+            target.write(content)
+            target.flush()
+            os.fsync(target.fileno())
+        beside.replace(file)
+    finally:
+        beside.unlink(missing_ok=True)

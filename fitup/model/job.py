@@ -124,6 +124,8 @@ class Job:
     """Empty: pumps are no limit."""
     groups: Mapping[str, GroupRule] = field(default_factory=dict)
     """What groups ask of the order; those not named ask nothing."""
+    given: Mapping[str, tuple[str, ...] | float] = field(default_factory=dict)
+    """Seat -> the pack (marks), or the move of its nut [m], that the engineer asks for."""
     digest: str = ""
     """SHA-256 over all input files; part of every plan id."""
 

@@ -13,9 +13,17 @@ from typing import Any
 
 import numpy as np
 
+from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.model import CheckState, ForceRow, Influence, Job, Seat
-from fitup.problem.packs import Choice, nut_choices, pack_choices, plate_counts, stay
+from fitup.problem.packs import (
+    SAME_SETTING,
+    Choice,
+    nut_choices,
+    pack_choices,
+    plate_counts,
+    stay,
+)
 
 #: what arithmetic leaves of a reaction that no move changes [N]
 _ROUNDING = 0.1
@@ -179,6 +187,30 @@ def build_problem(
 def _choices(
     job: Job, seat: Seat, free: dict[str, int], window: tuple[float, float]
 ) -> tuple[Choice, ...]:
+    own = _allowed(job, seat, free, window)
+    given = job.given.get(seat.id)
+    if given is None:
+        return own
+    own = tuple(c for c in own if is_given(c, given))
+    if not own:
+        what = given if isinstance(given, tuple) else (f"{given * 1e3:.3f} mm",)
+        allowed = "a pack or setting that the stock, the seat and its jacks allow"
+        do = "fitup review shows which there are"
+        found = f"{seat.id}={'+'.join(what)}"
+        raise InputError([Problem("command line", found, allowed, do, None, "--give")])
+    return own
+
+
+def is_given(choice: Choice, given: tuple[str, ...] | float) -> bool:
+    """Say whether a choice is the pack (marks in any order) or the setting [m] that was given."""
+    if isinstance(given, tuple):
+        return sorted(choice.marks) == sorted(given)
+    return abs(choice.setting - given) < SAME_SETTING
+
+
+def _allowed(
+    job: Job, seat: Seat, free: dict[str, int], window: tuple[float, float]
+) -> tuple[Choice, ...]:
     if seat.id in job.wishes.leave_alone:
         return (stay(seat),)
     if seat.held_by == "nut":
@@ -212,6 +244,22 @@ def movable(job: Job, seat: Seat) -> bool:
 
 
 def _window(job: Job, seat: Seat) -> tuple[float, float]:
+    """Least and greatest move of a seat [m]: one and the same where its pack was given."""
+    low, high = _travel(job, seat)
+    move = _given_move(job, seat)
+    return (low, high) if move is None or not low <= move <= high else (move, move)
+
+
+def _given_move(job: Job, seat: Seat) -> float | None:
+    given = job.given.get(seat.id)
+    if not isinstance(given, tuple):
+        return given
+    if sorted(given) == sorted(seat.pack):
+        return 0.0
+    return job.pack_height(given) - job.pack_height(seat.pack) - seat.bedding
+
+
+def _travel(job: Job, seat: Seat) -> tuple[float, float]:
     """Least and greatest move of a seat [m] by its own travel and stroke."""
     if seat.hold or seat.id in job.wishes.leave_alone or not movable(job, seat):
         return (0.0, 0.0)
