@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -30,7 +31,8 @@ from fitup.certify.recompute import (
 )
 from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
-from fitup.certify.summary import summarise
+from fitup.certify.summary import stated_otherwise, summarise
+from fitup.certify.surveyed import surveyed_again, surveyed_otherwise
 from fitup.certify.warmth import steel_apart, warmth_again
 from fitup.checks.items import place_of
 from fitup.errors import CertificateRefused
@@ -82,7 +84,10 @@ def certify(
     warm = heat.change(state.checks, *steel_apart(job, survey.steel))
     one = dict.fromkeys(job.segments, 1.0)
     rate = heat.change(state.checks, one, dict.fromkeys(job.segments, 0.0))
-    work = Work(job, state, states, plan, [], warm, rate)
+    again = surveyed_again(job, survey, state.checks, state.covariance, warm)
+    wrong = surveyed_otherwise(job, survey, state.checks, state.values, again, heat.near)
+    # from here on what is true of the coordinates, whatever the plan was made from
+    work = Work(job, replace(state, values=again), states, plan, wrong, warm, rate)
     final = _final_settings(work)
     walked = walk(work, final)
     stock = walked.stock
@@ -102,6 +107,8 @@ def certify(
         outside = ", ".join(c.id for c in checks if c.inside is False)
         work.wrong.append(f"the plan says every check is inside, but {outside} is not")
     summary = summarise(work, checks, seats)
+    apart = _linear(influence, final) - after.change
+    work.wrong += stated_otherwise(work, summary, checks, apart)
     if work.wrong:
         raise CertificateRefused(work.wrong)
     return Certificate(
@@ -182,10 +189,14 @@ def _care(check: Check, value: float) -> float:
     return LINEAR if check.is_length else LINEAR_TURN
 
 
+def _linear(influence: Influence, final: Mapping[str, float]) -> Array:
+    """Return the change of every check (m,) by the influence the plan was made with."""
+    return influence.change(np.array([final[s] for s in influence.seats]))
+
+
 def _compare(work: Work, influence: Influence, final: Mapping[str, float], change: Array) -> None:
     """Hold the recomputed checks against the influence the plan was made with."""
-    x = np.array([final[s] for s in influence.seats])
-    both = zip(work.state.checks, work.state.values, influence.change(x), change, strict=True)
+    both = zip(work.state.checks, work.state.values, _linear(influence, final), change, strict=True)
     for check, value, linear, true in both:
         if abs(linear - true) > _care(check, float(value)):
             unit, by = ("kN", 1e-3) if check.kind == "force" else ("mm or mm/m", 1e3)
@@ -291,9 +302,8 @@ def _statements(
     final: Mapping[str, float],
     change: Array,
 ) -> tuple[str, ...]:
-    x = np.array([final[s] for s in influence.seats])
     length = np.array([c.is_length for c in work.state.checks])
-    apart = np.abs(influence.change(x) - change)[length].max(initial=0.0)
+    apart = np.abs(_linear(influence, final) - change)[length].max(initial=0.0)
     how = "hung" if isinstance(work.states, HungStates) else influence.origin
     return (
         f"settings of {len(work.plan.seats)} seats added up plate by plate from measured thickness",

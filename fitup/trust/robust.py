@@ -22,6 +22,7 @@ from fitup.plan import make_plan
 from fitup.plan.plan import pick_of, plan_of_pick
 from fitup.plan.priorities import attainable
 from fitup.problem import FitProblem, build_problem
+from fitup.problem.problem import MOVE_PRICE
 from fitup.solve.clock import Stop, never
 from fitup.survey.points import Survey
 from fitup.trust.box import box_probability
@@ -92,7 +93,8 @@ def robust_plan(
     how = "greatest joint probability by exchange of packs"
     narrow = build_problem(job, narrowed, influence)
     if attainable(narrow, job.wishes.worst_ratio_goal) is not None:
-        plan = _said_narrowed(make_plan(job, narrowed, influence, report, stop))
+        plan = make_plan(job, narrowed, influence, report, stop)
+        plan = _said_narrowed(plan, nominal, state, influence)
         limits = narrowed
         how = f"tolerances narrowed by guard bands for a risk of {100.0 * risk:g} %"
     if influence.exact is None:
@@ -108,12 +110,33 @@ def robust_plan(
     return replace(plan, method=f"{plan.method}; {how}: {_cost(before, after)}")
 
 
-def _said_narrowed(plan: Plan) -> Plan:
-    """Say in every wish which tolerance it speaks of."""
-    wishes = (
-        replace(w, text=w.text.replace("its tolerance", "its narrowed tolerance"))
-        for w in plan.wishes
-    )
+def _said_narrowed(plan: Plan, nominal: Plan, state: CheckState, influence: Influence) -> Plan:
+    """Return the plan with its accuracy stated for the tolerances as given.
+
+    The bounds of the nominal plan hold for every plan; those found for narrowed tolerances say
+    nothing of the given ones.
+    """
+    x = plan.settings()
+    after = state.values + influence.change(x)
+    worked = [
+        (abs(float(y) - c.target) / c.tolerance, c.weight)
+        for y, c in zip(after, state.checks, strict=True)
+        if c.tolerance is not None and c.weight > 0.0
+    ]
+    value = {
+        "worst ratio": max((r for r, _ in worked), default=0.0),
+        "least squares": sum(w * r**2 for r, w in worked) + MOVE_PRICE * float(x @ x),
+    }
+    least = {w.wish: w.lower for w in nominal.wishes}
+    wishes = []
+    for w in plan.wishes:
+        said = replace(w, text=w.text.replace("its tolerance", "its narrowed tolerance"))
+        if w.wish in value:
+            upper = value[w.wish]
+            lower = min(least[w.wish], upper)
+            proven = w.proven and (w.wish == "worst ratio" or upper == lower)
+            said = replace(said, upper=upper, lower=lower, proven=proven)
+        wishes.append(said)
     return replace(plan, wishes=tuple(wishes))
 
 
