@@ -358,7 +358,7 @@ move_band_mm = 2.0
 load_band = 0.25
 
 [wishes]
-time_limit_s = 4.0               # the search says how near it came if it has to stop
+search_effort = 4                # the search says how near it came if it has to stop
 
 [[survey]]
 file = "survey-dawn-6.csv"

@@ -58,18 +58,18 @@ def command(job: Path, as_json: bool) -> int:
 
 
 def _more(opened: OpenJob, plan: Plan) -> More:
+    from fitup.plan.priorities import effort_of
     from fitup.plan.sensitivity import what_more_buys
     from fitup.problem.contact import based
     from fitup.problem.relaxations import Case
-    from fitup.solve.clock import Deadline
 
     effect = opened.planned.influence
     if effect.exact is not None:
         # where seats may lift off, what binds is asked about the plan's own moves
         effect = effect.exact.about(plan.settings())
     case = Case(opened.job, based(opened.state, effect), effect)
-    deadline = Deadline.after(opened.job.wishes.time_limit)
-    return what_more_buys(case, plan, deadline, progress)
+    effort = effort_of(opened.job.wishes)
+    return what_more_buys(case, plan, effort, progress)
 
 
 def _show(found: More) -> None:
@@ -98,4 +98,4 @@ def _show(found: More) -> None:
     )
     click.echo(text_table([*header, "worst ratio"], rows, right=[2, 3, 4, 5]))
     if not found.complete:
-        click.echo("The time was over (time_limit): more may bind.")
+        click.echo("The search was over (search_effort): more may bind.")

@@ -27,7 +27,7 @@ from fitup.openjob import OpenJob, open_job
 _WORSE: Final = 1.1
 _END: Final = (
     "No more were found: either every other plan leaves a check outside or breaks a limit, or the "
-    "search was over (time_limit {seconds:g} s)."
+    "search was over (search_effort {effort:g})."
 )
 
 
@@ -81,8 +81,8 @@ def command(job: Path, count: int, as_json: bool) -> int:
 def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
     """Return the plan and the others, and whether there may be more."""
     from fitup.plan.alternatives import Elsewhere, other_places
+    from fitup.plan.priorities import effort_of
     from fitup.problem import build_problem
-    from fitup.solve.clock import Deadline
 
     job, effect = opened.job, opened.influence
     problem = build_problem(job, opened.state, effect)
@@ -117,9 +117,9 @@ def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
     worst = first.of("worst ratio")
     goal = job.wishes.worst_ratio_goal
     cap = goal * (1.0 + 1e-9) if worst <= goal else worst * _WORSE
-    deadline = Deadline.after(job.wishes.time_limit, stop_asked)
+    effort = effort_of(job.wishes, stop_asked)
     start = frozenset(column[s] for s in first.disturbed)
-    for _ in other_places(problem, cap, start, settle, deadline, progress):
+    for _ in other_places(problem, cap, start, settle, effort, progress):
         if len(rows) == count:
             return rows, True
     return rows, False
@@ -135,7 +135,7 @@ def _show(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -> N
     if stopped:
         click.echo("STOPPED BY HAND: there may be more.")
     elif not more:
-        click.echo(_END.format(seconds=opened.job.wishes.time_limit))
+        click.echo(_END.format(effort=opened.job.wishes.search_effort))
     if len(rows) > 1:
         click.echo("\nTo have one of them, write its line into job.toml under [wishes]:")
         own = opened.job.wishes.leave_alone

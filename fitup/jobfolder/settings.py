@@ -53,6 +53,7 @@ _WISHES: Final = {
     "worst_ratio_goal": "",
     "squares_slack": "",
     "squares_slack_floor": "",
+    "search_effort": "",
     "time_limit": "time_s",
     "risk": "",
 }
@@ -77,8 +78,8 @@ _LOCKOFF: Final = {
 }
 #: values that must be above zero, and shares that must stay below a bound
 _ABOVE: Final = frozenset(
-    {"lift_step", "time_limit", "risk", "survey_age", "survey_takes", "survey_change"}
-    | {"shot", "reading"}
+    {"lift_step", "search_effort", "time_limit", "risk", "survey_age", "survey_takes"}
+    | {"survey_change", "shot", "reading"}
 )
 _BELOW: Final = {"risk": 0.5, "expansion": 1.0, "stiffness": 1.0}
 _LEARNING: Final = {"settlement": "length", "movement": "", "gauge": "", "load_reading": ""}

@@ -50,8 +50,11 @@ class Wishes:
     """Third wish: the sum of squares may exceed its optimum by this share..."""
     squares_slack_floor: float = 0.02
     """... or by this amount, whichever is more (in units of tolerance squared)."""
-    time_limit: float = 60.0
-    """Longest search before the gap is stated instead of closed [s]."""
+    search_effort: float = 30.0
+    """Work of a search before the gap is stated instead of closed [million steps]; a million is
+    about a second of an ordinary core."""
+    time_limit: float = 300.0
+    """Safety catch: a search still at work after so long ends, and says so [s]."""
     risk: float | None = None
     """Accepted risk that a check called inside is not; given, plans keep it too."""
     leave_alone: tuple[str, ...] = ()

@@ -9,7 +9,6 @@ seats left alone are tried from the best bound upwards, like the hitting sets of
 from __future__ import annotations
 
 import heapq
-import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -21,10 +20,10 @@ from fitup.frames import Array
 from fitup.plan.priorities import Least, best_squares, tight_goal
 from fitup.problem.continuous import Relaxed, least_squares
 from fitup.problem.problem import FitProblem
-from fitup.solve.clock import Deadline
+from fitup.solve.effort import SECOND, Effort
 
 Report = Callable[[str], None]
-#: longest search for one set of seats left alone [s]
+#: longest search for one set of seats left alone [million steps]
 _LONGEST: Final = 10.0
 #: a bound of floating point may be wrong by so much
 _CARE: Final = 1e-6
@@ -93,7 +92,7 @@ def other_places(
     cap: float,
     first: frozenset[int],
     settle: Callable[[Elsewhere], frozenset[int] | None],
-    deadline: Deadline,
+    effort: Effort,
     report: Report = lambda line: None,
 ) -> Iterator[Elsewhere]:
     """Yield the best plans that work elsewhere, one after the other.
@@ -108,10 +107,10 @@ def other_places(
     settle : callable
         Told a plan that was found; returns the seats that are really to be disturbed, by which
         the following plans differ, or None where it cannot be carried out after all.
-    deadline : Deadline
+    effort : Effort
     report : callable
     """
-    search = _Sets(problem, cap, deadline, report)
+    search = _Sets(problem, cap, effort, report)
     worked = [first]
     while (node := search.next(worked)) is not None:
         found = search.elsewhere(node, worked)
@@ -128,8 +127,8 @@ def other_places(
 class _Sets:
     """Sets of seats left alone, from the best bound upwards."""
 
-    def __init__(self, problem: FitProblem, cap: float, deadline: Deadline, report: Report) -> None:
-        self.problem, self.cap, self.deadline, self.report = problem, cap, deadline, report
+    def __init__(self, problem: FitProblem, cap: float, effort: Effort, report: Report) -> None:
+        self.problem, self.cap, self.effort, self.report = problem, cap, effort, report
         #: no plan that was given up on the way has less squares
         self.floor = np.inf
         self.queue = [_Node(0.0, ())]
@@ -142,7 +141,7 @@ class _Sets:
         """Return the set of least squares whose pick leaves a seat alone of each plan so far."""
         while self.queue:
             node = heapq.heappop(self.queue)
-            if node.looked_at < 2 and time.monotonic() > self.deadline:
+            if node.looked_at < 2 and self.effort.over():
                 self.put(node)
                 return None
             if node.looked_at < 2:
@@ -185,8 +184,8 @@ class _Sets:
         else:
             names = ", ".join(self.problem.seats[i] for i in node.alone) or "none"
             self.report(f"left alone: {names}")
-            deadline = self.deadline.within(_LONGEST)
-            node.found = best_squares(narrowed, self.cap, deadline)
+            effort = self.effort.part(_LONGEST * SECOND)
+            node.found = best_squares(narrowed, self.cap, effort)
             if node.found.pick is None:
                 if not node.found.proven:
                     self.floor = min(self.floor, node.bound)

@@ -13,13 +13,13 @@ from fitup.frames import Array
 from fitup.model import CheckState, Clash, Influence, Job, Obstacle, Plan, SeatPlan
 from fitup.model.identity import plan_hash
 from fitup.plan.order import order_stages
-from fitup.plan.priorities import Chosen, choose
+from fitup.plan.priorities import Chosen, choose, effort_of
 from fitup.plan.whynot import find_obstacles, limits_in_the_way
 from fitup.problem.contact import plan_with_contact
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem, build_problem
 from fitup.problem.relaxations import Case
-from fitup.solve.clock import Deadline, Stop, never
+from fitup.solve.effort import Stop, never
 
 Report = Callable[[str], None]
 #: what is said of a plan whose search somebody ended
@@ -102,8 +102,8 @@ def _make(
     clashes: tuple[Clash, ...] = ()
     obstacles: tuple[Obstacle, ...] = ()
     if explain and not inside and not stop():
-        deadline = Deadline.after(job.wishes.time_limit, stop)
-        clashes, obstacles = find_obstacles(Case(job, state, influence), deadline, report)
+        effort = effort_of(job.wishes, stop)
+        clashes, obstacles = find_obstacles(Case(job, state, influence), effort, report)
     return Plan(
         seats=seats,
         stages=stages,

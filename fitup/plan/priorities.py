@@ -21,8 +21,8 @@ from fitup.problem.continuous import Relaxed, least_squares, least_worst, reach
 from fitup.problem.problem import FitProblem
 from fitup.solve.banded import solve_banded
 from fitup.solve.branches import solve_branched
-from fitup.solve.clock import Deadline, Stop, never
 from fitup.solve.deckline import deck_line
+from fitup.solve.effort import SECOND, Effort, Stop, never
 from fitup.solve.exact import Goal, SearchResult, Space, search
 from fitup.solve.local_search import Work, improve
 from fitup.solve.rings import cluster_tree, search_rings
@@ -69,6 +69,15 @@ class Chosen:
     worst: float
 
 
+#: said of plans whose search was ended by the clock
+CAUGHT = "; the time limit caught the search: another run of this job may come further"
+
+
+def effort_of(wishes: Wishes, stop: Stop = never) -> Effort:
+    """Return how much a search may do, and when its safety catch falls."""
+    return Effort(wishes.search_effort * SECOND, wishes.time_limit, stop)
+
+
 def choose(
     problem: FitProblem,
     wishes: Wishes,
@@ -95,7 +104,7 @@ def choose(
     NoPlan
         If no choice keeps the hard limits and the stock.
     """
-    deadline = Deadline.after(wishes.time_limit, stop)
+    effort = effort_of(wishes, stop)
     still = _still(problem, wishes.worst_ratio_goal)
     if still is not None:
         return still
@@ -107,21 +116,22 @@ def choose(
     if beyond:
         report(f"even plates of any thickness leave a worst ratio of {loosest.value:.2f}")
     if loosest.value <= goal:
-        along = _along(problem, goal * (1.0 + _CARE), deadline, report)
+        along = _along(problem, goal * (1.0 + _CARE), effort, report)
     if along is not None and along.pick is not None:
         pick, first = along.pick, _met(problem, along.pick, goal, loosest)
     else:
         # what is asked is answered already: how near one can come is worth a part of the time
-        enough = deadline.within(wishes.time_limit * _PART) if beyond else deadline
+        enough = effort.part(effort.steps * _PART) if beyond else effort
         pick, first = _worst(problem, loosest, goal, enough, report)
     cap = max(goal, problem.worst_ratio(problem.settings(pick))) * (1.0 + _CARE)
     if along is None or along.pick is None:
-        along = _along(problem, cap, deadline, report)
-    enough = deadline.within(wishes.time_limit * _PART) if beyond else deadline
+        along = _along(problem, cap, effort, report)
+    enough = effort.part(effort.steps * _PART) if beyond else effort
     pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
-    pick, third = _work(problem, wishes, pick, cap, ideal, second, stop, report)
+    pick, third = _work(problem, wishes, pick, cap, ideal, second, effort, report)
     first, second = of_the_plan(problem, pick, wishes, first, second)
-    return Chosen(pick, (first, second, *third), ideal, _method(problem, cap, along), first.upper)
+    method = _method(problem, cap, along) + (CAUGHT if effort.caught else "")
+    return Chosen(pick, (first, second, *third), ideal, method, first.upper)
 
 
 def of_the_plan(
@@ -193,7 +203,7 @@ def _met(problem: FitProblem, pick: Array, goal: float, relaxed: Relaxed) -> Wis
     return WishResult("worst ratio", value, min(value, relaxed.value), True, text)
 
 
-def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> SearchResult | None:
+def _along(problem: FitProblem, cap: float, effort: Effort, report: Report) -> SearchResult | None:
     """Search a line of three segments or more along the deck; None where it is no such line."""
     halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)
     if sum(bool(a or b) for a, b in halves) < _LINE or deck_line(problem, cap) is None:
@@ -211,19 +221,19 @@ def _along(problem: FitProblem, cap: float, deadline: float, report: Report) -> 
     free = least_squares(problem, None)
     if free is not None and problem.worst_ratio(free.x) < _FAR_INSIDE * cap:
         # rows that bind nowhere cost time: a plan found without them that keeps them is the best
-        found = solve_deck_line(problem, None, repair, deadline)
+        found = solve_deck_line(problem, None, repair, effort)
         if found is None or found.pick is None:
             return found
         if problem.worst_ratio(problem.settings(found.pick)) <= cap:
             return found
-    return solve_deck_line(problem, cap, repair, deadline)
+    return solve_deck_line(problem, cap, repair, effort)
 
 
-def _in_bands(problem: FitProblem, pick: Array, cap: float, deadline: float) -> SearchResult | None:
+def _in_bands(problem: FitProblem, pick: Array, cap: float, effort: Effort) -> SearchResult | None:
     """Search a continuous deck in bands, decks side by side as lines; None where it is neither."""
     if max(len(c) for c in problem.clusters) >= _LONG:
-        return solve_banded(problem, cap, pick, deadline)
-    return solve_branched(problem, cap, pick, deadline) if _branches(problem, cap) else None
+        return solve_banded(problem, cap, pick, effort)
+    return solve_branched(problem, cap, pick, effort) if _branches(problem, cap) else None
 
 
 def _branches(problem: FitProblem, cap: float | None) -> bool:
@@ -316,7 +326,7 @@ def worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
 
 
 def _worst(
-    problem: FitProblem, relaxed: Relaxed, goal: float, deadline: float, report: Report
+    problem: FitProblem, relaxed: Relaxed, goal: float, effort: Effort, report: Report
 ) -> tuple[Array, WishResult]:
     report("first wish: every check inside")
     if relaxed.value <= goal:
@@ -324,14 +334,14 @@ def _worst(
         if pick is not None:
             return pick, _met(problem, pick, goal, relaxed)
     aim = worst_goal(problem, relaxed)
-    start = _closer(problem, _any_pick(problem, relaxed, aim, deadline), relaxed.value, goal)
+    start = _closer(problem, _any_pick(problem, relaxed, aim, effort), relaxed.value, goal)
     score = problem.worst_ratio(problem.settings(start))
     if score <= relaxed.value * (1.0 + _BOUND):
         # no plates are better: nothing is left to search
         found = SearchResult(None, score, score, True)
     else:
         space = space_of(problem, relaxed.x, None)
-        found = _ring_search(problem, space, aim, score, deadline)
+        found = _ring_search(problem, space, aim, score, effort)
     pick = start if found.pick is None else found.pick
     value = problem.worst_ratio(problem.settings(pick))
     lower = max(found.lower, relaxed.value) if not found.proven else value
@@ -361,27 +371,29 @@ def _closer(problem: FitProblem, pick: Array, least: float, goal: float) -> Arra
     return pick
 
 
-def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, deadline: float) -> Array:
+def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, effort: Effort) -> Array:
     """Return some pick that keeps limits and stock, as good as is easily found."""
     space = space_of(problem, relaxed.x, None)
     picks = [improve(space, goal, _STARTS)[0] for goal in (aim, squares_goal(problem))]
     ready = [p for p in picks if p is not None]
     if ready:
         return min(ready, key=lambda p: problem.worst_ratio(problem.settings(p)))
-    found = search(space, squares_goal(problem), first_only=True, deadline=deadline)
+    found = search(space, squares_goal(problem), first_only=True, effort=effort)
     if found.pick is not None:
         return found.pick
     if found.proven:
         raise NoPlan("no choice of whole plates keeps all hard limits and the stock")
-    raise NoPlan("no choice of whole plates that keeps all limits was found in the time allowed")
+    raise NoPlan(
+        "no choice of whole plates that keeps all limits was found with the effort allowed"
+    )
 
 
 def _ring_search(
-    problem: FitProblem, space: Space, goal: Goal, best: float, deadline: float
+    problem: FitProblem, space: Space, goal: Goal, best: float, effort: Effort
 ) -> SearchResult:
     groups = [np.array(c, dtype=np.int64) for c in problem.clusters if c]
     tree = cluster_tree(goal, groups)
-    return search_rings(space, goal, tree, best=best, deadline=deadline)
+    return search_rings(space, goal, tree, best=best, effort=effort)
 
 
 @dataclass(frozen=True, eq=False)
@@ -401,7 +413,7 @@ class Least:
 def best_squares(
     problem: FitProblem,
     cap: float,
-    deadline: float,
+    effort: Effort,
     *,
     begin: Array | None = None,
     along: SearchResult | None = None,
@@ -413,8 +425,8 @@ def best_squares(
     ----------
     problem : FitProblem
     cap : float
-    deadline : float
-        ``time.monotonic()`` after which a gap is left.
+    effort : float
+        Work after which a gap is left.
     begin : Array (n,) of whole numbers, optional
         A pick known to keep limits, stock and ``cap``.
     along : SearchResult, optional
@@ -428,7 +440,7 @@ def best_squares(
         ideal = problem.settings(begin)
     else:
         return Least(None, np.inf, np.inf, True, None)
-    along = _along(problem, cap, deadline, report) if along is None else along
+    along = _along(problem, cap, effort, report) if along is None else along
     bound = 0.0 if relaxed is None else max(0.0, relaxed.lower * (1.0 - _CARE))
     if along is not None and (along.pick is not None or (along.proven and begin is None)):
         bound = max(along.lower, bound)
@@ -438,12 +450,12 @@ def best_squares(
     start, value = improve(space, goal, _STARTS)
     if begin is not None and problem.squares(problem.settings(begin)) < value:
         start, value = begin, problem.squares(problem.settings(begin))
-    found = None if start is None else _in_bands(problem, start, cap, deadline)
+    found = None if start is None else _in_bands(problem, start, cap, effort)
     if found is not None and found.pick is not None:
         start, value, bound = found.pick, found.score, max(bound, found.lower)
     if found is None or not found.proven:
         best = value if start is not None else _most_squares(problem, cap)
-        found = _ring_search(problem, space, tight_goal(problem, relaxed), best, deadline)
+        found = _ring_search(problem, space, tight_goal(problem, relaxed), best, effort)
     if found.pick is not None:
         start, value = found.pick, problem.squares(problem.settings(found.pick))
     bound = max(found.lower, bound)
@@ -461,11 +473,11 @@ def _squares(
     pick: Array,
     cap: float,
     along: SearchResult | None,
-    deadline: float,
+    effort: Effort,
     report: Report,
 ) -> tuple[Array, WishResult, Array]:
     report("second wish: least squares")
-    found = best_squares(problem, cap, deadline, begin=pick, along=along)
+    found = best_squares(problem, cap, effort, begin=pick, along=along)
     ideal = problem.settings(pick) if found.relaxed is None else found.relaxed.x
     pick = pick if found.pick is None else found.pick
     text = f"least sum of squared ratios with every ratio within {cap:.2f}"
@@ -480,17 +492,17 @@ def _work(
     cap: float,
     ideal: Array,
     squares: WishResult,
-    stop: Stop,
+    effort: Effort,
     report: Report,
 ) -> tuple[Array, tuple[WishResult, ...]]:
     """Find less work within the slack, and bound from below what any plan must do."""
     report("third wish: least work")
     allowed = allowed_squares(wishes, squares.upper)
-    near = problem if stop() else within(problem, reach(problem, cap, allowed))
+    near = problem if effort.stop() else within(problem, reach(problem, cap, allowed))
     begin = _lighter(near, ideal, cap, allowed, _same_pick(problem, near, pick))
     least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(_PRICE))]
-    while squares.proven and not stop() and near.work(begin)[0] > least[0]:
-        found = _fewer_seats(near, cap, allowed, near.work(begin)[0] - 1, stop)
+    while squares.proven and not effort.stop() and near.work(begin)[0] > least[0]:
+        found = _fewer_seats(near, cap, allowed, near.work(begin)[0] - 1, effort)
         if found.pick is None:
             least[0] = near.work(begin)[0] if found.proven else least[0]
             break
@@ -524,7 +536,7 @@ def _lighter(near: FitProblem, ideal: Array, cap: float, allowed: float, begin: 
 
 
 def _fewer_seats(
-    near: FitProblem, cap: float, allowed: float, seats: int, stop: Stop
+    near: FitProblem, cap: float, allowed: float, seats: int, effort: Effort
 ) -> SearchResult:
     """Look for a pick that disturbs at most so many seats, or prove that there is none."""
     nothing = SearchResult(None, allowed, 0.0, False)
@@ -534,10 +546,10 @@ def _fewer_seats(
     if relaxed is None:
         return nothing
     space = space_of(near, relaxed.x, cap, (seats, _MANY, _MANY))
-    deadline = Deadline.after(_PROOF, stop)
+    part = effort.part(_PROOF * SECOND)
     # the search looks below what it is given: a pick that comes to what is allowed will do
     most = allowed + _EVEN * max(1.0, allowed)
-    return _ring_search(near, space, tight_goal(near, relaxed), most, deadline)
+    return _ring_search(near, space, tight_goal(near, relaxed), most, part)
 
 
 def within(problem: FitProblem, windows: Array) -> FitProblem:

@@ -174,7 +174,7 @@ def said_of(wish: WishResult, found: Opinion, solver: Solver, wishes: Wishes) ->
     if best is not None and best < wish.upper - care and spent and wish.proven:
         text = f"{name} comes to {best:.4g}; the plan's {wish.upper:.4g} is within the slack of it"
     elif best is not None and best < wish.upper - care:
-        text = f"{name} found a better one, {best:.4g}: a longer time_limit lets fitup look on"
+        text = f"{name} found a better one, {best:.4g}: a greater search_effort lets fitup look on"
     elif best is not None and found.proven:
         text = f"{name} comes to the same, {best:.4g}: by its own word no plan is better"
     else:

@@ -7,7 +7,6 @@ thickness, and for whole plates.
 
 from __future__ import annotations
 
-import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -21,7 +20,7 @@ from fitup.plan.infeasibility import Fence, fence
 from fitup.plan.priorities import Least, best_squares, squares_goal
 from fitup.problem.problem import FitProblem, build_problem
 from fitup.problem.relaxations import GIVES, Case, Key, loosened, of_tolerance, what
-from fitup.solve.clock import Deadline
+from fitup.solve.effort import SECOND, Effort
 
 Report = Callable[[str], None]
 _MM: Final = 1e-3
@@ -67,7 +66,7 @@ class More:
 
 
 def what_more_buys(
-    case: Case, plan: Plan, deadline: Deadline, report: Report = lambda line: None
+    case: Case, plan: Plan, effort: Effort, report: Report = lambda line: None
 ) -> More:
     """Return what binds a plan and what one step more of each would buy.
 
@@ -77,7 +76,7 @@ def what_more_buys(
         With the influence about the plan where seats may lift off.
     plan : Plan
         Inside every tolerance.
-    deadline : Deadline
+    effort : Effort
         Nothing further is solved after it.
     report : callable
     """
@@ -88,18 +87,18 @@ def what_more_buys(
     bounds = fence(case, share=cap)
     squares, prices = binding(problem, bounds)
     report("least squares of whole plates")
-    now = best_squares(problem, cap, deadline)
+    now = best_squares(problem, cap, effort)
     steps = [(prices[k] * _step(case, k), k) for k in bounds.every() if prices.get(k, 0.0) > 0.0]
     worth = max(_LEAST, _SHARE * now.upper)
     keys = [k for gain, k in sorted(steps, key=lambda s: -s[0]) if gain > worth]
     keys = [*keys[:_MOST], *(("stock", m) for m in used_up(case, plan))]
     gains, complete = [], True
     for key in keys:
-        if time.monotonic() > deadline:
+        if effort.over():
             complete = False
             break
         report(f"a step more: {what(case, key)}")
-        gain = _gain(case, problem, key, cap, squares, now, deadline)
+        gain = _gain(case, problem, key, cap, squares, now, effort)
         if gain is not None and max(squares - gain.any_thickness, now.upper - gain.whole) > worth:
             gains.append(gain)
     worst = now.upper if now.pick is None else problem.worst_ratio(problem.settings(now.pick))
@@ -168,7 +167,7 @@ def _gain(
     cap: float,
     squares: float,
     now: Least,
-    deadline: Deadline,
+    effort: Effort,
 ) -> Gain | None:
     """Return what one step more of a key buys; None where no plan was found with it."""
     kind, subject = key
@@ -179,7 +178,7 @@ def _gain(
         with_it = same_measure(case, problem, with_it, key, other)
     if kind != "stock":
         squares = binding(with_it, fence(other, share=cap))[0]
-    found = best_squares(with_it, cap, deadline.within(_LONGEST))
+    found = best_squares(with_it, cap, effort.part(_LONGEST * SECOND))
     if found.pick is None:
         return None
     # the present plan is still one: a search that ended early may not have come so far

@@ -9,7 +9,6 @@ that meets every tolerance.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
@@ -20,7 +19,7 @@ from fitup.plan.infeasibility import Fence, fence
 from fitup.plan.priorities import attainable, best_squares
 from fitup.problem.problem import build_problem
 from fitup.problem.relaxations import GIVES, Case, Key, loosened, what
-from fitup.solve.clock import Deadline
+from fitup.solve.effort import SECOND, Effort
 
 Report = Callable[[str], None]
 #: every check inside its tolerance
@@ -28,7 +27,7 @@ _INSIDE: Final = 1.0 + 1e-9
 _STARTS: Final = 3
 #: amounts tried, in steps beyond the least that could be enough
 _STEPS: Final = (0, 1, 2, 3, 5, 8, 13, 21, 34)
-#: longest proof that whole plates cannot, and longest search for what they cannot keep [s]
+#: longest proof that whole plates cannot, and longest search for what they cannot keep [million steps]
 _PROOF: Final = 1.0
 _LONGEST: Final = 10.0
 #: kinds of things that are given up together before they are looked at one by one
@@ -46,7 +45,7 @@ _KINDS: Final = (
 
 
 def find_obstacles(
-    case: Case, deadline: Deadline, report: Report = lambda line: None
+    case: Case, effort: Effort, report: Report = lambda line: None
 ) -> tuple[tuple[Clash, ...], tuple[Obstacle, ...]]:
     """Return what cannot be kept together, and single changes that let every tolerance be met.
 
@@ -54,7 +53,7 @@ def find_obstacles(
     ----------
     case : Case
         A job that has no plan inside every tolerance, as far as is known.
-    deadline : Deadline
+    effort : Effort
         Nothing further is tried after it.
     report : callable
         Told what is being tried.
@@ -65,11 +64,11 @@ def find_obstacles(
     if sets:
         clashes = tuple(Clash(_words(case, keys), "any thickness") for keys in sets)
         # what frees the job alone is part of every clash, so of the first
-        return clashes, tuple(_changes(case, bounds, sets[0], deadline, report))
+        return clashes, tuple(_changes(case, bounds, sets[0], effort, report))
     keys = (*bounds.every(), *_of_plates(case))
-    clash = _whole_clash(case, keys, deadline.within(_LONGEST), report)
+    clash = _whole_clash(case, keys, effort.part(_LONGEST * SECOND), report)
     clashes = (Clash(_words(case, clash), "whole"),) if clash else ()
-    return clashes, tuple(_changes(case, bounds, clash or keys, deadline, report))
+    return clashes, tuple(_changes(case, bounds, clash or keys, effort, report))
 
 
 def limits_in_the_way(case: Case) -> tuple[str, ...]:
@@ -89,11 +88,11 @@ def _of_plates(case: Case) -> tuple[Key, ...]:
 
 
 def _changes(
-    case: Case, bounds: Fence, keys: Sequence[Key], deadline: Deadline, report: Report
+    case: Case, bounds: Fence, keys: Sequence[Key], effort: Effort, report: Report
 ) -> Iterable[Obstacle]:
     """Yield the smallest change found of each key that alone is enough."""
     for key in keys:
-        if time.monotonic() > deadline:
+        if effort.over():
             return
         least = 0.0 if key[0] in ("stock", "pack") else bounds.least_change(key)
         if least is None:
@@ -128,7 +127,7 @@ def _found(case: Case) -> bool:
 
 
 def _whole_clash(
-    case: Case, keys: Sequence[Key], deadline: Deadline, report: Report
+    case: Case, keys: Sequence[Key], effort: Effort, report: Report
 ) -> tuple[Key, ...]:
     """Return what whole plates cannot keep together, none of which may be left out.
 
@@ -136,7 +135,7 @@ def _whole_clash(
     was not shown of every part in time.
     """
     report("is there any choice of whole plates?")
-    if _possible(case, deadline) is not False:
+    if _possible(case, effort) is not False:
         return ()
     left = list(keys)
     groups = [[k for k in keys if k[0] in kinds] for kinds in _KINDS]
@@ -144,9 +143,9 @@ def _whole_clash(
         own = [k for k in group if k in left]
         if not own:
             continue
-        over = time.monotonic() > deadline
+        over = effort.over()
         gone = [k for k in keys if k not in left or k in own]
-        possible = None if over else _possible(_without(case, gone), deadline)
+        possible = None if over else _possible(_without(case, gone), effort)
         if possible is False:
             left = [k for k in left if k not in own]
         elif possible is None and len(group) == 1:
@@ -160,12 +159,12 @@ def _without(case: Case, keys: Iterable[Key]) -> Case:
     return case
 
 
-def _possible(case: Case, deadline: Deadline) -> bool | None:
+def _possible(case: Case, effort: Effort) -> bool | None:
     """Say whether whole plates can keep everything; None where neither was shown in time."""
     problem = build_problem(case.job, case.state, case.influence)
     if attainable(problem, _INSIDE, _STARTS) is not None:
         return True
-    found = best_squares(problem, _INSIDE, deadline.within(_PROOF))
+    found = best_squares(problem, _INSIDE, effort.part(_PROOF * SECOND))
     if found.pick is not None:
         return True
     return False if found.proven or np.isinf(found.lower) else None

@@ -17,7 +17,6 @@ summed up in full. Limits are cut the same way and loosened by what was cut.
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -26,6 +25,7 @@ import numpy as np
 from fitup.frames import Array
 from fitup.problem.problem import FitProblem
 from fitup.solve.deckline import DeckLine, deck_line
+from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import SearchResult
 from fitup.solve.stock import list_lines, plates_used
 from fitup.solve.sweep import solve_line
@@ -56,7 +56,7 @@ class Loosened:
 
 
 def solve_banded(
-    problem: FitProblem, cap: float | None, pick: Array, deadline: float = np.inf
+    problem: FitProblem, cap: float | None, pick: Array, effort: Effort = ENDLESS
 ) -> SearchResult | None:
     """Find the pick of least squares of a deck whose rows fade along it.
 
@@ -67,8 +67,8 @@ def solve_banded(
         Greatest ratio of deviation to tolerance.
     pick : Array (n,)
         A pick that keeps cap, limits and stock, to be beaten.
-    deadline : float
-        ``time.monotonic()`` after which the gap is stated instead of closed.
+    effort : float
+        Work after which the gap is stated instead of closed.
 
     Returns
     -------
@@ -84,7 +84,7 @@ def solve_banded(
             band = _cut(problem, cap, *_better_plans(problem, before), size)
             if band is None or 2.0 * band.delta > _WORTH * np.sqrt(before):
                 return result if tried else None
-            if time.monotonic() > deadline or not look_along(problem, cap, band, result, deadline):
+            if effort.over() or not look_along(problem, cap, band, result, effort):
                 break
             tried = True
             if result.proven or before - result.score < _BETTER * (result.score - result.lower):
@@ -95,12 +95,12 @@ def solve_banded(
 
 
 def look_along(
-    problem: FitProblem, cap: float | None, band: Loosened, result: SearchResult, deadline: float
+    problem: FitProblem, cap: float | None, band: Loosened, result: SearchResult, effort: Effort
 ) -> bool:
     """Better a result by the plans of an easier line; say whether there was anything to learn."""
     deck = band.deck
     limit = (np.sqrt(result.score) + band.delta) ** 2
-    found = solve_line(deck.line, below=limit, deadline=deadline)
+    found = solve_line(deck.line, below=limit, effort=effort)
     if found is None:
         return False
     _raise(result, found.lower, band)
@@ -112,7 +112,7 @@ def look_along(
         top = found.lower + part * (limit - found.lower)
         below = top - found.moved
         lines, complete = list_lines(
-            found.ties, found.kept, uses, problem.stock, below, alike=False, deadline=deadline
+            found.ties, found.kept, uses, problem.stock, below, alike=False, effort=effort
         )
         for line in lines:
             pick = deck.pick(line, len(problem.seats))

@@ -22,6 +22,7 @@ from fitup.problem.continuous import least_squares
 from fitup.problem.problem import FitProblem, Rows
 from fitup.solve.banded import Loosened, look_along
 from fitup.solve.deckline import deck_line, rows_of_choices, segments_of
+from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import SearchResult
 
 #: how often the line is searched again after a better plan was found
@@ -29,7 +30,7 @@ _AGAIN = 3
 
 
 def solve_branched(
-    problem: FitProblem, cap: float | None, pick: Array, deadline: float = np.inf
+    problem: FitProblem, cap: float | None, pick: Array, effort: Effort = ENDLESS
 ) -> SearchResult | None:
     """Find the pick of least squares of decks that are tied beyond their neighbours.
 
@@ -40,8 +41,8 @@ def solve_branched(
         Greatest ratio of deviation to tolerance.
     pick : Array (n,)
         A pick that keeps cap, limits and stock, to be beaten.
-    deadline : float
-        ``time.monotonic()`` after which the gap is stated instead of closed.
+    effort : float
+        Work after which the gap is stated instead of closed.
 
     Returns
     -------
@@ -54,7 +55,7 @@ def solve_branched(
     result = SearchResult(pick, problem.squares(problem.settings(pick)), 0.0, False)
     for k in range(_AGAIN):
         before = result.score
-        if not look_along(problem, cap, easier, result, deadline):
+        if not look_along(problem, cap, easier, result, effort):
             return result if k else None
         if result.proven or result.score == before:
             break

@@ -14,7 +14,6 @@ the best pick found, that is the proof.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -22,12 +21,16 @@ from typing import Any, Final
 import numpy as np
 
 from fitup.frames import Array
+from fitup.solve.effort import ENDLESS, Effort
 
-_CHUNK: Final = 2_000_000
+#: nodes between two looks at the effort
+_CHUNK: Final = 500_000
 #: first ring, as a share of the way to the known upper bound, and how rings grow
 _FIRST_RING: Final = 1.0 / 256.0
 _GROWTH: Final = 2.0
 _BIG: Final = 1 << 40
+#: steps of a node of the walk, and for each row that it looks at
+_NODE, _ROW = 0.02, 0.004
 #: how far a limit that no seat changes may be passed as rounding
 _EDGE: Final = 1e-9
 
@@ -112,7 +115,7 @@ def search(
     best: float = np.inf,
     first_only: bool = False,
     most_nodes: float = np.inf,
-    deadline: float = np.inf,
+    effort: Effort = ENDLESS,
     watch: Watch | None = None,
 ) -> SearchResult:
     """Find the pick of least score, or prove that none is below ``best``.
@@ -127,8 +130,8 @@ def search(
         Any pick below ``best`` will do; no rings.
     most_nodes : float
         Stop with a gap after about so many nodes.
-    deadline : float
-        ``time.monotonic()`` after which the search stops with a gap.
+    effort : float
+        Work after which the search stops with a gap.
     watch : callable, optional
         Called now and then with nodes, best score and lower bound.
 
@@ -149,7 +152,7 @@ def search(
         if tables.impossible:
             done = True
         else:
-            stop = (most_nodes, deadline)
+            stop = (most_nodes, effort)
             done = _walk(tables, worst, first_only, ring, result, stop, watch)
         if not done:
             return result
@@ -173,7 +176,7 @@ def _walk(
     first_only: bool,
     radius: float,
     result: SearchResult,
-    stop: tuple[float, float],
+    stop: tuple[float, Effort],
     watch: Watch | None,
 ) -> bool:
     """Search one ring; return False when the time was over before its end."""
@@ -184,6 +187,7 @@ def _walk(
     while True:
         more = walk(_CHUNK, int(worst), first_only, radius, *tables.fixed, *state)
         status, score = state[-4], state[-3]
+        stop[1].spend(tables.worth * (int(status[1]) - result.nodes + before))
         result.nodes = before + int(status[1])
         if status[2]:
             result.pick, result.score = np.array(state[-5]), float(score[0])
@@ -191,7 +195,7 @@ def _walk(
             watch(result.nodes, result.score, result.lower)
         if not more:
             return True
-        if result.nodes > stop[0] or time.monotonic() > stop[1]:
+        if result.nodes > stop[0] or stop[1].over():
             return False
 
 
@@ -236,6 +240,8 @@ class _Tables:
             goal.offset,
         )
         self._start = (z, b, space.capacity)
+        #: steps of one node
+        self.worth = _NODE + _ROW * (len(R) + len(L))
         self._sizes = (n, widest, max(1, int(np.diff(start).max(initial=0))))
 
     def fresh(self, best: float) -> tuple[Any, ...]:
@@ -378,7 +384,7 @@ def _uses_ahead(uses: Sequence[Array], c: int) -> Array:
 
 
 def collect(
-    space: Space, goal: Goal, radius: float, most: int, deadline: float = np.inf
+    space: Space, goal: Goal, radius: float, most: int, effort: Effort = ENDLESS
 ) -> tuple[Array, Array] | None:
     """Return every pick (k, n) with |M x - h|^2 <= radius, and its squares (k,).
 
@@ -393,12 +399,14 @@ def collect(
     state = list(tables.fresh(np.inf))
     state[-2:] = [np.zeros((min(most, 1 << 16), n), dtype=np.int32), np.zeros(min(most, 1 << 16))]
     while True:
+        before = int(state[-4][1])
         more = walk(_CHUNK, 2, False, radius, *tables.fixed, *state)
+        effort.spend(tables.worth * (int(state[-4][1]) - before))
         count = int(state[-4][2])
         if more == 0:
             # not a view: what is kept of a segment must not keep the whole table
             return state[-2][:count].copy(), state[-1][:count].copy()
-        if time.monotonic() > deadline or count >= most:
+        if effort.over() or count >= most:
             return None
         if more == 2:
             size = min(most, 2 * count) - count

@@ -16,7 +16,6 @@ the proof.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -24,13 +23,19 @@ from typing import Final
 import numpy as np
 
 from fitup.frames import Array
+from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import Goal, SearchResult, Space, Watch, collect, echelon
 
 _FIRST_RING: Final = 1.0 / 512.0
 _GROWTH: Final = 2.0
 #: a ring this near to the plan to beat is not worth a search of its own
 _LAST_RING: Final = 0.4
-_MOST_PICKS: Final = 3_000_000
+#: most numbers that one list of picks may hold: memory is bounded by a few of these
+_MOST_NUMBERS: Final = 40_000_000
+#: steps of a look into the tree, of a partner counted, of a partner and row weighed
+_QUERY, _PARTNER, _PAIR = 2.0, 0.05, 0.02
+#: steps of setting up a search inside a search
+_SUB: Final = 3000.0
 #: beyond this many pairs of leaf picks a cluster is searched once for each pick of the other
 _MOST_PAIRS: Final = 1e8
 _LEAF: Final = 4
@@ -70,7 +75,7 @@ def search_rings(
     tree: Cluster,
     *,
     best: float,
-    deadline: float = np.inf,
+    effort: Effort = ENDLESS,
     watch: Watch | None = None,
 ) -> SearchResult:
     """Find the pick of least score below ``best``, or prove that there is none.
@@ -83,7 +88,7 @@ def search_rings(
         From :func:`cluster_tree`.
     best : float
         A finite score to beat.
-    deadline, watch
+    effort, watch
         As for :func:`fitup.solve.exact.search`.
 
     Returns
@@ -94,7 +99,7 @@ def search_rings(
     """
     free = np.array([i for i, v in enumerate(space.values) if len(v) != 1], dtype=np.int64)
     if 0 < len(free) < len(space.values):
-        return _without_fixed(space, goal, tree, free, best, deadline, watch)
+        return _without_fixed(space, goal, tree, free, best, effort, watch)
     base = echelon(goal.M, goal.h)[3]
     result = SearchResult(None, best, goal.bound(base), False)
     full = goal.radius(best)
@@ -104,7 +109,7 @@ def search_rings(
         ring = base + width if width < _LAST_RING * (full - base) else full
         before = (result.pick, result.score)
         try:
-            _best_in_ring(space, goal, tree, ring, result, deadline)
+            _best_in_ring(space, goal, tree, ring, result, effort)
         except _TooMany:
             # what an unfinished ring found depends on the machine's speed: the same job must
             # give the same plan everywhere
@@ -129,7 +134,7 @@ def _without_fixed(
     tree: Cluster,
     free: Array,
     best: float,
-    deadline: float,
+    effort: Effort,
     watch: Watch | None,
 ) -> SearchResult:
     """Search with the seats that have one choice only put in: they bind the others."""
@@ -139,7 +144,7 @@ def _without_fixed(
     inner, inner_goal = _rest(space, goal, free, fixed, x, np.asarray(used))
     number = {int(s): k for k, s in enumerate(free)}
     smaller = _renumber(_pruned(tree, number), number)
-    found = search_rings(inner, inner_goal, smaller, best=best, deadline=deadline, watch=watch)
+    found = search_rings(inner, inner_goal, smaller, best=best, effort=effort, watch=watch)
     if found.pick is not None:
         whole = np.zeros(len(space.values), dtype=np.int64)
         whole[free] = found.pick
@@ -225,7 +230,7 @@ def _list(
     cluster: Cluster,
     ring: float,
     leaves: dict[int, _Picks],
-    deadline: float,
+    effort: Effort,
     result: SearchResult,
 ) -> _Picks:
     """List the picks of a cluster that other seats, free to take any setting, could complete."""
@@ -236,13 +241,13 @@ def _list(
         picks = _Picks(listed.pick[near], listed.x[near], listed.uses[near])
     else:
         a, b = cluster.parts
-        first, second = _list_both(space, goal, (a, b), ring, leaves, deadline, result)
+        first, second = _list_both(space, goal, (a, b), ring, leaves, effort, result)
         found: list[tuple[Array, Array]] = []
         total = 0
-        for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, deadline):
+        for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, effort):
             found.append((i, j))
             total += len(i)
-            if total > _MOST_PICKS:
+            if total > _most_picks(space):
                 raise _TooMany
         i = np.concatenate([np.zeros(0, dtype=np.int64), *(f[0] for f in found)])
         j = np.concatenate([np.zeros(0, dtype=np.int64), *(f[1] for f in found)])
@@ -261,16 +266,16 @@ def _list_both(
     parts: tuple[Cluster, Cluster],
     ring: float,
     leaves: dict[int, _Picks],
-    deadline: float,
+    effort: Effort,
     result: SearchResult,
 ) -> tuple[_Picks, _Picks]:
     """List two clusters, the sparser first: where it has nothing, the other need not be listed."""
     a, b = parts
     turned = _crowd(a, leaves) > _crowd(b, leaves)
     early, late = (b, a) if turned else (a, b)
-    first = _list(space, goal, early, ring, leaves, deadline, result)
+    first = _list(space, goal, early, ring, leaves, effort, result)
     if len(first.pick):
-        second = _list(space, goal, late, ring, leaves, deadline, result)
+        second = _list(space, goal, late, ring, leaves, effort, result)
     else:
         second = _Picks(*(m[:0] for m in (first.pick, first.x, first.uses)))
     return (second, first) if turned else (first, second)
@@ -291,13 +296,13 @@ def _alone(space: Space, goal: Goal, own: Array, x: Array) -> Array:
 
 
 def _leaves(
-    space: Space, goal: Goal, cluster: Cluster, ring: float, deadline: float
+    space: Space, goal: Goal, cluster: Cluster, ring: float, effort: Effort
 ) -> dict[int, _Picks]:
     """List every leaf of a tree, by its first seat."""
     if cluster.parts is None:
-        return {int(cluster.seats[0]): _list_leaf(space, goal, cluster.seats, ring, deadline)}
+        return {int(cluster.seats[0]): _list_leaf(space, goal, cluster.seats, ring, effort)}
     a, b = cluster.parts
-    return _leaves(space, goal, a, ring, deadline) | _leaves(space, goal, b, ring, deadline)
+    return _leaves(space, goal, a, ring, effort) | _leaves(space, goal, b, ring, effort)
 
 
 def _crowd(cluster: Cluster, leaves: dict[int, _Picks]) -> float:
@@ -305,6 +310,11 @@ def _crowd(cluster: Cluster, leaves: dict[int, _Picks]) -> float:
     if cluster.parts is None:
         return float(np.log(max(1e-3, len(leaves[int(cluster.seats[0])].pick))))
     return sum(_crowd(part, leaves) for part in cluster.parts)
+
+
+def _most_picks(space: Space) -> int:
+    """Return how many picks a list may hold."""
+    return _MOST_NUMBERS // (2 * len(space.values) + len(space.capacity))
 
 
 def _ridge(goal: Goal) -> Array:
@@ -326,14 +336,14 @@ def _rest_of(space: Space, own: Array) -> tuple[Array, Array]:
     return room, capacity
 
 
-def _list_leaf(space: Space, goal: Goal, own: Array, ring: float, deadline: float) -> _Picks:
+def _list_leaf(space: Space, goal: Goal, own: Array, ring: float, effort: Effort) -> _Picks:
     part, target, base = _form(space, goal, own)
     room, capacity = _rest_of(space, own)
     values = [space.values[i] for i in own]
     uses = [space.uses[i] for i in own]
     reduced = Space(values, uses, capacity, space.L[:, own], room, space.ideal[own])
     squares = Goal("squares", part, target, part, target)
-    listed = collect(reduced, squares, ring - base, _MOST_PICKS, deadline)
+    listed = collect(reduced, squares, ring - base, _most_picks(space), effort)
     if listed is None:
         raise _TooMany
     pick = listed[0]
@@ -350,7 +360,7 @@ def _matches(
     sides: tuple[Array, Array],
     picks: tuple[_Picks, _Picks],
     ring: float,
-    deadline: float,
+    effort: Effort,
     result: SearchResult | None = None,
 ) -> Iterator[tuple[Array, Array]]:
     """Yield all pairs of picks of two clusters within the ring, limits and capacities kept.
@@ -376,6 +386,7 @@ def _matches(
         # the squares do not see B: every partner is as near as any other
         aim, points = np.zeros((len(aim), 1)), np.zeros((len(points), 1))
     tree = cKDTree(points)
+    effort.spend(_QUERY * len(points))
     room, capacity = _rest_of(space, own)
     La, Lb = first.x @ space.L[:, a].T, second.x @ space.L[:, b].T
     live = La.max(axis=0) + Lb.max(axis=0) > room
@@ -392,19 +403,22 @@ def _matches(
         if not len(part):
             return
         reach = np.sqrt(np.maximum(radius - alone[part], 0.0)) * (1.0 + _CARE) + 1e-12
-        if time.monotonic() > deadline:
+        if effort.over():
             raise _TooMany
         count = tree.query_ball_point(aim[part], reach, return_length=True)
+        effort.spend(_QUERY * len(part) + _PARTNER * float(count.sum()))
         # a few picks may have very many partners: take them in bites that fit in memory
         bounds = np.flatnonzero(np.diff(np.cumsum(count) // 1_000_000)) + 1
         for bite, far in zip(np.split(part, bounds), np.split(reach, bounds), strict=True):
-            if time.monotonic() > deadline:
+            if effort.over():
                 raise _TooMany
             near = tree.query_ball_point(aim[bite], far, return_sorted=True)
+            effort.spend(_QUERY * len(bite))
             i = np.repeat(bite, [len(n) for n in near])
             if not len(i):
                 continue
             j = np.concatenate([np.asarray(n, dtype=np.int64) for n in near])
+            effort.spend(_PAIR * len(i) * (len(capacity) + len(room) + 1))
             fits = np.all(first.uses[i] + second.uses[j] <= capacity, axis=1)
             i, j = i[fits], j[fits]
             fits = np.all(La[i] + Lb[j] <= room, axis=1)
@@ -418,23 +432,23 @@ def _best_in_ring(
     tree: Cluster,
     ring: float,
     result: SearchResult,
-    deadline: float,
+    effort: Effort,
 ) -> None:
     """Look for picks within the ring that beat the result; ties fall to the first in order."""
-    leaves = _leaves(space, goal, tree, ring, deadline)
+    leaves = _leaves(space, goal, tree, ring, effort)
     if any(not len(picks.pick) for picks in leaves.values()):
         return
     if tree.parts is None:
-        found = _list(space, goal, tree, ring, leaves, deadline, result)
+        found = _list(space, goal, tree, ring, leaves, effort, result)
         _score(goal, tree.seats, found.pick, found.x, result)
         return
     a, b = sorted(tree.parts, key=lambda part: _crowd(part, leaves))
     if _crowd(b, leaves) > np.log(_MOST_PAIRS):
-        _one_by_one(space, goal, (a, b), ring, leaves, result, deadline)
+        _one_by_one(space, goal, (a, b), ring, leaves, result, effort)
         return
-    first, second = _list_both(space, goal, (a, b), ring, leaves, deadline, result)
+    first, second = _list_both(space, goal, (a, b), ring, leaves, effort, result)
     seats = np.r_[a.seats, b.seats]
-    for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, deadline, result):
+    for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, effort, result):
         pick = np.hstack([first.pick[i], second.pick[j]])
         _score(goal, seats, pick, np.hstack([first.x[i], second.x[j]]), result)
 
@@ -446,7 +460,7 @@ def _one_by_one(
     ring: float,
     leaves: dict[int, _Picks],
     result: SearchResult,
-    deadline: float,
+    effort: Effort,
 ) -> None:
     """For every pick of the sparse cluster look for the best of the crowded one.
 
@@ -454,7 +468,7 @@ def _one_by_one(
     in a much smaller one than if both were listed side by side.
     """
     sparse, crowded = parts
-    first = _list(space, goal, sparse, ring, leaves, deadline, result)
+    first = _list(space, goal, sparse, ring, leaves, effort, result)
     if not len(first.pick):
         return
     alone = _alone(space, goal, sparse.seats, first.x)
@@ -464,12 +478,13 @@ def _one_by_one(
         radius = min(ring, goal.radius(result.score))
         if alone[at] > radius:
             return
-        if time.monotonic() > deadline:
+        if effort.over():
             raise _TooMany
         fixed, x = sparse.seats, first.x[at]
+        effort.spend(_SUB)
         sub_space, sub_goal = _rest(space, goal, own, fixed, x, first.uses[at])
         found = SearchResult(None, result.score, 0.0, False)
-        _best_in_ring(sub_space, sub_goal, inside, radius, found, deadline)
+        _best_in_ring(sub_space, sub_goal, inside, radius, found, effort)
         result.nodes += found.nodes
         if found.pick is not None:
             pick = np.empty(len(space.values), dtype=np.int64)

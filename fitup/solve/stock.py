@@ -9,7 +9,6 @@ line that could still beat the best plan, with what it has taken from the stock 
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -21,6 +20,7 @@ from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem
 from fitup.solve.balance import balance
 from fitup.solve.deckline import DeckLine, deck_line
+from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import SearchResult, Space
 from fitup.solve.line import Kept, Line, Tie, best_line, values_after
 from fitup.solve.sweep import LineResult, costed, near_picks, solve_line
@@ -42,6 +42,8 @@ _SETTLED: Final = 1e-3
 #: how much dearer settings are kept for other prices: so many times what a segment costs
 _ROOM: Final = 1.0
 _CARE: Final = 1e-9
+#: steps of a setting looked at, and of a line listed
+_SETTING, _LISTED = 8.0, 4.0
 #: settings of each segment on which prices are tried first, and how often they are looked for
 _NEAR: Final = 200
 _GUESSES: Final = 6
@@ -61,7 +63,7 @@ Repair = Callable[[Array], Array | None]
 
 
 def solve_deck_line(
-    problem: FitProblem, cap: float | None, repair: Repair, deadline: float = np.inf
+    problem: FitProblem, cap: float | None, repair: Repair, effort: Effort = ENDLESS
 ) -> SearchResult | None:
     """Find the pick of least squares of a line of segments, the stock being shared.
 
@@ -72,8 +74,8 @@ def solve_deck_line(
         Greatest ratio of deviation to tolerance.
     repair : callable
         From a pick that overdraws the stock to one that does not, or None.
-    deadline : float
-        ``time.monotonic()`` after which the gap is stated instead of closed.
+    effort : float
+        Work after which the gap is stated instead of closed.
 
     Returns
     -------
@@ -85,16 +87,16 @@ def solve_deck_line(
     if deck is None:
         return None
     pricing = _Pricing(problem, deck, repair)
-    pricing.guess(deadline)
+    pricing.guess(effort)
     for _ in range(_ROUNDS):
         weighed = pricing.prices
-        if not pricing.weigh(deadline) or pricing.closed():
+        if not pricing.weigh(effort) or pricing.closed():
             break
         settled = np.allclose(weighed, pricing.prices, rtol=_SETTLED)
         # better prices are cheaper than long lists
-        if pricing.close(_MOST if settled else _SOME, deadline) or settled:
+        if pricing.close(_MOST if settled else _SOME, effort) or settled:
             break
-        if time.monotonic() > deadline:
+        if effort.over():
             break
     return pricing.result()
 
@@ -117,7 +119,7 @@ class _Pricing:
         self.costs: list[float] = []
         self.over: list[Array] = []
 
-    def guess(self, deadline: float) -> None:
+    def guess(self, effort: Effort) -> None:
         """Find prices by some settings of each segment, about what the last prices ask for."""
         balanced = balance(self.deck.line)
         ties = [Tie.of(link) for link in balanced.line.links]
@@ -135,9 +137,9 @@ class _Pricing:
             grown = picks is None or any(len(a) < len(b) for a, b in zip(picks, more, strict=True))
             picks, before = more, self.prices
             kept = [costed(balanced.line, s, own) for s, own in enumerate(picks)]
-            self.raise_prices(kept, ties, balanced.moved, np.zeros_like(before), deadline)
+            self.raise_prices(kept, ties, balanced.moved, np.zeros_like(before), effort)
             same = np.allclose(before, self.prices, rtol=1e-2, atol=1e-12)
-            if same or not grown or time.monotonic() > deadline:
+            if same or not grown or effort.over():
                 return
 
     def _dear_steel(self) -> None:
@@ -171,7 +173,7 @@ class _Pricing:
     def _line(self) -> Line:
         return self.deck.priced(self.problem, self.prices, self.about)
 
-    def weigh(self, deadline: float) -> bool:
+    def weigh(self, effort: Effort) -> bool:
         """Find the best line under the prices, better prices, and what could beat the best plan.
 
         Says whether there is a line.
@@ -183,7 +185,7 @@ class _Pricing:
         room = min(self.score, usual * (1.0 + _ROOM / len(self.deck.blocks))) + worth
         if not prices.any():
             room = -np.inf
-        found = solve_line(self._line(), below=room, deadline=deadline)
+        found = solve_line(self._line(), below=room, effort=effort)
         if found is None:
             return False
         if found.lower - worth > self.lower:
@@ -194,7 +196,7 @@ class _Pricing:
             self.offer(pick)
         elif np.isinf(self.score):
             self.offer(self.repair(pick))
-        self.raise_prices(found.kept, found.ties, found.moved, prices, deadline)
+        self.raise_prices(found.kept, found.ties, found.moved, prices, effort)
         return True
 
     def _least_seen(self, prices: Array) -> float:
@@ -224,7 +226,7 @@ class _Pricing:
         ties: Sequence[Tie],
         moved: float,
         base: Array,
-        deadline: float,
+        effort: Effort,
     ) -> None:
         """Find the prices under which the best line among those kept costs most.
 
@@ -240,6 +242,7 @@ class _Pricing:
         for _ in range(_CUTS):
             extra = [use @ (prices - base) for use in uses]
             dearer = [replace(k, alone=k.alone + e) for k, e in zip(kept, extra, strict=True)]
+            effort.spend(_SETTING * sum(len(k.x) for k in kept))
             score, picks, _ = best_line(ties, dearer)
             if np.isinf(score):
                 return
@@ -249,7 +252,7 @@ class _Pricing:
                 self.offer(pick)
             value = score + moved - self._worth(prices)
             near = value >= bound - _CLOSE * max(1.0, abs(bound))
-            if near or time.monotonic() > deadline:
+            if near or effort.over():
                 return
             bound, prices = self._cut(self.highest)
 
@@ -271,7 +274,7 @@ class _Pricing:
         """Say whether the bound has met the plan."""
         return bool(self.lower >= self.score - _CARE * max(1.0, abs(self.score)))
 
-    def close(self, most: int, deadline: float) -> bool:
+    def close(self, most: int, effort: Effort) -> bool:
         """List every line that could beat the best plan under the best prices.
 
         The best plan is seldom the least there is: lines up to a little above the bound are
@@ -283,28 +286,28 @@ class _Pricing:
         for part in _PARTS if np.isfinite(self.score) else _FARTHER:
             gap = self.score - self.lower if np.isfinite(self.score) else abs(self.lower)
             limit = self.lower + part * gap
-            if self.closed() or not self._list(limit, most, deadline):
+            if self.closed() or not self._list(limit, most, effort):
                 break
             self.lower = max(self.lower, min(limit, self.score))
         return self.closed()
 
-    def _list(self, limit: float, most: int, deadline: float) -> bool:
+    def _list(self, limit: float, most: int, effort: Effort) -> bool:
         """Look at all lines below a limit; say whether that could be done."""
         worth = self._worth(self.best)
         if limit + worth > self.reach:
             line = self.deck.priced(self.problem, self.best, self.about)
-            self.tight = solve_line(line, below=limit + worth, deadline=deadline)
+            self.tight = solve_line(line, below=limit + worth, effort=effort)
             self.reach = limit + worth
         found = self.tight
-        return found is not None and found.proven and self._look(found, limit, most, deadline)
+        return found is not None and found.proven and self._look(found, limit, most, effort)
 
-    def _look(self, found: LineResult, limit: float, most: int, deadline: float = np.inf) -> bool:
+    def _look(self, found: LineResult, limit: float, most: int, effort: Effort = ENDLESS) -> bool:
         """Look at lines below a limit along the settings found; say whether at all of them."""
         uses = plates_used(self.deck.line.spaces, found.kept)
         below = limit + self._worth(self.best) - found.moved
         stock = self.problem.stock
         lines, complete = list_lines(
-            found.ties, found.kept, uses, stock, below, most=most, deadline=deadline
+            found.ties, found.kept, uses, stock, below, most=most, effort=effort
         )
         for picks in lines:
             self.offer(self.deck.pick(picks, len(self.problem.seats)))
@@ -375,7 +378,7 @@ def list_lines(
     *,
     alike: bool = True,
     most: int = _MOST,
-    deadline: float = np.inf,
+    effort: Effort = ENDLESS,
 ) -> tuple[list[list[Array]], bool]:
     """Return the lines that cost at most ``limit`` and keep the stock.
 
@@ -394,8 +397,8 @@ def list_lines(
         Keep only the cheapest of lines that go on alike; otherwise all of them.
     most : int
         When more lines than this are begun at once, only some of the most promising go on.
-    deadline : float
-        ``time.monotonic()`` after which they are few.
+    effort : float
+        Work after which they are few.
 
     Returns
     -------
@@ -417,13 +420,14 @@ def list_lines(
     begun, complete = [some], True
     for s, tie in enumerate(ties):
         before, after = begun[-1], kept[s + 1]
-        if time.monotonic() > deadline:
+        if effort.over():
             most = min(most, _FEW)
         top, low = limit, float((before.cost + rest[s][before.at]).min(initial=np.inf))
         while True:
             label, to, cost, all_found = tie.within(
                 kept[s].x[before.at], before.cost, after, rest[s + 1], top, _PAIRS * most
             )
+            effort.spend(_LISTED * (len(label) + len(before.at) + len(after.x)))
             if all_found:
                 break
             complete = False

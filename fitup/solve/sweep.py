@@ -19,7 +19,6 @@ a sweep confirms it. Time and memory grow with the number of segments and no fas
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -28,6 +27,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.solve.balance import Balanced, balance
+from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import Goal, Space, collect
 from fitup.solve.forms import Form, least_over_first, nothing, squares
 from fitup.solve.line import Kept, Line, Tie, best_line, least_after
@@ -46,6 +46,8 @@ _MOST: Final = 600_000
 #: share of what whole plates cost a segment
 _AMPLE: Final = 0.2
 _CARE: Final = 1e-9
+#: steps of a setting looked at: listed, stepped to, weighed
+_SETTING: Final = 8.0
 
 
 @dataclass(slots=True)
@@ -68,7 +70,7 @@ class LineResult:
 
 
 def solve_line(
-    line: Line, *, below: float = -np.inf, deadline: float = np.inf
+    line: Line, *, below: float = -np.inf, effort: Effort = ENDLESS
 ) -> LineResult | None:
     """Find the line of least cost, or a good one and a lower bound.
 
@@ -77,8 +79,8 @@ def solve_line(
     line : Line
     below : float
         Keep all lines that cost less than this.
-    deadline : float
-        ``time.monotonic()`` after which no new sweep begins.
+    effort : float
+        Work after which no new sweep begins.
 
     Returns
     -------
@@ -89,7 +91,7 @@ def solve_line(
     line = balanced.line
     ties = [Tie.of(link) for link in line.links]
     around = _Around(balanced)
-    start = _first_guess(line, around, ties, deadline)
+    start = _first_guess(line, around, ties, effort)
     if start is None:
         return None
     moved = balanced.moved
@@ -100,11 +102,12 @@ def solve_line(
     due = bar - after
     lower, sweeps, proven = around.least, 0, False
     kept: list[Kept] = []
-    while not proven and time.monotonic() < deadline:
-        swept = _sweep(line, around, ties, due, before)
+    while not proven and not effort.over():
+        swept = _sweep(line, around, ties, due, before, effort)
         if swept is None:
             break
         sweeps, kept = sweeps + 1, swept
+        effort.spend(_SETTING * sum(len(k.x) for k in kept))
         found, better, _ = best_line(ties, kept)
         improved = found < score
         if improved:
@@ -211,7 +214,12 @@ def _least(own: Sequence[Form], links: Sequence[Form]) -> float:
 
 
 def _sweep(
-    line: Line, around: _Around, ties: Sequence[Tie], due: Array, before: Array | None
+    line: Line,
+    around: _Around,
+    ties: Sequence[Tie],
+    due: Array,
+    before: Array | None,
+    effort: Effort,
 ) -> list[Kept] | None:
     """Return what is not dismissed, segment by segment; None when that is too much to list.
 
@@ -231,6 +239,7 @@ def _sweep(
         if s == 0:
             value = listed.alone
         else:
+            effort.spend(_SETTING * (len(listed.x) + len(value)))
             value = ties[s - 1].step(kept[-1], value, listed)[0]
             value = np.minimum(value, due[s] + listed.alone)
         stays = np.isfinite(value)
@@ -310,7 +319,7 @@ def _volume(space: Space, R: Array, size: float) -> float:
 
 
 def _first_guess(
-    line: Line, around: _Around, ties: Sequence[Tie], deadline: float
+    line: Line, around: _Around, ties: Sequence[Tie], effort: Effort
 ) -> tuple[float, list[Array], Array, Array] | None:
     """Return a good line with the least costs before each segment and from each on.
 
@@ -326,15 +335,17 @@ def _first_guess(
             if some is None or not len(some.x):
                 return None
             kept.append(some)
+        effort.spend(_SETTING * sum(len(k.x) for k in kept))
         score, picks, before = best_line(ties, kept)
         if np.isfinite(score):
             break
-        if min(sizes) >= _ENDLESS or time.monotonic() > deadline:
+        if min(sizes) >= _ENDLESS or effort.over():
             return None
         fewest *= 2
         sizes = [size * _WIDEN for size in sizes]
-    while time.monotonic() < deadline:
+    while not effort.over():
         kept = [_between(line, around, s, picks, own) for s, own in enumerate(kept)]
+        effort.spend(_SETTING * sum(len(k.x) for k in kept))
         better, others, before = best_line(ties, kept)
         if better > score - _CARE * max(1.0, abs(score)):
             break

@@ -23,7 +23,7 @@ from fitup.plan.plan import pick_of, plan_of_pick
 from fitup.plan.priorities import attainable
 from fitup.problem import FitProblem, build_problem
 from fitup.problem.problem import MOVE_PRICE
-from fitup.solve.clock import Stop, never
+from fitup.solve.effort import Stop, never
 from fitup.survey.points import Survey
 from fitup.trust.box import box_probability
 from fitup.trust.budget import Budget, make_budget

@@ -29,7 +29,7 @@ def planned(
     job = folder / "job.toml"
     text = job.read_text(encoding="utf-8")
     # the search is not what this journey is about
-    job.write_text(text.replace("time_limit_s = 4.0", "time_limit_s = 1.0"), encoding="utf-8")
+    job.write_text(text.replace("search_effort = 4 ", "search_effort = 1 "), encoding="utf-8")
     return folder, fitup("sheets", folder)
 
 

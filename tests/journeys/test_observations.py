@@ -158,7 +158,7 @@ def test_control_that_moved_is_used_by_no_command(night: Path, tmp_path: Path):
 def test_from_observations_to_the_move_sheet_and_the_next_job(night: Path, tmp_path: Path):
     toml = night / "job.toml"
     # a short search is enough: the plan is not what is tried here
-    text = toml.read_text("utf-8").replace("[wishes]", "[wishes]\ntime_limit_s = 2.0")
+    text = toml.read_text("utf-8").replace("[wishes]", "[wishes]\nsearch_effort = 2")
     text = text.replace(
         "[network]", '[exclude]\n"ST1/E1-L/sd/2" = "gust, party chief"\n\n[network]'
     )

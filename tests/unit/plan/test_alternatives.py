@@ -20,7 +20,7 @@ from fitup.plan.priorities import choose
 from fitup.problem import build_problem
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem
-from fitup.solve.clock import Deadline
+from fitup.solve.effort import Effort
 
 CASES = settings(
     max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
@@ -79,9 +79,9 @@ def test_each_is_the_best_that_differs_from_all_before(seed: int, cap: float) ->
     problem = made_problem(seed)
     first = frozenset(range(4))
     worked = [first]
-    deadline = Deadline.after(60.0)
+    effort = Effort(60e6)
     found = []
-    for one in other_places(problem, cap, first, lambda e: disturbed_by(problem, e.pick), deadline):
+    for one in other_places(problem, cap, first, lambda e: disturbed_by(problem, e.pick), effort):
         assert problem.feasible(one.pick)
         assert problem.worst_ratio(problem.settings(one.pick)) <= cap * (1.0 + 1e-9)
         truth = by_hand(problem, cap, worked)
@@ -112,14 +112,14 @@ def test_a_plan_that_cannot_be_carried_out_leaves_its_mark_on_the_bounds(seed: i
             return None
         return disturbed_by(problem, one.pick)
 
-    for one in other_places(problem, WIDE, first, settle, Deadline.after(60.0)):
+    for one in other_places(problem, WIDE, first, settle, Effort(60e6)):
         assert one.lower <= refused[0] * (1.0 + 1e-9)
 
 
 def test_with_no_time_nothing_is_looked_for(small) -> None:
     case = small(1)
     problem = build_problem(case.job, case.state, case.influence)
-    over = Deadline.after(60.0, lambda: True)
+    over = Effort(60e6, stop=lambda: True)
     first = frozenset(range(len(problem.seats)))
     assert list(other_places(problem, 1.0, first, lambda e: first, over)) == []
 
@@ -203,6 +203,6 @@ def test_fewer_seats_at_the_same_squares_are_not_proven_away(seed: int) -> None:
     allowed = float(squares.min())
     same = seats[squares <= allowed * (1.0 + 1e-12)]
     for few in range(int(same.min()) - 1, int(same.max())):
-        found = module._fewer_seats(problem, WIDE, allowed, few, lambda: False)
+        found = module._fewer_seats(problem, WIDE, allowed, few, Effort(60e6))
         assert found.proven
         assert (found.pick is None) == (few < same.min())

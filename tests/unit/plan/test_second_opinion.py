@@ -72,7 +72,7 @@ def test_what_is_said():
         == "SCIP comes to the same, 2: by its own word no plan is better"
     )
     assert words(1.5, 1.0, (2.0, 0.5)) == (
-        "SCIP found a better one, 1.5: a longer time_limit lets fitup look on"
+        "SCIP found a better one, 1.5: a greater search_effort lets fitup look on"
     )
     assert words(3.0, 0.5, (2.0, 2.0), ended=False) == (
         "SCIP found nothing better in the time allowed, at best 3; by its own word none is below "

@@ -13,7 +13,7 @@ from fitup.plan.sensitivity import binding, same_measure, used_up, what_more_buy
 from fitup.problem import build_problem
 from fitup.problem.continuous import least_squares
 from fitup.problem.relaxations import Case, loosened, what
-from fitup.solve.clock import Deadline
+from fitup.solve.effort import Effort
 
 
 def bound_case(small, seed: int = 4) -> Case:
@@ -62,7 +62,7 @@ def test_gains_of_a_step_more(small) -> None:
     case = bound_case(small)
     plan = make_plan(case.job, case.state, case.influence)
     assert plan.inside
-    more = what_more_buys(case, plan, Deadline.after(60.0))
+    more = what_more_buys(case, plan, Effort(60e6))
     assert more.complete
     assert more.any_thickness <= more.lower * (1.0 + 1e-6) <= more.whole * (1.0 + 2e-6)
     assert any(g.what.startswith("seat ") for g in more.gains)
@@ -100,6 +100,6 @@ def test_plates_of_which_none_is_left(small) -> None:
 def test_with_no_time_it_says_that_there_may_be_more(small) -> None:
     case = bound_case(small)
     plan = make_plan(case.job, case.state, case.influence)
-    more = what_more_buys(case, plan, Deadline.after(60.0, lambda: True))
+    more = what_more_buys(case, plan, Effort(60e6, stop=lambda: True))
     assert more.gains == ()
     assert not more.complete

@@ -20,7 +20,7 @@ from fitup.plan.whynot import find_obstacles, limits_in_the_way
 from fitup.problem import build_problem
 from fitup.problem.continuous import least_worst
 from fitup.problem.relaxations import GIVES, Case, loosened, what
-from fitup.solve.clock import Deadline
+from fitup.solve.effort import Effort
 
 CASES = settings(
     max_examples=20,
@@ -174,7 +174,7 @@ def test_where_only_whole_plates_stand_in_the_way(small) -> None:
     case = few_choices(small)
     assert not fence(case).sets_in_the_way()
     assert not possible_by_hand(case)
-    clashes, obstacles = find_obstacles(case, Deadline.after(60.0))
+    clashes, obstacles = find_obstacles(case, Effort(60e6))
     (clash,) = clashes
     assert clash.plates == "whole"
     named = [k for k in every_key(case) if what(case, k) in clash.parts]
@@ -197,7 +197,7 @@ def every_key(case: Case):
 
 
 def test_with_no_time_nothing_is_called_a_clash_of_whole_plates(small) -> None:
-    clashes, obstacles = find_obstacles(few_choices(small), Deadline.after(60.0, lambda: True))
+    clashes, obstacles = find_obstacles(few_choices(small), Effort(60e6, stop=lambda: True))
     assert obstacles == ()
     assert clashes == ()
 

@@ -13,6 +13,7 @@ from fitup.problem import continuous as module
 from fitup.problem.continuous import least_squares, least_worst
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem
+from fitup.solve.effort import Effort
 
 
 def made_problem(seed: int) -> FitProblem:
@@ -60,7 +61,7 @@ def test_a_solver_that_stops_short_bounds_no_plan_from_above(seed: int) -> None:
 
     with mock.patch.object(module, "_conic", short):
         nearest = least_squares(problem, 50.0)
-        found = best_squares(problem, 50.0, deadline=0.0, begin=None)
+        found = best_squares(problem, 50.0, effort=Effort(0.0), begin=None)
     assert nearest is not None
     assert nearest.value > truth * (1.0 + 1e-4)
     assert nearest.lower <= truth

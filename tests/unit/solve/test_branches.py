@@ -17,6 +17,7 @@ from fitup.problem.problem import FitProblem
 from fitup.solve.banded import look_along
 from fitup.solve.branches import solve_branched, unbranched
 from fitup.solve.deckline import deck_line
+from fitup.solve.effort import Effort
 from fitup.solve.exact import SearchResult
 
 BENCHMARKS = Path(__file__).parents[3] / "benchmarks"
@@ -101,7 +102,7 @@ def test_the_easier_line_is_never_above_a_plan(seed: int):
     easier = unbranched(problem, None)
     assert easier is not None
     result = SearchResult(np.array(plans[-1][1]), plans[-1][0], 0.0, False)
-    assert look_along(problem, None, easier, result, np.inf)
+    assert look_along(problem, None, easier, result, Effort(np.inf))
     assert result.lower <= plans[0][0] * (1.0 + 1e-9)
     assert result.score >= plans[0][0] * (1.0 - 1e-9)
 
@@ -112,7 +113,7 @@ def test_the_front_end_takes_decks_side_by_side_apart(
 ):
     monkeypatch.syspath_prepend(str(BENCHMARKS))
     problem = importlib.import_module("instances").twin_problem(3, 1, beams)
-    chosen = choose(problem, Wishes(time_limit=8.0))
+    chosen = choose(problem, Wishes(search_effort=8.0))
     squares = next(w for w in chosen.wishes if w.wish == "least squares")
     assert "side by side" in chosen.method
     assert problem.feasible(chosen.pick)

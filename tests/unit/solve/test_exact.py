@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitup.solve import rings
+from fitup.solve.effort import Effort
 from fitup.solve.exact import Goal, Space, collect, echelon, search
 from fitup.solve.local_search import Work, improve
 from fitup.solve.rings import cluster_tree, search_rings
@@ -245,7 +246,7 @@ def test_echelon_keeps_the_squares(seed: int) -> None:
 
 def test_time_over_leaves_a_true_lower_bound() -> None:
     space, goal, _ = random_case(7)
-    found = search(space, goal, best=1e6, deadline=-1.0)
+    found = search(space, goal, best=1e6, effort=Effort(0.0))
     assert found.lower <= brute(space, goal)
 
 

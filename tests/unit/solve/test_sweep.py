@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitup.solve import sweep as module
+from fitup.solve.effort import Effort
 from fitup.solve.exact import Space
 from fitup.solve.line import Line, Link
 from fitup.solve.sweep import solve_line
@@ -103,7 +104,7 @@ def test_the_bound_is_never_above_the_optimum(seed: int) -> None:
     line = random_line(seed)
     truth = brute(line)
     with mock.patch.multiple(module, _FEWEST=1, _FIRST=1e-4):
-        found = solve_line(line, deadline=-1.0)
+        found = solve_line(line, effort=Effort(0.0))
     if found is not None:
         assert found.lower <= truth * (1.0 + 1e-9) + 1e-9
         assert found.score >= truth * (1.0 - 1e-9) - 1e-9
