@@ -27,6 +27,8 @@ Report = Callable[[str], None]
 _LONGEST: Final = 10.0
 #: a bound of floating point may be wrong by so much
 _CARE: Final = 1e-6
+#: steps of a bound by plates of any thickness, for every seat
+_BOUND: Final = 200.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,6 +176,7 @@ class _Sets:
         if narrowed is None:
             return
         if node.looked_at == 0:
+            self.effort.spend(_BOUND * len(self.problem.seats))
             try:
                 node.relaxed = least_squares(narrowed, self.cap)
             except NoPlan:

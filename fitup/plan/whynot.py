@@ -27,9 +27,12 @@ _INSIDE: Final = 1.0 + 1e-9
 _STARTS: Final = 3
 #: amounts tried, in steps beyond the least that could be enough
 _STEPS: Final = (0, 1, 2, 3, 5, 8, 13, 21, 34)
-#: longest proof that whole plates cannot, and longest search for what they cannot keep [million steps]
+#: most work of a proof that whole plates cannot, and of the search for what they cannot keep
+#: [million steps]
 _PROOF: Final = 1.0
 _LONGEST: Final = 10.0
+#: steps of a quick try, for every seat
+_TRY: Final = 3e3
 #: kinds of things that are given up together before they are looked at one by one
 _KINDS: Final = (
     ("stock",),
@@ -98,6 +101,7 @@ def _changes(
         if least is None:
             continue
         report(f"why not: {what(case, key)}")
+        effort.spend(_TRY * len(_STEPS) * len(case.influence.seats))
         amount = _smallest(case, key, least)
         if amount is not None:
             give = GIVES[key[0]]
@@ -162,6 +166,7 @@ def _without(case: Case, keys: Iterable[Key]) -> Case:
 def _possible(case: Case, effort: Effort) -> bool | None:
     """Say whether whole plates can keep everything; None where neither was shown in time."""
     problem = build_problem(case.job, case.state, case.influence)
+    effort.spend(_TRY * len(problem.seats))
     if attainable(problem, _INSIDE, _STARTS) is not None:
         return True
     found = best_squares(problem, _INSIDE, effort.part(_PROOF * SECOND))

@@ -134,7 +134,8 @@ CASES = [
         "[[survey]]",
         "[wishes]\npatience = 5\n[[survey]]",
         ", wishes.patience: found an unknown key; allowed: worst_ratio_goal, squares_slack, "
-        "squares_slack_floor, search_effort, time_limit_s, risk, leave_alone; delete it or correct its name",
+        "squares_slack_floor, search_effort, time_limit_s, risk, leave_alone; delete it or correct "
+        "its name",
     ),
     (
         "[[survey]]",
