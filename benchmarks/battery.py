@@ -233,7 +233,7 @@ def whole(case: Case) -> str:
     goal = (0.0, 0.5, 1.0)[len(case.problem.seats) % 3]
     least = case.every.least_worst()
     try:
-        chosen = choose(case.problem, Wishes(worst_ratio_goal=goal, time_limit=1e3))
+        chosen = choose(case.problem, Wishes(worst_ratio_goal=goal, search_effort=1e3))
     except NoPlan:
         return "found no plan" if np.isfinite(least) else ""
     first, second = chosen.wishes[:2]

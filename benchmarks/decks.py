@@ -33,6 +33,7 @@ from fitup.problem.problem import FitProblem
 from fitup.solve.banded import solve_banded
 from fitup.solve.branches import solve_branched
 from fitup.solve.deckline import deck_line
+from fitup.solve.effort import SECOND, Effort
 from fitup.solve.exact import search
 from fitup.solve.general_solvers import solvers
 from fitup.solve.local_search import improve
@@ -106,7 +107,7 @@ def continuous(seats: int, seed: int, limit: float) -> tuple[float, float, float
     if seats < 20:
         found = search(space, goal, best=score * (1.0 + 1e-9))
     else:
-        bands = solve_banded(problem, None, pick, time.monotonic() + limit)
+        bands = solve_banded(problem, None, pick, Effort(limit * SECOND))
         assert bands is not None
         found = bands
     return time.process_time() - begin, min(score, found.score), found.lower, found.proven
@@ -120,7 +121,7 @@ def side_by_side(segments: int, seed: int, limit: float) -> tuple[float, float, 
     assert relaxed is not None
     pick, _ = improve(space_of(problem, relaxed.x, None), squares_goal(problem), 2)
     assert pick is not None
-    found = solve_branched(problem, None, pick, time.monotonic() + limit)
+    found = solve_branched(problem, None, pick, Effort(limit * SECOND))
     assert found is not None
     return time.process_time() - begin, found.score, found.lower, found.proven
 
