@@ -383,9 +383,7 @@ def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, effort: Effort) 
         return found.pick
     if found.proven:
         raise NoPlan("no choice of whole plates keeps all hard limits and the stock")
-    raise NoPlan(
-        "no choice of whole plates that keeps all limits was found with the effort given"
-    )
+    raise NoPlan("no choice of whole plates that keeps all limits was found with the effort given")
 
 
 def _ring_search(
