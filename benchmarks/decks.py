@@ -148,9 +148,8 @@ def by_hand(seed: int, segments: int, share: float) -> ByHand | None:
     Where a mark runs out, packs take the nearest build-up that is left, seat by seat.
     """
     problem = line_problem(segments, seed, share=share)
-    begin = time.monotonic()
     found = solve_deck_line(
-        problem, None, lambda pick: _repaired(problem, pick), begin + HAND_LIMIT
+        problem, None, lambda pick: _repaired(problem, pick), Effort(HAND_LIMIT * SECOND)
     )
     if found is None or found.pick is None or not found.proven:
         return None
