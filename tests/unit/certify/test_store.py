@@ -1,0 +1,231 @@
+"""Plates counted moment by moment, and how temporary plates follow, by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from fitup.certify.store import check_follow, count_store, must_follow, one_by_one
+from fitup.model import Job, Stage, Working
+
+Packs = tuple[tuple[str, ...], ...]
+
+
+@pytest.fixture(scope="module")
+def job(small: Callable[..., Any]) -> Job:
+    """Plates of exactly their nominal thickness; no jack has a lock nut."""
+    own = small().job
+    return replace(
+        own,
+        jacks={n: replace(j, lock_nut=False) for n, j in own.jacks.items()},
+        plates={m: replace(p, measured=p.nominal) for m, p in own.plates.items()},
+    )
+
+
+def with_count(job: Job, **counts: int) -> Job:
+    plates = {m: replace(p, count=counts.get(m, 9)) for m, p in job.plates.items()}
+    return replace(job, plates=plates)
+
+
+def with_nuts(job: Job) -> Job:
+    return replace(job, jacks={n: replace(j, lock_nut=True) for n, j in job.jacks.items()})
+
+
+def stage(
+    before: Packs, after: Packs, up: tuple[Packs, ...] = (), down: tuple[Packs, ...] = (),
+    number: int = 1, seats: tuple[str, ...] = ("B1", "B2"),
+) -> Stage:  # fmt: skip
+    still = ((0.0,) * len(before),)
+    own = seats[: len(before)]
+    return Stage(
+        *(number, "B-lift", own, still, still, still[0], before, after),
+        follow_up=up,
+        follow_down=down,
+    )
+
+
+def counted(job: Job, *stages: Stage) -> tuple[dict[str, tuple[int, int, int, int]], list[str]]:
+    work: Any = SimpleNamespace(job=job, plan=SimpleNamespace(stages=stages), wrong=[])
+    facts = count_store(work)
+    return {f.mark: (f.before, f.taken, f.returned, f.after) for f in facts}, work.wrong
+
+
+def test_plates_follow_where_no_nut_holds(job: Job) -> None:
+    seat = job.seats["B1"]
+    assert must_follow(job, seat)
+    assert not must_follow(with_nuts(job), seat)
+    assert not must_follow(job, replace(seat, held_by="nut"))
+    # one jack of two without a nut is enough
+    two = {**with_nuts(job).jacks, "JB1b": replace(job.jacks["JB1"], id="JB1b")}
+    assert must_follow(replace(job, jacks=two), seat)
+    one = stage((("P5",),), (("P2",),))
+    assert one_by_one(job, one)
+    assert not one_by_one(with_nuts(job), one)
+
+
+def test_stock_through_two_stages(job: Job) -> None:
+    """P5 comes out of B1 in the first stage and goes into B2 in the second."""
+    nuts = with_nuts(with_count(job, P5=0, P2=3))
+    first = stage((("P20", "P5"),), (("P20", "P2", "P2"),))
+    second = stage((("P20",),), (("P20", "P5"),), number=2, seats=("B2",))
+    facts, wrong = counted(nuts, first, second)
+    assert wrong == []
+    assert facts["P5"] == (0, 1, 1, 0)
+    assert facts["P2"] == (3, 2, 0, 1)
+    assert facts["P20"] == (9, 0, 0, 9)
+
+
+def test_what_comes_out_in_a_stage_is_not_there_for_another_crew_of_it(job: Job) -> None:
+    nuts = with_nuts(with_count(job, P5=0))
+    first = stage((("P20", "P5"),), (("P20",),))
+    second = stage((("P20",),), (("P20", "P5"),), seats=("B2",))
+    assert counted(nuts, first, second)[1] == ["stage 1: 1 plate P5 too few in store"]
+    assert counted(nuts, first, replace(second, number=2))[1] == []
+
+
+def test_two_crews_need_their_plates_together(job: Job) -> None:
+    nuts = with_nuts(with_count(job, P2=3))
+    first = stage((("P20",),), (("P20", "P2", "P2"),))
+    second = stage((("P20",),), (("P20", "P2", "P2"),), seats=("B2",))
+    assert counted(nuts, first, second)[1] == ["stage 1: 1 plate P2 too few in store"]
+    assert counted(with_nuts(with_count(job, P2=4)), first, second)[1] == []
+
+
+def test_with_nuts_packs_of_a_group_are_swapped_at_once(job: Job) -> None:
+    """B1 gives its P5 to B2 within the stage: only the difference comes out of the store."""
+    nuts = with_nuts(with_count(job, P5=0, P2=1))
+    swap = stage((("P5",), ("P2",)), (("P2",), ("P5",)))
+    assert counted(nuts, swap)[1] == []
+
+
+@pytest.mark.parametrize(("fives", "kept"), [(2, True), (1, False)])
+def test_temporary_plates_up_are_out_of_the_store(job: Job, fives: int, kept: bool) -> None:
+    """At the top two P5 stand at each moment the most: on the old packs of B1 and B2."""
+    up: tuple[Packs, ...] = ((("P2",), ("P2",)), (("P5",), ("P5",)))
+    same = (("P20",), ("P20",))
+    _, wrong = counted(with_count(job, P5=fives, P2=2), stage(same, same, up=up))
+    assert (wrong == []) is kept
+
+
+def test_temporary_plates_are_put_back_before_the_next(job: Job) -> None:
+    """P2 then P5 at one seat: never both."""
+    up: tuple[Packs, ...] = ((("P2",),), (("P5",),), (("P2",),))
+    same = (("P20",),)
+    assert counted(with_count(job, P5=1, P2=1), stage(same, same, up=up))[1] == []
+
+
+def test_one_by_one_the_next_seat_still_stands_on_its_plates(job: Job) -> None:
+    """While B1 is packed, B2 stands on its temporary P5; the P5 of B1 is free for its new pack."""
+    up: tuple[Packs, ...] = ((("P5",), ("P5",)),)
+    change = stage((("P20",), ("P20",)), (("P20", "P5"), ("P20",)), up=up)
+    assert counted(with_count(job, P5=2), change)[1] == []
+    both = stage((("P20",), ("P20",)), (("P20", "P5"), ("P20", "P5")), up=up)
+    assert counted(with_count(job, P5=2), both)[1] == []
+    assert counted(with_count(job, P5=1), both)[1] == ["stage 1: 1 plate P5 too few in store"]
+
+
+@pytest.mark.parametrize(("twos", "kept"), [(4, True), (3, False)])
+def test_temporary_plates_below_are_counted_with_the_new_packs(
+    job: Job, twos: int, kept: bool
+) -> None:
+    """New packs hold one P2 each, and one stands on each on the way down: four."""
+    down: tuple[Packs, ...] = ((("P2",), ("P2",)), ((), ()))
+    change = stage((("P20",), ("P20",)), (("P20", "P2"), ("P20", "P2")), down=down)
+    _, wrong = counted(with_count(job, P2=twos), change)
+    assert wrong == ([] if kept else ["stage 1: 1 plate P2 too few in store"])
+
+
+def test_later_steps_down_are_counted_too(job: Job) -> None:
+    down: tuple[Packs, ...] = ((("P5",),), (("P1", "P1"),))
+    change = stage((("P20",),), (("P10",),), down=down)
+    wrong = counted(with_count(job, P1=1), change)[1]
+    assert wrong == ["stage 1: 1 plate P1 too few in store"]
+
+
+# --- how plates follow: 6 mm behind at most, half a printed digit (0.05 mm) of care -----------
+
+
+def followed(
+    job: Job,
+    up: tuple[float, ...],
+    down: tuple[float, ...],
+    above: tuple[str, ...] = (),
+    below: tuple[str, ...] = (),
+    start: float = 0.0,
+) -> list[str]:
+    """Say what is found at one seat; plates by step, e.g. ``("P5", "P5 P2")``; heights in mm."""
+    rows = [[v / 1e3] for v in up], [[v / 1e3] for v in down]
+    given = Stage(
+        *(1, "B-lift", ("B1",), tuple(map(tuple, rows[0])), tuple(map(tuple, rows[1]))),
+        *((start / 1e3,), (("P20",),), (("P20",),)),
+        follow_up=tuple((tuple(p.split()),) for p in above),
+        follow_down=tuple((tuple(p.split()),) for p in below),
+    )
+    work: Any = SimpleNamespace(job=replace(job, working=Working(follow_up=0.006)), wrong=[])
+    check_follow(work, given, rows)
+    return work.wrong
+
+
+WHERE = "stage 1, seat B1: "
+
+
+@pytest.mark.parametrize(("rise", "kept"), [(6.05, True), (6.06, False)])
+def test_the_first_rise_is_followed_from_nothing(job: Job, rise: float, kept: bool) -> None:
+    said = [f"{WHERE}plates are 6.1 mm behind the load, at most 6.0 mm"]
+    assert followed(job, (rise,), (), ("P5",)) == ([] if kept else said)
+
+
+def test_each_rise_counts_from_the_plates_that_stand(job: Job) -> None:
+    assert followed(job, (6.0, 11.0), (), ("P5", "P10")) == []
+    assert followed(job, (6.0, 11.1), (), ("P5", "P10")) == [
+        f"{WHERE}plates are 6.1 mm behind the load, at most 6.0 mm"
+    ]
+    assert followed(job, (16.0, 21.0), (), ("P5", "P10"), start=10.0) == []
+
+
+@pytest.mark.parametrize(("rise", "kept"), [(4.95, True), (4.94, False)])
+def test_plates_above_fit_into_what_was_raised(job: Job, rise: float, kept: bool) -> None:
+    said = [f"{WHERE}temporary plates are 0.1 mm taller than the room for them"]
+    assert followed(job, (rise,), (), ("P5",)) == ([] if kept else said)
+
+
+def test_on_the_way_down_plates_stand_on_the_new_pack(job: Job) -> None:
+    """From 10 to 5 to 0 over the end: P5 before the first step, none before the last."""
+    assert followed(job, (5.0, 10.0), (5.0, 0.0), ("P5", "P10"), ("P5", "")) == []
+    # without the P5 the deck would stand 10 mm over its pack
+    assert followed(job, (5.0, 10.0), (5.0, 0.0), ("P5", "P10"), ("", "")) == [
+        f"{WHERE}plates are 10.0 mm behind the load, at most 6.0 mm"
+    ]
+    # and with P10 it could not come down to 5
+    assert followed(job, (5.0, 10.0), (5.0, 0.0), ("P5", "P10"), ("P10", "")) == [
+        f"{WHERE}temporary plates are 5.0 mm taller than the room for them"
+    ]
+
+
+def test_heights_on_the_way_down_count_from_where_the_stage_ends(job: Job) -> None:
+    assert followed(job, (10.0,), (8.0, 7.0), ("P10",), ("P1", "")) == [
+        f"{WHERE}plates are 10.0 mm behind the load, at most 6.0 mm"
+    ]
+    assert followed(job, (5.0,), (3.0, 2.0), ("P5",), ("P1", "")) == []
+    assert followed(job, (5.0,), (3.0, 2.0), ("P5",), ("P2", "")) == [
+        f"{WHERE}temporary plates are 1.0 mm taller than the room for them"
+    ]
+
+
+def test_where_nuts_follow_no_plates_are_asked_for(job: Job) -> None:
+    assert followed(with_nuts(job), (20.0,), (0.0,)) == []
+    assert followed(job, (20.0,), (0.0,)) != []
+
+
+def test_one_seat_without_plates_does_not_hide_the_next(job: Job) -> None:
+    jacks = {**job.jacks, "JB1": replace(job.jacks["JB1"], lock_nut=True)}
+    rows = [[0.020, 0.020]], [[0.0, 0.0]]
+    same: Packs = (("P20",), ("P20",))
+    given = stage(same, same)
+    work: Any = SimpleNamespace(job=replace(job, jacks=jacks), wrong=[])
+    check_follow(work, given, rows)
+    assert {line.split(":")[0] for line in work.wrong} == {"stage 1, seat B2"}
