@@ -37,6 +37,7 @@ _COMMANDS: Final = {
     "fewer": "Show what disturbing fewer seats costs.",
     "sheets": "Plan, certify and write the sheets.",
     "review": "Write the page on which the engineer looks at a plan and tries other packs.",
+    "field": "Write one page a crew for the phone: step by step, readings judged at once.",
     "next": "Write the next job folder after the moves.",
     "compare": "Hold a re-survey against its prediction.",
     "learn": "Say which assumption explains the difference, and carry it on.",

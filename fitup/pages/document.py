@@ -16,6 +16,7 @@ from dataclasses import asdict
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
+from fitup.pages.field_facts import FieldFacts
 from fitup.pages.review_facts import ReviewFacts
 
 if TYPE_CHECKING:
@@ -31,6 +32,13 @@ def review_page(facts: ReviewFacts) -> bytes:
     """Return the review page of a plan."""
     scripts = ("numbers.js", "change.js", "draw.js", "review.js")
     return page_bytes(f"Review: {facts.job}", "review.html", ("page.css",), scripts, facts)
+
+
+def field_page(facts: FieldFacts) -> bytes:
+    """Return the field page of one crew."""
+    title = f"Crew {facts.crew}: {facts.job}"
+    scripts = ("numbers.js", "field.js")
+    return page_bytes(title, "field.html", ("page.css", "field.css"), scripts, facts)
 
 
 def page_bytes(

@@ -112,3 +112,14 @@ def small_review(
     file = folder / "review.html"
     file.write_bytes(review_page(review_facts(open_job(folder), folder=str(folder))))
     return file
+
+
+@pytest.fixture(scope="session")
+def closure() -> Any:
+    """The shipped example, planned: two crews, 14 seats."""
+    from fitup.openjob import open_job
+
+    example = Path(__file__).parents[2] / "examples" / "skerrin-closure"
+    opened = open_job(example)
+    assert opened.plan.inside
+    return opened

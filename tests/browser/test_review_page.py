@@ -18,18 +18,9 @@ from fitup.sheets.numbers import rounded
 from fitup.sheets.words import move_words, reaction_words, shown_for, value_words
 from fitup.units import DISPLAY
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "skerrin-closure"
-
 
 def quantity(name: str) -> Quantity:
     return next(q for q in SIDES if q == name)
-
-
-@pytest.fixture(scope="session")
-def closure() -> OpenJob:
-    opened = open_job(EXAMPLE)
-    assert opened.plan.inside
-    return opened
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,108 @@
+"""What a crew's field page knows: steps in the order of time, and the bands of the sheets.
+
+Limits are SI values of numbers as printed, so that paper, page and ``fitup done`` judge alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from fitup.pages.review_facts import Unit, UnitName
+
+
+@dataclass(frozen=True, slots=True)
+class FieldEntry:
+    """One thing to be read and typed in.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in the form as done, or unique in the stage where it is not in the form.
+    what : {'ram', 'gauge', 'check', 'pack'}
+    label : str
+        Of what, and where.
+    should : str
+        What it should read, in words.
+    unit : str
+    sides : tuple of two str
+        What a value above and one below zero is called; empty where there is only a size.
+    low, high : float, optional
+        Outside these work stops [SI]; None: no limit.
+    area : float
+        Of a gauge: the ram area [m2].
+    jack : str
+        Of a ram or gauge.
+    pack : tuple of str
+        Of a pack: the plates, bottom to top.
+    opening : float, optional
+        Nominal opening of a gap [m]: it may be read whole.
+    """
+
+    name: str
+    what: Literal["ram", "gauge", "check", "pack"]
+    label: str
+    should: str
+    unit: UnitName
+    sides: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+    area: float = 1.0
+    jack: str = ""
+    pack: tuple[str, ...] = ()
+    opening: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FieldStep:
+    """One thing at a time: what to do, what to make sure of, what to read."""
+
+    title: str
+    say: tuple[str, ...] = ()
+    ticks: tuple[str, ...] = ()
+    entries: tuple[FieldEntry, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FormRow:
+    """One row of the form as done, as it is printed."""
+
+    name: str
+    what: Literal["check", "ram", "load", "pack"]
+    place: str
+    should_read: str
+    stop_beyond: str
+    or_beyond: str
+    unit: UnitName
+    pack: tuple[str, ...] = ()
+    most: float | None = None
+    """Of a load: above it work stops [N]."""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldStage:
+    """One stage of one crew."""
+
+    number: int
+    title: str
+    steps: tuple[FieldStep, ...]
+    form: tuple[FormRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FieldFacts:
+    """Everything on the field page of one crew."""
+
+    job: str
+    check_code: str
+    spoken: str
+    status: str
+    approved: bool
+    crew: int
+    crews: int
+    units: dict[UnitName, Unit]
+    stages: tuple[FieldStage, ...]
+    stop: tuple[str, ...]
+    """What to do when a band is passed."""
+    hold: str
+    caution: str

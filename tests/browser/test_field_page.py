@@ -1,0 +1,316 @@
+"""The field page on a phone: judged as ``fitup done`` judges, kept over a reload, handed back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fitup.openjob import OpenJob, open_job
+from fitup.pages import FieldFacts, crews_of, field_facts, field_page
+from fitup.record.asdone import Read, asked_of, judge
+from fitup.record.readback import code_of, form_readings, read_form
+from fitup.sheets import SheetSet, build_sheets
+from fitup.sheets.tables import json_bytes
+
+WORDS = {"go on": "go", "hold": "hold", "stop": "stop"}
+
+
+@pytest.fixture(scope="session")
+def small_job(
+    tmp_path_factory: pytest.TempPathFactory, small_job_writer: Callable[..., Path]
+) -> OpenJob:
+    return open_job(small_job_writer(tmp_path_factory.mktemp("field") / "small"))
+
+
+@pytest.fixture(scope="session")
+def small_sheets(small_job: OpenJob) -> SheetSet:
+    own = small_job
+    return build_sheets(own.job, own.survey, own.plan, own.certificate)
+
+
+@pytest.fixture(scope="session")
+def field(small_job: OpenJob, small_sheets: SheetSet) -> FieldFacts:
+    assert crews_of(small_sheets) == (1,)
+    return field_facts(small_job.job, small_sheets, 1)
+
+
+@pytest.fixture(scope="session")
+def field_file(field: FieldFacts, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("phone") / "field-crew-1.html"
+    file.write_bytes(field_page(field))
+    return file
+
+
+@pytest.fixture
+def phone(opened: Callable[..., Any], field_file: Path) -> Any:
+    return opened(field_file, width=390, height=844, has_touch=True)
+
+
+def tick_all(page: Any) -> None:
+    for box in page.locator("#body input[type=checkbox]").all():
+        box.check()
+
+
+def fill(page: Any, i: int, entry: Any, value: float | None, facts: FieldFacts) -> None:
+    """Type a value of a step's entry, in SI, as its instrument shows it."""
+    if entry.what == "pack":
+        page.locator("#body fieldset").nth(i).get_by_role("button").click()
+        return
+    factor = facts.units[entry.unit].factor
+    page.fill(f"#read-{i}", f"{abs(value) / factor:.6f}".rstrip("0").rstrip("."))
+    if entry.sides and entry.unit != "force":
+        page.check(f"#side-{i}-{0 if value >= 0 else 1}")
+
+
+def middle(entry: Any) -> float:
+    return (entry.low + entry.high) / 2.0 if entry.low is not None else entry.high * 0.9
+
+
+def walk(page: Any, facts: FieldFacts, change: Callable[[Any], float | None] = middle) -> None:
+    """Do a whole stage as told, reading after reading."""
+    steps = facts.stages[0].steps
+    for number, step in enumerate(steps):
+        tick_all(page)
+        for i, entry in enumerate(step.entries):
+            fill(page, i, entry, None if entry.what == "pack" else change(entry), facts)
+        assert page.locator("#verdict strong").text_content() == "GO ON", step.title
+        if number < len(steps) - 1:
+            page.click("#on")
+
+
+def export(page: Any, tmp_path: Path) -> Path:
+    with page.expect_download() as got:
+        page.click("#file")
+    file = tmp_path / got.value.suggested_filename
+    got.value.save_as(file)
+    assert file.read_bytes().decode().replace("\r\n", "\n") == page.input_value("#form")
+    return file
+
+
+def test_a_stage_as_told_goes_on_here_and_in_fitup_done(
+    phone: Any, field: FieldFacts, small_job: OpenJob, small_sheets: SheetSet, tmp_path: Path
+):
+    walk(phone, field)
+    assert phone.locator("#on").is_disabled()
+    assert "Stage 1, crew 1: GO ON" in phone.text_content("#hold")
+    file = export(phone, tmp_path)
+    form = read_form(file)
+    assert code_of(form, 1) == field.check_code
+    asked = asked_of(json.loads(json_bytes(small_sheets, ())), small_job.job, 1)
+    read = form_readings(form, 1, asked)
+    assert set(read) == {a.name for a in asked}
+    judgement = judge(asked, read, small_job.job, 1)
+    assert judgement.verdict == "go on", judgement.reasons
+
+
+@pytest.mark.parametrize("share", [-1.001, -0.999, 0.999, 1.001])
+def test_bands_are_those_of_the_program(
+    phone: Any, field: FieldFacts, small_job: OpenJob, small_sheets: SheetSet, share: float
+):
+    """At the ends of every band of the joint, the page and ``judge`` say the same."""
+    asked = {
+        a.name: a for a in asked_of(json.loads(json_bytes(small_sheets, ())), small_job.job, 1)
+    }
+    steps = field.stages[0].steps
+    phone.evaluate("(n) => { kept.step = n; show(false); }", len(steps) - 1)
+    for i, entry in enumerate(steps[-1].entries):
+        half = (entry.high - entry.low) / 2.0
+        value = middle(entry) + share * half
+        fill(phone, i, entry, value, field)
+        own = asked[entry.name]
+        assert (own.least, own.most) == (entry.low, entry.high)
+        said = judge([own], {entry.name: Read(value)}, small_job.job, 1).verdict
+        box = phone.locator("#body fieldset").nth(i).get_attribute("class")
+        assert box == f"entry {WORDS[said]}"
+        assert said == ("go on" if abs(share) < 1 else "stop")
+
+
+def test_a_gauge_above_its_stop_stops_and_says_what_to_do(phone: Any, field: FieldFacts):
+    tick_all(phone)
+    phone.click("#on")
+    gauge = next(i for i, e in enumerate(field.stages[0].steps[1].entries) if e.what == "gauge")
+    entry = field.stages[0].steps[1].entries[gauge]
+    bar = field.units["pressure"].factor
+    box = phone.locator("#body fieldset").nth(gauge).text_content()
+    assert f"STOP above {entry.high / bar:.0f} bar, or below {entry.low / bar:.0f} bar" in box
+    fill(phone, gauge, entry, entry.high, field)
+    assert phone.text_content(f"#judged-{gauge}") == "GO ON: inside"
+    fill(phone, gauge, entry, entry.high + bar, field)
+    assert phone.text_content(f"#judged-{gauge}").startswith("STOP: above")
+    assert phone.locator("#verdict strong").text_content() == "STOP"
+    for line in field.stop:
+        assert line in phone.text_content("#verdict")
+    assert phone.locator("#on").is_disabled()
+    fill(phone, gauge, entry, entry.low - bar, field)
+    assert "the load went elsewhere" in phone.text_content(f"#judged-{gauge}")
+    # what said stop stays written, though it was typed over
+    phone.locator(f"#read-{gauge}").blur()
+    fill(phone, gauge, entry, middle(entry), field)
+    phone.locator(f"#read-{gauge}").blur()
+    assert phone.locator("#log li").count() >= 1
+    assert "STOP, Gauge" in phone.locator("#log").text_content()
+
+
+def test_no_gauge_reading_goes_on_that_fitup_done_stops(
+    field: FieldFacts, small_job: OpenJob, small_sheets: SheetSet
+):
+    loads = {
+        a.name: a for a in asked_of(json.loads(json_bytes(small_sheets, ())), small_job.job, 1)
+    }
+    step = field.units["pressure"].factor
+    gauges = [e for s in field.stages[0].steps for e in s.entries if e.what == "gauge"]
+    assert gauges
+    for entry in gauges:
+        own = loads[f"load {entry.jack}"]
+        assert entry.high * entry.area <= own.most
+        # and no more is given away than one step of the gauge
+        assert (entry.high + step) * entry.area > own.most
+
+
+def test_pages_of_all_crews_ask_for_everything_together(closure: OpenJob, axe: Any):
+    own = closure
+    sheets = build_sheets(own.job, own.survey, own.plan, own.certificate)
+    printed = json.loads(json_bytes(sheets, ()))
+    assert crews_of(sheets) == (1, 2)
+    pages = [field_facts(own.job, sheets, crew) for crew in (1, 2)]
+    for number in {s.number for s in sheets.stages}:
+        stages = [s for page in pages for s in page.stages if s.number == number]
+        assert len(stages) == 2
+        asked = {a.name for a in asked_of(printed, own.job, number)}
+        forms = [{row.name for row in stage.form} for stage in stages]
+        assert forms[0] | forms[1] == asked
+        # what both read is the joint between them, nothing else
+        assert all(name.startswith("K1/") for name in forms[0] & forms[1])
+        for stage, form in zip(stages, forms, strict=True):
+            entries = {e.name for step in stage.steps for e in step.entries}
+            jacks = {e.jack for step in stage.steps for e in step.entries if e.jack}
+            of_jacks = {f"{what} {jack}" for what in ("ram", "load") for jack in jacks}
+            assert form <= entries | of_jacks
+
+
+def test_only_the_engineer_lets_a_crew_go_on(phone: Any):
+    assert phone.locator("#verdict strong").text_content() == "HOLD"
+    assert phone.locator("#on").is_disabled()
+    phone.click("#free-go")
+    assert phone.locator("#on").is_disabled()
+    phone.fill("#free-name", "Ines, gauges read by hand")
+    phone.click("#free-go")
+    assert phone.locator("#on").is_enabled()
+    assert "Let go on by Ines" in phone.text_content("#verdict")
+    assert "HOLD let go on by Ines" in phone.locator("#log").text_content()
+
+
+def test_what_is_no_number_holds(phone: Any, field: FieldFacts):
+    tick_all(phone)
+    phone.click("#on")
+    for text in ("1,2,3", "-3", "abc", "1e3", "٣", "Infinity", "2.5mm"):
+        phone.fill("#read-0", text)
+        assert phone.text_content("#judged-0").startswith("HOLD: not a number"), text
+    for text in ("2,5", "2.5", ".5", "2."):
+        phone.fill("#read-0", text)
+        assert phone.text_content("#judged-0") == "HOLD: say which side", text
+    phone.fill("#read-0", " ")
+    assert phone.text_content("#judged-0") == "HOLD: not read"
+
+
+def test_another_pack_stops_another_order_holds(phone: Any, field: FieldFacts):
+    steps = field.stages[0].steps
+    number = next(n for n, s in enumerate(steps) if s.entries and s.entries[0].what == "pack")
+    phone.evaluate("(n) => { kept.step = n; show(false); }", number)
+    pack = steps[number].entries[0].pack
+    phone.fill("#read-0", "+".join(pack))
+    assert phone.text_content("#judged-0") == "GO ON: as planned"
+    phone.fill("#read-0", " ".join(reversed(pack)))
+    assert phone.text_content("#judged-0").startswith("HOLD: in another order")
+    phone.fill("#read-0", "+".join(pack[:-1]))
+    assert phone.text_content("#judged-0").startswith("STOP: not")
+
+
+def test_a_reload_loses_nothing(phone: Any, field: FieldFacts, heard: list[str]):
+    tick_all(phone)
+    phone.click("#on")
+    phone.fill("#read-0", "1,5")
+    phone.check("#side-0-0")
+    phone.reload()
+    assert heard.pop(0).startswith("request: file:")
+    assert phone.text_content("#title") == field.stages[0].steps[1].title
+    assert phone.input_value("#read-0") == "1,5"
+    assert phone.is_checked("#side-0-0")
+    phone.click("text=Begin again on this phone")
+    phone.click("#clear")
+    phone.click("#clear-sure")
+    assert phone.text_content("#title") == "Before the first stroke"
+    assert phone.locator("#on").is_disabled()
+
+
+def test_a_phone_that_keeps_nothing_says_so(opened: Callable[..., Any], field_file: Path):
+    page = opened(field_file, width=390, height=844)
+    assert page.locator("#no-memory").is_hidden()
+    page.evaluate("() => { Storage.prototype.setItem = () => { throw new Error('full'); }; }")
+    page.locator("#body input[type=checkbox]").first.check()
+    assert page.locator("#no-memory").is_visible()
+
+
+def test_code_and_status_are_at_the_head(phone: Any, field: FieldFacts):
+    assert phone.text_content("#code") == field.check_code
+    assert phone.text_content("#spoken") == field.spoken
+    assert phone.text_content("#status") == "NOT APPROVED - for review. Do not work by this page."
+    assert phone.locator("#status").is_visible()
+
+
+def test_by_keyboard_and_without_anything_for_a_checker_to_find(
+    phone: Any, axe: Callable[..., list[str]]
+):
+    assert axe(phone) == []
+    phone.focus("#body input[type=checkbox] >> nth=0")
+    for _ in range(phone.locator("#body input[type=checkbox]").count()):
+        phone.keyboard.press("Space")
+        phone.keyboard.press("Tab")
+    assert phone.locator("#on").is_enabled()
+    phone.focus("#on")
+    phone.keyboard.press("Enter")
+    assert phone.evaluate("document.activeElement.id") == "title"
+    phone.keyboard.press("Tab")
+    phone.keyboard.type("999")
+    phone.keyboard.press("Tab")
+    phone.keyboard.press("Space")
+    assert phone.locator("#verdict strong").text_content() == "STOP"
+    assert axe(phone) == []
+
+
+@pytest.mark.parametrize("width", [320, 390])
+@pytest.mark.parametrize("text", [100, 200])
+def test_it_fits_a_phone(
+    opened: Callable[..., Any], field_file: Path, field: FieldFacts, width: int, text: int
+):
+    page = opened(field_file, width=width, height=700)
+    page.evaluate(f"document.documentElement.style.fontSize = '{text}%'")
+    for number in range(len(field.stages[0].steps)):
+        page.evaluate("(n) => { kept.step = n; show(false); }", number)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        for button in page.locator("button:visible").all():
+            assert button.bounding_box()["height"] >= 43.9
+
+
+def test_a_name_cannot_become_markup(
+    opened: Callable[..., Any], small_job_writer: Callable[..., Path], tmp_path: Path
+):
+    text = '"</script><script>window.hacked=1</script>"'
+    folder = small_job_writer(
+        tmp_path / "evil",
+        job=('"Small invented joint"', text),
+        pairs=("LEFT", '"<img src=x onerror=window.hacked=1>"'),
+    )
+    own = open_job(folder)
+    sheets = build_sheets(own.job, own.survey, own.plan, own.certificate)
+    file = tmp_path / "field.html"
+    file.write_bytes(field_page(field_facts(own.job, sheets, 1)))
+    page = opened(file)
+    page.evaluate("(n) => { kept.step = n; show(false); }", 7)
+    assert page.evaluate("window.hacked") is None
+    assert page.locator("img").count() == 0
+    assert "<img src=x" in page.text_content("#body")
