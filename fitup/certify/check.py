@@ -89,7 +89,7 @@ def certify(
     # from here on what is true of the coordinates, whatever the plan was made from
     work = Work(job, replace(state, values=again), states, plan, wrong, warm, rate)
     final = _final_settings(work)
-    walked = walk(work, final)
+    walked = walk(work, final, present)
     stock = walked.stock
     after = states.at(work.settings(final), state.checks)
     hold_limits(work, "in the end", final, after, set())
@@ -125,6 +125,7 @@ def certify(
         bores=bores,
         bolts=bolts,
         lift_offs=lift_offs(work, present),
+        procedures=walked.procedures,
     )
 
 

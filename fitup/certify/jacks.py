@@ -7,8 +7,10 @@ from typing import Final
 
 import numpy as np
 
+from fitup.certify.bands import load_cap
 from fitup.certify.facts import JackFact, LiftOffFact
 from fitup.certify.limits import ROUND, ROUND_N, Shake, Work, hold_limits
+from fitup.certify.springs import Response, load_shares, respond
 from fitup.model import Jack, Job
 
 #: load is taken in these shares of what is expected, then creeps to lift-off (common practice,
@@ -17,7 +19,10 @@ SHARES: Final = (0.10, 0.25, 0.50, 0.75, 0.90, 1.00)
 
 
 def off_readings(job: Job, seat: str) -> float:
-    """Return how far the jacks of a seat may be off their readings [m], by its worst pump."""
+    """Return how far the jacks of a seat may be off their readings [m], by its worst pump.
+
+    A scale tells no less than one mark; zero where nothing is stated.
+    """
     worst = job.staging.out_of_step
     found = []
     for jack in job.jacks_at(seat):
@@ -25,7 +30,9 @@ def off_readings(job: Job, seat: str) -> float:
             if jack.id in pump.jacks:
                 own = worst if pump.out_of_step is None else pump.out_of_step
                 found.append(own if pump.synchronised else own + job.working.lift_step)
-    return max(found) if found else worst
+    stated = max(found) if found else worst
+    mark = max((j.resolution for j in job.jacks_at(seat)), default=0.0)
+    return stated if stated == 0.0 else max(stated, mark)
 
 
 def jack_facts(
@@ -60,19 +67,20 @@ def jack_facts(
     """
     job, staging = work.job, work.job.staging
     jacks = job.jacks_at(seat)
-    share, breakaway = 1.0 / len(jacks), job.seats[seat].breakaway
+    shares, breakaway = load_shares(job, seat), job.seats[seat].breakaway
     more, less = 1.0 + staging.friction, 1.0 - staging.friction
     off = shake.reactions.get(seat, 0.0)
 
-    def pushed(reaction: float) -> float:
+    def pushed(reaction: float, share: float) -> float:
         return (max(0.0, reaction * more) + breakaway) * share if reaction + breakaway > 0 else 0.0
 
-    def eased(reaction: float) -> float:
+    def eased(reaction: float, share: float) -> float:
         return max(0.0, reaction * less) * share
 
     raised = loads[0][-1] if loads[0] else rest[0]
-    planned = max(0.0, max(swing[1], *rest) * more + breakaway) * share
     for jack in jacks:
+        share = shares[jack.id]
+        planned = max(0.0, max(swing[1], *rest) * more + breakaway) * share
         gauge = staging.pressure_error * jack.capacity
         # a breakaway is a guess: it may be more by the plain band
         loose = breakaway * (1.0 + job.working.load_band)
@@ -94,7 +102,7 @@ def jack_facts(
             up=tuple(v - start for v in rows[0]),
             down=tuple(v - start for v in rows[1]),
             load_start=max(0.0, rest[0]) * share,
-            load_raised=pushed(raised),
+            load_raised=pushed(raised, share),
             load_most=planned,
             load_stop=stop,
             capacity=jack.capacity,
@@ -104,8 +112,8 @@ def jack_facts(
             lock_nut=jack.lock_nut,
             load_low=max(0.0, low),
             move_band=off_readings(job, seat) or job.working.move_band,
-            loads_up=tuple(pushed(r) for r in loads[0]),
-            loads_down=tuple(eased(r) for r in loads[1]),
+            loads_up=tuple(pushed(r, share) for r in loads[0]),
+            loads_down=tuple(eased(r, share) for r in loads[1]),
             load_end=max(0.0, rest[1]) * share,
         )
 
@@ -157,18 +165,20 @@ def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ..
         raised = dict.fromkeys(seats, job.staging.creep)
         outcome = work.states.at(work.settings(raised), work.state.checks)
         hold_limits(work, f"lift-off of {group}", raised, outcome, set(seats))
+        response = respond(work, raised, seats)
         found += [
-            _lift_off(job, group, jack, max(present[s], outcome.reactions[s]))
+            _lift_off(job, group, jack, max(present[s], outcome.reactions[s]), response)
             for s in seats
             for jack in job.jacks_at(s)
         ]
     return tuple(found)
 
 
-def _lift_off(job: Job, group: str, jack: Jack, reaction: float) -> LiftOffFact:
+def _lift_off(job: Job, group: str, jack: Jack, reaction: float, response: Response) -> LiftOffFact:
     seat = job.seats[jack.seat]
     more = 1.0 + job.staging.friction
-    load = (max(0.0, reaction * more) + seat.breakaway) / len(job.jacks_at(seat.id))
+    share = load_shares(job, seat.id)[jack.id]
+    load = (max(0.0, reaction * more) + seat.breakaway) * share
     return LiftOffFact(
         jack=jack.id,
         seat=seat.id,
@@ -177,7 +187,7 @@ def _lift_off(job: Job, group: str, jack: Jack, reaction: float) -> LiftOffFact:
         load=load,
         measured=seat.reaction_now is not None,
         steps=tuple((share, share * load) for share in SHARES),
-        load_stop=jack.capacity / job.staging.worst_reserve,
+        load_stop=load_cap(job, response, jack, seat.id)[0],
         capacity=jack.capacity,
         ram_area=jack.ram_area,
         creep=job.staging.creep,

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import groupby, product
 
 from fitup.certify.facts import JackFact, PackFact, ResetFact, StageFact, StockFact
 from fitup.certify.jacks import jack_facts, off_readings
 from fitup.certify.limits import ROUND, STILL, Shake, Work, hold_limits, shaken
 from fitup.certify.order import check_order
+from fitup.certify.procedure import Before, procedures
 from fitup.certify.recompute import pack_setting
 from fitup.certify.store import check_follow, count_store, one_by_one
-from fitup.model import Job, Seat, Stage
+from fitup.model import Job, Procedure, Seat, Stage
 from fitup.units import DISPLAY
 
 Rows = tuple[list[list[float]], list[list[float]]]
@@ -25,6 +26,7 @@ class Walked:
 
     stages: tuple[StageFact, ...]
     stock: tuple[StockFact, ...]
+    procedures: tuple[Procedure, ...]
 
 
 @dataclass(slots=True)
@@ -34,10 +36,24 @@ class _Site:
     settings: dict[str, float]
     packs: dict[str, tuple[str, ...]]
     base: dict[str, float]
+    procedures: list[Procedure] = field(default_factory=list)
+
+    @property
+    def line(self) -> int:
+        """Last line number that is used."""
+        return max((e.line for p in self.procedures for e in p.events), default=0)
 
 
-def walk(work: Work, final: Mapping[str, float]) -> Walked:
-    """Return the facts of every stage; what is wrong on the way is noted."""
+def walk(work: Work, final: Mapping[str, float], present: Mapping[str, float]) -> Walked:
+    """Return the facts of every stage; what is wrong on the way is noted.
+
+    Parameters
+    ----------
+    final : mapping of str to float
+        Settings in the end [m].
+    present : mapping of str to float
+        Reactions as surveyed [N].
+    """
     job = work.job
     site = _Site(
         {},
@@ -47,7 +63,7 @@ def walk(work: Work, final: Mapping[str, float]) -> Walked:
     facts: list[StageFact] = []
     check_order(work)
     for number, stages in groupby(work.plan.stages, key=lambda s: s.number):
-        facts += _number(work, site, number, list(stages))
+        facts += _number(work, site, number, list(stages), present)
     for plan in work.plan.seats:
         left = site.settings.get(plan.seat, 0.0)
         if abs(left - final[plan.seat]) > ROUND or site.packs[plan.seat] != plan.build_up:
@@ -55,7 +71,7 @@ def walk(work: Work, final: Mapping[str, float]) -> Walked:
                 work.wrong.append(f"seat {plan.seat}: its last stage does not leave it as planned")
             else:
                 work.wrong.append(f"seat {plan.seat} changes but stands in no stage")
-    return Walked(tuple(facts), count_store(work))
+    return Walked(tuple(facts), count_store(work), tuple(site.procedures))
 
 
 def pack_rules(work: Work, seat: Seat, pack: Sequence[str]) -> None:
@@ -72,9 +88,12 @@ def pack_rules(work: Work, seat: Seat, pack: Sequence[str]) -> None:
         work.wrong.append(f"seat {seat.id}: a pack of {height * 1e3:.2f} mm is outside its limits")
 
 
-def _number(work: Work, site: _Site, number: int, crews: list[Stage]) -> Iterator[StageFact]:
+def _number(
+    work: Work, site: _Site, number: int, crews: list[Stage], present: Mapping[str, float]
+) -> Iterator[StageFact]:
     """Walk through one stage with all its crews."""
     job = work.job
+    before = Before(dict(site.settings), present, _loose(job, site), site.line)
     start = work.states.at(work.settings(site.settings), work.state.checks)
     printed = [_printed(job, stage) for stage in crews]
     moving = {s for stage in crews for s in stage.seats}
@@ -95,6 +114,7 @@ def _number(work: Work, site: _Site, number: int, crews: list[Stage]) -> Iterato
     # what a tape will read: at the steel temperature of the survey
     after = work.state.values + done.change + work.warm
     expected = tuple((c.id, float(v)) for c, v in zip(work.state.checks, after, strict=True))
+    site.procedures += procedures(work, crews, before, expected)
     for k, (stage, rows) in enumerate(zip(crews, printed, strict=True)):
         jacks: list[JackFact] = []
         for i, seat in enumerate(stage.seats):
@@ -118,6 +138,15 @@ def _number(work: Work, site: _Site, number: int, crews: list[Stage]) -> Iterato
             window=stage.window,
             one_by_one=one_by_one(job, stage),
         )
+
+
+def _loose(job: Job, site: _Site) -> Counter[str]:
+    """Return the plates in store: all there are less those in packs."""
+    loose = Counter({m: p.count for m, p in job.plates.items()})
+    for name, pack in site.packs.items():
+        loose.update(job.seats[name].pack)
+        loose.subtract(pack)
+    return loose
 
 
 def _printed(job: Job, stage: Stage) -> Rows:

@@ -23,7 +23,7 @@ from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
 from fitup.model.job import Job, Wishes, Working
 from fitup.model.passage import PLANES, RINGS, BoltGroup, Bore
-from fitup.model.plans import Clash, Obstacle, Plan, Reset, SeatPlan, Stage, WishResult
+from fitup.model.plans import Clash, Obstacle, Order, Plan, Reset, SeatPlan, Stage, WishResult
 from fitup.model.procedure import (
     Band,
     ExpectedReading,
@@ -34,7 +34,7 @@ from fitup.model.procedure import (
 )
 from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
-from fitup.model.seats import MOVE_WORDS, Jack, Limit, Plate, Seat
+from fitup.model.seats import MOVE_WORDS, SPRINGS, Jack, Limit, Plate, Seat, Springs
 from fitup.model.staging import GroupRule, Pump, Staging
 from fitup.model.trust import STANDARD_RISK, Hold, LockOff, SteelReading, Uncertainties
 from fitup.model.warmth import Warmth
@@ -49,6 +49,7 @@ __all__ = [
     "QUANTITIES",
     "RINGS",
     "SIDES",
+    "SPRINGS",
     "STANDARD_RISK",
     "STEEL",
     "STRAIGHTEDGE",
@@ -81,6 +82,7 @@ __all__ = [
     "Moved",
     "NetworkRules",
     "Obstacle",
+    "Order",
     "Pair",
     "Plan",
     "Plate",
@@ -95,6 +97,7 @@ __all__ = [
     "SeatPlan",
     "SeatState",
     "Segment",
+    "Springs",
     "Stage",
     "Staging",
     "SteelReading",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitup.frames import Array
+from fitup.model.procedure import Phase, PlateMove, Verb
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,22 @@ class Reset:
     seat: str
     base_now: float
     base_new: float
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """One thing a crew is told to do in a stage; the certificate makes a work event of it.
+
+    ``aims`` stand for ``objects`` one by one: of TAKE UP the share of the load, of LIFT OFF the
+    least opening over any pack [m], of SET ANEW the packing under the jack [m], of FOLLOW WITH NUT
+    the gap that is left at the nut [m], else the ram reading from START [m].
+    """
+
+    verb: Verb
+    phase: Phase
+    objects: tuple[str, ...]
+    aims: tuple[float, ...] = ()
+    moved: tuple[PlateMove, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +81,8 @@ class Stage:
     crew: int = 1
     pumps: tuple[str, ...] = ()
     window: str = ""
+    orders: tuple[Order, ...] = ()
+    """What the crew does, in the order of time; the hold point belongs to all crews."""
 
 
 @dataclass(frozen=True, slots=True)

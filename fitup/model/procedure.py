@@ -16,8 +16,8 @@ whole steps of the instrument; an infinite end asks nothing. During take-up and 
 passes from one support to another, so there the gauge has no lower end.
 
 ``moved`` are the plates that change place in this event; every plate is in the store, in a pack or
-in a temporary stack, and in one of them only. ``after`` says for every seat of the crew where its
-load stands when the event is done, which plates lie where, and where the deck is.
+in a temporary stack beside or on it, and in one of them only. ``after`` says for every seat of the
+crew where its load stands when the event is done, which plates lie where, and where the deck is.
 
 Ram readings count from the mark named in ``zero``: ``TOUCH``, where jack and deck first touch, or
 ``START``, set once in a procedure at lift-off (of a push: where the deck starts to move). A jack
@@ -78,6 +78,8 @@ Instrument = Literal["ram", "gauge", "dial", "feeler", "tape", "straightedge", "
 Zero = Literal["", "TOUCH", "START"]
 Support = Literal["pack", "nut", "oil", "temporary", "friction"]
 Meaning = Literal["STOP", "HOLD"]
+#: the pack, a temporary stack beside it on the temporary seat, or one that follows on the pack
+PlatePlace = Literal["store", "pack", "beside", "on pack"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,12 +138,12 @@ class ExpectedReading:
 
 @dataclass(frozen=True, slots=True)
 class PlateMove:
-    """One plate from one place to another: ``store``, ``pack SEAT`` or ``temporary SEAT``."""
+    """One plate of a seat from one place to another."""
 
     mark: str
     seat: str
-    source: Literal["store", "pack", "temporary"]
-    target: Literal["store", "pack", "temporary"]
+    source: PlatePlace
+    target: PlatePlace
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +163,10 @@ class SeatState:
     opening: float
     drop: float
     pack: tuple[str, ...]
-    temporary: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
+    """Temporary plates on the temporary seat."""
+    on_pack: tuple[str, ...] = ()
+    """Temporary plates that follow the load on the pack."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,6 +64,9 @@ class Seat:
         The engineer wants this seat left as it is.
     may_unload : bool
         On the way the deck may leave this seat; it then carries nothing.
+    temporary_seat : bool
+        Beside the pack there is a place, made level with it, where temporary plates carry the load
+        while the pack is changed.
     """
 
     id: Annotated[str, column("id", "the name painted at the seat")]
@@ -225,6 +228,15 @@ class Seat:
             most=0.5,
         ),
     ] = math.inf
+    temporary_seat: Annotated[
+        bool,
+        column(
+            "yesno",
+            "yes where temporary plates beside the pack can carry the load",
+            ", on a place that is made level with the pack; needed to change a pack at jacks "
+            "without lock nuts",
+        ),
+    ] = False
 
     def may_hold(self, plate: Plate) -> bool:
         """Say whether a new pack may hold a plate, by nominal thickness, rounding aside."""
@@ -248,16 +260,23 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class Jack:
-    """What moves a seat; several may serve one seat and share its load equally.
+    """What moves a seat; several may serve one seat.
 
     ``stroke_used`` is how far the ram is out when it touches: that much it can go back.
     ``base`` is the packing under it that can be taken out, ``base_most`` the most that may stand
-    there [m]: room to set it anew when its stroke is used up.
+    there [m]: room to set it anew when its stroke is used up. ``stiffness`` is that of jack, oil
+    and base together [N/m]; None: by the defaults of :class:`Springs`. Jacks of one ``circuit``
+    hang on one valve at one pressure.
     """
 
     id: Annotated[str, column("id", "the number painted on the jack")]
     seat: Annotated[
-        str, column("id", "the seat it moves", "; several jacks at one seat share the load equally")
+        str,
+        column(
+            "id",
+            "the seat it moves",
+            "; several at one seat share its load by stiffness, or by ram area on one circuit",
+        ),
     ]
     capacity: Annotated[float, column("force", "its rated capacity", above=0.0, most=5e7)]
     ram_area: Annotated[
@@ -316,6 +335,45 @@ class Jack:
             most=5.0,
         ),
     ] = 0.0
+    stiffness: Annotated[
+        float | None,
+        column(
+            "stiffness",
+            "the stiffness of jack, oil and base together",
+            "; empty: from ram area and oil by default ([night.md](night.md))",
+            above=0.0,
+            most=1e13,
+        ),
+    ] = None
+    circuit: Annotated[
+        str, column("id", "the name shared by jacks on one valve at one pressure", default="")
+    ] = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Springs:
+    """What gives under a load on a jack, where the job does not say otherwise.
+
+    Bulk modulus of hydraulic oil: 1.4 GPa, the value of the medium "Oil" of the Hydraulic library
+    of Wolfram System Modeler (documentation page Hydraulic.Media.Oil). All others: common
+    practice, no source.
+    """
+
+    oil: float = 1.4e9
+    """Bulk modulus of the oil [Pa]; air in it makes it less."""
+    dead: float = 0.025
+    """Oil under a ram that is all the way in [m]."""
+    base: float = 1.0e9
+    """Stiffness of steel, packing and ground under a jack [N/m]."""
+    nut: float = 2.0e9
+    """Stiffness of a lock nut with its thread [N/m]."""
+    spread: float = 0.3
+    """Share by which these may be wrong either way..."""
+    spread_told: float = 0.1
+    """... and by which a stiffness in jacks.csv may be."""
+
+
+SPRINGS: Final = Springs()
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitup.model import CheckState, Influence, Job, SeatPlan
+from fitup.problem.jacks import stronger
 from fitup.procedure import Move, Outcome
 from fitup.procedure.layout import Laid
 from fitup.procedure.plan_stages import best_order
@@ -173,12 +174,10 @@ def _larger_jacks(job: Job, blocks: Sequence[Block]) -> Iterator[tuple[str, Job]
         if len({b.subject for b in own}) < 2:
             continue
         more = _rounded(max(b.by * _scale(job, b) for b in own), force, 10)
-        jacks = {
-            n: replace(j, capacity=j.capacity + more / len(job.jacks_at(j.seat)))
-            if job.seats[j.seat].group == group
-            else j
-            for n, j in job.jacks.items()
-        }
+        jacks = dict(job.jacks)
+        for seat in job.seats.values():
+            if seat.group == group:
+                jacks.update(stronger(job, seat.id, more))
         text = f"{force.text(more)} more jack capacity at every seat of {group}"
         yield text, replace(job, jacks=jacks)
 
@@ -210,10 +209,9 @@ def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
 
 def _more_capacity(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
     force, scale = DISPLAY[job.units].force, _scale(job, block)
-    own = job.jacks_at(block.subject)
     for times in _TIMES:
         more = _rounded(block.by * scale * times, force, 10)
-        larger = {j.id: replace(j, capacity=j.capacity + more / len(own)) for j in own}
+        larger = stronger(job, block.subject, more)
         text = f"{force.text(more)} more jack capacity at seat {block.subject}"
         yield text, replace(job, jacks={**job.jacks, **larger})
         if times == 1.0:

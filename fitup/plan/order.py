@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from fitup.errors import NoSafeOrder
+from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
 from fitup.plan.no_safe_order import explain
+from fitup.procedure.orders import with_orders
 from fitup.procedure.plan_stages import best_order, stages_result
 from fitup.procedure.readings import carried_out
 
@@ -39,4 +43,13 @@ def order_stages(
     laid, outcome, fine = best_order(job, state, influence, seats, report)
     if outcome.stages is None:
         raise NoSafeOrder(explain(job, state, influence, seats, laid, outcome))
-    return carried_out(job, laid, outcome.stages), stages_result(job, laid, outcome, fine)
+    stages = carried_out(job, laid, outcome.stages)
+
+    own = [influence.seats.index(name) for name in job.seats]
+
+    def loads(settings: Array) -> Array:
+        x = np.zeros(len(own))
+        x[own] = settings
+        return influence.state(x)[1][own]
+
+    return with_orders(job, loads, stages), stages_result(job, laid, outcome, fine)

@@ -16,6 +16,7 @@ import numpy as np
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.model import CheckState, ForceRow, Influence, Job, Seat
+from fitup.problem.jacks import seat_capacity
 from fitup.problem.packs import (
     SAME_SETTING,
     Choice,
@@ -318,7 +319,7 @@ def _reaction_rows(job: Job, influence: Influence, add: AddRow) -> None:
             add(-row, now - seat.reaction_least, "reaction_least", name, text)
         if seat.hold or not movable(job, seat):
             continue
-        capacity = sum(j.capacity for j in job.jacks_at(name)) / job.working.jack_reserve
+        capacity = seat_capacity(job, name) / job.working.jack_reserve
         bound = (capacity - seat.breakaway) / (1.0 + job.staging.friction) - now
         add(row, bound, "jack", name, f"jack capacity over its reserve at seat {name}")
 

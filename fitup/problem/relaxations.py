@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from fitup.model import Check, CheckState, Influence, Job, Seat
+from fitup.problem.jacks import seat_capacity, stronger
 from fitup.problem.problem import clearance, stroke_back, stroke_left
 from fitup.units import DISPLAY, DisplayUnits, Shown
 
@@ -195,15 +196,13 @@ def _most(case: Case, subject: str, amount: float) -> Case:
 
 
 def _capacity(case: Case, subject: str, amount: float) -> Case:
-    own = case.job.jacks_at(subject)
-    more = min(amount, _HEAVY) / max(1, len(own))
-    larger = {j.id: replace(j, capacity=j.capacity + more) for j in own}
+    larger = stronger(case.job, subject, min(amount, _HEAVY))
     return replace(case, job=replace(case.job, jacks={**case.job.jacks, **larger}))
 
 
 def capacity(case: Case, subject: str) -> float:
-    """Return the capacity of all jacks at a seat [N]."""
-    return sum(j.capacity for j in case.job.jacks_at(subject))
+    """Return the load of a seat at which the first of its jacks is at its capacity [N]."""
+    return seat_capacity(case.job, subject)
 
 
 def _limit(case: Case, subject: str, amount: float) -> Case:

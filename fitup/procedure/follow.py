@@ -16,6 +16,8 @@ from itertools import combinations_with_replacement, pairwise
 #: most temporary plates in a stack
 MOST = 3
 _ROUND = 1e-9
+#: dead ends after which a growing stack is given up
+_TRIES = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,3 +109,46 @@ def _fitting(low: float, high: float, offered: Sequence[Stack]) -> list[int]:
     inside = [k for k, s in enumerate(offered) if low - _ROUND <= s.height <= high + _ROUND]
     # few plates first, tall ones first: the rest would only slow the choice down
     return sorted(inside, key=lambda k: (len(offered[k].marks), -offered[k].height))[:12]
+
+
+def growing(
+    bands: Sequence[tuple[float, float]],
+    thickness: Mapping[str, float],
+    store: Mapping[str, int],
+) -> tuple[tuple[str, ...], ...] | None:
+    """Return stacks for every band to which plates are only added from one to the next.
+
+    Depth first, the fewest and thickest plates first; what failed is remembered. Read backwards it
+    is a stack from which plates are only taken away.
+
+    Returns
+    -------
+    tuple of tuple of marks, or None where no whole plates fit
+    """
+    order = sorted(thickness, key=lambda m: (-thickness[m], m))
+    more = [
+        added
+        for size in range(3)
+        for added in combinations_with_replacement([m for m in order if store[m] > 0], size)
+    ]
+    failed: set[tuple[int, tuple[str, ...]]] = set()
+
+    def grown(i: int, marks: tuple[str, ...]) -> tuple[tuple[str, ...], ...] | None:
+        if i == len(bands):
+            return ()
+        if (i, marks) in failed or len(failed) > _TRIES:
+            return None
+        low, high = bands[i]
+        for added in more:
+            stack = tuple(sorted((*marks, *added)))
+            height = sum(thickness[m] for m in stack)
+            # no plates at all are in nobody's way
+            fits = low - _ROUND <= height <= (high + _ROUND if stack else height)
+            if fits and all(stack.count(m) <= store[m] for m in added):
+                rest = grown(i + 1, stack)
+                if rest is not None:
+                    return (stack, *rest)
+        failed.add((i, marks))
+        return None
+
+    return grown(0, ())

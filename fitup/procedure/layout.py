@@ -14,6 +14,7 @@ from fitup.frames import Array
 from fitup.model import Job, Seat, SeatPlan
 from fitup.problem.problem import clearance
 from fitup.procedure.course import Course, Move
+from fitup.procedure.heights import lifted
 from fitup.procedure.levels import Level, levels
 from fitup.procedure.lifts import Carry, carry
 from fitup.procedure.rows import WayRows, out_of_step
@@ -56,6 +57,8 @@ class Laid:
     marks: tuple[str, ...]
     off: tuple[Array, ...]
     """How far the jacks of each group may be off their readings, seat by seat [m]."""
+    risen: tuple[Array, ...]
+    """What is added to the settings of each group while it is on its jacks [m]."""
     need: tuple[int, ...]
     """Goes that each group needs by its greatest travel alone, whatever plates there are."""
 
@@ -135,8 +138,9 @@ def lay(
         ranks=_ranks(job, groups),
     )
     off = tuple(np.array([out_of_step(job, s.id) for s in g.seats]) for g in groups)
+    risen = tuple(lifted(job, g.seats, rows.now[list(g.columns)]) for g in groups)
     need = tuple(least_moves(job, g) for g in groups)
-    return Laid(course, tuple(groups), rests, carries, rows, marks, off, need)
+    return Laid(course, tuple(groups), rests, carries, rows, marks, off, risen, need)
 
 
 def _carries(job: Job, group: Group, rests: Sequence[Level]) -> dict[tuple[int, int], Carry]:
@@ -169,12 +173,13 @@ def _move(
     start, end = rests[ends[0]].settings, rests[ends[1]].settings
     own = rows.L[:, group.columns]
     off = np.array([out_of_step(job, s.id) for s in group.seats])
-    exact = np.maximum(own @ (way.raised - start), own @ (end - start))
+    on_jacks = lifted(job, group.seats, rows.now[list(group.columns)])
+    exact = np.maximum(own @ (way.raised + on_jacks - start), own @ (end - start))
     # loads are held at the readings as they will be printed; lifts have their half digit of room
-    printed = (own @ _as_printed(job, start, way, end).T).max(axis=1, initial=0.0)
+    printed = (own @ (_as_printed(job, start, way, end) + on_jacks).T).max(axis=1, initial=0.0)
     loads = np.array([label.kind not in _LIFTS for label in rows.labels], dtype=bool)
     top = np.maximum(0.0, np.where(loads, np.maximum(exact, printed), exact))
-    shaken = np.where(rows.shaken, np.abs(own) @ off, 0.0)
+    shaken = rows.added(job, group.seats, group.columns, off)
     peak = np.array([way.peak[m] for m in marks])
     return Move(index, ends[0], ends[1], top + shaken, peak)
 

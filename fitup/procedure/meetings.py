@@ -67,10 +67,10 @@ class Meetings:
             rows, at = self._about(x)
         except NoContact:
             return False
-        shaken = np.zeros(len(rows.labels))
-        for k, share in off.items():
-            shaken += np.abs(rows.L[:, k]) * share
-        value = rows.L @ at + np.where(rows.shaken, shaken, 0.0)
+        value = rows.L @ at
+        if off:
+            seats = [self.job.seats[self.influence.seats[k]] for k in off]
+            value = value + rows.added(self.job, seats, tuple(off), np.array([*off.values()]))
         asked = np.array([s is None or s in moving for s in rows.seat])
         bound = rows.on_way if moving else rows.at_rest
         return bool(np.all((value <= bound)[asked]))
@@ -126,6 +126,9 @@ def _readings(laid: Laid, move: Move) -> list[Array]:
     rests = laid.levels[move.group]
     start, end = rests[move.start].settings, rests[move.end].settings
     way = laid.carries[move.group][move.start, move.end]
-    up = [start + (way.raised - start) * k / way.rises for k in range(way.rises + 1)]
-    down = [way.raised + (end - way.raised) * k / way.falls for k in range(1, way.falls + 1)]
-    return [start, way.raised, *up, *down]
+    # on its jacks a group stands higher by what its packs sprang back
+    first, top = start + laid.risen[move.group], way.raised + laid.risen[move.group]
+    up = [first + (top - first) * k / way.rises for k in range(way.rises + 1)]
+    last = end + laid.risen[move.group]
+    down = [top + (last - top) * k / way.falls for k in range(1, way.falls + 1)]
+    return [start, top, *up, *down, end]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import CheckState, Influence, Job
+from fitup.model import CheckState, Influence, Job, Seat
+from fitup.problem.jacks import seat_capacity, softer
 from fitup.problem.problem import LimitRow, limit_rows
 
 _CARE = 1e-9
@@ -31,6 +33,10 @@ class WayRows:
         Seat whose own moving a row is about (its jack), else None.
     shaken : Array (p,) of bool
         Rows to which jacks out of step add.
+    R : Array (n, n)
+        Change of every reaction for a unit move of every seat [N/m].
+    now : Array (n,)
+        Reactions about which the rows hold [N].
     """
 
     L: Array
@@ -39,6 +45,24 @@ class WayRows:
     labels: tuple[LimitRow, ...]
     seat: tuple[str | None, ...]
     shaken: Array
+    R: Array
+    now: Array
+
+    def added(self, job: Job, seats: Sequence[Seat], columns: Sequence[int], off: Array) -> Array:
+        """Return what rams off their readings by ``off`` (k,) [m] add to every row (p,).
+
+        A ram moves the deck through the spring of its jack, which is not known well: the worse of
+        the stiffest and the softest counts. Lifts are as the rams are.
+        """
+        own, worst = self.L[:, list(columns)], np.zeros(len(self.labels))
+        slope = self.R[np.ix_(list(columns), list(columns))]
+        lifts = np.array([label.kind in _LIFTS for label in self.labels], dtype=bool)
+        for wrong in (-1.0, 1.0):
+            more = np.array([softer(job, s, wrong) for s in seats])
+            moved = np.linalg.inv(np.eye(len(off)) - more[:, None] * slope) * off
+            worst = np.maximum(worst, np.abs(own @ moved).sum(axis=1))
+        worst = np.where(lifts, np.abs(own) @ off, worst)
+        return np.where(self.shaken, worst, 0.0)
 
 
 def way_rows(job: Job, state: CheckState, influence: Influence, *, whole: bool = False) -> WayRows:
@@ -76,6 +100,8 @@ def way_rows(job: Job, state: CheckState, influence: Influence, *, whole: bool =
         tuple(kept),
         tuple(seats),
         np.array(shaken, dtype=bool),
+        influence.R,
+        influence.r0,
     )
 
 
@@ -101,7 +127,7 @@ def _more_moving(job: Job, label: LimitRow) -> float:
 def _jack_bounds(job: Job, name: str, now: float) -> list[tuple[LimitRow, float, bool]]:
     """Return bounds on the change of a seat's reaction by its jacks: calculated, and at worst."""
     seat, staging = job.seats[name], job.staging
-    capacity = sum(j.capacity for j in job.jacks_at(name))
+    capacity = seat_capacity(job, name)
     if seat.hold or capacity == 0.0:
         return []
     # a breakaway is a guess: it may be more by the plain band
@@ -122,7 +148,7 @@ def out_of_step(job: Job, seat: str) -> float:
     """Return how far the jacks of a seat may be off their readings [m].
 
     By the worst of the pumps that can drive them; jacks worked one after the other are off by a
-    whole step more.
+    whole step more. No ram is kept closer than a mark of its scale; zero: nothing is stated.
     """
     off = job.staging.out_of_step
     pumps = [p for p in job.pumps.values() if any(j.id in p.jacks for j in job.jacks_at(seat))]
@@ -131,4 +157,6 @@ def out_of_step(job: Job, seat: str) -> float:
         + (0.0 if p.synchronised else job.working.lift_step)
         for p in pumps
     ]
-    return max(of_pumps, default=off)
+    stated = max(of_pumps, default=off)
+    marks = [j.resolution for j in job.jacks_at(seat)]
+    return max(stated, *marks) if stated > 0.0 and marks else stated

@@ -95,7 +95,9 @@ def test_a_lift_goes_in_parts_onto_whole_plates(small: Small):
 def test_plates_follow_where_no_lock_nut_does_and_come_back(small: Small):
     case = small()
     jacks = {n: replace(j, lock_nut=False) for n, j in case.job.jacks.items()}
-    case = replace(case, job=replace(case.job, jacks=jacks))
+    seats = {n: replace(s, temporary_seat=True) for n, s in case.job.seats.items()}
+    plates = {m: replace(p, count=p.count + 12) for m, p in case.job.plates.items()}
+    case = replace(case, job=replace(case.job, jacks=jacks, seats=seats, plates=plates))
     plan, certificate = planned(case)
     stood = [m for s in plan.stages for row in (*s.follow_up, *s.follow_down) for m in row if m]
     assert stood
@@ -198,7 +200,11 @@ def test_random_jobs_never_print_a_stage_that_breaks_a_limit(small: Small, seed:
         "near": Limit("near", "difference", ("B1", "A1"), float(rng.choice([0.02, 0.04]))),
     }
     limits = {n: replace(w, most_moving=0.005) for n, w in case.job.limits.items()}
-    case = replace(case, job=replace(case.job, jacks=nuts, limits={**limits, **across}))
+    beside = {n: replace(s, temporary_seat=True) for n, s in case.job.seats.items()}
+    plates = {m: replace(p, count=p.count + 12) for m, p in case.job.plates.items()}
+    limits = {**limits, **across}
+    job = replace(case.job, jacks=nuts, seats=beside, plates=plates, limits=limits)
+    case = replace(case, job=job)
     try:
         planned(case)
     except NoSafeOrder as none:

@@ -1,0 +1,360 @@
+"""What each verb of a procedure does to the state, and what it may not be done to."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterator
+from typing import Final
+
+import numpy as np
+
+from fitup.certify.limits import STILL, hold_limits
+from fitup.certify.night import Moment, Night, SeatNow
+from fitup.model import Order, PlateMove, SeatState
+from fitup.units import DISPLAY
+
+#: in these the load is on oil, and rams may be off their readings
+_ON_OIL: Final = ("lift-off", "lift", "push", "lower", "free", "breakaway")
+
+
+def follow(night: Night) -> Iterator[Moment]:
+    """Yield the state after every order of a crew; what cannot be is noted by name."""
+    for number, order in enumerate(night.stage.orders, 1):
+        where = f"stage {night.stage.number}, {night.stage.group}, event {number}"
+        if order.verb in ("READ", "HOLD POINT"):
+            yield _moment(night, order)
+            continue
+        act = _ACTS.get(order.verb)
+        if act is not None:
+            act(night, order, where)
+        yield _held(night, order, where)
+    _ended(night)
+
+
+def _held(night: Night, order: Order, where: str) -> Moment:
+    """Hold the state after an order against every limit and every rule of the night."""
+    moment = _moment(night, order)
+    oil = order.phase in _ON_OIL
+    settings = [moment.settings[n] for n in night.now]
+    hold_limits(
+        night.work,
+        where,
+        {**night.site, **moment.settings},
+        night.outcome(settings),
+        set() if all(_rests(night, s) for s in moment.after) else set(night.now),
+        night.shake if oil else STILL,
+    )
+    care = DISPLAY[night.job.units].move.half_step + _scale(night) / 2.0
+    most = night.job.working.follow_up
+    for state in moment.after:
+        if state.drop > most + care and order.phase != "breakaway":
+            night.wrong(
+                where,
+                f"seat {state.seat} could drop {state.drop * 1e3:.1f} mm before steel carries it, "
+                f"at most {most * 1e3:.1f} mm",
+            )
+    return moment
+
+
+def _rests(night: Night, state: SeatState) -> bool:
+    """Say whether a seat rests where the stage found it, or leaves it, and not on the way."""
+    if state.on == "nut":
+        return night.job.seats[state.seat].held_by == "nut"
+    return state.on == "pack"
+
+
+def _scale(night: Night) -> float:
+    return max(j.resolution for n in night.now for j in night.job.jacks_at(n))
+
+
+def _moment(night: Night, order: Order) -> Moment:
+    settings = {n: one.setting for n, one in night.now.items()}
+    loads = dict(zip(night.now, night.loads(list(settings.values())).tolist(), strict=True))
+    after = tuple(_state(night, one, loads[n]) for n, one in night.now.items())
+    rams = {n: one.ram for n, one in night.now.items()}
+    share = order.aims[0] if order.verb == "TAKE UP" else 1.0
+    return Moment(order, loads, settings, rams, after, share)
+
+
+def _state(night: Night, one: SeatNow, load: float) -> SeatState:
+    room = night.room(one, load)
+    return SeatState(
+        one.seat.id,
+        one.on,
+        load,
+        night.level(one, load),
+        room,
+        _drop(night, one, room) if one.on == "oil" else 0.0,
+        tuple(one.pack),
+        tuple(one.beside),
+        tuple(one.on_pack),
+    )
+
+
+def _drop(night: Night, one: SeatNow, room: float) -> float:
+    """Return how far a load on oil could go before steel carries it [m]."""
+    if one.seat.held_by == "nut":
+        return one.nut if one.nut is not None else math.inf
+    over = room - sum(night.job.plates[m].measured for m in one.on_pack)
+    tops = [over, math.inf if one.nut is None else one.nut]
+    if one.beside:
+        height = sum(night.job.plates[m].measured for m in one.beside)
+        rest = one.setting - one.start - height
+        tops.append(rest - _spring_back(night, one))
+    return min(tops)
+
+
+def _spring_back(night: Night, one: SeatNow) -> float:
+    return night.load_of(one.seat.id) / one.seat.stiffness
+
+
+def _seats(night: Night, order: Order) -> dict[str, float]:
+    """Return the seats of an order's jacks with their aims; jacks of one seat have one aim."""
+    aims = order.aims or (0.0,) * len(order.objects)
+    found: dict[str, float] = {}
+    for jack, aim in zip(order.objects, aims, strict=True):
+        seat = night.job.jacks[jack].seat
+        if found.setdefault(seat, aim) != aim:
+            night.wrong(f"stage {night.stage.number}", f"jacks of seat {seat} have two aims")
+    return found
+
+
+def _take_up(night: Night, order: Order, where: str) -> None:
+    loads = np.maximum(night.rest_loads, 0.0)
+    for i, (name, one) in enumerate(night.now.items()):
+        if name in _seats(night, order):
+            one.setting = one.start + order.aims[0] * float(loads[i]) / one.seat.stiffness
+
+
+def _lift_off(night: Night, order: Order, where: str) -> None:
+    """Raise all together until every pack is open: there START is set."""
+    if night.started & _seats(night, order).keys():
+        night.wrong(where, "START is set twice")
+    own = [i for i, n in enumerate(night.now) if n in _seats(night, order)]
+    stiff = np.array([one.seat.stiffness for one in night.now.values()])
+    begin = np.array([one.start for one in night.now.values()])
+    settings = begin.copy()
+    for _ in range(6):
+        loads = np.maximum(night.loads(settings.tolist()), 0.0)
+        settings[own] = begin[own] + float((loads / stiff)[own].max()) + order.aims[0]
+    night.start_here(own, settings)
+
+
+def _break_loose(night: Night, order: Order, where: str) -> None:
+    own = [i for i, n in enumerate(night.now) if n in _seats(night, order)]
+    night.start_here(own, np.array([one.start for one in night.now.values()]))
+
+
+def _to_ram(night: Night, order: Order, where: str) -> None:
+    """Bring rams to their readings; a nut in the way takes the load before its time."""
+    for name, aim in _seats(night, order).items():
+        one = night.now[name]
+        if name not in night.started:
+            night.wrong(where, f"seat {name} moves before its START is set")
+        if not one.seat.comes_back and aim < one.ram - 1e-9:
+            night.wrong(where, f"seat {name}: a push in plan may not go back, the ram cannot pull")
+        if one.nut is not None and one.nut != math.inf:
+            one.nut += aim - one.ram
+            if one.nut < -1e-9:
+                night.wrong(where, f"seat {name}: the nut takes the load on the way down")
+        one.ram, one.on, one.let_down = aim, "oil", False
+    night.stand()
+
+
+def _follow_nut(night: Night, order: Order, where: str) -> None:
+    for name, aim in _seats(night, order).items():
+        if night.now[name].nut is None:
+            night.wrong(where, f"seat {name} has no lock nut that could follow")
+        night.now[name].nut = aim
+
+
+def _nut_back(night: Night, order: Order, where: str) -> None:
+    for name in _seats(night, order):
+        if night.now[name].on == "nut":
+            night.wrong(where, f"the nut of seat {name} carries and cannot be run back")
+        night.now[name].nut = math.inf
+
+
+def _let_down(night: Night, order: Order, where: str) -> None:
+    for name in _seats(night, order):
+        one = night.now[name]
+        if one.nut is not None:
+            one.ram, one.nut = one.ram - one.nut, 0.0
+            continue
+        height = sum(night.job.plates[m].measured for m in (*one.beside, *one.on_pack))
+        over = one.setting - one.start - height - _spring_back(night, one)
+        if not (one.beside or one.on_pack) and over > 1e-3:
+            night.wrong(where, _nothing_to_stand_on(night, name))
+        if over < -1e-4:
+            night.wrong(where, f"seat {name}: temporary plates are taller than the room for them")
+        one.on, one.let_down = "temporary", True
+    night.stand()
+
+
+def _nothing_to_stand_on(night: Night, name: str) -> str:
+    jacks = " and ".join(j.id for j in night.job.jacks_at(name))
+    return (
+        f"seat {name} cannot be re-packed: jack {jacks} has no lock nut and the seat no temporary "
+        "seat with plates, so the load would stand on oil alone; give a lock nut in jacks.csv, or "
+        "temporary_seat in seats.csv and plates to follow with"
+    )
+
+
+def _oil_off(night: Night, order: Order, where: str) -> None:
+    for name in _seats(night, order):
+        one = night.now[name]
+        if one.on == "temporary":
+            continue
+        if one.nut is not None and abs(one.nut) < 1e-9:
+            one.on, one.let_down = "nut", True
+        elif not one.seat.comes_back:
+            _friction(night, one, where)
+        else:
+            night.wrong(where, _nothing_to_stand_on(night, name))
+    night.stand()
+
+
+def _friction(night: Night, one: SeatNow, where: str) -> None:
+    """Let a push off: what started it must be enough to hold it."""
+    pull = abs(night.load_of(one.seat.id))
+    if pull > one.seat.breakaway + 1.0:
+        night.wrong(
+            where,
+            f"seat {one.seat.id}: let off, the deck is pulled back with {pull / 1e3:.0f} kN, "
+            f"friction holds {one.seat.breakaway / 1e3:.0f} kN; give a lock nut in jacks.csv",
+        )
+    one.on = "friction"
+
+
+def _change_pack(night: Night, order: Order, where: str) -> None:
+    for name in order.objects:
+        one = night.now[name]
+        if one.on == "oil" or (one.on == "temporary" and one.on_pack):
+            night.wrong(where, _nothing_to_stand_on(night, name))
+    _move_plates(night, order, where)
+    for name in order.objects:
+        one = night.now[name]
+        one.bedded = sorted(one.pack) == sorted(one.seat.pack)
+        room = night.room(one, night.load_of(name))
+        need = night.job.staging.slide - DISPLAY[night.job.units].move.half_step
+        over = sum(night.job.plates[m].measured for m in one.on_pack)
+        if room - over < (0.0 if one.on_pack else need):
+            night.wrong(
+                where,
+                f"seat {name}: {room * 1e3:.1f} mm room over the new pack, plates there take "
+                f"{over * 1e3:.1f} mm, and {night.job.staging.slide * 1e3:.1f} mm are needed to "
+                "slide them in",
+            )
+
+
+def _move_plates(night: Night, order: Order, where: str) -> None:
+    for move in order.moved:
+        _move(night, move, where)
+    for mark, count in night.taken.items():
+        night.most[mark] = max(night.most[mark], count)
+
+
+def _move(night: Night, move: PlateMove, where: str) -> None:
+    """Move one plate: it must be where it is said to be, and then it is in one other place."""
+    one = night.now[move.seat]
+    places = {"pack": one.pack, "beside": one.beside, "on pack": one.on_pack}
+    if move.source == "store":
+        night.taken[move.mark] += 1
+    elif move.mark in places[move.source]:
+        places[move.source].remove(move.mark)
+    else:
+        night.wrong(where, f"plate {move.mark} is not {move.source} at seat {move.seat}")
+    if move.target == "store":
+        night.taken[move.mark] -= 1
+    else:
+        places[move.target].append(move.mark)
+    if "beside" in (move.source, move.target) and not one.seat.temporary_seat:
+        night.wrong(where, _nothing_to_stand_on(night, move.seat))
+
+
+def _follow_plates(night: Night, order: Order, where: str) -> None:
+    """Move temporary plates under a load on oil: only added, or only taken away, at each seat."""
+    for name in order.objects:
+        ways = Counter(m.target == "store" for m in order.moved if m.seat == name)
+        if len(ways) > 1:
+            night.wrong(
+                where,
+                f"seat {name}: temporary plates would be exchanged while the load stands on oil "
+                "alone; give thinner plates, or a jack with a lock nut",
+            )
+    _move_plates(night, order, where)
+    for name in order.objects:
+        one = night.now[name]
+        if one.on == "oil" and _fits(night, one) < -DISPLAY[night.job.units].move.half_step:
+            night.wrong(where, f"seat {name}: temporary plates are taller than the room for them")
+
+
+def _fits(night: Night, one: SeatNow) -> float:
+    """Return the room that is left over the temporary plates of a seat [m]."""
+    load = night.load_of(one.seat.id)
+    over = night.room(one, load) - sum(night.job.plates[m].measured for m in one.on_pack)
+    if not one.beside:
+        return over
+    height = sum(night.job.plates[m].measured for m in one.beside)
+    return min(over, one.setting - one.start - height - load / one.seat.stiffness)
+
+
+def _land(night: Night, order: Order, where: str) -> None:
+    for name in _seats(night, order):
+        one = night.now[name]
+        if one.beside or one.on_pack:
+            night.wrong(where, f"seat {name} lands on temporary plates")
+        if one.nut is not None and one.nut != math.inf:
+            night.wrong(where, f"the nut of seat {name} is in the way when it lands")
+        one.on, one.bedded = "pack", True
+    night.stand()
+
+
+def _jack_off(night: Night, order: Order, where: str) -> None:
+    for name in _seats(night, order):
+        one = night.now[name]
+        if one.on in ("oil", "temporary"):
+            night.wrong(where, f"seat {name} still stands on its jack")
+        if one.on in ("friction", "nut") and one.seat.held_by == "packs":
+            # a push rests against its pack, within the room that was left
+            one.on, one.bedded = "pack", True
+    night.stand()
+
+
+def _ended(night: Night) -> None:
+    """Hold the end of a crew's orders against what the stage is to leave."""
+    where = f"stage {night.stage.number}, {night.stage.group}"
+    ends = (night.stage.down or night.stage.up)[-1]
+    for (name, one), end, pack in zip(night.now.items(), ends, night.stage.after, strict=True):
+        if one.on not in ("pack", "nut"):
+            night.wrong(where, f"seat {name} is left on {one.on}")
+        if Counter(one.pack) != Counter(pack) or one.beside or one.on_pack:
+            night.wrong(where, f"seat {name} is left with other plates than planned")
+        scale = max(j.resolution for j in night.job.jacks_at(name))
+        if abs(one.setting - end) > scale / 2.0 + 1e-6:
+            night.wrong(
+                where,
+                f"seat {name} is left at {one.setting * 1e3:.2f} mm, planned {end * 1e3:.2f} mm",
+            )
+
+
+_ACTS: Final[dict[str, Callable[[Night, Order, str], None]]] = {
+    "TAKE UP": _take_up,
+    "LIFT OFF": _lift_off,
+    "BREAK LOOSE": _break_loose,
+    "RAISE": _to_ram,
+    "PUSH": _to_ram,
+    "LOWER": _to_ram,
+    "FREE": _to_ram,
+    "FOLLOW WITH NUT": _follow_nut,
+    "NUT HOME": _follow_nut,
+    "RUN NUT BACK": _nut_back,
+    "LET DOWN": _let_down,
+    "OIL OFF": _oil_off,
+    "CHANGE PACK": _change_pack,
+    "FOLLOW WITH PLATES": _follow_plates,
+    "TAKE OUT PLATES": _move_plates,
+    "LAND": _land,
+    "JACK OFF": _jack_off,
+}

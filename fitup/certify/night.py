@@ -1,0 +1,219 @@
+"""Follow what a crew does, event by event, on the state of the steel, and refuse what cannot be.
+
+A state says of every seat of the crew what carries it, how far its ram is out, where its nut is,
+and which plates lie where. The deck follows from it by a fresh solve of the structure: a seat on
+its jack is a spring of its own, so its *effective setting* (the height of a pack that would carry
+the same load at the same level) is found by Newton's method.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fitup.certify.limits import Shake, Work
+from fitup.certify.recompute import Outcome, pack_setting
+from fitup.certify.springs import Response, softer
+from fitup.frames import Array
+from fitup.model import SPRINGS, Order, Seat, SeatState, Stage
+from fitup.model.procedure import Support
+
+
+@dataclass(slots=True)
+class SeatNow:
+    """One seat while a crew works at it."""
+
+    seat: Seat
+    start: float
+    """Setting before the stage [m]."""
+    on: Support
+    pack: list[str]
+    setting: float
+    """Effective setting [m]."""
+    ram: float = 0.0
+    """From START [m]."""
+    nut: float | None = None
+    """Gap at the lock nuts [m]; infinite: run back; None: a jack has none."""
+    let_down: bool = False
+    """Its load has gone from the oil onto nut or temporary plates in this stage."""
+    beside: list[str] = field(default_factory=list)
+    on_pack: list[str] = field(default_factory=list)
+    bedded: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class Moment:
+    """The state after one order: for the readings and their bands."""
+
+    order: Order
+    loads: Mapping[str, float]
+    """Whole load of each seat of the crew [N]."""
+    settings: Mapping[str, float]
+    rams: Mapping[str, float]
+    """From START, by seat [m]."""
+    after: tuple[SeatState, ...]
+    share: float = 1.0
+    """Share of the load that is on the jacks."""
+
+
+class Night:
+    """One crew in one stage.
+
+    Parameters
+    ----------
+    stage : Stage
+    site : mapping of str to float
+        Settings of every seat before the stage [m].
+    present : mapping of str to float
+        Reactions as surveyed [N].
+    response : Response
+        Of all seats that move in the stage.
+    shake : Shake
+        What rams off their readings may add.
+    """
+
+    def __init__(
+        self,
+        work: Work,
+        stage: Stage,
+        site: Mapping[str, float],
+        present: Mapping[str, float],
+        response: Response,
+        shake: Shake,
+    ) -> None:
+        self.work, self.job, self.stage = work, work.job, stage
+        self.site, self.present, self.shake = dict(site), present, shake
+        self.now = {
+            name: SeatNow(
+                self.job.seats[name],
+                start,
+                "nut" if self.job.seats[name].held_by == "nut" else "pack",
+                list(pack),
+                start,
+                nut=0.0 if all(j.lock_nut for j in self.job.jacks_at(name)) else None,
+            )
+            for name, start, pack in zip(stage.seats, stage.start, stage.before, strict=True)
+        }
+        names = list(response.seats)
+        self._own = [names.index(s) for s in stage.seats]
+        self._slope = response.own(self.job)[np.ix_(self._own, self._own)]
+        self._more = np.array([softer(self.job, s.seat) for s in self.now.values()])
+        self._zero = np.array(stage.start)
+        """Effective settings at START [m], and the loads there [N]."""
+        self._zero_loads = np.zeros(len(self.now))
+        self._solved: dict[tuple[float, ...], Outcome] = {}
+        self.rest_loads = self.loads(stage.start)
+        self.started: set[str] = set()
+        """Seats whose START is set."""
+        self.taken: Counter[str] = Counter()
+        """Plates out of the store now, and the most of each mark so far."""
+        self.most: Counter[str] = Counter()
+
+    def wrong(self, where: str, what: str) -> None:
+        """Note what cannot be, once."""
+        line = f"{where}: {what}"
+        if line not in self.work.wrong:
+            self.work.wrong.append(line)
+
+    @property
+    def zero_loads(self) -> dict[str, float]:
+        """Loads at START by seat [N]."""
+        return dict(zip(self.now, self._zero_loads.tolist(), strict=True))
+
+    @property
+    def zero_levels(self) -> dict[str, float]:
+        """How far the deck had gone at START by seat [m]."""
+        return {
+            n: float(z) + (self.present[n] - float(load)) / one.seat.stiffness
+            for (n, one), z, load in zip(
+                self.now.items(), self._zero, self._zero_loads, strict=True
+            )
+        }
+
+    def start_here(self, own: Sequence[int], settings: Array) -> None:
+        """Set START at some seats: from here their rams are read."""
+        for i, (name, one) in enumerate(self.now.items()):
+            if i in own:
+                self._zero[i], one.ram, one.on = settings[i], 0.0, "oil"
+                self.started.add(name)
+                if one.nut is not None:
+                    one.nut = 0.0 if one.seat.held_by == "nut" else math.inf
+        self._zero_loads = self.loads(self._zero.tolist())
+        self.stand()
+
+    def outcome(self, settings: Sequence[float]) -> Outcome:
+        """Solve the structure with the crew's seats at effective settings."""
+        key = tuple(settings)
+        if key not in self._solved:
+            values = {**self.site, **dict(zip(self.now, settings, strict=True))}
+            at = self.work.settings(values)
+            self._solved[key] = self.work.states.at(at, self.work.state.checks)
+        return self._solved[key]
+
+    def loads(self, settings: Sequence[float]) -> Array:
+        """Return the loads (k,) of the crew's seats [N]."""
+        reactions = self.outcome(settings).reactions
+        return np.array([reactions[name] for name in self.now])
+
+    def load_of(self, name: str) -> float:
+        """Return the load of one seat as all stand now [N]."""
+        loads = self.loads([one.setting for one in self.now.values()])
+        return float(loads[list(self.now).index(name)])
+
+    def _settle(self, fixed: Array, gives: Array) -> Array:
+        """Return the settings s with ``s = fixed + gives * load(s)``."""
+        settings = fixed + gives * self._zero_loads
+        matrix = np.eye(len(fixed)) - gives[:, None] * self._slope
+        for _ in range(12):
+            miss = fixed + gives * self.loads(settings.tolist()) - settings
+            if np.abs(miss).max() < 1e-8:
+                break
+            settings = settings + np.linalg.solve(matrix, miss)
+        return settings
+
+    def stand(self) -> None:
+        """Find the effective settings of all seats from what carries them."""
+        fixed, gives = np.zeros(len(self.now)), np.zeros(len(self.now))
+        for i, one in enumerate(self.now.values()):
+            fixed[i], gives[i] = self._support(i, one)
+        if gives.any():
+            fixed = self._settle(fixed, gives)
+        for one, setting in zip(self.now.values(), fixed, strict=True):
+            one.setting = float(setting)
+
+    def _support(self, i: int, one: SeatNow) -> tuple[float, float]:
+        """Return the height of what carries a seat [m] and how it gives otherwise [m/N]."""
+        seat = one.seat
+        on_oil = self._zero[i] + one.ram - self._more[i] * self._zero_loads[i]
+        if one.on == "oil":
+            return on_oil, float(self._more[i])
+        if one.on == "friction" or (one.on == "nut" and not seat.comes_back):
+            return self._zero[i] + one.ram, 0.0
+        if one.on == "temporary":
+            height = sum(self.job.plates[m].measured for m in (*one.beside, *one.on_pack))
+            return one.start + height, 0.0
+        if one.on == "nut" and one.let_down:
+            nut = seat.stiffness if seat.held_by == "nut" else SPRINGS.nut
+            return on_oil, float(self._more[i]) - 1.0 / nut
+        return self._rest(one), 0.0
+
+    def _rest(self, one: SeatNow) -> float:
+        if one.seat.held_by == "nut":
+            return one.start
+        return pack_setting(self.job, one.seat, one.pack)
+
+    def level(self, one: SeatNow, load: float) -> float:
+        """Return how far the deck has gone at a seat since the survey [m]."""
+        return one.setting + (self.present[one.seat.id] - load) / one.seat.stiffness
+
+    def room(self, one: SeatNow, load: float) -> float:
+        """Return the clear room over the pack that lies at a seat [m]; zero where it carries."""
+        if one.on == "pack" or one.seat.held_by == "nut":
+            return 0.0
+        seat = one.seat
+        top = pack_setting(self.job, seat, one.pack) + (0.0 if one.bedded else seat.bedding)
+        return one.setting - load / seat.stiffness - top

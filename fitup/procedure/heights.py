@@ -1,0 +1,179 @@
+"""Heights on jacks: what a ram must read so that the deck stands as a stage asks.
+
+A setting is the height of a pack that would carry the same load at the same level. At lift-off
+(START) every pack of a group is open by at least ``opening``: the deck has risen by what the
+packs sprang back. From there a ram goes by the change of setting, corrected where the load changes,
+because jack and pack give differently.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from itertools import product
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.model import SPRINGS, Job, Seat, Stage
+from fitup.problem.jacks import softer
+from fitup.problem.problem import limit_pattern
+
+#: reactions (n,) [N] of settings (n,) [m], both in the order of the job's seats
+Loads = Callable[[Array], Array]
+#: the least step of an opening by feeler [m]
+FEELER = 1e-4
+#: so many rams are rounded together, each to one of the marks around it
+_TOGETHER = 6
+_AROUND = {
+    n: np.array(list(product((-1, 0, 1, 2) if n <= 4 else (0, 1), repeat=n)))
+    for n in range(1, _TOGETHER + 1)
+}
+
+
+class Heights:
+    """The seats of one stage on their jacks."""
+
+    def __init__(self, job: Job, loads: Loads, stage: Stage, now: Mapping[str, float]) -> None:
+        self.job, self._loads = job, loads
+        self.seats = [job.seats[n] for n in stage.seats]
+        self._all = np.array([now[n] for n in job.seats])
+        names = list(job.seats)
+        self._own = np.array([names.index(n) for n in stage.seats])
+        self.start = np.array(stage.start)
+        self.end = np.array((stage.down or stage.up)[-1])
+        self.lifts = np.array([s.comes_back for s in self.seats])
+        self.spring = np.array([s.stiffness for s in self.seats])
+        self._more = np.array([softer(job, s) for s in self.seats])
+        self.mark = np.array([max(j.resolution for j in job.jacks_at(s.id)) for s in self.seats])
+        self.changed = [
+            sorted(a) != sorted(b) for a, b in zip(stage.before, stage.after, strict=True)
+        ]
+        self.bedding = np.where(self.changed, [s.bedding for s in self.seats], 0.0)
+        self._slope = self._slopes()
+        self._followed = np.linalg.inv(np.eye(len(self.seats)) - self._more[:, None] * self._slope)
+        self._lifts = self._lift_rows()
+        self.opening = self._opening()
+        self.risen = self._risen()
+        """What is added to the settings at START, the same for all that lift [m]."""
+
+    def loads(self, settings: Array) -> Array:
+        """Return the reactions (k,) [N] of the stage's seats at their settings (k,) [m]."""
+        whole = self._all.copy()
+        whole[self._own] = settings
+        return self._loads(whole)[self._own]
+
+    def _slopes(self) -> Array:
+        """Return the change of the stage's loads (k, k) for a unit of each setting [N/m]."""
+        base, small = self.loads(self.start), 1e-3
+        columns = [self.loads(self.start + small * np.eye(len(base))[i]) for i in range(len(base))]
+        return np.array([(c - base) / small for c in columns]).T
+
+    def _opening(self) -> float:
+        return opening(self.job, self.seats, self.loads(self.start), self.bedding)
+
+    def _risen(self) -> float:
+        """Return by how much the settings of all lifting seats rise until the last pack is open."""
+        if not self.lifts.any():
+            return 0.0
+        risen = 0.0
+        for _ in range(3):
+            loads = self.loads(self.start + np.where(self.lifts, risen, 0.0))
+            risen = max(0.0, float((loads / self.spring)[self.lifts].max())) + self.opening
+        return risen
+
+    def on_jacks(self, rows: Array) -> Array:
+        """Return the settings (k,) of a stage's row on jacks: counted from START, not from rest."""
+        return rows + np.where(self.lifts, self.risen, 0.0)
+
+    def loose(self, row: Array) -> Array:
+        """Return how far the deck at a row (k,) is from a pack that would give that row [m]."""
+        loads = self.loads(self.on_jacks(row))
+        return np.where(self.lifts, self.risen - loads / self.spring, 0.0)
+
+    def rams(self, row: Array) -> Array:
+        """Return the ram readings (k,) from START for a row of a stage, in marks of the scale.
+
+        Of the readings around the exact ones those are taken that keep the limits of seats and
+        lifts best, and then those whose loads are nearest to the exact ones.
+        """
+        on, at_start = self.on_jacks(row), self.on_jacks(self.start)
+        loads = self.loads(on)
+        exact = row - self.start - (loads - self.loads(at_start)) * self._more
+        marks = np.floor(exact / self.mark + 1e-9)
+        if len(exact) > _TOGETHER:
+            near = np.floor(exact / self.mark + 0.5)
+        else:
+            tried = marks + _AROUND[len(exact)]
+            off = tried * self.mark - exact
+            settings = off @ self._followed.T
+            cost = self._broken(on, loads, settings) * 1e3 + np.abs(off).sum(axis=1)
+            cost += np.abs(settings @ self._slope.T).max(axis=1) / self.spring.max()
+            near = tried[int(np.argmin(np.round(cost, 9)))]
+        whole: Array = np.round(near * self.mark, 9) + 0.0
+        return whole
+
+    def _broken(self, on: Array, loads: Array, settings: Array) -> Array:
+        """Return by how much trials (t, k) of settings break limits of seats and lifts [m]."""
+        reactions = loads + settings @ self._slope.T
+        least = np.array([s.reaction_least for s in self.seats])
+        most = np.array([s.reaction_most for s in self.seats])
+        over = np.maximum(0.0, np.maximum(least - reactions, reactions - most)) / self.spring
+        broken: Array = over.sum(axis=1)
+        for rows, bound in self._lifts:
+            value = np.abs(rows @ on + settings @ rows)
+            broken = broken + np.maximum(0.0, value - bound)
+        return broken
+
+    def _lift_rows(self) -> list[tuple[Array, float]]:
+        """Return the differences and warps of the stage's own seats, as rows (k,) and bounds."""
+        names = [s.id for s in self.seats]
+        found = []
+        for limit in self.job.limits.values():
+            if not set(limit.seats) <= set(names):
+                continue
+            row, own = np.zeros(len(names)), [names.index(n) for n in limit.seats]
+            row[own] = limit_pattern(self.job, limit.kind, limit.seats)
+            found.append((row, limit.moving))
+        return found
+
+    def last(self) -> Array:
+        """Return the row (k,) that is gone to at the top's end: nuts set, pushes with room.
+
+        A nut is set where the deck will settle to its setting once the oil is off. A pack that is
+        pushed in needs its bedding and room to slide.
+        """
+        loads = self.loads(self.on_jacks(self.end))
+        row = self.end.copy()
+        for i, seat in enumerate(self.seats):
+            if seat.held_by == "nut" and seat.comes_back:
+                row[i] += loads[i] / seat.stiffness - self.risen
+            elif not seat.comes_back and self.changed[i]:
+                need = self.end[i] + self.bedding[i] + self.job.staging.slide - self.start[i]
+                need += max(0.0, loads[i]) / seat.stiffness
+                row[i] = self.start[i] + np.ceil(need / self.mark[i] - 1e-9) * self.mark[i]
+        return row
+
+
+def opening(job: Job, seats: Sequence[Seat], loads: Array, bedding: Array) -> float:
+    """Return the least opening over any pack at START [m]; none where no pack is lifted off.
+
+    The deck settles on its nuts, a new pack beds in, and rams are read in marks: what is left
+    must still be the clearance that a pack is slid in with.
+    """
+    found = [job.staging.creep]
+    packs = [i for i, s in enumerate(seats) if s.comes_back and s.held_by == "packs"]
+    for i in packs:
+        mark = max((j.resolution for j in job.jacks_at(seats[i].id)), default=0.0)
+        found.append(float(bedding[i] + max(0.0, loads[i]) / SPRINGS.nut + 0.5 * mark))
+    return float(np.ceil(max(found) / FEELER - 1e-9) * FEELER) if packs else 0.0
+
+
+def lifted(job: Job, seats: Sequence[Seat], loads: Array) -> Array:
+    """Return what is added to the settings (k,) of seats while on their jacks [m]."""
+    lifts = np.array([s.comes_back for s in seats])
+    if not lifts.any():
+        return np.zeros(len(seats))
+    sprung = np.maximum(loads, 0.0) / np.array([s.stiffness for s in seats])
+    bedding = np.array([s.bedding for s in seats])
+    risen = float(sprung[lifts].max()) + opening(job, seats, loads, bedding)
+    return np.where(lifts, risen, 0.0)

@@ -1,0 +1,246 @@
+"""The night in order: from a stage to the list of what its crew does, from set to hold point.
+
+A lift: set, touch, take up the load in shares, lift off (START), raise step by step with nuts or
+temporary plates following, rest on them with the oil off, change packs, free, lower with nuts or
+plates following, land, jacks off. A push: break loose (START), push past the mark by the room a
+pack needs, let off, pack in. Nothing is changed where a load stands on oil alone; where a job has
+nothing else for it to stand on, the certificate says so by name.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from fitup.frames import Array
+from fitup.model import Job, Order, PlateMove, Stage
+from fitup.model.procedure import Phase, PlatePlace, Verb
+from fitup.procedure.heights import Heights, Loads
+from fitup.procedure.stacks import Stacks
+
+#: load is taken over in these shares before lift-off (common practice, no source)
+SHARES = (0.25, 0.50, 0.75, 0.90)
+
+
+def with_orders(job: Job, loads: Loads, stages: Sequence[Stage]) -> tuple[Stage, ...]:
+    """Return stages with what each crew does.
+
+    Parameters
+    ----------
+    loads : callable
+        Settings (n,) [m] to reactions (n,) [N], both in the order of ``job.seats``.
+    stages : sequence of Stage
+        All of a plan, in order.
+    """
+    now, packs = dict.fromkeys(job.seats, 0.0), {s.id: s.pack for s in job.seats.values()}
+    loose = Counter({m: p.count for m, p in job.plates.items()})
+    result: list[Stage] = []
+    for stage in stages:
+        crew = _Crew(job, Heights(job, loads, stage, now), stage, loose)
+        first = not any(s.number == stage.number for s in result)
+        orders = [*crew.orders(), *(_end(job, stage, stages) if first else ())]
+        result.append(replace(stage, orders=tuple(orders)))
+        now.update(zip(stage.seats, (stage.down or stage.up)[-1], strict=True))
+        for seat, new in zip(stage.seats, stage.after, strict=True):
+            loose.update(packs[seat])
+            loose.subtract(new)
+            packs[seat] = new
+    return tuple(result)
+
+
+def _end(job: Job, stage: Stage, stages: Sequence[Stage]) -> Iterator[Order]:
+    """Yield the readings and the one hold point of a stage, which belong to all its crews."""
+    moved = {job.seats[n].segment for s in stages if s.number == stage.number for n in s.seats}
+    joints = tuple(j.id for j in job.joints.values() if moved & {j.back, j.ahead})
+    yield Order("READ", "read", joints)
+    yield Order("HOLD POINT", "hold", joints)
+
+
+class _Crew:
+    """One crew in one stage, seat by seat in the order of the stage."""
+
+    def __init__(self, job: Job, heights: Heights, stage: Stage, loose: Counter[str]) -> None:
+        self.job, self.heights, self.stage = job, heights, stage
+        self.seats = [job.seats[n] for n in stage.seats]
+        self.lifts = [k for k, s in enumerate(self.seats) if s.comes_back]
+        self.pushes = [k for k, s in enumerate(self.seats) if not s.comes_back]
+        self.nuts = [k for k in range(len(self.seats)) if self._all_nuts(k)]
+        self.changed = [k for k, new in enumerate(heights.changed) if new]
+        self.stacks = Stacks(job, heights, stage, loose)
+        self.rams = np.zeros(len(self.seats))
+
+    def orders(self) -> Iterator[Order]:
+        """Yield everything the crew does in its stage, in the order of time."""
+        yield from self._take_over()
+        yield from self._go()
+        yield from self._rest()
+        yield from self._change()
+        yield from self._return()
+
+    def _all_nuts(self, k: int) -> bool:
+        return all(j.lock_nut for j in self.job.jacks_at(self.seats[k].id))
+
+    def _jacks(self, seats: Sequence[int]) -> tuple[str, ...]:
+        return tuple(j.id for k in seats for j in self.job.jacks_at(self.seats[k].id))
+
+    def _take_over(self) -> Iterator[Order]:
+        for reset in self.stage.resets:
+            yield Order("SET ANEW", "set", (reset.jack,), (reset.base_new,))
+        everyone = self._jacks(range(len(self.seats)))
+        yield Order("SET", "set", everyone)
+        yield Order("TOUCH", "touch", everyone)
+        lifting, pushing = self._jacks(self.lifts), self._jacks(self.pushes)
+        if lifting:
+            for share in SHARES:
+                yield Order("TAKE UP", "take-up", lifting, (share,) * len(lifting))
+            yield Order("LIFT OFF", "lift-off", lifting, (self.heights.opening,) * len(lifting))
+        if pushing:
+            yield Order("BREAK LOOSE", "breakaway", pushing)
+
+    def _to(self, rams: Array, seats: Sequence[int]) -> Iterator[Order]:
+        """Yield the moves to ram readings: those out, and those in, as lines of their own."""
+        out = [k for k in seats if rams[k] > self.rams[k] + 1e-9]
+        back = [k for k in seats if rams[k] < self.rams[k] - 1e-9]
+        moves: tuple[tuple[Verb, Phase, list[int]], ...] = (
+            ("RAISE", "lift", [k for k in out if k in self.lifts]),
+            ("PUSH", "push", [k for k in out if k in self.pushes]),
+            ("LOWER", "lower", back),
+        )
+        for verb, phase, own in moves:
+            if own:
+                yield from self._nuts_ahead(rams, own) if verb == "LOWER" else ()
+                yield Order(verb, phase, self._jacks(own), self._aims(rams, own))
+        for k in seats:
+            self.rams[k] = rams[k]
+
+    def _aims(self, rams: Array, seats: Sequence[int]) -> tuple[float, ...]:
+        return tuple(
+            round(float(rams[k]), 9) for k in seats for _ in self.job.jacks_at(self.seats[k].id)
+        )
+
+    def _nuts_ahead(self, rams: Array, seats: Sequence[int]) -> Iterator[Order]:
+        """Yield how far nuts are run back before a step down: the step and a little room."""
+        own = [k for k in seats if k in self.nuts]
+        if own:
+            step = self.rams - rams
+            room = np.minimum(step + self.job.staging.slide, self.job.working.follow_up)
+            gaps = np.maximum(step, room)
+            yield Order("FOLLOW WITH NUT", "lower", self._jacks(own), self._aims(gaps, own))
+
+    def _go(self) -> Iterator[Order]:
+        """Yield the way to the top, nuts and temporary plates following at each step."""
+        rows = self.stacks.up_rows
+        for i, row in enumerate(rows):
+            yield from self._to(self.heights.rams(row), range(len(self.seats)))
+            phase: Phase = "lift" if self.lifts else "push"
+            if self.nuts:
+                jacks = self._jacks(self.nuts)
+                yield Order("FOLLOW WITH NUT", phase, jacks, (0.0,) * len(jacks))
+            moved = tuple(self._restacked(self.stacks.up(i - 1), self.stacks.up(i), up=True))
+            if moved:
+                names = tuple(dict.fromkeys(m.seat for m in moved))
+                yield Order("FOLLOW WITH PLATES", phase, names, (), moved)
+
+    def _restacked(
+        self,
+        old: Sequence[tuple[str, ...]],
+        new: Sequence[tuple[str, ...]],
+        *,
+        up: bool,
+    ) -> Iterator[PlateMove]:
+        for k, seat in enumerate(self.seats):
+            place: PlatePlace = "beside" if up and self._beside(k) else "on pack"
+            out, put = Counter(old[k]) - Counter(new[k]), Counter(new[k]) - Counter(old[k])
+            yield from (PlateMove(m, seat.id, place, "store") for m in sorted(out.elements()))
+            yield from (PlateMove(m, seat.id, "store", place) for m in sorted(put.elements()))
+
+    def _beside(self, k: int) -> bool:
+        return k in self.changed and self.seats[k].comes_back and self.seats[k].temporary_seat
+
+    def _rest(self) -> Iterator[Order]:
+        """Yield how the load comes onto steel at the top, and the oil off."""
+        nuts = self._jacks(self.nuts)
+        plates = [k for k in self.lifts if k not in self.nuts]
+        lifted = [k for k in self.nuts if k in self.lifts]
+        if nuts and plates and lifted:
+            # nuts leave the same room as plates, so that all are let down together
+            jacks = self._jacks(lifted)
+            yield Order("FOLLOW WITH NUT", "rest", jacks, (self.stacks.down_by,) * len(jacks))
+        elif nuts:
+            yield Order("NUT HOME", "rest", nuts)
+        if plates:
+            yield Order("LET DOWN", "rest", self._jacks(self.lifts))
+        if self.lifts:
+            yield Order("OIL OFF", "rest", self._jacks(self.lifts))
+        if self.pushes:
+            yield Order("OIL OFF", "let off", self._jacks(self.pushes))
+
+    def _change(self) -> Iterator[Order]:
+        """Yield the change of packs, seat by seat, every load standing on steel."""
+        top, down = self.stacks.top(), self.stacks.down(0)
+        for k in self.changed:
+            seat, old, new = self.seats[k], self.stage.before[k], self.stage.after[k]
+            moved = [PlateMove(m, seat.id, "pack", "store") for m in _listed(old, Counter(new))]
+            if not self._beside(k):
+                # what followed a push on its pack makes room for the new one
+                moved += [PlateMove(m, seat.id, "on pack", "store") for m in sorted(top[k])]
+            moved += [PlateMove(m, seat.id, "store", "pack") for m in _listed(new, Counter(old))]
+            moved += [PlateMove(m, seat.id, "store", "on pack") for m in sorted(down[k])]
+            yield Order("CHANGE PACK", "plates", (seat.id,), (), tuple(moved))
+
+    def _return(self) -> Iterator[Order]:
+        """Yield the way down onto the packs; what a nut holds stays."""
+        back = [k for k in self.lifts if self.seats[k].held_by == "packs"]
+        if back:
+            yield from self._free(back)
+            for i, row in enumerate(self.stacks.down_rows):
+                if i:
+                    yield from self._lowered_plates(i)
+                yield from self._to(self.heights.rams(row), back)
+            if self.stacks.down_rows:
+                yield from self._lowered_plates(len(self.stacks.down_rows))
+            nuts = self._jacks([k for k in back if k in self.nuts])
+            if nuts:
+                yield Order("RUN NUT BACK", "landing", nuts)
+            yield Order("LAND", "landing", self._jacks(back))
+        off = [k for k in range(len(self.seats)) if self.seats[k].held_by == "packs"]
+        if off:
+            yield Order("JACK OFF", "off", self._jacks(off))
+
+    def _free(self, back: Sequence[int]) -> Iterator[Order]:
+        """Yield how nuts and temporary plates are freed: by one step of the ram over the top."""
+        step = np.array([max(j.resolution for j in self.job.jacks_at(s.id)) for s in self.seats])
+        top = self.rams + step
+        yield Order("FREE", "free", self._jacks(back), self._aims(top, back))
+        moved = []
+        for k in back:
+            seat, over = self.seats[k].id, Counter(self.stacks.top()[k])
+            if self._beside(k):
+                moved += [PlateMove(m, seat, "beside", "store") for m in sorted(over.elements())]
+            elif k not in self.changed:
+                gone = over - Counter(self.stacks.down(0)[k])
+                moved += [PlateMove(m, seat, "on pack", "store") for m in sorted(gone.elements())]
+        if moved:
+            names = tuple(dict.fromkeys(m.seat for m in moved))
+            yield Order("TAKE OUT PLATES", "free", names, (), tuple(moved))
+        for k in back:
+            self.rams[k] = top[k]
+
+    def _lowered_plates(self, i: int) -> Iterator[Order]:
+        moved = tuple(self._restacked(self.stacks.down(i - 1), self.stacks.down(i), up=False))
+        if moved:
+            names = tuple(dict.fromkeys(m.seat for m in moved))
+            yield Order("FOLLOW WITH PLATES", "lower", names, (), moved)
+
+
+def _listed(pack: Sequence[str], kept: Counter[str]) -> list[str]:
+    """List the plates of a pack beyond those that are kept, bottom to top."""
+    left, result = Counter(pack) - kept, []
+    for mark in pack:
+        if left[mark] > 0:
+            left[mark] -= 1
+            result.append(mark)
+    return result
