@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import signal
 import unicodedata
@@ -71,7 +72,18 @@ def progress(line: str) -> None:
 
 def say_json(content: Any) -> None:
     """Print JSON with sorted keys, the same bytes for the same result."""
-    click.echo(json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False))
+    click.echo(json.dumps(_finite(content), indent=2, sort_keys=True, ensure_ascii=False))
+
+
+def _finite(content: Any) -> Any:
+    """Return content with null where a number is not finite: JSON has no word for it."""
+    if isinstance(content, dict):
+        return {key: _finite(value) for key, value in content.items()}
+    if isinstance(content, list | tuple):
+        return [_finite(value) for value in content]
+    if isinstance(content, float) and not math.isfinite(content):
+        return None
+    return content
 
 
 def verdict_json(verdict: Verdict) -> dict[str, Any]:
