@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitup.record.events import KINDS, Event
@@ -149,12 +149,14 @@ def numbered(entries):
     return [Event(i, e.kind, e.when, e.who, e.about, says=e.says) for i, e in enumerate(entries, 1)]
 
 
+@settings(deadline=None)
 @given(st.lists(ENTRIES, max_size=12), st.integers(0, 12))
 def test_state_is_that_of_the_entries_however_they_are_taken(entries, cut):
     events = numbered(entries)
     assert work_of(events[cut:], work_of(events[:cut])) == work_of(events)
 
 
+@settings(deadline=None)
 @given(st.lists(ENTRIES, max_size=12))
 def test_only_the_act_that_names_it_ends_a_stop(entries):
     events = numbered(entries)
@@ -165,6 +167,7 @@ def test_only_the_act_that_names_it_ends_a_stop(entries):
     assert {s.entry for s in work_of(events).stops} == called
 
 
+@settings(deadline=None)
 @given(st.lists(ENTRIES, max_size=12), ENTRIES)
 def test_no_report_makes_a_stage_better(entries, more):
     events = numbered([*entries, more])
