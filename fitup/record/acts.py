@@ -171,9 +171,11 @@ def approve(
         if not read_plan(record.files(plan.outputs)[PLAN]).inside:
             raise NotAllowed(f"plan {code} leaves a check outside its tolerance")
         stands = standing(record, pen.work, record.people(pen.events), plan.about, now)
-        if stands.state in ("approved", "stopped"):
+        own = pen.work.plan(plan.about)
+        signed_now = own.decision is not None and own.decision.says.get("content")
+        if stands.state in ("approved", "stopped") and signed_now == signed.content:
             raise NotAllowed(f"plan {code} is approved already: {stands.note}")
-        if (stands.state == "rejected" or pen.work.plan(plan.about).rebased) and not why:
+        if (stands.state == "rejected" or own.rebased) and not why:
             said = "; ".join((stands.status, *stands.why))
             raise NotAllowed(f"plan {code}: {said}; approve it with the reason: --why")
         return pen.append(

@@ -102,6 +102,14 @@ def test_plan_is_approved_once_survey_and_plan_are_there(record, keys, files, co
         approve()
 
 
+def test_sheets_that_say_something_else_are_approved_anew(printed, record, keys, files, code):
+    """Another version of the program words or rounds them otherwise."""
+    other = replace(SIGNED, content="d" * 64)
+    assert acts.approve(record, keys["ines"], WHEN, code, files, other).says["content"] == "d" * 64
+    with pytest.raises(NotAllowed, match="is approved already"):
+        acts.approve(record, keys["ines"], WHEN, code, files, other)
+
+
 def test_plan_outside_tolerance_is_not_approved(record, keys, files, code, plan):
     acts.accept_survey(record, keys["bram"], WHEN, files, ())
     acts.note_plan(record, WHEN, "x", files, replace(plan, inside=False))
