@@ -189,7 +189,7 @@ def instrument_height(n: Night) -> str:
 def knock(n: Night) -> str:
     who = n.pick([s for s in n.read.setups if s != "ST9"])
     rows = [s.row for s in n.read.shots if s.setup == who]
-    at = rows[int(len(rows) * n.rng.uniform(0.3, 0.7))]
+    at = rows[int(len(rows) * n.rng.uniform(0.15, 0.35))]
     turn = 2e-4
     n.shots(
         lambda s: (
@@ -305,19 +305,17 @@ def wrong_target(n: Night) -> str:
     setup = n.pick([s for s in n.read.setups if s != "ST9"])
     one_, two = n.deck[0], n.deck[5]
     names = {one_: two, two: one_}
-    n.shots(
-        lambda s: replace(s, target=names.get(s.target, s.target)) if s.setup == setup else s
+    n.shots(lambda s: replace(s, target=names.get(s.target, s.target)) if s.setup == setup else s)
+    return (
+        rf"(set-up {setup}, target ({one_}|{two}) .*are the readings of)|({one_} and {two}.*exch)"
     )
-    return rf"(set-up {setup}, target ({one_}|{two}) .*are the readings of)|({one_} and {two}.*exch)"
 
 
 def face_slip(n: Night) -> str:
     setup, target = n.pick(list(n.read.setups)), n.pick(n.deck)
     n.shots(
         lambda s: (
-            replace(s, hz=s.hz + 2e-3)
-            if (s.setup, s.target, s.face) == (setup, target, 2)
-            else s
+            replace(s, hz=s.hz + 2e-3) if (s.setup, s.target, s.face) == (setup, target, 2) else s
         )
     )
     return rf"set-up {setup}, target {target}"
@@ -344,7 +342,7 @@ def level_slip(n: Night) -> str:
 
 def control_height(n: Night) -> str:
     who = n.pick(n.pillars)
-    move(n, who, position=n.job.control[who].position + [0.0, 0.0, 0.1])
+    move(n, who, position=n.job.control[who].position + np.array([0.0, 0.0, 0.1]))
     return rf"control point {who}\b"
 
 
@@ -422,8 +420,8 @@ def clean(nights: int) -> None:
     # Wilson, Journal of the American Statistical Association 22, 1927
     z = 1.96
     middle = (share + z * z / (2 * nights)) / (1 + z * z / nights)
-    half = z / (1 + z * z / nights) * math.sqrt(
-        share * (1 - share) / nights + z * z / (4 * nights**2)
+    half = (
+        z / (1 + z * z / nights) * math.sqrt(share * (1 - share) / nights + z * z / (4 * nights**2))
     )
     print(
         f"{len(refused)} of {nights} clean nights refused: {100 * share:.2f} % "

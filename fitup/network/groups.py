@@ -176,7 +176,9 @@ def _knocks(
     hz = np.flatnonzero(network.kind == KINDS.index("hz"))
     for name in read.setups:
         own = [i for i in hz if setup[i] == name]
-        parts = {int(i): rows_of.get(_sight(network, int(i)), [network.observations[i].row]) for i in own}
+        parts = {
+            int(i): rows_of.get(_sight(network, int(i)), [network.observations[i].row]) for i in own
+        }
         order = sorted({row for rows in parts.values() for row in rows})
         if len(own) < 4:
             continue

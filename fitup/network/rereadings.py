@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from fitup.errors import SurveyRefused
+from fitup.frames import Array
 from fitup.model import ControlPoint
 from fitup.network.adjust import Adjusted
 from fitup.network.observations import ObservationSet, Shot
@@ -21,11 +22,13 @@ from fitup.network.reliability import reliability
 MOST: Final = 24
 #: with other mistakes beside it, it must bring the weighted squares down to this share
 SHARE: Final = 1e-4
+#: explanations that bring the deck about as near to its design are as good [m]
+NEAR: Final = 0.25
 _TURN: Final = 2.0 * math.pi
 
 Control = Mapping[str, ControlPoint]
-#: from readings and control to an adjusted network
-Solve = Callable[[ObservationSet, Control], Adjusted]
+#: from readings and control to an adjusted network, and how far the deck then is off design [m]
+Solve = Callable[[ObservationSet, Control], tuple[Adjusted, float]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +42,7 @@ class Rereading:
 
 
 def reread(
-    read: ObservationSet, control: Control, solve: Solve, squares: float | None
+    read: ObservationSet, control: Control, origin: Array, solve: Solve, squares: float | None
 ) -> tuple[str, ...]:
     """Return the mistakes that explain a survey that does not fit, one line each.
 
@@ -47,30 +50,39 @@ def reread(
     ----------
     read : ObservationSet
     control : mapping
+        About the origin.
+    origin : Array (3,)
+        Of the coordinates [m].
     solve : callable
         Adjusts readings and control; raises SurveyRefused where it cannot.
     squares : float or None
         Weighted squares as they were read; None where nothing could be adjusted.
+
+    Notes
+    -----
+    Of explanations that fit alike, those that bring the deck nearest to its design are told.
     """
-    found: list[tuple[float, str]] = []
-    for one in rereadings(read, control):
+    found: list[tuple[float, float, str]] = []
+    for one in rereadings(read, control, origin):
         try:
-            adjusted = solve(one.read, one.control)
+            adjusted, off = solve(one.read, one.control)
         except SurveyRefused:
             continue
         tested = reliability(adjusted)
         if tested.passed or (squares is not None and tested.squares < SHARE * squares):
-            found.append((tested.squares, f"{one.what}: with that everything fits; {one.do}"))
+            found.append((off, tested.squares, f"{one.what}: with that everything fits; {one.do}"))
     if not found:
         return ()
-    best = min(found)[0]
-    lines = [line for size, line in sorted(found) if size <= 2.0 * best + 10.0]
+    # a mirror image has the same shape: the design says which of two explanations it is
+    near = [(size, line) for off, size, line in found if off <= 2.0 * min(found)[0] + NEAR]
+    best = min(near)[0]
+    lines = [line for size, line in sorted(near) if size <= 2.0 * best + 10.0]
     if len(lines) == 1:
         return tuple(lines)
     return (" or ".join([lines[0].split(": with that")[0], *lines[1:]]),)
 
 
-def rereadings(read: ObservationSet, control: Control) -> Iterator[Rereading]:
+def rereadings(read: ObservationSet, control: Control, origin: Array) -> Iterator[Rereading]:
     """Yield what may have been written wrongly, the whole file first."""
     names = list(read.setups)
     groups = [("the whole file", set(names))]
@@ -84,16 +96,22 @@ def rereadings(read: ObservationSet, control: Control) -> Iterator[Rereading]:
                 a is not b for a, b in zip(kept, read.shots, strict=True)
             ):
                 yield Rereading(f"{where}: {what}", do, replace(read, shots=tuple(kept)), control)
+    if len(control) > 1:
+        turned = {n: _exchanged(c, origin) for n, c in control.items()}
+        what = "easting and northing of control.csv are exchanged"
+        yield Rereading(what, "correct its header", read, turned)
     placed = [n for n, c in control.items() if c.given[:2].all()]
     for name in placed[:MOST]:
-        point = control[name]
-        swapped = replace(point, position=point.position[[1, 0, 2]])
         yield Rereading(
             f"control.csv: easting and northing of {name} are exchanged",
             "correct its row",
             read,
-            {**control, name: swapped},
+            {**control, name: _exchanged(control[name], origin)},
         )
+
+
+def _exchanged(point: ControlPoint, origin: Array) -> ControlPoint:
+    return replace(point, position=(point.position + origin)[[1, 0, 2]] - origin)
 
 
 def _other_way(shot: Shot) -> Shot:

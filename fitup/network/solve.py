@@ -164,6 +164,8 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
             line
             for line in ready.disagree
             if not _excused(line, read, reasons)
+            # what was read otherwise spoils the faces too
+            and all(a.cause != "reading" for a in advice)
             # a knock between the faces shows in every set that it splits
             and not any(line.startswith(f"set-up {name}, ") for name in turned)
         ),
@@ -230,9 +232,6 @@ def _judged(
         tested = reliability(whole)
         if tested.passed:
             return Outcome.clean(whole, tested), ()
-        shared = _shared(job, read, ready, whole, tested)
-        if shared is not None:
-            return Outcome.clean(whole, tested), (shared,)
     if whole is None or whole.squares > GROSS * max(1, whole.redundancy):
         lines = _otherwise(job, read, control, origin, None if whole is None else whole.squares)
         if lines and whole is None:
@@ -240,6 +239,10 @@ def _judged(
         if lines and whole is not None:
             said = tuple(Advice((), "reading", line) for line in lines)
             return Outcome.clean(whole, tested), said
+    if whole is not None:
+        shared = _shared(job, read, ready, whole, tested)
+        if shared is not None:
+            return Outcome.clean(whole, tested), (shared,)
     try:
         outcome = adjust_and_test(network, state, used, datum)
     except SurveyRefused:
@@ -260,13 +263,25 @@ def _otherwise(
 ) -> tuple[str, ...]:
     """Return what the readings may have meant instead, where that explains everything."""
 
-    def solved(other: ObservationSet, points: Mapping[str, ControlPoint]) -> Adjusted:
+    def solved(other: ObservationSet, points: Mapping[str, ControlPoint]) -> tuple[Adjusted, float]:
         ready = _ready(job, other, points, origin)
         reasons = left_out(job.excluded, [o.id for o in ready.network.observations])
         used = np.array([o.id not in reasons for o in ready.network.observations])
-        return adjust(ready.network, ready.state, used=used, datum=ready.datum)
+        adjusted = adjust(ready.network, ready.state, used=used, datum=ready.datum)
+        return adjusted, _off_design(job, adjusted, origin)
 
-    return reread(read, control, solved, squares)
+    return reread(read, control, origin, solved, squares)
+
+
+def _off_design(job: Job, adjusted: Adjusted, origin: Array) -> float:
+    """Return how far the deck lies from its design, in the middle of its points [m]."""
+    network = adjusted.network
+    off = [
+        np.linalg.norm(adjusted.state.positions[i] + origin - job.points[n].design)
+        for i, n in enumerate(network.nodes)
+        if n in job.points
+    ]
+    return float(np.nanmedian(off)) if off else 0.0
 
 
 def _shared(
