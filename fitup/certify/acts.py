@@ -165,7 +165,7 @@ def _to_ram(night: Night, order: Order, where: str) -> None:
 
 
 def _has_stroke(night: Night, jack: Jack, where: str) -> None:
-    """Hold a ram within its stroke: it has taken the load up before it is read from START."""
+    """Hold a ram within its stroke."""
     out = night.out_at_start(jack) + night.now[jack.seat].ram
     if not -jack.resolution <= out <= jack.stroke + jack.resolution:
         night.wrong(

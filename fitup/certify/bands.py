@@ -311,9 +311,10 @@ class Reader:
 
     def _anew(self, moment: Moment) -> Iterator[ExpectedReading]:
         """Yield the packing under a jack set anew, and how far its ram is then out."""
-        for jack, seat, base in self._jacks(moment):
+        for jack, _, base in self._jacks(moment):
             step = self.length
-            out = jack.stroke_used + self.night.now[seat].start + jack.base - base
+            # it is set before it takes the load: START is further out by the take-up
+            out = self.night.out_at_start(jack) - self.night.take_up(jack)
             yield ExpectedReading("tape", jack.id, to_step(base, step), step, aim=True)
             yield ExpectedReading("ram", jack.id, to_step(out, jack.resolution), jack.resolution)
 

@@ -125,17 +125,17 @@ class Night:
             self.work.wrong.append(line)
 
     def out_at_start(self, jack: Jack) -> float:
-        """Return how far a ram is out at START [m]: with the deck, and squeezed by its load."""
+        """Return how far a ram is out at START [m], by the packing it now stands on."""
+        return jack.stroke_used + self.now[jack.seat].start - (self.base[jack.id] - jack.base)
+
+    def take_up(self, jack: Jack) -> float:
+        """Return how far a ram goes from touch to START [m]."""
         one = self.now[jack.seat]
-        touch = jack.stroke_used + one.start - (self.base[jack.id] - jack.base)
         if not one.seat.comes_back:
-            return touch
-        i = list(self.now).index(jack.seat)
-        rest = one.start + (self.present[jack.seat] - float(self.rest_loads[i])) / (
-            one.seat.stiffness
-        )
-        give = self.zero_loads[jack.seat] / seat_on_jacks(self.job, jack.seat)[0]
-        return touch + self.zero_levels[jack.seat] - rest + give
+            return 0.0
+        load = float(self.rest_loads[list(self.now).index(jack.seat)])
+        opening = next((o.aims[0] for o in self.stage.orders if o.verb == "LIFT OFF"), 0.0)
+        return load / one.seat.stiffness + load / seat_on_jacks(self.job, jack.seat)[0] + opening
 
     @property
     def zero_loads(self) -> dict[str, float]:
