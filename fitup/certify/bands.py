@@ -26,6 +26,9 @@ GAUGE_STEP: Final = {"metric": 5.0e5, "US": 50.0 * 6894.757293168}
 SEATING, SEATING_MOST = 0.05, 0.15
 #: share by which the spring of a pack may be other than stated (common practice, no source)
 PACK_SPREAD: Final = 0.5
+#: how far a pack as built may be off the sum of its plates, and more for each plate [m]
+#: (common practice, no source)
+PACK_OFF, PLATE_OFF = 0.1e-3, 0.05e-3
 _UP: Final = ("RAISE", "PUSH", "FREE")
 
 
@@ -87,7 +90,9 @@ class Reader:
         if verb == "SET ANEW":
             return tuple(self._anew(moment))
         if verb == "CHANGE PACK":
-            return tuple(self._rooms(moment))
+            return (*self._heights(moment), *self._rooms(moment))
+        if verb in ("FOLLOW WITH NUT", "NUT HOME"):
+            return tuple(self._nuts(moment))
         if verb in ("TOUCH", "TAKE UP", "LIFT OFF", "BREAK LOOSE", *_UP, "LOWER", "LAND"):
             return (*self._rams(moment), *self._gauges(moment), *self._decks(moment))
         if verb in ("OIL OFF", "LET DOWN"):
@@ -160,19 +165,12 @@ class Reader:
         return (worst + loose) * share + staging.pressure_error * jack.capacity
 
     def _lowest(self, moment: Moment, seat: str, share: float, jack: Jack) -> float:
-        """Return the least a gauge may show [N]: what the phase does, and what the seat needs."""
-        staging, band, own = self.job.staging, self.job.working.load_band, self.job.seats[seat]
+        staging, band = self.job.staging, self.job.working.load_band
         load = moment.loads[seat] + self.swing[seat].less
-        up = moment.order.verb != "LOWER"
         if staging.exact:
-            least = max(0.0, load * (1.0 - band)) * share
-            return max(least, min(own.reaction_least, load) * share)
-        wrong = staging.pressure_error * jack.capacity
-        true = max(0.0, load - self.shake.reactions.get(seat, 0.0)) * share
-        # a seat that needs bearing has it even where friction and gauge show the most they may
-        need = max(0.0, own.reaction_least) * (1.0 + staging.friction * up) * share + wrong
-        least = true * (1.0 - staging.friction) - wrong
-        return max(0.0, least, min(need, true))
+            return max(0.0, load * (1.0 - band)) * share
+        least = max(0.0, load - self.shake.reactions.get(seat, 0.0)) * (1.0 - staging.friction)
+        return max(0.0, least * share - staging.pressure_error * jack.capacity)
 
     def _pressure_bands(
         self,
@@ -309,12 +307,34 @@ class Reader:
                 (Band("STOP", least, math.inf, "no room to slide the pack in"),),
             )
 
+    def _heights(self, moment: Moment) -> Iterator[ExpectedReading]:
+        """Yield the height of a pack as built, which bent or dirty plates make more."""
+        step = 2.0 * DISPLAY[self.job.units].plate.half_step
+        for seat in moment.order.objects:
+            pack = self.night.now[seat].pack
+            height = sum(self.job.plates[m].measured for m in pack)
+            most = PACK_OFF + PLATE_OFF * len(pack)
+            low, high = _out(height - most, height + most, step)
+            band = Band("HOLD", low, high, "other plates, or dirt between them")
+            yield ExpectedReading("calliper", seat, to_step(height, step), step, (band,), aim=True)
+
+    def _nuts(self, moment: Moment) -> Iterator[ExpectedReading]:
+        """Yield the gap that is left at a lock nut, before a step down the room it needs."""
+        most = self.job.working.follow_up
+        for jack, _, aim in self._jacks(moment):
+            least = max(0.0, aim - self.job.staging.slide) if aim else -math.inf
+            low, high = to_step(least, self.length) if aim else least, to_step(most, self.length)
+            value = to_step(aim, self.length)
+            band = Band("STOP", low, max(high, value), "the load could drop further")
+            yield ExpectedReading(
+                "feeler", jack.id, value, self.length, (band,), aim=moment.order.phase == "lower"
+            )
+
     def _anew(self, moment: Moment) -> Iterator[ExpectedReading]:
         """Yield the packing under a jack set anew, and how far its ram is then out."""
-        for jack, _, base in self._jacks(moment):
+        for jack, seat, base in self._jacks(moment):
             step = self.length
-            # it is set before it takes the load: START is further out by the take-up
-            out = self.night.out_at_start(jack) - self.night.take_up(jack)
+            out = jack.stroke_used + self.night.now[seat].start + jack.base - base
             yield ExpectedReading("tape", jack.id, to_step(base, step), step, aim=True)
             yield ExpectedReading("ram", jack.id, to_step(out, jack.resolution), jack.resolution)
 

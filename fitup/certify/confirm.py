@@ -14,7 +14,7 @@ from fitup.certify.facts import (
     reading_band,
 )
 from fitup.errors import CertificateRefused
-from fitup.model import Job
+from fitup.model import Job, Procedure
 
 Key = tuple[str | int, ...]
 
@@ -63,6 +63,14 @@ def _exact(job: Job, certificate: Certificate) -> dict[Key, float]:
             exact[("stage", stage.number, check, "to")] = value + band
     for fact in certificate.lift_offs:
         exact.update(_of_lift_off(fact))
+    for procedure in certificate.procedures:
+        exact.update(_of_procedure(procedure))
+    for seat_most in certificate.seat_envelopes:
+        own = asdict(seat_most).items()
+        exact |= {("envelope", seat_most.seat, k): v for k, v in own if k != "seat"}
+    for jack_most in certificate.jack_envelopes:
+        own = asdict(jack_most).items()
+        exact |= {("envelope", jack_most.jack, k): v for k, v in own if k not in ("jack", "seat")}
     for seat in certificate.seats:
         exact[("seat", seat.seat, "height_now")] = seat.height_now
         exact[("seat", seat.seat, "height_new")] = seat.height_new
@@ -128,3 +136,14 @@ def _of_lift_off(fact: LiftOffFact) -> Iterator[tuple[Key, float]]:
     yield ("lift-off", fact.jack, "load_stop"), fact.load_stop
     yield ("lift-off", fact.jack, "pressure_stop"), fact.pressure_stop
     yield ("lift-off", fact.jack, "creep"), fact.creep
+
+
+def _of_procedure(procedure: Procedure) -> Iterator[tuple[Key, float]]:
+    for event in procedure.events:
+        for reading in event.readings:
+            key = ("event", event.line, reading.instrument, reading.at)
+            yield (*key, "value"), reading.value
+            yield (*key, "value", "fraction"), reading.value
+            for band in reading.bands:
+                yield (*key, band.meaning, "low"), band.low
+                yield (*key, band.meaning, "high"), band.high

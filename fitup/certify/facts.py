@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fitup.certify.envelopes import JackEnvelope, SeatEnvelope
 from fitup.model import FORCES, Job, Procedure
 
 
@@ -300,6 +301,8 @@ class Certificate:
     bolts: tuple[BoltFact, ...] = ()
     lift_offs: tuple[LiftOffFact, ...] = ()
     procedures: tuple[Procedure, ...] = ()
+    seat_envelopes: tuple[SeatEnvelope, ...] = ()
+    jack_envelopes: tuple[JackEnvelope, ...] = ()
     """What every crew does, event by event; in the order of stages, then crews."""
 
 

@@ -56,8 +56,6 @@ class Before:
     site: Mapping[str, float]
     present: Mapping[str, float]
     loose: Mapping[str, int]
-    base: Mapping[str, float]
-    """Packing under every jack [m]."""
     line: int
 
 
@@ -91,7 +89,7 @@ def procedures(
     line, found = before.line, []
     nights = []
     for stage in crews:
-        night = Night(work, stage, before.site, before.present, response, shake, before.base)
+        night = Night(work, stage, before.site, before.present, response, shake)
         nights.append(night)
         swing = _swing(work, night, crews, stage, before.site)
         reader = Reader(night, response, shake, off, swing)
@@ -227,7 +225,12 @@ def _is_read(job: Job, check: Check, joints: Sequence[str], segments: set[str]) 
     if check.quantity not in LENGTHS:
         return False
     if check.point is not None:
-        return check.quantity == "level" and job.points[check.point].segment in segments
+        # points of a pair are read as gap, step and offset
+        return (
+            check.quantity == "level"
+            and not check.joint
+            and job.points[check.point].segment in segments
+        )
     return check.pair is not None and check.joint in joints
 
 

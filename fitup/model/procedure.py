@@ -74,7 +74,7 @@ Verb = Literal[
     "READ",
     "HOLD POINT",
 ]
-Instrument = Literal["ram", "gauge", "dial", "feeler", "tape", "straightedge", "survey"]
+Instrument = Literal["ram", "gauge", "dial", "feeler", "calliper", "tape", "straightedge", "survey"]
 Zero = Literal["", "TOUCH", "START"]
 Support = Literal["pack", "nut", "oil", "temporary", "friction"]
 Meaning = Literal["STOP", "HOLD"]
@@ -107,8 +107,9 @@ class ExpectedReading:
     Parameters
     ----------
     instrument : str
-        ``ram`` and ``gauge`` belong to a jack, ``dial`` (the deck) and ``feeler`` (opening over the
-        pack) to a seat, ``tape``, ``straightedge`` and ``survey`` to a check of a joint.
+        ``ram`` and ``gauge`` belong to a jack, ``dial`` (the deck), ``calliper`` (height of the
+        pack) and ``feeler`` (opening over the pack) to a seat; a ``feeler`` at a jack is the gap
+        of its lock nut. ``tape``, ``straightedge`` and ``survey`` belong to a check of a joint.
     at : str
         Id of the jack, seat or check.
     value : float

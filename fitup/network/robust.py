@@ -56,12 +56,6 @@ class Outcome:
     size: Array
     off: Array
 
-    @classmethod
-    def clean(cls, adjusted: Adjusted, tested: Reliability) -> Outcome:
-        """Return a network with every observation in it."""
-        none = np.full(len(adjusted.used), np.nan)
-        return cls(adjusted, tested, (), none, none)
-
 
 def adjust_and_test(
     network: Network, start: State, used: Array, datum: Sequence[str] = ()
@@ -82,7 +76,8 @@ def adjust_and_test(
     if whole is not None:
         tested = reliability(whole)
         if tested.passed:
-            return Outcome.clean(whole, tested)
+            none = np.full(len(used), np.nan)
+            return Outcome(whole, tested, (), none, none)
         alone = _one_alone(network, whole, tested, used, datum)
         if alone is not None:
             return alone

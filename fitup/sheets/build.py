@@ -14,6 +14,8 @@ from fitup.record import check_code, spoken
 from fitup.record.approval import OPEN, Standing
 from fitup.sheets.cautions import STRIP, cautions
 from fitup.sheets.chart import build_chart
+from fitup.sheets.crew import crew_sheets
+from fitup.sheets.envelopes import jack_envelope_lines, seat_envelope_lines
 from fitup.sheets.liftoff import build_lift_offs
 from fitup.sheets.model import (
     OF_STRUCTURE,
@@ -113,6 +115,9 @@ def build_sheets(
         bolts=bolt_lines(job, certificate),
         chart=build_chart(job, plan, certificate),
         lift_offs=build_lift_offs(job, certificate),
+        crews=crew_sheets(job, certificate),
+        seat_envelopes=seat_envelope_lines(job, certificate),
+        jack_envelopes=jack_envelope_lines(job, certificate),
         sure=None if told is None else sure_sheet(job, told, after),
     )
 
@@ -138,7 +143,6 @@ def _header(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
         reference=rounded(job.reference_temperature, units.temperature),
         inputs=job.digest,
         valid=_valid(job, survey),
-        record=stands.head,
     )
 
 
@@ -371,7 +375,7 @@ def _proof(wish: WishResult, summary: SummaryFact) -> ProofLine:
 def _plain(value: float, *, count: bool) -> str:
     if not math.isfinite(value):
         return "none found"
-    return f"{round(value)}" if count else f"{value:z.3f}"
+    return f"{round(value)}" if count else f"{value:.3f}"
 
 
 def _bare(value: float, *, count: bool) -> Number:

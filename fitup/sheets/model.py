@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from fitup.certify.facts import PrintedNumber
+from fitup.sheets.crew_lines import CrewSheet
+from fitup.sheets.envelopes import JackEnvelopeLine, SeatEnvelopeLine
 from fitup.sheets.numbers import Key, Number, Worded
 from fitup.sheets.sure import SureSheet
 from fitup.sheets.work import (
@@ -59,7 +61,7 @@ class Header:
     decided: str
     """Who decided and when, empty while nobody has."""
     since: tuple[str, ...]
-    """Every STOP that stands, what changed since it was approved, or why it was rejected."""
+    """What changed since it was approved, or why it was rejected."""
     paper: Literal["a4", "us-letter"]
     length_unit: str
     force_unit: str
@@ -72,8 +74,6 @@ class Header:
     """The verdict on the survey."""
     reservations: tuple[str, ...] = ()
     """What must be known before the survey is used."""
-    record: str = ""
-    """Number and code of the record's last entry when this was made; empty without a record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +266,10 @@ class SheetSet:
     bores: tuple[BoreLine, ...] = ()
     bolts: tuple[BoltLine, ...] = ()
     lift_offs: tuple[LiftOffSheet, ...] = ()
+    crews: tuple[CrewSheet, ...] = ()
+    """The procedures, crew by crew in the order of the stages."""
+    seat_envelopes: tuple[SeatEnvelopeLine, ...] = ()
+    jack_envelopes: tuple[JackEnvelopeLine, ...] = ()
     sure: SureSheet | None = None
     """How sure the joints are; None where nobody asked."""
     clashes: tuple[ClashLine, ...] = ()
@@ -286,6 +290,9 @@ class SheetSet:
             *self._of_surveys(),
             *self._of_ride(),
             *self._of_passage(),
+            *(number for crew in self.crews for number in crew.printed()),
+            *(number for line in self.seat_envelopes for number in line.printed()),
+            *(number for line in self.jack_envelopes for number in line.printed()),
             *(line.plan.printed("summary", line.wish) for line in self.proof),
         )
 

@@ -9,12 +9,12 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from fitup.model import FORCES
 from fitup.sheets.cautions import BAND_PASSED, HOLD
-from fitup.sheets.model import OF_POINTS, OF_STRUCTURE, CheckLine, Header, JointSheet, SheetSet
+from fitup.sheets.crew_lines import CrewSheet
+from fitup.sheets.model import OF_POINTS, CheckLine, Header, JointSheet, SheetSet
 from fitup.sheets.numbers import Number
 from fitup.sheets.words import grouped, least_words, reaction_words
-from fitup.sheets.work import Expected, LiftOffSheet, SeatCard, StageSheet
+from fitup.sheets.work import LiftOffSheet, SeatCard, StageSheet
 
 _TEMPLATES: Final = Path(__file__).parent / "templates"
 #: for the archive; the standard wants a date inside the file
@@ -61,7 +61,7 @@ def move_pdf(sheets: SheetSet, sheet: str) -> bytes:
             }
             for s in sheets.stages
         ],
-        stages=[_stage(s) for s in stages],
+        stages=[_stage(s, sheets.crews) for s in stages],
         lift_offs=[_lift_off(g, sheets.seats) for g in sheets.lift_offs if g.sheet == sheet],
         cautions=list(sheets.cautions),
         band_passed=list(BAND_PASSED),
@@ -76,7 +76,7 @@ def pocket_pdf(sheets: SheetSet, sheet: str) -> bytes:
         "pocket.typ",
         sheets,
         sheet=sheet,
-        stages=[_stage(s) for s in stages],
+        stages=[_stage(s, sheets.crews) for s in stages],
         band_passed=list(BAND_PASSED),
     )
 
@@ -122,17 +122,17 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
         cautions=list(sheets.cautions),
         inside=sheets.inside,
         sure=printable(sheets.sure),
+        seat_envelopes=printable(sheets.seat_envelopes) if moves else [],
+        jack_envelopes=printable(sheets.jack_envelopes) if moves else [],
         moves=moves,
         figures={name: svg.decode("utf-8") for name, svg in figures.items()},
     )
 
 
-def _stage(stage: StageSheet) -> dict[str, Any]:
-    out: dict[str, Any] = printable(stage)
-    out["expected"] = _by_place(stage.expected)
-    for card in out["cards"]:
-        _shares(card["build_up"], stage)
-    return out
+def _stage(stage: StageSheet, crews: tuple[CrewSheet, ...]) -> dict[str, Any]:
+    """Return a stage with the pages of its crew."""
+    pages = next(c for c in crews if (c.number, c.crew) == (stage.number, stage.crew))
+    return {**printable(stage), "pages": printable(pages)}
 
 
 def _lift_off(group: LiftOffSheet, cards: tuple[SeatCard, ...]) -> dict[str, Any]:
@@ -146,39 +146,6 @@ def _lift_off(group: LiftOffSheet, cards: tuple[SeatCard, ...]) -> dict[str, Any
         "rest": " or ".join(word for kind, word in names.items() if kind in rests),
         "hangs": all(card.pushes == "shorten" for card in own),
     }
-
-
-def _by_place(expected: tuple[Expected, ...]) -> list[dict[str, Any]]:
-    """Gather readings by place, so that one stop at a pair reads all of it.
-
-    Levels of single points, leans and tensions stand three to a row, as a pair's gap, step and
-    offset do.
-    """
-    rows: dict[str, list[Expected]] = {}
-    for line in expected:
-        rows.setdefault(_gathered(line), []).append(line)
-    out = []
-    for place, lines in rows.items():
-        for i in range(0, len(lines), 3):
-            out.append({"place": place, "lines": [_expected(e) for e in lines[i : i + 3]]})
-    return out
-
-
-def _gathered(line: Expected) -> str:
-    if line.quantity in OF_STRUCTURE:
-        return "towers, cables"
-    return "" if line.quantity in OF_POINTS else line.place
-
-
-def _expected(line: Expected) -> dict[str, Any]:
-    out: dict[str, Any] = printable(line)
-    words = line.expect.words
-    # the aim, where there is one, stands in brackets after the value
-    out["aim"] = words[words.index("(") :] if "(" in words else ""
-    # a tension is a plain number: that a cable pulls goes without saying
-    out["bare"] = line.quantity in FORCES
-    out["point"] = line.place if _gathered(line) != line.place else ""
-    return out
 
 
 def _seat(card: SeatCard) -> dict[str, Any]:
@@ -230,13 +197,6 @@ def _points(lines: list[CheckLine]) -> list[dict[str, Any]]:
             }
         )
     return out
-
-
-def _shares(plates: list[dict[str, Any]], stage: StageSheet) -> None:
-    """Add to each plate its share of the tallest pack of the stage, for the drawing."""
-    tallest = max((float(c.height_new.value) for c in stage.cards), default=1.0) or 1.0
-    for plate in plates:
-        plate["share"] = float(plate["thickness"]["size"]) / tallest
 
 
 @cache

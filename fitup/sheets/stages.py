@@ -104,10 +104,6 @@ def _hands(stage: StageFact) -> tuple[str, ...]:
         lines.append(
             f"Pump {joined(stage.pumps)} drives the jacks of this sheet; all other valves are shut."
         )
-    nuts = [j.jack for j in stage.jacks if j.lock_nut]
-    if nuts:
-        lines.append(f"Lock nuts of {joined(tuple(nuts))} run free to the end of the thread.")
-    lines.append("Every jack touches; its mark START is made and its dial set to zero there.")
     return tuple(lines)
 
 
@@ -120,7 +116,7 @@ def _computed(job: Job, stage: StageFact) -> str:
         return ""
     return (
         f"Loads of {joined(tuple(seats))} are computed, not measured. If a gauge "
-        "at START differs by more than the band below, stop and call the engineer."
+        "at lift-off is outside its band, stop and call the engineer."
     )
 
 

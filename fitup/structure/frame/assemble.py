@@ -116,13 +116,13 @@ class System:
             rows.append(np.repeat(np.arange(first, first + len(B)), len(own)))
             columns.append(np.tile(own, len(B)))
             values.append(B.ravel())
-            blocks.append(coo_array(W))
+            blocks.append(W)
             first += len(B)
         if not blocks:
             return csc_array((0, self.size)), csc_array((0, 0))
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
         B_all = csc_array(coo_array(entries, shape=(first, self.size)))
-        return B_all, csc_array(block_diag(blocks))
+        return B_all, csc_array(block_diag(blocks, format="csc"))
 
     def reduced(self, tangent: csc_array) -> csc_array:
         """Return the tangent (f, f) of the free motions."""

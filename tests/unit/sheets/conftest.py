@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -37,6 +38,16 @@ from fitup.model import (
     Segment,
     Tolerance,
     WishResult,
+)
+from fitup.model.procedure import (
+    Band,
+    ExpectedReading,
+    Hand,
+    Phase,
+    PlateMove,
+    Procedure,
+    Verb,
+    WorkEvent,
 )
 from fitup.survey.points import Survey
 from fitup.survey.steel import Steel
@@ -341,6 +352,102 @@ def stage_facts(job: Job, checks: tuple[CheckFact, ...]) -> tuple[StageFact, ...
     return tuple(out)
 
 
+def procedures_of(job: Job, stages: tuple[StageFact, ...]) -> tuple[Procedure, ...]:
+    """Orders of a night for hand-made stages: readings and bands made up from the stage's own."""
+    found, line = [], 0
+    for stage in stages:
+        events = tuple(
+            replace(event, line=line + i) for i, event in enumerate(events_of(job, stage), 1)
+        )
+        line = events[-1].line
+        found.append(
+            Procedure(
+                stage.number,
+                stage.crew,
+                stage.group,
+                stage.segment,
+                stage.seats,
+                tuple(j.jack for j in stage.jacks),
+                stage.pumps,
+                stage.window,
+                events,
+            )
+        )
+    return tuple(found)
+
+
+def ram(jack: JackFact, value: float) -> ExpectedReading:
+    stop = Band("STOP", round(value - 0.001, 6), round(value + 0.001, 6))
+    return ExpectedReading("ram", jack.jack, value, 0.0005, (stop,), "START", aim=True)
+
+
+def gauge(jack: JackFact, load: float, *, aim: bool = False) -> ExpectedReading:
+    area = jack.ram_area
+    stop = Band("STOP", 0.7 * jack.load_start / area, jack.load_stop / area)
+    return ExpectedReading("gauge", jack.jack, load / area, 5e5, (stop,), "", load, aim)
+
+
+def events_of(job: Job, stage: StageFact) -> Iterator[WorkEvent]:
+    jacks = tuple(j.jack for j in stage.jacks)
+    up = all(j.pushes == "up" for j in stage.jacks)
+    rows = [("up", i) for i in range(max(len(j.up) for j in stage.jacks))]
+    rows += [("down", i) for i in range(max(len(j.down) for j in stage.jacks))]
+
+    def event(verb: Verb, phase: Phase, who: Hand, objects: tuple[str, ...], *reads, moved=()):
+        return WorkEvent(
+            0, stage.number, stage.crew, who, phase, verb, objects, tuple(reads), moved
+        )
+
+    yield event("SET", "set", "pump", jacks)
+    if up:
+        start = [gauge(j, 0.5 * j.load_start, aim=True) for j in stage.jacks]
+        yield event("TAKE UP", "take-up", "pump", jacks, *start)
+        yield event("LIFT OFF", "lift-off", "pump", jacks)
+    for part, i in rows:
+        reads = []
+        for jack in stage.jacks:
+            listed = jack.up if part == "up" else jack.down
+            value = listed[min(i, len(listed) - 1)] if listed else 0.0
+            reads += [ram(jack, value), gauge(jack, jack.load_raised)]
+        verb: Verb = "RAISE" if part == "up" else "LOWER"
+        phase: Phase = "lift" if part == "up" else "lower"
+        yield event(verb if up else "PUSH", phase if up else "push", "pump", jacks, *reads)
+        if up and part == "up":
+            follow = (
+                ExpectedReading("feeler", j, 0.0, 1e-4, (Band("STOP", high=0.006),)) for j in jacks
+            )
+            yield event("FOLLOW WITH NUT", "lift", "nut", jacks, *follow)
+    for pack in stage.packs:
+        moved = (
+            *(PlateMove(m, pack.seat, "pack", "store") for m in pack.out),
+            *(PlateMove(m, pack.seat, "store", "pack") for m in pack.put_in),
+        )
+        height = ExpectedReading("calliper", pack.seat, pack.height_new, 1e-5, aim=True)
+        yield event("CHANGE PACK", "plates", "plates", (pack.seat,), height, moved=moved)
+    yield event("JACK OFF", "off", "pump", jacks)
+    joints = tuple(job.joints)
+    yield event("READ", "read", "survey", joints, *expected_reads(job, stage))
+    yield event("HOLD POINT", "hold", "engineer", joints)
+
+
+def expected_reads(job: Job, stage: StageFact) -> Iterator[ExpectedReading]:
+    for name, value in stage.expected:
+        kind = name.rsplit("/", 1)[-1]
+        if kind not in ("gap", "step", "offset"):
+            continue
+        whole = value + (job.pairs[name.split("/")[1]].opening if kind == "gap" else 0.0)
+        band = Band("HOLD", whole - 0.002, whole + 0.002)
+        yield ExpectedReading(
+            "tape" if kind == "gap" else "straightedge", name, whole, 1e-4, (band,)
+        )
+
+
+def with_stages(made: Made, stages: tuple[StageFact, ...]) -> Certificate:
+    """The certificate of a plan with other stages, and the procedures of these."""
+    found = procedures_of(made.job, stages)
+    return replace(made.certificate, stages=stages, procedures=found)
+
+
 def make(units: Literal["metric", "US"] = "metric") -> Made:
     job = make_job(units)
     checks = facts(job)
@@ -380,6 +487,7 @@ def make(units: Literal["metric", "US"] = "metric") -> Made:
         ("every setting recomputed from its plates", "every limit holds at every stage"),
         True,
         SummaryFact(0.86, 2.2041, 8, 16, 24, 3),
+        procedures=procedures_of(job, stage_facts(job, checks)),
         lift_offs=tuple(lift_off(j, job) for j in job.jacks.values() if j.seat.startswith("KD8-A")),
     )
     survey = Survey(
@@ -444,8 +552,9 @@ def make_large(count: int = 16) -> Made:
     expected = tuple((c.id, c.after) for c in made.certificate.checks)
     packs = pack_facts(tuple(seat_list), tuple(seats))
     stage = StageFact(1, "KD8", "KD8", tuple(seats), tuple(jack_list), expected, packs=packs)
-    certificate = replace(made.certificate, seats=tuple(seat_list), stages=(stage,), lift_offs=())
-    return replace(made, job=job, certificate=certificate)
+    made = replace(made, job=job)
+    certificate = replace(with_stages(made, (stage,)), seats=tuple(seat_list), lift_offs=())
+    return replace(made, certificate=certificate)
 
 
 @pytest.fixture(scope="session")

@@ -53,6 +53,14 @@ def expected_keys(made):
     keys |= {("plate", s.mark, "measured") for s in made.certificate.stock}
     keys |= {("survey", "survey-0410.csv", w) for w in ("steel_from", "steel_to")}
     keys |= {("summary", wish.wish) for wish in made.plan.wishes}
+    events = [e for p in made.certificate.procedures for e in p.events]
+    for event in events:
+        for reading in event.readings:
+            key = ("event", event.line, reading.instrument, reading.at)
+            keys.add((*key, "value"))
+            for band in reading.bands:
+                ends = {"low": band.low, "high": band.high}
+                keys |= {(*key, band.meaning, w) for w, v in ends.items() if np.isfinite(v)}
     return keys
 
 

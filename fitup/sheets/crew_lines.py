@@ -1,0 +1,158 @@
+"""What stands on a crew's pages: lines in the order of time, with readings and stop bands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from fitup.certify.facts import PrintedNumber
+from fitup.sheets.numbers import Number, Worded
+
+
+@dataclass(frozen=True, slots=True)
+class CrewJack:
+    """One jack of a crew: where it is, what is left of its stroke, whether it has a lock nut."""
+
+    jack: str
+    seat: str
+    place: str
+    stroke_out: Number
+    stroke_free: Number
+    lock_nut: bool
+    pump: str
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One reading of one cell: what the instrument should show, and where work stops.
+
+    ``key`` names the event's line, the instrument and what it stands at.
+    """
+
+    key: tuple[str | int, ...]
+    instrument: str
+    number: Number
+    side: str
+    aim: bool
+    stop: str
+    """Its own stop band in words; empty where the part says it for all lines."""
+    hold: str
+    """Its own hold band in words."""
+    meaning: str
+    low: Number | None
+    high: Number | None
+
+    def printed(self) -> Iterator[PrintedNumber]:
+        """Yield the value and both ends of its band, for the certificate to compare."""
+        yield self.number.printed(*self.key, "value")
+        yield from self.number.on_tape(*self.key, "value")
+        for name, end in (("low", self.low), ("high", self.high)):
+            if end is not None:
+                yield end.printed(*self.key, self.meaning, name)
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """The readings of one jack (and its seat) in one line."""
+
+    reads: tuple[Read, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PackLine:
+    """Plates moved at one seat in one line, and the pack as it then stands."""
+
+    seat: str
+    place: str
+    steps: tuple[tuple[str, str], ...]
+    """What is done with which plates, in order: ``OUT``, ``P5, P2``."""
+    pack: tuple[str, ...]
+    """Marks, bottom to top."""
+    reads: tuple[Read, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a procedure: one hand, one verb."""
+
+    number: int
+    who: str
+    asks: str
+    note: str
+    same: str
+    """What every jack of the line must show alike, in words; no cells then."""
+    cells: tuple[Cell, ...]
+    """One for each jack of the crew; empty where nothing is read."""
+    packs: tuple[PackLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stops:
+    """Stop bands of one jack that hold through a whole part."""
+
+    jack: str
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the work with its stop bands and lines."""
+
+    title: str
+    common: tuple[str, ...]
+    """Stop bands that are the same for every jack, said once."""
+    stops: tuple[Stops, ...]
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JointRead:
+    """One check read at the joint: what it should be, and the band outside which work stops."""
+
+    key: tuple[str | int, ...]
+    what: str
+    expect: Worded
+    stop: str
+    meaning: str
+    low: Number
+    high: Number
+
+    def printed(self) -> Iterator[PrintedNumber]:
+        """Yield the value and both ends of its band, for the certificate to compare."""
+        yield self.expect.number.printed(*self.key, "value")
+        yield self.low.printed(*self.key, self.meaning, "low")
+        yield self.high.printed(*self.key, self.meaning, "high")
+
+
+@dataclass(frozen=True, slots=True)
+class JointRow:
+    """All that is read in one place after the stage."""
+
+    line: int
+    place: str
+    reads: tuple[JointRead, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CrewSheet:
+    """What one crew reads in one stage."""
+
+    number: int
+    crew: int
+    jacks: tuple[CrewJack, ...]
+    parts: tuple[Part, ...]
+    joint: tuple[JointRow, ...]
+    """What is read at the joint before the hold point."""
+    hold_line: int
+    first: int
+    last: int
+
+    def printed(self) -> Iterator[PrintedNumber]:
+        """Yield every number of these pages that a person acts on."""
+        for line in (line for part in self.parts for line in part.lines):
+            cells = [cell.reads for cell in line.cells] + [pack.reads for pack in line.packs]
+            for read in (read for reads in cells for read in reads):
+                yield from read.printed()
+        for row in self.joint:
+            for check in row.reads:
+                yield from check.printed()
