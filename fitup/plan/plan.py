@@ -10,15 +10,31 @@ import numpy as np
 
 from fitup.errors import NoPlan, NoSafeOrder
 from fitup.frames import Array
-from fitup.model import CheckState, Clash, Influence, Job, Obstacle, Plan, SeatPlan
+from fitup.model import (
+    CheckState,
+    Clash,
+    Influence,
+    Job,
+    Obstacle,
+    Plan,
+    SeatPlan,
+    Stage,
+    WishResult,
+)
 from fitup.model.identity import plan_hash
+from fitup.plan.candidates import Candidates, chosen_instead
+from fitup.plan.no_safe_order import blocks_of, explain
 from fitup.plan.order import order_stages
-from fitup.plan.priorities import Chosen, choose, effort_of
+from fitup.plan.priorities import CAUGHT, Chosen, choose, effort_of
 from fitup.plan.whynot import find_obstacles, limits_in_the_way
 from fitup.problem.contact import plan_with_contact
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem, build_problem
 from fitup.problem.relaxations import Case
+from fitup.procedure.course import Outcome
+from fitup.procedure.layout import Laid
+from fitup.procedure.plan_stages import best_order, stages_result
+from fitup.procedure.readings import carried_out
 from fitup.solve.effort import Stop, never
 
 Report = Callable[[str], None]
@@ -91,13 +107,13 @@ def _make(
     reuse = True
     chosen, seats = _choose(job, state, influence, reuse, report, stop)
     report("order of stages")
-    try:
-        stages, fewest = order_stages(job, state, influence, seats, report)
-    except NoSafeOrder:
-        # plates that only later stages set free may be what forbids every order
-        reuse = False
-        chosen, seats = _choose(job, state, influence, reuse, report, stop)
-        stages, fewest = order_stages(job, state, influence, seats, report)
+    laid, outcome, fine = best_order(job, state, influence, seats, report)
+    if outcome.stages is not None:
+        stages = carried_out(job, laid, outcome.stages)
+        fewest = stages_result(job, laid, outcome, fine)
+    else:
+        found = _with_order(job, state, influence, chosen, (laid, outcome), report, stop)
+        chosen, seats, stages, fewest, reuse = found
     inside = chosen.worst <= 1.0 + 1e-9
     clashes: tuple[Clash, ...] = ()
     obstacles: tuple[Obstacle, ...] = ()
@@ -117,6 +133,64 @@ def _make(
     )
 
 
+def _with_order(
+    job: Job,
+    state: CheckState,
+    influence: Influence,
+    chosen: Chosen,
+    stuck: tuple[Laid, Outcome],
+    report: Report,
+    stop: Stop,
+) -> tuple[Chosen, tuple[SeatPlan, ...], tuple[Stage, ...], WishResult, bool]:
+    """Return another choice, which has a safe order, and whether it uses again what comes out.
+
+    Raises
+    ------
+    NoSafeOrder
+        Where none is found; says of how many candidates that is known.
+    """
+    problem = build_problem(job, state, influence)
+    candidates = Candidates(
+        job,
+        state,
+        influence,
+        problem,
+        lambda pick: _seat_plans(job, problem, pick),
+        effort_of(job.wishes, stop),
+        report,
+    )
+    candidates.failed(chosen.pick)
+    cap = max(job.wishes.worst_ratio_goal, chosen.worst) * (1.0 + 1e-9)
+    least = next(w.lower for w in chosen.wishes if w.wish == "least squares")
+    found = candidates.find(cap, least)
+    while found is None and candidates.complete and job.wishes.worst_ratio_goal < cap < _FARTHEST:
+        # a check is outside whatever is done: then farther, if only there is an order
+        cap *= _FARTHER
+        found = candidates.find(cap, least)
+    nearest = found is not None
+    if found is None and not candidates.complete:
+        groups = list(dict.fromkeys(b.group for b in blocks_of(job, *stuck)))
+        found = candidates.find_near(chosen.pick, groups, cap)
+    if found is not None:
+        passed = candidates.tried + candidates.cut - 1
+        other = chosen_instead(problem, chosen, found, passed, nearest=nearest)
+        if candidates.effort.caught:
+            other = replace(other, method=other.method + CAUGHT)
+        return other, found.seats, found.stages, found.fewest, True
+    seats = _seat_plans(job, problem, chosen.pick)
+    if not candidates.complete:
+        # plates that only later stages set free may be what forbids every order
+        chosen, own = _choose(job, state, influence, False, report, stop)
+        laid, outcome, fine = best_order(job, state, influence, own, report)
+        if outcome.stages is not None:
+            stages = carried_out(job, laid, outcome.stages)
+            return chosen, own, stages, stages_result(job, laid, outcome, fine), False
+    told = explain(job, state, influence, seats, *stuck)
+    raise NoSafeOrder(f"{told}\n{candidates.scope()}")
+
+
+#: how the worst ratio grows where it is beyond its goal and no choice so near has an order
+_FARTHER, _FARTHEST = 1.25, 1e3
 #: said of plans that do not use again what comes out of packs
 _NO_REUSE = (
     "; plates that come out of a pack are left for no other, for no order of the work was safe then"

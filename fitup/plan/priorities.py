@@ -452,7 +452,7 @@ def best_squares(
     if found is not None and found.pick is not None:
         start, value, bound = found.pick, found.score, max(bound, found.lower)
     if found is None or not found.proven:
-        best = value if start is not None else _most_squares(problem, cap)
+        best = value if start is not None else most_squares(problem, cap)
         found = _ring_search(problem, space, tight_goal(problem, relaxed), best, effort)
     if found.pick is not None:
         start, value = found.pick, problem.squares(problem.settings(found.pick))
@@ -460,7 +460,7 @@ def best_squares(
     return Least(start, value, value if found.proven else min(value, bound), found.proven, relaxed)
 
 
-def _most_squares(problem: FitProblem, cap: float) -> float:
+def most_squares(problem: FitProblem, cap: float) -> float:
     """Return a sum of squares above that of every pick with every ratio within ``cap``."""
     farthest = np.abs(problem.windows).max(axis=1, initial=0.0)
     return float(cap**2 * problem.weights.sum() + problem.move_price * farthest @ farthest) + 1.0

@@ -128,6 +128,30 @@ def search_rings(
         width *= _GROWTH
 
 
+def list_within(
+    space: Space, goal: Goal, tree: Cluster, radius: float, effort: Effort = ENDLESS
+) -> tuple[Array, Array] | None:
+    """Return every pick with |M x - h|^2 <= radius, and its settings, (k, n) each.
+
+    None where there are too many to list, or the effort is over.
+    """
+    result = SearchResult(None, np.inf, 0.0, False)
+    n = len(space.values)
+    none = np.zeros((0, n), dtype=np.int64), np.zeros((0, n))
+    if any(not len(v) for v in space.values):
+        return none
+    try:
+        leaves = _leaves(space, goal, tree, radius, effort)
+        if any(not len(picks.pick) for picks in leaves.values()):
+            return none
+        found = _list(space, goal, tree, radius, leaves, effort, result)
+    except _TooMany:
+        return None
+    pick, x = np.empty((len(found.pick), n), dtype=np.int64), np.empty((len(found.pick), n))
+    pick[:, tree.seats], x[:, tree.seats] = found.pick, found.x
+    return pick, x
+
+
 def _without_fixed(
     space: Space,
     goal: Goal,
