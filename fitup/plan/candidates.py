@@ -32,7 +32,7 @@ from fitup.solve.rings import cluster_tree, list_within
 Report = Callable[[str], None]
 SeatPlans = Callable[[Array], tuple[SeatPlan, ...]]
 #: steps of the order of one candidate, and of one group alone
-_ORDER, _ALONE = 3e5, 3e4
+_ORDER, _ALONE = 4e5, 1.5e5
 #: how the squares grow up to which candidates are listed
 _GROWTH = 2.0
 _CARE = 1e-9

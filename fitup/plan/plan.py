@@ -150,13 +150,14 @@ def _with_order(
         Where none is found; says of how many candidates that is known.
     """
     problem = build_problem(job, state, influence)
+    effort = effort_of(job.wishes, stop)
     candidates = Candidates(
         job,
         state,
         influence,
         problem,
         lambda pick: _seat_plans(job, problem, pick),
-        effort_of(job.wishes, stop),
+        effort.part(effort.steps * _TRIES),
         report,
     )
     candidates.failed(chosen.pick)
@@ -174,7 +175,7 @@ def _with_order(
     if found is not None:
         passed = candidates.tried + candidates.cut - 1
         other = chosen_instead(problem, chosen, found, passed, nearest=nearest)
-        if candidates.effort.caught:
+        if effort.caught:
             other = replace(other, method=other.method + CAUGHT)
         return other, found.seats, found.stages, found.fewest, True
     seats = _seat_plans(job, problem, chosen.pick)
@@ -189,6 +190,8 @@ def _with_order(
     raise NoSafeOrder(f"{told}\n{candidates.scope()}")
 
 
+#: share of the effort that looks for another choice with an order
+_TRIES = 0.25
 #: how the worst ratio grows where it is beyond its goal and no choice so near has an order
 _FARTHER, _FARTHEST = 1.25, 1e3
 #: said of plans that do not use again what comes out of packs
