@@ -17,12 +17,14 @@ from typing import Any, Final
 
 import numpy as np
 
-from fitup.errors import CertificateRefused, FitupError, InputError, Problem
+from fitup.errors import CertificateRefused, FitupError, InputError, NoPlan, Problem
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, Plan, Wishes, WishResult
 from fitup.plan.priorities import allowed_squares
 from fitup.problem.contact import based
-from fitup.problem.problem import build_problem
+from fitup.problem.continuous import least_squares
+from fitup.problem.problem import FitProblem, build_problem
+from fitup.problem.statement import Statement
 from fitup.solve.general_solvers import (
     CARE,
     NAMES,
@@ -41,6 +43,8 @@ _TELL: Final = 10.0
 _PATIENCE: Final = 30.0
 #: how far a plan may be off the straight line it was made on [m or m/m]
 _STRAIGHT: Final = 1e-6
+#: how near the two continuous optima must be, relative and absolute
+_SAME: Final = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +132,38 @@ def second_opinion(
     if worst.upper > goal:
         asked.insert(0, worst)
     cap = max(goal, worst.upper) * (1.0 + 1e-9)
+    report("second opinion: plates of any thickness, by the statement of the problem")
+    hold_to_statement(problem, cap)
     says = []
     for wish in asked:
         given = (problem, wish.wish, cap, solver, limit / len(asked))
         found = _aside(given, f"second opinion by {NAMES[solver]} on the {wish.wish}", report)
         says.append(said_of(wish, found, solver, job.wishes))
     return tuple(says)
+
+
+def hold_to_statement(problem: FitProblem, cap: float) -> None:
+    """Hold the continuous optimum, from which all bounds come, to the readable statement.
+
+    Raises
+    ------
+    CertificateRefused
+        If the two come to different least squares.
+    """
+    fast, statement = least_squares(problem, cap), Statement.of(problem, cap)
+    try:
+        stated = statement.solve(statement.squares)[1]
+    except NoPlan:
+        stated = np.inf
+    ours = np.inf if fast is None else fast.value
+    if not np.isclose(ours, stated, rtol=_SAME, atol=_SAME):
+        raise CertificateRefused(
+            [
+                f"with plates of any thickness the least squares are {ours:.6g}, by the statement "
+                f"of the problem {stated:.6g}: one of the two is wrong; do not use this plan, and "
+                "report it"
+            ]
+        )
 
 
 def _straight(state: CheckState, influence: Influence, x: Array) -> tuple[CheckState, Influence]:

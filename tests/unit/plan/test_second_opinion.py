@@ -141,6 +141,19 @@ def test_a_solver_that_fails_the_known_problem_is_not_believed(told: Opinion):
     there.send.assert_called_once_with("HiGHS as installed gives a wrong answer to a known problem")
 
 
+def test_a_continuous_optimum_that_the_statement_refutes_is_refused(case: tuple[Any, Plan]):
+    made, _ = case
+    problem = build_problem(made.job, made.state, made.influence)
+    opinion.hold_to_statement(problem, 50.0)
+    fast = opinion.least_squares(problem, 50.0)
+    assert fast is not None
+    wrong = mock.patch.object(
+        opinion, "least_squares", return_value=replace(fast, value=1.01 * fast.value)
+    )
+    with wrong, pytest.raises(CertificateRefused, match="by the statement of the problem"):
+        opinion.hold_to_statement(problem, 50.0)
+
+
 def test_a_job_with_a_risk_is_refused(case: tuple[Any, Plan]):
     made, plan = case
     risky = replace(made.job, wishes=replace(made.job.wishes, risk=0.05))
@@ -170,9 +183,9 @@ def test_a_solver_that_fails_is_told_in_a_line(case: tuple[Any, Plan]):
     torn_instead = mock.patch.object(opinion, "build_problem", return_value=torn)
     with torn_instead, pytest.raises(FitupError) as failed:
         second_opinion(*given)
-    assert told == ["second opinion by HiGHS on the worst ratio"]
+    assert told[-1] == "second opinion by HiGHS on the worst ratio"
     first, last = str(failed.value).split(": ", 1)
-    assert first == told[0]
+    assert first == told[-1]
     assert last.endswith("; ask another solver (--by), or do without")
     assert "\n" not in last
 
