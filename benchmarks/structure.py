@@ -80,11 +80,11 @@ def again(dofs: int, few: int | None) -> np.ndarray:
         _, tangent = system.assemble()
         push = np.zeros(system.size)
         first = system.place[foot.node]
-        push[first : first + 6] = foot.stiffness * foot.row
+        push[first : first + 6] = -foot.by_moving(np.zeros(6))
         q = factorise(system.reduced(tangent)).solve(system.spread.T @ push)
         u = system.spread @ q
         columns.append(
-            [-f.stiffness * (f.row @ u[system.place[f.node] :][:6]) for f in solved.seats]
+            [f.by_moving(np.zeros(6)) @ u[system.place[f.node] :][:6] for f in solved.seats]
         )
     R = np.array(columns).T
     return R + STIFF * np.eye(len(seats))[:, : R.shape[1]]

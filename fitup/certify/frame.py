@@ -18,6 +18,7 @@ from fitup.certify.balance import Part, Sums, called, joined
 from fitup.certify.bound import Bound
 from fitup.certify.carry import carry
 from fitup.certify.recompute import Outcome, measure
+from fitup.certify.standing import Link
 from fitup.certify.sticks import Stick, stick_between
 from fitup.frames import Array, rotation, rotation_vector
 from fitup.model import Check, Job
@@ -25,6 +26,7 @@ from fitup.model.frame import FrameModel, Member, Place, Tie
 from fitup.survey.points import Survey
 
 _UP = np.array([0.0, 0.0, 1.0])
+WHOLE = "the whole structure"
 #: two places on a member nearer than this are one [m]
 _SAME = 0.02
 
@@ -37,6 +39,7 @@ class _Assembly:
         self.positions: list[Array] = []
         self.names: dict[str, int] = {}
         self.constraints: list[dict[int, float]] = []
+        self.links: list[Link] = []
         self.places: dict[str, list[float]] = {}
         self.sticks: dict[str, list[Stick]] = {}
         for name, node in model.nodes.items():
@@ -60,6 +63,8 @@ class _Assembly:
             row: dict[int, float] = {}
             axis = axes[k % 3]
             turned = k >= 3
+            if not turned and arm.any():
+                self.links.append(Link(len(self.constraints), lead, follow, axis, arm))
             for c in range(3):
                 at = c + (3 if turned else 0)
                 row[follow + at] = float(axis[c])
@@ -266,7 +271,7 @@ class FrameStates:
                  float(size[g].sum()))
             for g in groups
         ]  # fmt: skip
-        return [*parts, Part("the whole structure", np.arange(count), float(size.sum()))]
+        return [*parts, Part(WHOLE, np.arange(count), float(size.sum()))]
 
     def _require(self, still: float, moved: Array, reactions: Array) -> None:
         """Refuse a state whose loads, taken so many times, and reactions do not balance."""
@@ -391,11 +396,18 @@ class FrameStates:
         x = np.array([settings[name] for name in self.job.seats])
         return self.placer(self.moves @ self._moved(x))
 
-    def heated(self, load: Array, x: Array, warmer: Mapping[str, float]) -> Array:
-        """Return the motions (6 n,) from the surveyed state under a load of warmth (6 n,).
+    def heated(
+        self, growth: Sequence[tuple[Stick, Array]], x: Array, warmer: Mapping[str, float]
+    ) -> Array:
+        """Return the motions (6 n,) from the surveyed state as sticks grow at their free ends (6,).
 
         ``x`` (n,) are the moves of seats to which it comes; cables ``warmer`` by name [K].
         """
+        load = np.zeros(6 * len(self.parts.positions))
+        for stick, end in growth:
+            at = [*range(stick.first, stick.first + 6), *range(stick.last, stick.last + 6)]
+            push = stick.stiff @ np.concatenate([np.zeros(6), end])
+            load[at] += (push.reshape(4, 3) @ stick.axes).ravel()
         motions = self.bound.solve(load[:, None])[:, 0]
         gained = np.array([-k * float(row @ motions[at]) for at, row, k in self.feet])
         q = self.present + gained + self.R @ (x - self.start)
@@ -462,6 +474,10 @@ class FrameStates:
             own = before.forces(motions, loaded=True)[6:]
         else:
             own = -sticks[0].forces(motions, loaded=True)[:6]
+        return self._read(place, own)
+
+    def _read(self, place: Place, own: Array) -> float:
+        """Return what is watched at a place from the forces (6,) on the ahead face of its cut."""
         member = self.model.members[place.member]
         if place.quantity == "stress":
             at_height = own[4] / member.Iy * place.z

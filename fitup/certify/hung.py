@@ -1,31 +1,32 @@
-"""A frame with cables once more: its own Newton, and every state at rest anew.
+"""A frame with cables once more: every state brought to rest anew, where it then stands.
 
-The cables are those of :mod:`fitup.certify.lines`, everything else that of
-:mod:`fitup.certify.frame`. The surveyed state is found by whole Newton steps on one system with
-multipliers. Any other state is found from there: what the cables do beyond their tangent is put on
-the structure as a load, again and again until nothing changes.
+The cables are those of :mod:`fitup.certify.lines`, the way to rest that of
+:mod:`fitup.certify.standing`. Loads measured at the survey stay what they are: what they leave
+over there is kept in every other state. After each rest the forces and moments on every part are
+added up where it stands.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 
 import numpy as np
-from scipy.sparse import coo_array, csc_array
+from scipy.sparse import csc_array
 
-from fitup.certify.bound import Bound
-from fitup.certify.carry import carry
-from fitup.certify.frame import FrameStates
+from fitup.certify.balance import Sums
+from fitup.certify.frame import WHOLE, FrameStates
 from fitup.certify.lines import Lines, Pulls
 from fitup.certify.recompute import Outcome
-from fitup.errors import CertificateRefused
+from fitup.certify.standing import Bearing, Factor, Found, Standing, State, come_to_rest
+from fitup.certify.sticks import Stick
+from fitup.certify.turned import Sticks
 from fitup.frames import Array
 from fitup.model import Check
+from fitup.model.frame import Place
 
-_STEPS = 60
-#: motions that change by less are at rest [m]
-_REST = 1e-10
+#: nuts draw along the cables as they hang; that is settled in so many turns
+_TURNS, _REST = 20, 1e-12
 #: what guides a saddle across is so much stiffer than its pack: as the structure is modelled
 _GUIDE = 100.0
 
@@ -40,65 +41,149 @@ class HungStates(FrameStates):
         ends = [(names[c.i], names[c.j]) for c in self.lines.cables]
         self.ends = np.array([[*range(i, i + 3), *range(j, j + 3)] for i, j in ends])
         self.seat_of = {c.seat: n for n, c in enumerate(self.lines.cables) if c.seat}
-        K, right = self._structure()
-        self.firm, self.by = np.zeros(len(self.job.seats)), np.zeros_like(right[:, 1:])
-        self.bearing: list[tuple[int, Array, Array, float]] = []
-        for j, seat in enumerate(self.job.seats.values()):
-            if seat.id in self.seat_of:
-                continue
-            at, row = self._bears(seat.id)
-            K[np.ix_(at, at)] += seat.stiffness * np.outer(row, row)
-            np.add.at(self.by[:, j], at, -seat.stiffness * row)
-            self.firm[j] = seat.stiffness
-            self.bearing.append((j, at, row, seat.stiffness))
-        plain, self.load = csc_array(K), right[:, 0]
-        self._hold_idle(plain)
-        self._rest_as_surveyed(plain)
+        self.one_way = self._one_way()
+        self._put_up()
+        told = [self.model.seats.get(n) for n in self.job.seats]
+        high = np.array([0.0 if t is None else t.setting for t in told])
+        self.axes = np.zeros((len(ends), 3))
+        begin = np.zeros(self.standing.size), np.zeros(self.standing.count)
+        left = np.zeros(self.standing.size)
+        for _ in range(_TURNS):
+            found = come_to_rest(
+                self.standing, self.lines, self._drawn(high), self._packs(high), begin, left
+            )
+            before, self.axes = self.axes, _units(found.state.pulls.at_j)
+            begin = found.u, found.m
+            if not high.any() or np.abs(self.axes - before).max(initial=0.0) <= _REST:
+                break
+        self.found, self.hung = found, found.u
+        self._answer(high)
 
-    def _bears(self, seat: str) -> tuple[Array, Array]:
-        """Unknowns that work on a seat, and how far each moves what it pushes along its way."""
+    def _put_up(self) -> None:
+        """Gather everything that acts."""
+        parts, size = self.parts, 6 * len(self.parts.positions)
+        own = [s for sticks in parts.sticks.values() for s in sticks]
+        self.stick_of = {id(s): n for n, s in enumerate(own)}
+        held = [(s.held.reshape(4, 3) @ s.axes).ravel() for s in own]
+        self.bearing_of: dict[int, int] = {}
+        bearings: list[Bearing] = []
+        for j, seat in enumerate(self.job.seats.values()):
+            if seat.id not in self.seat_of:
+                self.bearing_of[j] = len(bearings)
+                bearings.append(self._bears(seat.id, bool(self.one_way[j])))
+        bearings += self._guides()
+        K = self._structure()[0]
+        for bearing in bearings:
+            _, at, row = bearing.gone(np.zeros(size))
+            K[np.ix_(at, at)] += np.outer(row, row)
+        self._hold_idle(csc_array(K))
+        loads = np.zeros((size, 1))
+        self._loads(loads)
+        self.standing = Standing(
+            size, Sticks(own, held, [s.grown for s in own]), self.ends, bearings,
+            self._springs(), parts.constraints, parts.links, loads[:, 0],
+        )  # fmt: skip
+
+    def _answer(self, high: Array) -> None:
+        """Find what a unit move of every seat does about the surveyed state, all seats two-way."""
+        standing, u, pulls = self.standing, self.found.u, self.found.state.pulls
+        seats = len(self.job.seats)
+        by, tension = self._cables(pulls, standing.size)
+        self.far = np.array([b.gone(u)[0] for b in standing.bearings])
+        opened, loads = np.zeros(seats), tension
+        for j, b in self.bearing_of.items():
+            _, at, row = standing.bearings[b].gone(u)
+            k = standing.bearings[b].stiffness
+            np.add.at(by[:, j], at, -k * row)
+            loads[j] = self.found.state.carried[b]
+            opened[j] = max(0.0, self.far[b] - high[j]) if self.one_way[j] else 0.0
+        touching = np.ones(len(standing.bearings), dtype=bool)
+        state = standing.state(u, self._packs(high + opened), pulls, self.found.m, touching)
+        none = np.zeros((standing.count, seats))
+        self.moves = Factor(state).solve(-by, none)[0]
+        self.R = self._work(state)
+        self.q = loads - self.R @ (high + opened)
+        self.still = u - self.moves @ (high + opened)
+        self.at_survey = high + opened
+
+    def _work(self, state: State) -> Array:
+        """Change of all reactions for a unit move of every seat (s, s), by the work of strains."""
+        moves, standing = self.moves, self.standing
+        bent = state.bent.slope @ moves[standing.sticks.numbers]
+        result = np.einsum("nis,nij,njt->st", bent, standing.sticks.inner, bent, optimize=True)
+        result = result + moves.T @ (state.turning @ moves)
+        for held, along, k in self._springs():
+            stretch = along @ moves[held]
+            result = result + k * np.outer(stretch, stretch)
+        seat_of = {b: j for j, b in self.bearing_of.items()}
+        for b, bearing in enumerate(standing.bearings):
+            _, at, row = bearing.gone(self.hung)
+            stretch = row @ moves[at]
+            if b in seat_of:
+                stretch[seat_of[b]] -= 1.0
+            result = result + bearing.stiffness * np.outer(stretch, stretch)
+        drawn = {n: list(self.job.seats).index(seat) for seat, n in self.seat_of.items()}
+        for n, own in enumerate(self.ends):
+            apart = moves[own[3:]] - moves[own[:3]]
+            if n in drawn:
+                apart[:, drawn[n]] += self.axes[n]
+            result = result + apart.T @ state.pulls.stiffness[n] @ apart
+        both: Array = 0.5 * (result + result.T)
+        return both
+
+    def _stand(self) -> None:
+        """Say how the structure stands as surveyed, and what loads as measured leave over."""
+        super()._stand()
+        self.set_now = self._packs(np.zeros(len(self.job.seats)))
+        for j, b in self.bearing_of.items():
+            k = self.standing.bearings[b].stiffness
+            self.set_now[b] = self.far[b] + self.present[j] / k - self.start[j]
+        found = self.found
+        state = self.standing.state(found.u, self.set_now, found.state.pulls, found.m)
+        self.left = state.forces + state.rows.T @ found.m
+        self._balance(found)
+
+    def _packs(self, settings: Array) -> Array:
+        """Settings (b,) of the bearings for those of the seats (s,); guides stay."""
+        result = np.zeros(len(self.standing.bearings))
+        for j, b in self.bearing_of.items():
+            result[b] = settings[j]
+        return result
+
+    def _drawn(self, settings: Array) -> Array:
+        """How far the ends of each cable are apart as drawn, and drawn out by its nut (c, 3)."""
+        apart: Array = self.lines.apart.copy()
+        for j, name in enumerate(self.job.seats):
+            if name in self.seat_of:
+                n = self.seat_of[name]
+                apart[n] += settings[j] * self.axes[n]
+        return apart
+
+    def _bears(self, seat: str, one_way: bool) -> Bearing:
+        """Return what a seat bears: a place of the frame, or a saddle along its slide."""
         own = self.job.seats[seat]
         for saddle in self.model.saddles.values():
             if saddle.seat == seat and saddle.on is not None:
-                return self._slides(saddle.node, saddle.on, own.direction)
-        return self.spots[f"seat/{seat}"].row(own.direction)
+                return self._slide(saddle.node, saddle.on, own.direction, own.stiffness, one_way)
+        spot = self.spots[f"seat/{seat}"]
+        return Bearing(spot.first, None, spot.arm, own.direction, own.stiffness, one_way)
 
-    def _slides(self, node: str, on: str, along: Array) -> tuple[Array, Array]:
+    def _slide(self, node: str, on: str, way: Array, stiffness: float, one_way: bool) -> Bearing:
         first, base = self.parts.names[node], self.parts.names[on]
         arm = self.parts.positions[first // 6] - self.parts.positions[base // 6]
-        at = np.array([*range(first, first + 3), *range(base, base + 6)])
-        return at, np.concatenate([along, -along, -np.cross(arm, along)])
+        return Bearing(first, base, arm, way, stiffness, one_way)
 
-    def _footing(self) -> Iterable[tuple[int, Array, Array, float]]:
-        return self.bearing
-
-    def _beside(self, pulls: Pulls) -> Iterable[tuple[Array, Array]]:
-        """Yield what a unit move of every seat strains cables and guides (e, s), and stiffness."""
-        drawn = {n: list(self.job.seats).index(seat) for seat, n in self.seat_of.items()}
-        for n, own in enumerate(self.ends):
-            apart = self.moves[own[3:]] - self.moves[own[:3]]
-            if n in drawn:
-                apart[:, drawn[n]] += self.axes[n]
-            yield apart, pulls.stiffness[n]
-        for at, row, k in self._guided():
-            yield (row @ self.moves[at])[None, :], np.array([[k]])
-
-    def _guided(self) -> Iterable[tuple[Array, Array, float]]:
-        """Yield unknowns, coefficients and stiffness of what holds each saddle across its slide."""
+    def _guides(self) -> list[Bearing]:
+        """Return what holds each saddle across its slide."""
+        guides = []
         for saddle in self.model.saddles.values():
             if saddle.seat is None or saddle.on is None:
                 continue
             seat = self.job.seats[saddle.seat]
             for axis in np.linalg.svd(seat.direction[None, :])[2][1:]:
-                yield *self._slides(saddle.node, saddle.on, axis), _GUIDE * seat.stiffness
-
-    def _guides(self, K: csc_array) -> csc_array:
-        """Add what holds each saddle across its slide."""
-        total = K
-        for at, row, k in self._guided():
-            block = k * np.outer(row, row)
-            total = total + _spread(at[None, :], block[None, :, :], K.shape[0])
-        return csc_array(total)
+                stiffness = _GUIDE * seat.stiffness
+                guides.append(self._slide(saddle.node, saddle.on, axis, stiffness, False))
+        return guides
 
     def _hold_idle(self, K: csc_array) -> None:
         """Hold turns that nothing works on: a cable resists none."""
@@ -108,77 +193,18 @@ class HungStates(FrameStates):
         for first in self.parts.names.values():
             self.parts.constraints += [{first + k: 1.0} for k in (3, 4, 5) if not busy[first + k]]
 
-    def _rest_as_surveyed(self, plain: csc_array) -> None:
-        size, seats = plain.shape[0], list(self.job.seats)
-        plain = self._guides(plain)
-        told = [self.model.seats.get(n) for n in seats]
-        one_way = self._one_way()
-        high = np.array([0.0 if t is None else t.setting for t in told])
-        u, e = np.zeros(size), high.copy()
-        for _ in range(_STEPS):
-            pulls = self.lines.pulls(self._apart(u, None))
-            self.axes = pulls.at_j / np.linalg.norm(pulls.at_j, axis=1)[:, None]
-            cables, forces, by, firm, tension = self._cables(pulls, size)
-            bound = Bound(csc_array(plain + cables), self.parts.constraints)
-            load = self.load - forces + cables @ u + by @ e
-            both = self.by + by
-            motions = bound.solve(np.column_stack([load, -both]))
-            self.still, self.moves = motions[:, 0], motions[:, 1:]
-            self.R = self._by_work(self._beside(pulls))
-            self.q = both.T @ self.still + tension - by.T @ u - firm * e
-            after = high + carry(self.q + self.R @ high, self.R, one_way)
-            step = self.still + self.moves @ after - u
-            change = max(np.abs(step).max(), np.abs(after - e).max(initial=0.0))
-            u, e = u + self._share(plain, u, step, after) * step, after
-            if change <= _REST:
-                self.bound, self.all_by = bound, both
-                self.hung, self.at_survey = u, e
-                self.tangent = cables, forces, by, firm, tension
-                return
-        raise CertificateRefused(["the surveyed state of the cables was not found a second time"])
-
-    def _share(self, plain: csc_array, u: Array, step: Array, e: Array) -> float:
-        """Halve a step until the work of what is out of balance along it falls."""
-
-        def work(share: float) -> float:
-            there = u + share * step
-            pulls = self.lines.pulls(self._apart(there, None))
-            own = np.concatenate([-pulls.at_i, pulls.at_j], axis=1)
-            total = float(np.sum(own * step[self.ends]))
-            return total + float(step @ (plain @ there + self.by @ e - self.load))
-
-        first, share = work(0.0), 1.0
-        for _ in range(20):
-            now = work(share)
-            if now * first >= 0.0 or abs(now) <= 0.9 * abs(first):
-                break
-            share *= 0.5
-        return share
-
-    def _apart(self, u: Array, drawn: Array | None) -> Array:
-        """How far the ends of each cable are apart (n, 3), end j drawn out by (n,) [m]."""
-        own = u[self.ends]
-        apart = self.lines.apart + own[:, 3:] - own[:, :3]
-        return apart if drawn is None else apart + drawn[:, None] * self.axes
-
-    def _cables(self, pulls: Pulls, size: int) -> tuple[csc_array, Array, Array, Array, Array]:
-        """Stiffness, forces, and for each seat what drawing its cable does."""
-        k = pulls.stiffness
-        blocks = np.block([[k, -k], [-k, k]])
-        stiffness = _spread(self.ends, blocks, size)
-        forces = np.zeros(size)
-        np.add.at(forces, self.ends, np.concatenate([-pulls.at_i, pulls.at_j], axis=1))
+    def _cables(self, pulls: Pulls, size: int) -> tuple[Array, Array]:
+        """Return forces (6 n, s) of drawing each cable by its seat, and its tension now (s,)."""
         count = len(self.job.seats)
-        by, firm, tension = np.zeros((size, count)), np.zeros(count), np.zeros(count)
+        by, tension = np.zeros((size, count)), np.zeros(count)
         for j, name in enumerate(self.job.seats):
             n = self.seat_of.get(name)
             if n is None:
                 continue
-            gain = k[n] @ self.axes[n]
+            gain = pulls.stiffness[n] @ self.axes[n]
             np.add.at(by[:, j], self.ends[n], np.concatenate([-gain, gain]))
-            firm[j] = self.axes[n] @ gain
             tension[j] = self.axes[n] @ self._nut(pulls, n)
-        return stiffness, forces, by, firm, tension
+        return by, tension
 
     def _nut(self, pulls: Pulls, n: int) -> Array:
         """Pull (3,) at the adjusted end of a cable: of a straight one without its lumped weight."""
@@ -198,73 +224,100 @@ class HungStates(FrameStates):
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, all reactions and forces, for settings by seat [m]."""
-        x = np.array([settings[name] for name in self.job.seats])
-        u, moved, pulls, extra = self._rest_at(x)
-        motions = u - self.hung
+        found = self._rest_at(np.array([settings[name] for name in self.job.seats]))
+        pulls, before = found.state.pulls, self.found.state.pulls
+        motions = found.u - self.hung
         zero = np.zeros_like(motions)
         change = np.array([self.check(c, motions) - self.check(c, zero) for c in checks])
-        before = self.lines.pulls(self._apart(self.hung, None))
         tension = {c.id: n for n, c in enumerate(self.lines.cables)}
         for k, check in enumerate(checks):
             if check.quantity == "tension" and check.subject in tension:
                 n = tension[check.subject]
                 change[k] = self._pull_of(pulls, n) - self._pull_of(before, n)
-        reactions = self.present + self.R @ moved + extra
-        under_load = (
-            self.still + self.moves @ (self.built + moved) + (u - self.hung - self.moves @ moved)
-        )
-        forces = {p.id: self._force(p, under_load) for p in self.model.places.values()}
+        forces = {p.id: self._watched(p, found) for p in self.model.places.values()}
         forces |= self._hung_forces(pulls)
-        named = dict(zip(self.job.seats, reactions.tolist(), strict=True))
+        named = dict(zip(self.job.seats, self._reactions(found).tolist(), strict=True))
         return Outcome(change, named, forces)
+
+    def _reactions(self, found: Found) -> Array:
+        """Reactions of all seats (s,) [N]: of a nut what it has gained on the surveyed state."""
+        result: Array = self.present.copy()
+        for j, name in enumerate(self.job.seats):
+            if j in self.bearing_of:
+                result[j] = found.state.carried[self.bearing_of[j]]
+            else:
+                n = self.seat_of[name]
+                gained = self._nut(found.state.pulls, n) - self._nut(self.found.state.pulls, n)
+                result[j] += self.axes[n] @ gained
+        return result
+
+    def bends(self, stick: Stick) -> Array:
+        """Return how motions of its nodes bend and stretch a stick (6, 12), as surveyed."""
+        slope: Array = self.found.state.bent.slope[self.stick_of[id(stick)]]
+        return slope
+
+    def _watched(self, place: Place, found: Found) -> float:
+        """Return a force that is watched [N, N m or Pa], loads measured at seats counted."""
+        sticks = self.parts.sticks[place.member]
+        nearest = min(sticks, key=lambda s: abs(s.ends - place.at))
+        ahead = abs(nearest.ends - place.at) <= place.at
+        own = nearest if ahead else sticks[0]
+        n = self.stick_of[id(own)]
+        built = self.moves @ (self.built - self.at_survey)
+        more = found.state.bent.slope[n] @ built[self.standing.sticks.numbers[n]]
+        ends = own.bends.T @ (found.state.bent.local[n] + own.inner @ more) + own.held
+        return self._read(place, ends[6:] if ahead else -ends[:6])
 
     def placed(self, settings: Mapping[str, float]) -> Callable[[str], Array]:
         """Return where every check point is (3,) for settings by seat [m], as a function."""
         x = np.array([settings[name] for name in self.job.seats])
-        return self.placer(self._rest_at(x)[0] - self.hung)
+        return self.placer(self._rest_at(x).u - self.hung)
 
-    def heated(self, load: Array, x: Array, warmer: Mapping[str, float]) -> Array:
-        """Return the motions (6 n,) from the surveyed state under a load of warmth (6 n,).
+    def heated(
+        self, growth: Sequence[tuple[Stick, Array]], x: Array, warmer: Mapping[str, float]
+    ) -> Array:
+        """Return the motions (6 n,) from the surveyed state as sticks grow at their free ends (6,).
 
         ``x`` (n,) are the moves of seats to which it comes; cables ``warmer`` by name [K].
         """
         lines = copy(self.lines)
         lines.warm = lines.warm + [c.expansion * warmer[c.id] for c in lines.cables]
-        return self._rest_at(x, load, lines)[0] - self.hung
+        standing = copy(self.standing)
+        standing.sticks = copy(standing.sticks)
+        standing.sticks.grown = standing.sticks.grown.copy()
+        for stick, end in growth:
+            standing.sticks.grown[self.stick_of[id(stick)]] += end
+        return self._rest_at(x, standing, lines).u - self.hung
 
     def _rest_at(
-        self, x: Array, load: Array | None = None, lines: Lines | None = None
-    ) -> tuple[Array, Array, Pulls, Array]:
-        """Motions, effective moves, pulls, and what the reactions gain beyond their tangent.
+        self, x: Array, standing: Standing | None = None, lines: Lines | None = None
+    ) -> Found:
+        """Return the structure at rest with its seats moved by x (s,) from the survey [m].
 
-        With a load (6 n,) added, and cables as warm as told.
+        With sticks and cables as warm as told.
         """
-        lines = self.lines if lines is None else lines
-        cables, forces, by, firm, tension = self.tangent
-        size = len(self.load)
-        shift, extra = np.zeros(size), np.zeros(len(x))
-        u = self.hung
-        for step in range(_STEPS):
-            q = self.present + self.R @ (x - self.start) + extra
-            moved = x + carry(q, self.R, self.one_way) - self.start
-            after = self.hung + self.moves @ moved + shift
-            drawn = np.zeros(len(self.lines.cables))
-            for j, name in enumerate(self.job.seats):
-                if name in self.seat_of:
-                    drawn[self.seat_of[name]] = moved[j]
-            pulls = lines.pulls(self._apart(after, drawn))
-            _, now, _, _, pulled = self._cables(pulls, size)
-            motion = after - self.hung
-            beyond = now - forces - cables @ motion - by @ moved
-            if load is not None:
-                beyond = beyond - load
-            shift = self.bound.solve(-beyond[:, None])[:, 0]
-            extra = self.all_by.T @ shift + pulled - tension - by.T @ motion - firm * moved
-            rest = step > 0 and np.abs(after - u).max() <= _REST
-            u = after
-            if rest:
-                return u, moved, pulls, extra
-        raise CertificateRefused(["a state of the cables was not found a second time"])
+        told = [self.model.seats.get(n) for n in self.job.seats]
+        high = np.array([0.0 if t is None else t.setting for t in told])
+        found = come_to_rest(
+            standing or self.standing, lines or self.lines, self._drawn(high + x),
+            self.set_now + self._packs(x), (self.found.u, self.found.m), self.left,
+        )  # fmt: skip
+        self._balance(found, self.left)
+        return found
+
+    def _balance(self, found: Found, left: Array | None = None) -> None:
+        """Refuse a state in which forces and moments on a part, where it stands, do not add up."""
+        standing, inside = self.standing, np.zeros(self.standing.size)
+        np.add.at(inside, standing.sticks.numbers, found.state.bent.forces - standing.sticks.loads)
+        single = np.diff(standing.rows.tocsr().indptr) == 1
+        ground = standing.rows.T @ np.where(single, found.m, 0.0)
+        outside = found.state.forces - inside + ground - (0.0 if left is None else left)
+        places = np.array(self.parts.positions) + found.u.reshape(-1, 6)[:, :3]
+        groups = [part for part in self._groups() if part.name != WHOLE]
+        sums = Sums(list(places), groups)
+        by_node = np.abs(outside.reshape(-1, 6)[:, :3]).sum(axis=1)
+        acting = np.array([by_node[part.nodes].sum() for part in groups])
+        sums.require(sums.of(outside[:, None])[:, :, 0], acting)
 
     def _pull_of(self, pulls: Pulls, n: int) -> float:
         return float(np.linalg.norm(self._nut(pulls, n)))
@@ -288,8 +341,7 @@ class HungStates(FrameStates):
         return forces
 
 
-def _spread(numbers: Array, blocks: Array, size: int) -> csc_array:
-    """Add square blocks (n, k, k) at numbers (n, k) into one sparse matrix."""
-    rows = np.repeat(numbers, numbers.shape[1], axis=1).ravel()
-    columns = np.tile(numbers, (1, numbers.shape[1])).ravel()
-    return csc_array(coo_array((blocks.ravel(), (rows, columns)), shape=(size, size)))
+def _units(pulls: Array) -> Array:
+    size = np.linalg.norm(pulls, axis=1)[:, None]
+    units: Array = pulls / np.maximum(size, 1e-300)
+    return units

@@ -21,6 +21,8 @@ _UP = np.array([0.0, 0.0, 1.0])
 _POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(32)
 _SHARES, _PARTS = 0.5 * (_POINTS + 1.0), 0.5 * _WEIGHTS
 _STEPS = 200
+#: a straight cable that is longer than its ends are apart by less than this share is nearly taut
+_NEARLY = 2e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +42,7 @@ class Lines:
         self.EA = np.array([c.EA for c in self.cables])
         self.weight = np.array([c.weight for c in self.cables])
         self.warm = np.array([1.0 + c.strain for c in self.cables])
-        self.straight = np.array([c.form == "straight" for c in self.cables])
+        self.straight = np.array([c.form == "straight" for c in self.cables], dtype=bool)
         ends = [(nodes[c.i].position, nodes[c.j].position) for c in self.cables]
         self.apart = np.array([j - i for i, j in ends]).reshape(len(ends), 3)
         self.length = self._lengths()
@@ -92,8 +94,11 @@ class Lines:
         round_ = (part * (1.0 / self.EA[own][:, None] + 1.0 / size)).sum(axis=1)
         return place, round_[:, None, None] * np.eye(3) - outer
 
-    def pulls(self, apart: Array) -> Pulls:
+    def pulls(self, apart: Array, taut_soon: bool = False) -> Pulls:
         """Return how all cables pull with their ends apart by (n, 3) [m].
+
+        ``taut_soon``: straight cables that are nearly taut are as stiff as taut ones, without a
+        pull, so that a search finds the way back to them.
 
         Raises
         ------
@@ -108,7 +113,8 @@ class Lines:
         force = np.maximum(self.EA[taut] * (chord / length - 1.0), 0.0)
         along = apart[taut] / chord[:, None]
         lines = along[:, :, None] * along[:, None, :]
-        firm = np.where(force > 0.0, self.EA[taut] / length, 0.0)[:, None, None]
+        near = chord > (1.0 - _NEARLY) * length if taut_soon else force > 0.0
+        firm = np.where(near, self.EA[taut] / length, 0.0)[:, None, None]
         stiffness[taut] = firm * lines + (force / chord)[:, None, None] * (np.eye(3) - lines)
         half = (0.5 * self.weight[taut] * self.length[taut])[:, None] * _UP
         at_i[taut], at_j[taut] = force[:, None] * along - half, force[:, None] * along + half

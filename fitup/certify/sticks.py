@@ -58,7 +58,14 @@ class Stick:
     ends: float
     bends: Array
     inner: Array
-    rest: Array
+    held: Array
+    grown: Array
+
+    @property
+    def rest(self) -> Array:
+        """Forces (12,) on its ends where nothing has moved: of loads and of temperature."""
+        result: Array = self.held - self.bends.T @ (self.inner @ self.grown)
+        return result
 
     @property
     def stiff(self) -> Array:
@@ -106,8 +113,9 @@ def stick_between(
     lever = np.eye(6)
     lever[4, 2], lever[5, 1] = -length, length
     both = np.vstack([-lever, np.eye(6)])
-    rest = -both @ inner @ free_end(member, length, load, warm)
+    held = -both @ inner @ free_end(member, length, load, (0.0, 0.0, 0.0))
     own = np.concatenate([load, np.zeros(3)]) * length
     own[4], own[5] = -load[2] * length**2 / 2.0, load[1] * length**2 / 2.0
-    rest[:6] -= own
-    return Stick(first, last, axes, a, b, both.T, inner, rest)
+    held[:6] -= own
+    grown = free_end(member, length, np.zeros(3), warm)
+    return Stick(first, last, axes, a, b, both.T, inner, held, grown)

@@ -7,7 +7,7 @@ their rest anew. Nothing here uses code of ``structure`` or ``joints``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -16,7 +16,7 @@ import numpy as np
 from fitup.certify.frame import FrameStates
 from fitup.certify.hung import HungStates
 from fitup.certify.recompute import bending_of, expansion_of
-from fitup.certify.sticks import free_end
+from fitup.certify.sticks import Stick, free_end
 from fitup.frames import Array
 from fitup.model import Check, Job
 from fitup.survey.points import Survey, SurveyedPoint
@@ -97,10 +97,10 @@ class FrameWarmth:
         """Return what warmth does to checks (m,) [m or rad]."""
         own = [s.id for s in self.job.segments.values() if s.expansion is not None]
         about = sum(warmer[name] for name in own) / len(own)
-        load = self._load(warmer, bent, about)
+        growth = list(self._growth(warmer, bent, about))
         cables = dict.fromkeys(self.states.model.cables, about)
         grown = {n: (self.job.segments[n].expansion or 0.0) * warmer[n] for n in self.job.segments}
-        motions = self.states.heated(load, self._raised(grown), cables)
+        motions = self.states.heated(growth, self._raised(grown), cables)
         spots, points = self.states.spots, self.job.points
         moved = self.states.placer(motions)
 
@@ -122,9 +122,10 @@ class FrameWarmth:
                 result[i] = -grown[seat.segment] * float(arm @ seat.direction)
         return result
 
-    def _load(self, warmer: Mapping[str, float], bent: Mapping[str, float], about: float) -> Array:
-        """Forces (6 n,) with which all sticks push to become as long and bent as they like."""
-        load = np.zeros(6 * len(self.states.parts.positions))
+    def _growth(
+        self, warmer: Mapping[str, float], bent: Mapping[str, float], about: float
+    ) -> Iterator[tuple[Stick, Array]]:
+        """Yield how far the free end (6,) of every stick would go."""
         learned = self._learned()
         for name, sticks in self.states.parts.sticks.items():
             member = self.states.model.members[name]
@@ -140,11 +141,7 @@ class FrameWarmth:
                 through = 0.0 if segment.depth is None else bent[member.segment]
                 warm = (warmer[member.segment], through, 0.0)
             for stick in sticks:
-                end = free_end(member, stick.ends - stick.begins, np.zeros(3), warm)
-                push = stick.stiff @ np.concatenate([np.zeros(6), end])
-                at = [*range(stick.first, stick.first + 6), *range(stick.last, stick.last + 6)]
-                load[at] += (push.reshape(4, 3) @ stick.axes).ravel()
-        return load
+                yield stick, free_end(member, stick.ends - stick.begins, np.zeros(3), warm)
 
     def _beside(self, name: str, warmer: Mapping[str, float], about: float) -> float:
         """How warm a member of no segment is: as those it can be reached from over members."""

@@ -116,8 +116,8 @@ def _show_sanity(report: FrameReport, units: DisplayUnits) -> None:
         f"{force.text(sanity.ground)}: nothing is left over"
     )
     click.echo(
-        f"  goes down by at most {units.move.text(sanity.sag)} under its own loads, at "
-        f"{sanity.sag_at}"
+        f"  moves by at most {units.move.text(sanity.sag)} under its own loads, most of it "
+        f"{sanity.sag_way}, at {sanity.sag_at}"
     )
     click.echo("  every node is held; the stiffness is symmetric")
     for own in sanity.segments:

@@ -12,12 +12,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitup.errors import StructureError
 from fitup.frames import Array
 from fitup.structure.cable.element import CableElement
-from fitup.structure.contact import Contact
 from fitup.structure.equilibrium import come_to_rest
-from fitup.structure.frame.elements import Foot
+from fitup.structure.frame.elements import Foot, OneWay
 from fitup.structure.frame.mesh import Mesh
 from fitup.structure.frame.solved import Solved, tangent_about
 
@@ -55,24 +53,19 @@ def settle(
     StructureError
         If no rest is found, or the seats that can only push cannot carry the structure.
     """
-    at = settings.copy()
     u = np.zeros(mesh.system.size) if first is None else first.about
+    slack = frozenset(f.id for f in feet if isinstance(f, CableElement))
     for _ in range(_MOST_TURNS):
-        set_ = tuple(foot.moved(float(to)) for foot, to in zip(feet, at, strict=True))
-        system = replace(mesh.system, elements=(*mesh.system.elements, *set_))
-        u = come_to_rest(system, u).motions
-        solved = tangent_about(mesh, _aligned(mesh, feet, u) if first is None else feet, u, at)
-        q, R = solved.reactions()
-        after = Contact(tuple(seats), one_way, q, R).at(settings).effective
-        if np.abs(after - at).max(initial=0.0) <= _SETTLED:
-            return solved
-        at = after
-    changing = [s for s, a, b in zip(seats, after, at, strict=True) if abs(a - b) > _SETTLED]
-    raise StructureError(
-        f"which seats carry does not settle: {', '.join(changing)} open and close in turn as the "
-        "cables give; look at the present settings of these seats and the tensions of the cables "
-        "near them"
-    )
+        set_ = [foot.moved(float(to)) for foot, to in zip(feet, settings, strict=True)]
+        on = [OneWay(f) if one else f for f, one in zip(set_, one_way.tolist(), strict=True)]
+        system = replace(mesh.system, elements=(*mesh.system.elements, *on))
+        before, u = u, come_to_rest(system, u, slack).motions
+        if first is not None or not settings.any() or np.abs(u - before).max() <= _SETTLED:
+            break
+        # drawn nuts draw along the cables as they now hang
+        feet = _aligned(mesh, feet, u)
+    at = settings + [f.opening(u[system.numbers(f)]) if isinstance(f, OneWay) else 0.0 for f in on]
+    return tangent_about(mesh, _aligned(mesh, feet, u) if first is None else feet, u, at)
 
 
 def _aligned(mesh: Mesh, feet: Sequence[Foot], u: Array) -> tuple[Foot, ...]:

@@ -160,11 +160,15 @@ def test_end_on_a_hanger_goes_down_as_the_hanger_grows() -> None:
     assert bar.frame is not None
     nodes = {**bar.frame.nodes, "T": Node("T", np.array([60.0, 0.0, 20.0]), frozenset(range(6)))}
     hanger = FrameCable("H", "T", "N1", "straight", 4e9, 0.0, None, 1e6, expansion=ALPHA)
-    loads = (NodeLoad("P", "N1", np.array([0.0, 0.0, -1e6, 0.0, 0.0, 0.0])),)
+    # 10 kN at its other end, or the beam without weight would leave its seat as the hanger tilts
+    loads = tuple(
+        NodeLoad(n, n, np.array([0.0, 0.0, -load, 0.0, 0.0, 0.0]))
+        for n, load in (("N1", 1e6), ("N0", 1e4))
+    )
     only = {"S0": bar.frame.seats["S0"]}
     frame = replace(bar.frame, nodes=nodes, cables={"H": hanger}, node_loads=loads, seats=only)
     seats = {"S0": bar.seats["S0"]}
-    heavy = {"D": replace(bar.segments["D"], weight=1e6)}
+    heavy = {"D": replace(bar.segments["D"], weight=1.01e6)}
     bare = replace(bar, segments=heavy, frame=frame, seats=seats, warmth=None)
     hung = with_warmth(bare)
     assert hung.warmth is not None and hung.warmth.apart is not None

@@ -117,9 +117,9 @@ class CableElement:
         forces = np.concatenate([weight - pull.at_i, weight + pull.at_j])
         return forces, np.block([[k, -k], [-k, k]])
 
-    def strains(self, u: Array) -> tuple[Array, Array]:
-        """Return how far its ends go apart (3, 6), and how it resists that (3, 3) [N/m]."""
-        return np.hstack([-np.eye(3), np.eye(3)]), self.pull(u).stiffness
+    def strains(self, u: Array) -> tuple[Array, Array, Array]:
+        """Return how far its ends go apart (3, 6), how it resists that (3, 3), and no more."""
+        return np.hstack([-np.eye(3), np.eye(3)]), self.pull(u).stiffness, np.zeros((6, 6))
 
     @property
     def strain_by_moving(self) -> Array:

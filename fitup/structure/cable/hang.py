@@ -46,7 +46,7 @@ def hang(cable: Cable, span: float, rise: float) -> Catenary:
             f"cable {cable.id}: has no weight and is {length - hypot(span, rise):.4f} m longer "
             "than its ends are apart, so nothing says how it hangs; give its weight or shorten it"
         )
-    h, z = _start(cable, span, rise)
+    h, z = first_tension(cable, span, rise)
     parts = Integrals.of(h, z, length, weight)
     scale = max(length, hypot(span, rise))
     for _ in range(_MOST_STEPS):
@@ -99,7 +99,7 @@ def _line_search(
     return share
 
 
-def _start(cable: Cable, span: float, rise: float) -> tuple[float, float]:
+def first_tension(cable: Cable, span: float, rise: float) -> tuple[float, float]:
     """Return a first tension at end i: of the stretched parabola, or of the slack catenary."""
     length, weight = cable.warm_length, cable.warm_weight
     chord = hypot(span, rise)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from scipy.sparse import block_diag, coo_array, csc_array
 
 from fitup.frames import Array, skew
 from fitup.model.frame import Body, Node
-from fitup.structure.frame.elements import Element
+from fitup.structure.cable.element import CableElement
+from fitup.structure.cable.many import Cables
+from fitup.structure.frame.beam import Beam, together
+from fitup.structure.frame.elements import Element, Packs, is_pack
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,38 +99,104 @@ class System:
 
         u is zero when not given.
         """
-        forces = np.zeros(self.size)
-        rows, columns, values = [], [], []
-        for element, own in zip(self.elements, self._numbers, strict=True):
-            f, K = element.forces_and_tangent(np.zeros(len(own)) if u is None else u[own])
+        u = np.zeros(self.size) if u is None else u
+        forces, tangent = np.zeros(self.size), _Gathered()
+        for numbers, together_ in self._batches:
+            if len(numbers):
+                f, K = together_.resist(u[numbers])
+                np.add.at(forces, numbers, f)
+                tangent.add(numbers, K)
+        for element, own in self._alone:
+            f, K = element.forces_and_tangent(u[own])
             np.add.at(forces, own, f)
-            rows.append(np.repeat(own, len(own)))
-            columns.append(np.tile(own, len(own)))
-            values.append(K.ravel())
-        if not values:
-            return forces, csc_array((self.size, self.size))
-        entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-        return forces, csc_array(coo_array(entries, shape=(self.size, self.size)))
+            tangent.add(own[None], K[None])
+        return forces, tangent.matrix(self.size)
 
-    def strains(self, u: Array) -> tuple[csc_array, csc_array]:
-        """Return B (e, 6 n) and W (e, e) of all elements at motions u (6 n,): see ``Element``."""
+    def forces(self, u: Array) -> Array:
+        """Return the forces (6 n,) of all elements at motions u (6 n,)."""
+        return self.assemble(u)[0]
+
+    @cached_property
+    def _batches(self) -> tuple[tuple[Array, _Batch], ...]:
+        """Elements that answer many at once, with the numbers (n, k) of their motions."""
+        beams = [e for e in self.elements if isinstance(e, Beam)]
+        cables = [e for e in self.elements if isinstance(e, CableElement)]
+        packs = [e for e in self.elements if is_pack(e)]
+        return (
+            (self._rows(beams, 12), together(beams)),
+            (self._rows(cables, 6), Cables(cables)),
+            (self._rows(packs, 6), Packs(packs)),
+        )
+
+    @cached_property
+    def pull_as_drawn(self) -> float:
+        """Greatest pull of a cable at a node before anything moves [N]."""
+        numbers, cables = self._batches[1]
+        pulls, _ = cables.resist(np.zeros(numbers.shape))
+        return float(np.abs(pulls).max(initial=0.0))
+
+    def _rows(self, elements: Sequence[Element], k: int) -> Array:
+        rows = [self.numbers(e) for e in elements]
+        return np.array(rows, dtype=np.int64).reshape(len(elements), k)
+
+    @cached_property
+    def _alone(self) -> tuple[tuple[Element, Array], ...]:
+        """The other elements with the numbers (k,) of their motions."""
+        both = zip(self.elements, self._numbers, strict=True)
+        many = (Beam, CableElement)
+        return tuple((e, own) for e, own in both if not (isinstance(e, many) or is_pack(e)))
+
+    def strains(self, u: Array) -> tuple[csc_array, csc_array, csc_array]:
+        """Return B (e, 6 n), W (e, e) and G (6 n, 6 n) of all elements: see ``Element``."""
         rows, columns, values, blocks, first = [], [], [], [], 0
+        turned = _Gathered()
         for element, own in zip(self.elements, self._numbers, strict=True):
-            B, W = element.strains(u[own])
+            B, W, G = element.strains(u[own])
             rows.append(np.repeat(np.arange(first, first + len(B)), len(own)))
             columns.append(np.tile(own, len(B)))
             values.append(B.ravel())
             blocks.append(W)
             first += len(B)
+            turned.add(own[None], G[None])
         if not blocks:
-            return csc_array((0, self.size)), csc_array((0, 0))
+            return csc_array((0, self.size)), csc_array((0, 0)), turned.matrix(self.size)
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
         B_all = csc_array(coo_array(entries, shape=(first, self.size)))
-        return B_all, csc_array(block_diag(blocks, format="csc"))
+        return B_all, csc_array(block_diag(blocks, format="csc")), turned.matrix(self.size)
 
     def reduced(self, tangent: csc_array) -> csc_array:
         """Return the tangent (f, f) of the free motions."""
         return csc_array(self.spread.T @ tangent @ self.spread)
+
+
+class _Batch(Protocol):
+    """Many elements of one kind."""
+
+    def resist(self, u: Array) -> tuple[Array, Array]:
+        """Return forces (n, k) at motions (n, k), and tangents (n, k, k)."""
+
+
+class _Gathered:
+    """Square blocks at numbers, to be added up into one matrix."""
+
+    def __init__(self) -> None:
+        self.rows: list[Array] = []
+        self.columns: list[Array] = []
+        self.values: list[Array] = []
+
+    def add(self, numbers: Array, blocks: Array) -> None:
+        """Add blocks (n, k, k) at numbers (n, k)."""
+        k = numbers.shape[1]
+        self.rows.append(np.repeat(numbers, k, axis=1).ravel())
+        self.columns.append(np.tile(numbers, (1, k)).ravel())
+        self.values.append(blocks.ravel())
+
+    def matrix(self, size: int) -> csc_array:
+        """Return them added up (size, size)."""
+        if not self.values:
+            return csc_array((size, size))
+        places = (np.concatenate(self.rows), np.concatenate(self.columns))
+        return csc_array(coo_array((np.concatenate(self.values), places), shape=(size, size)))
 
 
 def stacked(nodes: Iterable[str], values: Mapping[str, Array]) -> Array:

@@ -111,9 +111,11 @@ def balance_of(solved: Solved, model: FrameModel, moments: bool = True) -> Balan
     system = solved.mesh.system
     groups = parts_of(system)
     sums, size = _sums(system, groups)
-    beams, others = _split(solved)
+    beams, packs, others = _split(solved)
     loads = system.loads - replace(system, elements=beams).assemble()[0]
     force, tangent = replace(system, elements=others).assemble(solved.about)
+    # a pack's force turns with what it stands on
+    tangent = tangent + replace(system, elements=packs).strains(solved.about)[2]
     bearing, hung = _feet(solved)
     ground = _ground(system)
     still = (
@@ -188,12 +190,13 @@ def _sums(system: System, groups: tuple[tuple[str, ...], ...]) -> tuple[csc_arra
     return csc_array(coo_array(entries, shape=shape)), np.array(size)
 
 
-def _split(solved: Solved) -> tuple[tuple[Element, ...], tuple[Element, ...]]:
-    """Return the beams; and what is neither a beam nor a pack: springs, cables, guides."""
+def _split(solved: Solved) -> tuple[tuple[Element, ...], ...]:
+    """Return the beams, the packs, and what is neither: springs, cables, guides."""
     packs = {id(foot) for foot in solved.seats if isinstance(foot, ArmSpring | PairSpring)}
     elements = solved.mesh.system.elements
     return (
         tuple(e for e in elements if isinstance(e, Beam)),
+        tuple(e for e in elements if id(e) in packs),
         tuple(e for e in elements if not isinstance(e, Beam) and id(e) not in packs),
     )
 

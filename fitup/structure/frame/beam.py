@@ -7,6 +7,7 @@ section 5.6); released motions are condensed out.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,6 +17,7 @@ from fitup.errors import StructureError
 from fitup.frames import Array, skew
 from fitup.model.frame import Member
 from fitup.structure.frame.elements import Dof, all_motions
+from fitup.structure.frame.large import Beams
 
 #: a diagonal this much smaller than before condensing is a motion that nothing resists
 _FREE = 1e-9
@@ -150,15 +152,23 @@ class Beam:
     @cached_property
     def held(self) -> tuple[Array, Array]:
         """Stiffness (12, 12) and forces at rest (12,) in its own axes, releases condensed out."""
-        K = local_stiffness(self.member, self.length)
-        rest = even_load(self.axes @ self.load, self.length) + heat(self.member, *self.warm)
+        K, rest = self._condensed
+        return K, rest.sum(axis=1)
+
+    @cached_property
+    def _condensed(self) -> tuple[Array, Array]:
+        """The same, with the forces of loads and of temperature apart (12, 2)."""
+        full = local_stiffness(self.member, self.length)
+        K = full
+        loads = even_load(self.axes @ self.load, self.length)
+        rest = np.column_stack([loads, heat(self.member, *self.warm)])
         for free in sorted(self.member.releases):
-            if K[free, free] <= _FREE * local_stiffness(self.member, self.length)[free, free]:
+            if K[free, free] <= _FREE * full[free, free]:
                 raise StructureError(
                     f"member {self.id}: its releases leave it free to move by itself; "
                     "release it at one end only, or fewer motions, in frame_members.csv"
                 )
-            rest = rest - K[:, free] * (rest[free] / K[free, free])
+            rest = rest - np.outer(K[:, free], rest[free] / K[free, free])
             K = K - np.outer(K[:, free], K[free]) / K[free, free]
         return K, rest
 
@@ -170,30 +180,49 @@ class Beam:
         return np.hstack([-carried, np.eye(6)])
 
     @cached_property
-    def _strains(self) -> tuple[Array, Array]:
-        return self.bends @ self.to_ends, self.held[0][6:, 6:]
-
-    def strains(self, u: Array) -> tuple[Array, Array]:
-        """Return how far it bends and stretches (6, 12), and how it resists that (6, 6)."""
-        return self._strains
+    def stiffness(self) -> tuple[Array, Array]:
+        """Stiffness (12, 12) and forces at rest (12,) in the motions of its nodes, unmoved."""
+        B = self.bends @ self.to_ends
+        return B.T @ self.held[0][6:, 6:] @ B, self.to_ends.T @ self.held[1]
 
     @cached_property
-    def stiffness(self) -> tuple[Array, Array]:
-        """Stiffness (12, 12) and forces at rest (12,) in the motions of its nodes."""
-        B, W = self._strains
-        return B.T @ W @ B, self.to_ends.T @ self.held[1]
+    def _alone(self) -> Beams:
+        return together([self])
 
     def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
         """Return forces (12,) and stiffness (12, 12); its two ends balance whatever u is."""
-        B, W = self._strains
-        K, rest = self.stiffness
-        return B.T @ (W @ (B @ u)) + rest, K
+        forces, tangent = self._alone.resist(u[None])
+        return forces[0], tangent[0]
 
-    def end_forces(self, motions: Array, loaded: bool = True) -> Array:
-        """Return forces (12,) that the nodes put on the flexible ends, in its own axes.
+    def strains(self, u: Array) -> tuple[Array, Array, Array]:
+        """Return how far it bends and stretches (6, 12), and how it resists that (6, 6)."""
+        bent = self._alone.bent(u[None])
+        return bent.slope[0], self._alone.inner[0], bent.turned[0]
 
-        ``loaded`` adds those of the loads and temperature on it.
-        """
-        K, rest = self.held
-        forces: Array = self.bends.T @ (K[6:, 6:] @ (self.bends @ (self.to_ends @ motions)))
-        return forces + rest if loaded else forces
+    def heated_at(self, u: Array) -> Array:
+        """Return forces (12,) on its nodes of its temperature alone, at their motions u (12,)."""
+        forces: Array = self._alone.bent(u[None]).slope[0].T @ self._alone.heat[0]
+        return forces
+
+    def end_forces(self, u: Array) -> Array:
+        """Return forces (12,) that the nodes put on the flexible ends, in its own axes."""
+        forces: Array = self.bends.T @ self._alone.bent(u[None]).forces[0]
+        return forces + self._condensed[1][:, 0]
+
+    def end_forces_by(self, u: Array) -> Array:
+        """Return their change (12, 12) with the motions of the nodes, at motions u (12,)."""
+        slope: Array = self.bends.T @ self._alone.inner[0] @ self._alone.bent(u[None]).slope[0]
+        return slope
+
+
+def together(beams: Sequence[Beam]) -> Beams:
+    """Return beams as one, their figures stacked."""
+    n = len(beams)
+    return Beams(
+        axes=np.array([b.axes for b in beams]).reshape(n, 3, 3),
+        length=np.array([b.length for b in beams]),
+        offsets=np.array([[b.member.offset_i, b.member.offset_j] for b in beams]).reshape(n, 2, 3),
+        inner=np.array([b._condensed[0][6:, 6:] for b in beams]).reshape(n, 6, 6),
+        heat=np.array([b._condensed[1][6:, 1] for b in beams]).reshape(n, 6),
+        rest=np.array([b.to_ends.T @ b._condensed[1][:, 0] for b in beams]).reshape(n, 12),
+    )

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Protocol
+from typing import Protocol, TypeGuard
 
 import numpy as np
 
 from fitup.frames import Array
 from fitup.model.frame import Spring
+from fitup.structure.frame.large import arm_after, arm_bend, arm_slope
 
+#: a seat that would pull by less than this stands there idle, and goes on to touch [N]
+IDLE = 1e-3
 #: node id and motion 0..5, in the order of ``model.frame.MOTIONS``
 Dof = tuple[str, int]
 
@@ -33,11 +37,11 @@ class Element(Protocol):
         equilibrium the forces of all elements add up to the loads on the nodes.
         """
 
-    def strains(self, u: Array) -> tuple[Array, Array]:
-        """Return B (e, k) and W (e, e) such that its tangent is B' W B at the motions u (k,).
+    def strains(self, u: Array) -> tuple[Array, Array, Array]:
+        """Return B (e, k), W (e, e) and G (k, k): its tangent is B' W B + G at the motions u (k,).
 
-        B is nil for a rigid motion, so that what a rigid motion strains is not the small
-        difference of large numbers.
+        G is of the forces as they turn along. B is nil for a rigid motion, so that what a rigid
+        motion strains is not the small difference of large numbers.
         """
 
 
@@ -115,9 +119,41 @@ class SpringElement:
         """Return forces (k,) and stiffness (k, k)."""
         return self.stiffness @ u, self.stiffness
 
-    def strains(self, u: Array) -> tuple[Array, Array]:
-        """Return its stretch (1, k) and stiffness (1, 1)."""
-        return self.row[None, :], np.array([[self.spring.stiffness]])
+    def strains(self, u: Array) -> tuple[Array, Array, Array]:
+        """Return its stretch (1, k), stiffness (1, 1) and nothing that turns."""
+        return self.row[None, :], np.array([[self.spring.stiffness]]), np.zeros((len(u), len(u)))
+
+
+@dataclass(frozen=True, eq=False)
+class OneWay:
+    """A seat that can push, not pull: nothing while the structure is off it."""
+
+    foot: Foot
+
+    @property
+    def id(self) -> str:
+        """Name in messages."""
+        return self.foot.id
+
+    @property
+    def dofs(self) -> tuple[Dof, ...]:
+        """Motions on which it works."""
+        return self.foot.dofs
+
+    def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
+        """Return forces (k,) and stiffness (k, k)."""
+        forces, tangent = self.foot.forces_and_tangent(u)
+        if self.foot.reaction(u) < -IDLE:
+            return 0.0 * forces, 0.0 * tangent
+        return forces, tangent
+
+    def strains(self, u: Array) -> tuple[Array, Array, Array]:
+        """Return what its seat does while it carries."""
+        return self.foot.strains(u)
+
+    def opening(self, u: Array) -> float:
+        """Return how far the structure is off it [m]."""
+        return max(0.0, -self.foot.reaction(u) / self.foot.firmness(u))
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,19 +185,26 @@ class ArmSpring:
         """The six motions of its node."""
         return all_motions(self.node)
 
-    @cached_property
-    def row(self) -> Array:
-        """How far the structure goes along the direction for each motion of the node (6,)."""
-        return np.concatenate([self.direction, np.cross(self.arm, self.direction)])
+    def row(self, u: Array) -> Array:
+        """Return how far the structure goes along the direction for each motion (6,), at u (6,)."""
+        swung = arm_slope(u[None, 3:], self.arm[None])[0]
+        return np.concatenate([self.direction, self.direction @ swung])
+
+    def _pressed(self, u: Array) -> float:
+        way = u[:3] + arm_after(u[None, 3:], self.arm[None])[0]
+        return float(self.direction @ way) - self.setting
 
     def forces_and_tangent(self, u: Array) -> tuple[Array, Array]:
         """Return forces (6,) and stiffness (6, 6)."""
-        pressed = float(self.row @ u) - self.setting
-        return self.stiffness * pressed * self.row, self.stiffness * np.outer(self.row, self.row)
+        row, _, turned = self.strains(u)
+        return self.stiffness * self._pressed(u) * row[0], self.stiffness * row.T @ row + turned
 
-    def strains(self, u: Array) -> tuple[Array, Array]:
-        """Return its stretch (1, k) and stiffness (1, 1)."""
-        return self.row[None, :], np.array([[self.stiffness]])
+    def strains(self, u: Array) -> tuple[Array, Array, Array]:
+        """Return its stretch (1, 6), stiffness (1, 1), and what turns (6, 6)."""
+        turned = np.zeros((6, 6))
+        force = self.stiffness * self._pressed(u) * self.direction
+        turned[3:, 3:] = arm_bend(force[None], self.arm[None])[0]
+        return self.row(u)[None, :], np.array([[self.stiffness]]), turned
 
     @property
     def strain_by_moving(self) -> Array:
@@ -170,7 +213,7 @@ class ArmSpring:
 
     def by_moving(self, u: Array) -> Array:
         """Return the change of forces (6,) for a unit move [N/m]."""
-        return -self.stiffness * self.row
+        return -self.stiffness * self.row(u)
 
     def firmness(self, u: Array) -> float:
         """Return its stiffness [N/m]."""
@@ -178,8 +221,42 @@ class ArmSpring:
 
     def reaction(self, u: Array) -> float:
         """Return how much it pushes [N]."""
-        return self.stiffness * (self.setting - float(self.row @ u))
+        return -self.stiffness * self._pressed(u)
 
     def moved(self, to: float) -> ArmSpring:
         """Return it with its foot moved so far in all [m]."""
         return replace(self, setting=to)
+
+
+def is_pack(element: Element) -> TypeGuard[ArmSpring | OneWay]:
+    """Whether an element is an elastic seat on an arm, one-way or not."""
+    return isinstance(element.foot if isinstance(element, OneWay) else element, ArmSpring)
+
+
+class Packs:
+    """Elastic seats, one-way or not, many at once."""
+
+    def __init__(self, elements: Sequence[ArmSpring | OneWay]) -> None:
+        n = len(elements)
+        feet = [e.foot if isinstance(e, OneWay) else e for e in elements]
+        own = [f for f in feet if isinstance(f, ArmSpring)]
+        assert len(own) == n
+        self.one_way = np.array([isinstance(e, OneWay) for e in elements], dtype=bool)
+        self.arms = np.array([f.arm for f in own]).reshape(n, 3)
+        self.ways = np.array([f.direction for f in own]).reshape(n, 3)
+        self.stiffness = np.array([f.stiffness for f in own])
+        self.settings = np.array([f.setting for f in own])
+
+    def resist(self, u: Array) -> tuple[Array, Array]:
+        """Return forces (n, 6) on their nodes at motions (n, 6), and tangents (n, 6, 6)."""
+        turns = u[:, 3:]
+        gone = u[:, :3] + arm_after(turns, self.arms)
+        pressed = np.einsum("ni,ni->n", self.ways, gone) - self.settings
+        off = self.one_way & (self.stiffness * pressed > IDLE)
+        stiffness = np.where(off, 0.0, self.stiffness)
+        swung = np.einsum("ni,nij->nj", self.ways, arm_slope(turns, self.arms))
+        row = np.concatenate([self.ways, swung], axis=1)
+        force = stiffness * pressed
+        tangent = stiffness[:, None, None] * row[:, :, None] * row[:, None, :]
+        tangent[:, 3:, 3:] += arm_bend(force[:, None] * self.ways, self.arms)
+        return force[:, None] * row, tangent

@@ -31,10 +31,15 @@ _NEARER = 1e-6
 
 @dataclass(frozen=True, eq=False)
 class Attached:
-    """A place carried by a node at the end of a rigid arm (3,) [m]."""
+    """A place carried by a node at the end of a rigid arm (3,) [m].
+
+    ``hangs`` (3,) is the part of the arm beyond the member's flexible length, which grows with its
+    segment; a rigid end of the member does not.
+    """
 
     node: str
     arm: Array
+    hangs: Array
 
     def shift(self, motions: Array) -> Array:
         """Return the shift of the place for motions (..., 6) of its node."""
@@ -234,11 +239,14 @@ def _attach(
 ) -> Attached:
     if tie.member is None:
         assert tie.node is not None
-        name = tie.node
-    else:
-        assert tie.at is not None
-        name = cut_name(model.members[tie.member], cuts[tie.member], tie.at)
-    return Attached(name, position - nodes[name].position)
+        arm = position - nodes[tie.node].position
+        return Attached(tie.node, arm, arm)
+    assert tie.at is not None
+    member, own = model.members[tie.member], cuts[tie.member]
+    name = cut_name(member, own, tie.at)
+    start, end = flexible(model, member)
+    place = start + nearest_cut(own, tie.at) / own[-1] * (end - start)
+    return Attached(name, position - nodes[name].position, position - place)
 
 
 def _node_loads(

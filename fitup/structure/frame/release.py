@@ -114,7 +114,7 @@ def _taken_away(job: Job, solved: Solved, touch: Touch) -> Iterator[NodeLoad]:
     for foot, reaction in zip(solved.seats, touch.reactions.tolist(), strict=True):
         # without cables every seat is a spring on an arm
         if isinstance(foot, ArmSpring) and seat_in_frame(job, foot.id).temporary:
-            yield NodeLoad(foot.id, foot.node, -reaction * foot.row)
+            yield NodeLoad(foot.id, foot.node, -reaction * foot.row(np.zeros(6)))
 
 
 def _release(job: Job, without: Solved, kept: list[str], touch: Touch) -> Release:

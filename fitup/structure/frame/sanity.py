@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitup.errors import StructureError
+from fitup.frames import Array
 from fitup.model import Job
 from fitup.model.frame import FrameModel, Member
 from fitup.structure.equilibrium import cables_of
@@ -51,8 +52,9 @@ class Sanity:
     softness : float
         Least eigenvalue of the scaled stiffness.
     sag : float
-        Greatest deflection under the loads [m], and at which node.
+        Greatest movement under the loads [m], at which node, and which way most of it goes.
     sag_at : str
+    sag_way : str
     segments : tuple of SegmentWeight
     faults : tuple of str
         Why it may not be used; empty when it may.
@@ -67,6 +69,7 @@ class Sanity:
     softness: float
     sag: float
     sag_at: str
+    sag_way: str
     segments: tuple[SegmentWeight, ...]
     faults: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -91,7 +94,10 @@ def sanity_of(job: Job, solved: Solved) -> Sanity:
     # whatever the elements leave at the nodes, seats taken out, the ground holds
     left = solved.tangent @ solved.still + solved.rest
     ground = float(left[2::6].sum()) + _ground_springs(solved)
-    shifts = np.linalg.norm(solved.still.reshape(-1, 6)[:, :3], axis=1)
+    # with cables, what no seat moved would be is only the tangent's word
+    motions = solved.about if solved.about.any() else solved.still
+    moved = motions.reshape(-1, 6)[:, :3]
+    shifts = np.linalg.norm(moved, axis=1)
     at = int(shifts.argmax())
     skew = abs(solved.tangent - solved.tangent.T).max() / abs(solved.tangent).max()
     result = Sanity(
@@ -103,6 +109,7 @@ def sanity_of(job: Job, solved: Solved) -> Sanity:
         softness=solved.softness,
         sag=float(shifts[at]),
         sag_at=list(system.nodes)[at],
+        sag_way=_way(moved[at]),
         segments=tuple(_segment_weights(job, model)),
         faults=(),
         warnings=(),
@@ -123,6 +130,14 @@ def require_sane(job: Job, solved: Solved) -> Sanity:
     if result.faults:
         raise StructureError("\n".join(result.faults))
     return result
+
+
+def _way(shift: Array) -> str:
+    """Which way most of a shift (3,) goes, in words."""
+    most = int(np.abs(shift).argmax())
+    if most == 2:
+        return "down" if shift[2] < 0.0 else "up"
+    return "to the east or west" if most == 0 else "to the north or south"
 
 
 def _vertical_load(model: FrameModel) -> float:
@@ -187,7 +202,7 @@ def _faults(result: Sanity, size: float) -> Iterator[str]:
         )
     if result.sag > _SAG_MOST * size:
         yield (
-            f"the frame sags by {result.sag:.3g} m at {result.sag_at} under its own loads, in a "
+            f"the frame moves by {result.sag:.3g} m at {result.sag_at} under its own loads, in a "
             f"structure {size:.3g} m across: check the units of E, of second moments and of loads"
         )
     for own in result.segments:

@@ -22,12 +22,15 @@ from fitup.frames import Array
 class Factor:
     """A symmetric stiffness (f, f), scaled to a unit diagonal and factorised.
 
-    ``least`` is the least eigenvalue of the scaled stiffness.
+    ``least`` is the eigenvalue of the scaled stiffness nearest to zero and ``softest`` (f,) its
+    motion; ``definite`` says whether all of them are above zero.
     """
 
     scale: Array
     lu: _Solver
     least: float
+    softest: Array
+    definite: bool
 
     def solve(self, right: Array) -> Array:
         """Return the motions for one right-hand side (f,) or several (f, k)."""
@@ -36,15 +39,20 @@ class Factor:
 
 
 class Singular(Exception):
-    """The stiffness cannot be factorised; ``vector`` (f,) is a motion that meets no resistance."""
+    """The stiffness cannot be factorised; ``vector`` (f,) is a motion that meets no resistance.
 
-    def __init__(self, vector: Array) -> None:
-        self.vector = vector
+    ``pushed`` where the motion is pushed on rather than not resisted.
+    """
+
+    def __init__(self, vector: Array, pushed: bool = False) -> None:
+        self.vector, self.pushed = vector, pushed
         super().__init__("nothing resists this motion")
 
 
 #: least share of a motion's own stiffness below which it counts as unresisted
 LOOSE = 1e-13
+#: an eigenvalue of the scaled stiffness further below zero than rounding
+_FALLS: Final = 1e-9
 #: wider bands go to the general sparse factor
 _BAND: Final = 80
 
@@ -59,19 +67,19 @@ def factorise(stiffness: csc_array) -> Factor:
     """
     diagonal = stiffness.diagonal()
     if (diagonal <= 0.0).any():
-        raise Singular(np.where(diagonal <= 0.0, 1.0, 0.0))
+        raise Singular(np.where(diagonal <= 0.0, 1.0, 0.0), bool((diagonal < 0.0).any()))
     scale = 1.0 / np.sqrt(diagonal)
     scaled = csc_array(diags_array(scale) @ stiffness @ diags_array(scale))
     try:
-        lu = _factor(scaled)
+        lu, definite = _factor(scaled)
     except RuntimeError:
         # an exact zero pivot: look for its motion a little beside
-        beside = _factor(csc_array(scaled + 1e-11 * diags_array(np.ones(len(scale)))))
+        beside, _ = _factor(csc_array(scaled + 1e-11 * diags_array(np.ones(len(scale)))))
         raise Singular(scale * _softest(scaled, beside)[1]) from None
     least, vector = _softest(scaled, lu)
     if least < LOOSE:
-        raise Singular(scale * vector)
-    return Factor(scale, lu, least)
+        raise Singular(scale * vector, least < -_FALLS)
+    return Factor(scale, lu, least, scale * vector, definite)
 
 
 class _Solver(Protocol):
@@ -92,7 +100,8 @@ class _Band:
         return out
 
 
-def _factor(matrix: csc_array) -> _Solver:
+def _factor(matrix: csc_array) -> tuple[_Solver, bool]:
+    """Return a factor, and whether the matrix is positive definite."""
     order = reverse_cuthill_mckee(csr_array(matrix), symmetric_mode=True)
     ordered = coo_array(matrix[order][:, order])
     row, column = ordered.coords
@@ -102,16 +111,19 @@ def _factor(matrix: csc_array) -> _Solver:
         below = row >= column
         band[(row - column)[below], column[below]] = ordered.data[below]
         try:
-            return _Band(order, cholesky_banded(band, lower=True, check_finite=False))
+            return _Band(order, cholesky_banded(band, lower=True, check_finite=False)), True
         except np.linalg.LinAlgError:
             # not definite: the general factor says more
             pass
-    return splu(
+    lu = splu(
         matrix,
         permc_spec="MMD_AT_PLUS_A",
         diag_pivot_thresh=0.0,
         options={"SymmetricMode": True},
     )
+    # pivots taken from the diagonal have the signs of the eigenvalues
+    straight = bool((lu.perm_r == lu.perm_c).all())
+    return lu, straight and bool((lu.U.diagonal() > 0.0).all())
 
 
 def _softest(scaled: csc_array, lu: _Solver) -> tuple[float, Array]:

@@ -96,14 +96,14 @@ class Solved:
         the motions counts by its square only.
         """
         system = self.mesh.system
-        B, W = system.strains(self.about)
+        B, W, turned = system.strains(self.about)
         strained = B @ self.moves
         first = B.shape[0] - sum(len(foot.strain_by_moving) for foot in self.seats)
         for i, foot in enumerate(self.seats):
             own = foot.strain_by_moving
             strained[first : first + len(own), i] += own
             first += len(own)
-        return np.asarray(strained.T @ (W @ strained))
+        return np.asarray(strained.T @ (W @ strained) + self.moves.T @ (turned @ self.moves))
 
 
 def stand(
@@ -238,7 +238,11 @@ def section_forces(solved: Solved, place: Place, motions: Array, loaded: bool) -
     """
     beam, sign = _piece(solved.mesh.pieces[place.member], place.at)
     own = solved.mesh.system.numbers(beam)
-    ends = beam.end_forces(motions[own], loaded)
+    about = solved.about[own]
+    if loaded:
+        ends = beam.end_forces(about) + beam.end_forces_by(about) @ (motions[own] - about)
+    else:
+        ends = beam.end_forces_by(about) @ motions[own]
     return ends[6:] if sign > 0.0 else -ends[:6]
 
 

@@ -104,9 +104,9 @@ def _owned(job: Job, solved: Solved) -> tuple[Array, Array]:
         depth = None if segment is None else segment.depth
         for beam in solved.mesh.pieces[name]:
             own = system.numbers(beam)
-            even[own] += np.outer(_heated(beam, (1.0, 0.0, 0.0), rate), share)
+            even[own] += np.outer(_heated(solved, beam, (1.0, 0.0, 0.0), rate), share)
             if depth is not None:
-                bent[own] += np.outer(_heated(beam, (0.0, 1.0, 0.0), rate, depth), share)
+                bent[own] += np.outer(_heated(solved, beam, (0.0, 1.0, 0.0), rate, depth), share)
     return even, bent
 
 
@@ -152,11 +152,16 @@ def _together(model: FrameModel) -> dict[str, str]:
 
 
 def _heated(
-    beam: Beam, warm: tuple[float, float, float], rate: float, depth: float | None = None
+    solved: Solved,
+    beam: Beam,
+    warm: tuple[float, float, float],
+    rate: float,
+    depth: float | None = None,
 ) -> Array:
-    """Forces (12,) on its nodes of a beam at rest."""
+    """Forces (12,) on its nodes of a beam that is held at both ends, where it now stands."""
     member = replace(beam.member, expansion=rate, depth=depth or beam.member.depth)
-    return replace(beam, member=member, load=np.zeros(3), warm=warm).stiffness[1]
+    held = replace(beam, member=member, load=np.zeros(3), warm=warm)
+    return held.heated_at(solved.about[solved.mesh.system.numbers(beam)])
 
 
 def _stray(job: Job, solved: Solved) -> tuple[Array, Array]:
@@ -169,7 +174,7 @@ def _stray(job: Job, solved: Solved) -> tuple[Array, Array]:
     known = members_of_segments(job)
     for name, member in model.members.items():
         for beam in solved.mesh.pieces[name] if not member.segment and name not in known else ():
-            forces[system.numbers(beam)] += _heated(beam, (1.0, 0.0, 0.0), member.expansion)
+            forces[system.numbers(beam)] += _heated(solved, beam, (1.0, 0.0, 0.0), member.expansion)
     for element in system.elements:
         if not isinstance(element, CableElement):
             continue
@@ -201,7 +206,8 @@ def _arms(job: Job, solved: Solved, name: str) -> Array:
     moves = np.zeros(len(job.seats))
     for i, (seat, foot) in enumerate(zip(job.seats.values(), solved.seats, strict=True)):
         if seat.segment == name and segment.expansion and isinstance(foot, ArmSpring):
-            moves[i] = -segment.expansion * float(foot.direction @ foot.arm)
+            arm = solved.mesh.attached[f"seat/{seat.id}"].hangs
+            moves[i] = -segment.expansion * float(foot.direction @ arm)
     return moves
 
 
@@ -212,7 +218,7 @@ def _told(job: Job, solved: Solved, expansion: Array, motions: Array, reactions:
     for point in job.points.values():
         shift = solved.shift(f"point/{point.id}", motions)
         k = number[point.segment]
-        shift[:, k] += expansion[k] * solved.mesh.attached[f"point/{point.id}"].arm
+        shift[:, k] += expansion[k] * solved.mesh.attached[f"point/{point.id}"].hangs
         points[point.id] = shift
     faces = {
         (joint.id, segment): face_turn(job, solved, joint.id, segment, motions)

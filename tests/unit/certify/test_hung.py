@@ -170,10 +170,10 @@ def test_a_tension_beyond_its_limits_is_refused(hung):
     job, _, _, states = hung
     assert limits_broken(job, states) == []
     assert limits_broken(with_cable(job, "H62", most=900e3), states) == [
-        "here: cable H62 pulls 955 kN, outside its limits in frame_cables.csv"
+        "here: cable H62 pulls 956 kN, outside its limits in frame_cables.csv"
     ]
     assert limits_broken(with_cable(job, "H62", least=990e3), states) == [
-        "here: cable H62 pulls 955 kN, outside its limits in frame_cables.csv"
+        "here: cable H62 pulls 956 kN, outside its limits in frame_cables.csv"
     ]
     # only a move brings it over
     tight = with_cable(job, "H14", most=760e3)
