@@ -11,7 +11,7 @@ import numpy as np
 
 from fitup.certify.limits import STILL, hold_limits
 from fitup.certify.night import Moment, Night, SeatNow
-from fitup.model import Order, PlateMove, SeatState
+from fitup.model import Jack, Order, PlateMove, SeatState
 from fitup.units import DISPLAY
 
 #: in these the load is on oil, and rams may be off their readings
@@ -159,7 +159,20 @@ def _to_ram(night: Night, order: Order, where: str) -> None:
             if one.nut < -1e-9:
                 night.wrong(where, f"seat {name}: the nut takes the load on the way down")
         one.ram, one.on, one.let_down = aim, "oil", False
+    for name in order.objects:
+        _has_stroke(night, night.job.jacks[name], where)
     night.stand()
+
+
+def _has_stroke(night: Night, jack: Jack, where: str) -> None:
+    """Hold a ram within its stroke."""
+    out = night.out_at_start(jack) + night.now[jack.seat].ram
+    if not -jack.resolution <= out <= jack.stroke + jack.resolution:
+        night.wrong(
+            where,
+            f"jack {jack.id} would be {out * 1e3:.1f} mm out, its stroke is "
+            f"{jack.stroke * 1e3:.0f} mm; set it anew or give a longer one",
+        )
 
 
 def _follow_nut(night: Night, order: Order, where: str) -> None:

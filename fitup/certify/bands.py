@@ -165,12 +165,19 @@ class Reader:
         return (worst + loose) * share + staging.pressure_error * jack.capacity
 
     def _lowest(self, moment: Moment, seat: str, share: float, jack: Jack) -> float:
-        staging, band = self.job.staging, self.job.working.load_band
+        """Return the least a gauge may show [N]: what the phase does, and what the seat needs."""
+        staging, band, own = self.job.staging, self.job.working.load_band, self.job.seats[seat]
         load = moment.loads[seat] + self.swing[seat].less
+        up = moment.order.verb != "LOWER"
         if staging.exact:
-            return max(0.0, load * (1.0 - band)) * share
-        least = max(0.0, load - self.shake.reactions.get(seat, 0.0)) * (1.0 - staging.friction)
-        return max(0.0, least * share - staging.pressure_error * jack.capacity)
+            least = max(0.0, load * (1.0 - band)) * share
+            return max(least, min(own.reaction_least, load) * share)
+        wrong = staging.pressure_error * jack.capacity
+        true = max(0.0, load - self.shake.reactions.get(seat, 0.0)) * share
+        # a seat that needs bearing has it even where friction and gauge show the most they may
+        need = max(0.0, own.reaction_least) * (1.0 + staging.friction * up) * share + wrong
+        least = true * (1.0 - staging.friction) - wrong
+        return max(0.0, least, min(need, true))
 
     def _pressure_bands(
         self,
@@ -332,9 +339,10 @@ class Reader:
 
     def _anew(self, moment: Moment) -> Iterator[ExpectedReading]:
         """Yield the packing under a jack set anew, and how far its ram is then out."""
-        for jack, seat, base in self._jacks(moment):
+        for jack, _, base in self._jacks(moment):
             step = self.length
-            out = jack.stroke_used + self.night.now[seat].start + jack.base - base
+            # it is set before it takes the load: START is further out by the take-up
+            out = self.night.out_at_start(jack) - self.night.take_up(jack)
             yield ExpectedReading("tape", jack.id, to_step(base, step), step, aim=True)
             yield ExpectedReading("ram", jack.id, to_step(out, jack.resolution), jack.resolution)
 

@@ -221,7 +221,7 @@ def _check_facts(work: Work, influence: Influence, change: Array) -> tuple[Check
 
 
 def _setting_variance(work: Work) -> Array:
-    """Covariance of all settings (n, n) [m2]: plates put in and taken out, a jack's resolution.
+    """Covariance of all settings (n, n) [m2]: plates out and in, a nut's marks, a push's play.
 
     Plates of one mark that were bought to limits and not measured are wrong by the same.
     """
@@ -237,6 +237,9 @@ def _setting_variance(work: Work) -> Array:
                     gained.setdefault(mark, np.zeros(len(variance)))[i] += sign
                 else:
                     variance[i] += job.plates[mark].spread ** 2
+        if not job.seats[plan.seat].comes_back and plan.put_in:
+            # a push leaves the room its pack was slid in with: anywhere within it, one way
+            variance[i] += (job.staging.slide + job.seats[plan.seat].bedding) ** 2 / 3.0
         if job.seats[plan.seat].held_by == "nut":
             # evenly spread over one step of the resolution
             variance[i] = max(j.resolution for j in job.jacks_at(plan.seat)) ** 2 / 12.0

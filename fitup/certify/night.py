@@ -17,9 +17,9 @@ import numpy as np
 
 from fitup.certify.limits import Shake, Work
 from fitup.certify.recompute import Outcome, pack_setting
-from fitup.certify.springs import Response, softer
+from fitup.certify.springs import Response, seat_on_jacks, softer
 from fitup.frames import Array
-from fitup.model import SPRINGS, Order, Seat, SeatState, Stage
+from fitup.model import SPRINGS, Jack, Order, Seat, SeatState, Stage
 from fitup.model.procedure import Support
 
 
@@ -74,6 +74,8 @@ class Night:
         Of all seats that move in the stage.
     shake : Shake
         What rams off their readings may add.
+    base : mapping of str to float
+        Packing under every jack before the stage [m].
     """
 
     def __init__(
@@ -84,7 +86,10 @@ class Night:
         present: Mapping[str, float],
         response: Response,
         shake: Shake,
+        base: Mapping[str, float],
     ) -> None:
+        self.base = {**base, **{r.jack: r.base_new for r in stage.resets}}
+        """Packing under every jack while the crew works [m]."""
         self.work, self.job, self.stage = work, work.job, stage
         self.site, self.present, self.shake = dict(site), present, shake
         self.now = {
@@ -118,6 +123,19 @@ class Night:
         line = f"{where}: {what}"
         if line not in self.work.wrong:
             self.work.wrong.append(line)
+
+    def out_at_start(self, jack: Jack) -> float:
+        """Return how far a ram is out at START [m], by the packing it now stands on."""
+        return jack.stroke_used + self.now[jack.seat].start - (self.base[jack.id] - jack.base)
+
+    def take_up(self, jack: Jack) -> float:
+        """Return how far a ram goes from touch to START [m]."""
+        one = self.now[jack.seat]
+        if not one.seat.comes_back:
+            return 0.0
+        load = float(self.rest_loads[list(self.now).index(jack.seat)])
+        opening = next((o.aims[0] for o in self.stage.orders if o.verb == "LIFT OFF"), 0.0)
+        return load / one.seat.stiffness + load / seat_on_jacks(self.job, jack.seat)[0] + opening
 
     @property
     def zero_loads(self) -> dict[str, float]:

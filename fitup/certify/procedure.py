@@ -56,6 +56,8 @@ class Before:
     site: Mapping[str, float]
     present: Mapping[str, float]
     loose: Mapping[str, int]
+    base: Mapping[str, float]
+    """Packing under every jack [m]."""
     line: int
 
 
@@ -89,7 +91,7 @@ def procedures(
     line, found = before.line, []
     nights = []
     for stage in crews:
-        night = Night(work, stage, before.site, before.present, response, shake)
+        night = Night(work, stage, before.site, before.present, response, shake, before.base)
         nights.append(night)
         swing = _swing(work, night, crews, stage, before.site)
         reader = Reader(night, response, shake, off, swing)

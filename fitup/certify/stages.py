@@ -93,7 +93,7 @@ def _number(
 ) -> Iterator[StageFact]:
     """Walk through one stage with all its crews."""
     job = work.job
-    before = Before(dict(site.settings), present, _loose(job, site), site.line)
+    before = Before(dict(site.settings), present, _loose(job, site), dict(site.base), site.line)
     start = work.states.at(work.settings(site.settings), work.state.checks)
     printed = [_printed(job, stage) for stage in crews]
     moving = {s for stage in crews for s in stage.seats}

@@ -15,28 +15,36 @@ from fitup.model.identity import plan_hash
 @click.command("approve")
 @job_argument
 @plan_option
-@click.option("--why", default="", help="The reason, where STOP was called.")
+@click.option("--why", default="", help="The reason, for a plan that was rejected or replaced.")
 @key_option
 @json_option
 def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> None:
     """Approve a plan, by the check code of the sheets that were read.
 
-    Certified once more before it is signed. Any change of the job's files voids the approval.
+    Certified once more before it is signed, and the sheets that were printed must say what they
+    say when they are made again: that is what is signed. Any change of the job's files, and sheets
+    that say anything else, void the approval.
 
     \b
     Example:
       fitup approve closure-k1 --plan FYEP-NART-LLWCX --key ines.key
     """
-    from fitup.cli.printing import of_record
-    from fitup.record.acts import approve, plan_of, require_unchanged
+    from fitup.cli.printing import of_record, signed_of
+    from fitup.record.acts import LIST, approve, require_unchanged
     from fitup.record.check_code import read_code, spoken
     from fitup.record.contents import files_now
+    from fitup.record.events import APPROVED
     from fitup.record.keys import read_key
-    from fitup.record.store import NotAllowed, Record
+    from fitup.record.lookup import plan_of, sheets_of
+    from fitup.record.printed import content_of
+    from fitup.record.store import NotAllowed, Record, signer
 
     key, code = read_key(key_file), read_code(code, "--plan")
     with Record(job) as record, ExitStack() as stack:
-        entry = plan_of(record, record.whole(), code)
+        events = record.whole()
+        # refused before the long work
+        signer(record.people(events), APPROVED, key)
+        entry = plan_of(record, events, code)
         files = files_now(job, entry.inputs)
         require_unchanged(record, entry, files)
         ready = of_record(job, record, entry, stack)
@@ -44,7 +52,12 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
             raise NotAllowed(f"entry {entry.number} holds another plan than it says; plan again")
         if not ready.inside:
             raise NotAllowed(f"plan {code} leaves a check outside its tolerance")
-        event = approve(record, key, now(), code, files, why)
+        printed = sheets_of(events, entry.about)
+        signed = signed_of(ready)
+        if content_of(record.content(printed.outputs.get(LIST, "")) or b"") != signed.content:
+            found = f"the sheets of entry {printed.number} do not say what the plan says"
+            raise NotAllowed(f"{found}; print them again and read those")
+        event = approve(record, key, now(), code, files, signed, why)
     tell(job, event, as_json)
     if not as_json:
         click.echo(f"Approved: {code} ({spoken(code)}). Print it: fitup sheets {job}")

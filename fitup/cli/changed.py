@@ -25,9 +25,9 @@ def command(job: Path, one: str, other: str, as_json: bool) -> None:
       fitup changed closure-k1 4 9
       fitup changed closure-k1 FYEP-NART-LLWCX
     """
-    from fitup.record.acts import look_up
     from fitup.record.contents import files_now
     from fitup.record.differences import changes
+    from fitup.record.lookup import look_up
     from fitup.record.store import Record
 
     with Record(job) as record:

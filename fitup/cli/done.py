@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import tempfile
-from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -13,17 +12,19 @@ import click
 
 from fitup.cli.recording import key_option, now, stage_option, tell
 from fitup.cli.text import job_argument, json_option, text_table
-from fitup.errors import EXIT_OUTSIDE, FitupError, InputError, Problem
+from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 
 if TYPE_CHECKING:
     from fitup.model import Job
     from fitup.record import Event, Record
     from fitup.record.asdone import Asked, Judgement, Read
     from fitup.record.readback import Form
+    from fitup.record.work_state import PlanWork, StageWork
 
 WHAT_NOW: Final = {
     "go on": "Hold point: nobody goes on until the engineer has released it (fitup release).",
-    "hold": "HOLD: packs and nuts up to the load. Read what is missing, then report again.",
+    "hold": "HOLD: packs and nuts up to the load. Read what is missing, then report that; what was "
+    "reported counts on until the engineer releases it with a reason.",
     "stop": "STOP: pumps off, nuts down, packs up to the load, nobody under the deck. "
     "Call the engineer.",
 }
@@ -55,8 +56,9 @@ def command(
 ) -> int:
     """Report a stage as done, with what was read: GO ON, HOLD or STOP comes at once.
 
-    What was done is written down even where it should not have been; then it says STOP. The exit
-    code is 0 for GO ON, else 3.
+    Stage 0 is the measured lift-off. Crews may report halves of a stage; the worst of all reports
+    counts until its hold point is released. What was done is written down even where it should
+    not have been; then it says STOP. The exit code is 0 for GO ON, else 3.
 
     \b
     Examples:
@@ -65,12 +67,13 @@ def command(
         --read "J1/P1/step = 0.4 mm ahead high" --read "load J-A1 = 612 kN" \\
         --read "pack A-S1 = P20+P5"
     """
-    from fitup.record.acts import plan_of, report_stage, sheets_of
-    from fitup.record.asdone import GO_ON
+    from fitup.record.acts import report_stage
     from fitup.record.contents import files_now
     from fitup.record.keys import read_key
+    from fitup.record.lookup import plan_of, sheets_of
     from fitup.record.readback import is_crew_table, read_form
     from fitup.record.store import Record
+    from fitup.record.work_state import GO_ON, work_of
 
     key = read_key(key_file)
     table = form_file is not None and is_crew_table(form_file)
@@ -80,14 +83,18 @@ def command(
         plan = plan_of(record, events, _code(code, form, stage))
         sheets = sheets_of(events, plan.about)
         paper = _Paper(stage, form, form_file if table else None, given)
-        judged, doubts = _judged(job, record, plan, sheets, paper)
+        work = work_of(events)
+        judged = _judged(record, plan, sheets, paper)
+        doubts = _unlike(record, work.plan(plan.about), sheets)
         content = {} if form_file is None else {f"read/{form_file.name}": form_file.read_bytes()}
         present = files_now(job, plan.inputs)
         event = report_stage(record, key, now(), sheets, judged, content, present, doubts)
+        stands = work_of(record.whole()).plan(plan.about).stage(stage)
     if not as_json:
-        show(event)
-    tell(job, event, as_json)
-    return 0 if event.says["verdict"] == GO_ON else EXIT_OUTSIDE
+        show(event, stands)
+    more = {"stage_verdict": stands.verdict, "stage_reasons": list(stands.reasons)}
+    tell(job, event, as_json, **more)
+    return 0 if stands.verdict == GO_ON else EXIT_OUTSIDE
 
 
 def _code(code: str | None, form: Form | None, stage: int) -> str:
@@ -117,14 +124,13 @@ class _Paper:
     given: tuple[str, ...]
 
 
-def _judged(
-    job: Path, record: Record, plan: Event, sheets: Event, paper: _Paper
-) -> tuple[Judgement, tuple[str, ...]]:
+def _judged(record: Record, plan: Event, sheets: Event, paper: _Paper) -> Judgement:
     from fitup.jobfolder import read_job
-    from fitup.record.acts import LIST, plan_files
+    from fitup.record.acts import LIST
     from fitup.record.asdone import asked_of, judge
     from fitup.record.connect import RecordBroken
     from fitup.record.contents import write_files
+    from fitup.record.lookup import plan_files
     from fitup.record.readback import read_words
 
     with tempfile.TemporaryDirectory() as folder:
@@ -146,28 +152,20 @@ def _judged(
     if twice:
         found = f"{', '.join(twice)} in the file too"
         raise InputError([Problem("--read", found, "each reading once", "say which one holds")])
-    unlike = _unlike(job, record, plan, asked, paper.stage)
-    doubts = (f"the sheets of entry {sheets.number} {unlike}",) if unlike else ()
-    return judge(asked, {**read, **typed}, planned, paper.stage), doubts
+    return judge(asked, {**read, **typed}, planned, paper.stage)
 
 
-def _unlike(job: Path, record: Record, plan: Event, asked: tuple[Asked, ...], stage: int) -> str:
-    """Say why printed bands are not those of the plan when it is certified once more."""
-    from fitup.cli.printing import of_record
-    from fitup.record.asdone import asked_of
-    from fitup.sheets import build_sheets
-    from fitup.sheets.tables import json_bytes
+def _unlike(record: Record, plan: PlanWork, sheets: Event) -> tuple[str, ...]:
+    """Say why printed bands are not to be believed: not those that the engineer signed."""
+    from fitup.record.acts import LIST
+    from fitup.record.printed import content_of
 
-    try:
-        with ExitStack() as stack:
-            ready = of_record(job, record, plan, stack)
-            opened = ready.opened
-            again = build_sheets(opened.job, opened.survey, opened.plan, opened.certificate)
-    except FitupError as error:
-        # what was done must be written down even by a program that would plan otherwise
-        return f"cannot be certified once more: {str(error).splitlines()[0]}"
-    recomputed = asked_of(json.loads(json_bytes(again, ())), opened.job, stage)
-    return "" if recomputed == asked else "do not say what the plan says when it is recomputed"
+    signed = plan.decision.says.get("content", "") if plan.decision is not None else ""
+    if not plan.approved:
+        return ()  # which is said already, and worse
+    if content_of(record.content(sheets.outputs.get(LIST, "")) or b"") == signed:
+        return ()
+    return (f"the sheets of entry {sheets.number} do not say what was approved: print again",)
 
 
 def _of_file(paper: _Paper, asked: tuple[Asked, ...], job: Job) -> dict[str, Read]:
@@ -179,11 +177,13 @@ def _of_file(paper: _Paper, asked: tuple[Asked, ...], job: Job) -> dict[str, Rea
     return {} if paper.form is None else form_readings(paper.form, paper.stage, asked)
 
 
-def show(event: Event) -> None:
+def show(event: Event, stands: StageWork) -> None:
     """Print a stage as it was read, and the verdict where it cannot be overlooked."""
     rows = [[r["read"], r["words"], r["verdict"].upper()] for r in event.says["readings"]]
     click.echo(text_table(["read", "as read", ""], rows))
-    click.echo(f"\nStage {event.says['stage']}: {event.says['verdict'].upper()}")
-    for reason in event.says["reasons"]:
+    name = "Lift-off" if stands.number == 0 else f"Stage {stands.number}"
+    more = f" of {len(stands.reports)} reports" if len(stands.reports) > 1 else ""
+    click.echo(f"\n{name}: {stands.verdict.upper()}{more}")
+    for reason in stands.reasons:
         click.echo(f"  {reason}")
-    click.echo(WHAT_NOW[event.says["verdict"]])
+    click.echo(WHAT_NOW[stands.verdict])

@@ -23,8 +23,8 @@ from fitup.record.acts import lock_off
 from fitup.record.contents import job_files
 from fitup.record.events import Event
 from fitup.record.keys import read_key
-from fitup.record.open_holds import open_holds
 from fitup.record.store import Record, has_record
+from fitup.record.work_state import work_of
 from fitup.sheets.trust_words import (
     hours,
     percent,
@@ -98,7 +98,7 @@ def command(
     holds = [f"{h.id} {h.what}" for h in opened.job.holds if not h.signed]
     if has_record(job):
         with Record(job) as record:
-            holds += open_holds(record.whole())
+            holds += work_of(record.whole()).open_holds
     decided = decided_for(opened, series, when, tuple(holds))
     documents = {} if out is None and key_file is None else _documents(opened, decided)
     entry = None if key_file is None else _recorded(opened, decided, documents, key_file)

@@ -32,10 +32,10 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
       fitup log closure-k1
       fitup log closure-k1 --readings FYEP-NART-LLWCX > night-14.csv
     """
-    from fitup.record.acts import not_believed
     from fitup.record.chain import people_at
     from fitup.record.check_code import check_code, read_code
     from fitup.record.log import head_code, log_csv, log_rows
+    from fitup.record.lookup import not_believed
     from fitup.record.store import Record
 
     if plan is not None:
@@ -83,9 +83,9 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
 def _readings(folder: Path, code: str) -> str:
     """Return the table that ``fitup next --done`` reads."""
     from fitup.jobfolder import read_job
-    from fitup.record.acts import plan_files, plan_of
     from fitup.record.contents import write_files
     from fitup.record.crew_table import crew_table
+    from fitup.record.lookup import plan_files, plan_of
     from fitup.record.store import Record
 
     with Record(folder) as record, tempfile.TemporaryDirectory() as laid_out:

@@ -30,6 +30,7 @@ from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
 from fitup.record.events import PLAN_MADE
+from fitup.record.work_state import work_of
 from fitup.sheets.trust_words import percent
 from fitup.sheets.words import (
     NAMES,
@@ -165,7 +166,8 @@ def status_of(folder: Path, plan: Plan) -> str:
         events = record.whole()
         made = [e for e in events if e.kind == PLAN_MADE and e.about == plan.id]
         present = files_now(folder, made[-1].inputs if made else ())
-        return standing(record, events, record.people(events), plan.id, present).status
+        work = work_of(events)
+        return standing(record, work, record.people(events), plan.id, present).status
 
 
 def _general(opened: OpenJob, limit: float, by: str) -> Callable[[], tuple[SecondOpinion, ...]]:

@@ -15,13 +15,16 @@ from fitup.errors import InputError, Problem
 from fitup.jobfolder.done import read_done
 from fitup.model import Plan
 from fitup.openjob import OpenJob, open_job
-from fitup.record.acts import is_genuine, note_plan, note_sheets, plan_files, plan_of
+from fitup.record.acts import Signed, note_plan, note_sheets
 from fitup.record.approval import OPEN, Standing, since, standing
-from fitup.record.check_code import read_code
+from fitup.record.check_code import check_code, read_code
 from fitup.record.contents import files_now, job_files, write_files
-from fitup.record.events import APPROVED, PLAN_MADE, Event
+from fitup.record.events import PLAN_MADE, Event
+from fitup.record.lookup import is_genuine, plan_files, plan_of
 from fitup.record.plans import FILE, read_plan
+from fitup.record.printed import content_of
 from fitup.record.store import Record, has_record
+from fitup.record.work_state import work_of
 from fitup.sheets.write import write_documents
 
 
@@ -41,6 +44,16 @@ class Ready:
     def inside(self) -> bool:
         """Every check inside its tolerance; what a plan says of itself is not believed alone."""
         return self.opened.plan.inside and self.opened.certificate.inside
+
+    def held_to_approval(self, listed: bytes) -> Ready:
+        """Return it as void where its sheets say anything else than those that were approved."""
+        if self.record is None or self.stands.state not in ("approved", "stopped"):
+            return self
+        approval = self.record.whole()[self.stands.entry - 1]
+        if content_of(listed) == approval.says.get("content"):
+            return self
+        why = f"these sheets say other than those approved in entry {approval.number}"
+        return replace(self, stands=self.stands.void(f"{why}: approve them again"))
 
     def write(self, files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
         """Write the sheets, and that they were printed: both or neither."""
@@ -93,21 +106,33 @@ def prepared(
     opened = with_given(open_job(folder, report=progress), give)
     files = job_files(folder, opened.job)
     approved = _approved(record, events)
-    same = approved is not None and not since(record, approved, files_now(folder, approved.inputs))
+    changed = () if approved is None else _since(folder, record, approved)
     if readings is not None:
+        same = approved is not None and not changed
         plan = _known(record, events, approved) if same else opened.plan
         return _measured(folder, record, opened, plan, readings)
-    if same and approved is not None and not give:
+    if approved is not None and not changed and not give:
         return of_record(folder, record, approved, stack)
     entry = note_plan(record, now(), caller(), files, opened.plan)
-    return Ready(opened, _stands(folder, record, entry), record, entry)
+    stands = _stands(folder, record, entry)
+    if changed and approved is not None and stands.state == "open":
+        # whoever works by the sheets that were approved must see that they no longer hold
+        code = check_code(approved.about)
+        void = (f"plan {code}, approved before, is void:", *changed)
+        stands = replace(stands, why=(*stands.why, *void))
+    return Ready(opened, stands, record, entry)
 
 
 def _approved(record: Record, events: Sequence[Event]) -> Event | None:
-    """Return the entry of the plan that was approved last."""
-    approved = [e.about for e in events if e.kind == APPROVED]
-    made = [e for e in events if e.kind == PLAN_MADE and approved and e.about == approved[-1]]
+    """Return the entry of the plan that was approved last and not rejected since."""
+    plan = work_of(events).approved
+    made = [e for e in events if plan and e.kind == PLAN_MADE and e.about == plan.id]
     return next((e for e in reversed(made) if is_genuine(record, e)), None)
+
+
+def _since(folder: Path, record: Record, approved: Event) -> tuple[str, ...]:
+    """Say what changed since a plan was made, the lift-off it was made from beside the rest."""
+    return since(record, approved, files_now(folder, approved.inputs))
 
 
 def _known(record: Record, events: Sequence[Event], entry: Event | None) -> Plan:
@@ -193,4 +218,22 @@ def with_lift_off(opened: OpenJob, file: Path) -> tuple[OpenJob, tuple[str, ...]
 def _stands(folder: Path, record: Record, entry: Event) -> Standing:
     events = record.whole()
     present = files_now(folder, entry.inputs)
-    return standing(record, events, record.people(events), entry.about, present)
+    return standing(record, work_of(events), record.people(events), entry.about, present)
+
+
+def signed_of(ready: Ready) -> Signed:
+    """Return what is signed of a plan: what its sheets say, made again, and what they ask for."""
+    from fitup.sheets.tables import json_bytes
+
+    certificate = ready.opened.certificate
+    sheets, _ = ready.opened.sheets()
+    unmeasured = {f.jack for f in certificate.lift_offs if not f.measured}
+    lift_off: dict[str, list[str]] = {}
+    for stage in certificate.stages:
+        # a group is lifted off before its first stage
+        first = [j.jack for j in stage.jacks if j.jack in unmeasured]
+        unmeasured -= set(first)
+        if first:
+            lift_off.setdefault(str(stage.number), []).extend(first)
+    stages = max((s.number for s in certificate.stages), default=0)
+    return Signed(content_of(json_bytes(sheets, ())), stages, lift_off)

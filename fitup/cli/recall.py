@@ -26,8 +26,8 @@ def command(job: Path, entry: str, target: Path, as_json: bool) -> None:
     Example:
       fitup recall closure-k1 7 --to entry-7
     """
-    from fitup.record.acts import look_up
     from fitup.record.contents import write_files
+    from fitup.record.lookup import look_up
     from fitup.record.store import Record
 
     with Record(job) as record:

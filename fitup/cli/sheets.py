@@ -13,6 +13,7 @@ from fitup.cli.plan import as_json_result, show
 from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
+from fitup.sheets.tables import json_bytes
 from fitup.sheets.write import LIST, documents
 
 
@@ -59,6 +60,10 @@ def command(
         ready = prepared(job, code, stack, readings, give)
         opened = ready.opened
         sheets, count = opened.sheets(ready.stands)
+        held = ready.held_to_approval(json_bytes(sheets, ()))
+        if held is not ready:
+            ready = held
+            sheets, count = opened.sheets(ready.stands)
         progress(f"{count} printed numbers confirmed; writing")
         files = documents(sheets, moves=ready.inside)
         written = ready.write(files, folder)

@@ -82,7 +82,8 @@ def parse_local_time(text: str) -> dt.datetime | None:
 def _bounds_text(column: Column, suffix: str | None) -> str:
     def show(si: float) -> str:
         value = si if suffix is None else units.from_si(si, column.kind, suffix)
-        return f"{round(value, 9):.10g}"
+        text = f"{value:g}"
+        return f"{value:.10g}" if "e+" in text else text
 
     unit = "" if suffix is None else f" {suffix}"
     if column.above is not None and column.most is not None:

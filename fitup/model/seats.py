@@ -262,7 +262,8 @@ class Seat:
 class Jack:
     """What moves a seat; several may serve one seat.
 
-    ``stroke_used`` is how far the ram is out when it touches: that much it can go back.
+    ``stroke_used`` is how far the ram is out at START, when it has taken the load: that much it
+    can go back.
     ``base`` is the packing under it that can be taken out, ``base_most`` the most that may stand
     there [m]: room to set it anew when its stroke is used up. ``stiffness`` is that of jack, oil
     and base together [N/m]; None: by the defaults of :class:`Springs`. Jacks of one ``circuit``
@@ -294,8 +295,9 @@ class Jack:
         float,
         column(
             "length",
-            "the stroke already out when it touches",
-            ": so much it can go back",
+            "the stroke already out at START, when it has taken the load",
+            ": so much it can go back. A ram set by hand is short of that by the take-up "
+            "([night.md](night.md))",
             default=0.0,
             least=0.0,
             most=5.0,

@@ -163,9 +163,63 @@ def _say_cause(
             "instrument was knocked or turned there; measure again from that row, or give those "
             "rows a set-up of their own"
         )
-    else:
+    elif cause.kind == "moved":
         text = _say_moved(cause, amount, units)
+    else:
+        text = _say_group(cause, value, units)
     return Advice(names, cause.kind, text)
+
+
+_GROUPS: Final = {
+    "all": "every distance of the survey",
+    "deck": "every distance to a target on the deck",
+    "control": "every distance to a point beside the deck",
+    "instrument": "every distance by instrument {}",
+    "prism of": "every distance with a prism constant of {} mm written",
+}
+
+
+def _say_group(cause: Cause, value: float, units: DisplayUnits) -> str:
+    """Say what many set-ups or targets share."""
+    kind, name = cause.subject[0], cause.subject[-1]
+    much, long = units.move.text(abs(value)), "long" if value > 0.0 else "short"
+    if cause.kind == "distances of":
+        return (
+            f"{_GROUPS[kind].format(name)} is {much} too {long}, from all set-ups alike: their "
+            "prism constant is wrong or forgotten; correct column prism"
+        )
+    if cause.kind == "scale of":
+        return (
+            f"{_GROUPS[kind].format(name)} is {abs(value) * 1e6:.0f} ppm too {long}: check air and "
+            "the reference of the instrument, projection scale and the unit of the distances"
+        )
+    if cause.kind == "index of":
+        who = f"by instrument {name}" if kind == "instrument" else "of the survey"
+        down = "low" if value > 0.0 else "high"
+        return (
+            f"every sight {who} points {units.small_angle.text(abs(value))} too {down}: index "
+            "error or compensator; check both, and measure in both faces"
+        )
+    large = "large" if value > 0.0 else "small"
+    what = (
+        "instrument_height of set-up" if cause.kind == "instrument height" else "target_height at"
+    )
+    return (
+        f"{what} {name} is {much} too {large}: with that everything measured there fits; correct "
+        "it by the book, or measure the height again"
+    )
+
+
+def say_shared(
+    network: Network, found: Sequence[tuple[Cause, Array]], units: DisplayUnits
+) -> Advice:
+    """Say which shared cause explains everything, and what explains it as well."""
+    said = [_say_cause(network, cause, amount, [], units) for cause, amount in found]
+    touched = np.flatnonzero(found[0][0].touches)
+    text = said[0].text
+    if len(said) > 1:
+        text += "; or, fitting as well: " + "; or ".join(one.text for one in said[1:3])
+    return Advice(tuple(network.observations[i].id for i in touched), said[0].cause, text)
 
 
 def _say_moved(cause: Cause, amount: Array, units: DisplayUnits) -> str:

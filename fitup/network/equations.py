@@ -234,7 +234,15 @@ def linearise(network: Network, state: State) -> tuple[Array, Any]:
     network : Network
     state : State
     """
-    n = network
+    predicted, slopes = _predict(network, state)
+    off = network.value - predicted
+    hz = network.kind == 0
+    off[hz] = np.remainder(off[hz] + np.pi, 2.0 * np.pi) - np.pi
+    return off, _matrix(network, slopes)
+
+
+def _predict(n: Network, state: State) -> tuple[Array, Array]:
+    """Return what each observation should read (m,), and its slopes (m, 3) by the far end."""
     start, end = state.positions[n.at], state.positions[n.to]
     step = end - start
     flat = np.hypot(step[:, 0], step[:, 1])
@@ -254,10 +262,7 @@ def linearise(network: Network, state: State) -> tuple[Array, Any]:
         own = n.kind == KINDS.index("E") + axis
         predicted[own] = end[own, axis]
         slopes[own, axis] = 1.0
-    off = n.value - predicted
-    hz = n.kind == 0
-    off[hz] = np.remainder(off[hz] + np.pi, 2.0 * np.pi) - np.pi
-    return off, _matrix(n, slopes)
+    return predicted, slopes
 
 
 def _direction(
@@ -309,6 +314,12 @@ def _matrix(n: Network, slopes: Array) -> Any:
     i, j, x = (np.concatenate(part) for part in zip(*entries, strict=True))
     keep = (j >= 0) & (x != 0.0)
     return sparse.csr_array((x[keep], (i[keep], j[keep])), shape=(m, n.unknowns))
+
+
+def far_heights(network: Network, state: State) -> Array:
+    """Return how each zenith angle and distance (m,) changes with the height of its far end."""
+    rise = _predict(network, state)[1][:, 2]
+    return np.where(network.kind < KINDS.index("dh"), rise, 0.0)
 
 
 def moved(network: Network, state: State, step: Array) -> State:

@@ -56,6 +56,12 @@ class Outcome:
     size: Array
     off: Array
 
+    @classmethod
+    def clean(cls, adjusted: Adjusted, tested: Reliability) -> Outcome:
+        """Return a network with every observation in it."""
+        none = np.full(len(adjusted.used), np.nan)
+        return cls(adjusted, tested, (), none, none)
+
 
 def adjust_and_test(
     network: Network, start: State, used: Array, datum: Sequence[str] = ()
@@ -76,8 +82,7 @@ def adjust_and_test(
     if whole is not None:
         tested = reliability(whole)
         if tested.passed:
-            none = np.full(len(used), np.nan)
-            return Outcome(whole, tested, (), none, none)
+            return Outcome.clean(whole, tested)
         alone = _one_alone(network, whole, tested, used, datum)
         if alone is not None:
             return alone

@@ -5,26 +5,33 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
 from fitup.errors import InputError, SurveyRefused
 from fitup.frames import Array
 from fitup.model import ControlPoint, Epoch, Job
-from fitup.network.adjust import covariance_of
-from fitup.network.advice import Advice, advise, at_target
+from fitup.network.adjust import Adjusted, adjust, covariance_of
+from fitup.network.advice import RIVAL, Advice, advise, at_target, say_shared
 from fitup.network.corrections import Shown, curve, grid_scale, shown, sights
 from fitup.network.equations import Network, State, build_network
 from fitup.network.exchanged import BAD, exchanged
 from fitup.network.exclusions import left_out, unmatched
 from fitup.network.faces import FaceErrors, mean_faces, unit_problems
+from fitup.network.groups import shared_causes
 from fitup.network.measured import observations_of
 from fitup.network.mistakes import find_start_or_mistake
 from fitup.network.observations import ObservationSet, Sight, station
 from fitup.network.read import read_observations
+from fitup.network.reliability import Reliability, reliability
+from fitup.network.rereadings import reread
 from fitup.network.robust import Outcome, adjust_and_test
 from fitup.network.start import Start
 from fitup.units import DISPLAY
+
+#: weighted squares over the redundancy beyond which readings may mean something else
+GROSS: Final = 100.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,9 +137,67 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
     SurveyRefused
         If set-ups cannot be joined, or something is not determined.
     """
+    origin, control = _control(job)
+    try:
+        ready = _ready(job, read, control, origin)
+    except SurveyRefused:
+        lines = _otherwise(job, read, control, origin, None)
+        if lines:
+            raise SurveyRefused(lines) from None
+        raise
+    reasons = left_out(job.excluded, [o.id for o in ready.network.observations])
+    used = np.array([o.id not in reasons for o in ready.network.observations])
+    outcome, advice = _judged(job, read, control, origin, ready, used)
+    turned = {a.observations[0].split("/")[0] for a in advice if a.cause == "turned"}
+    return Solved(
+        epoch=epoch,
+        read=read,
+        faces=ready.errors,
+        sights=ready.seen,
+        corrections=shown(ready.seen, job.network, ready.height),
+        control={n: c for n, c in control.items() if n in ready.network.nodes},
+        origin=origin,
+        datum=ready.datum,
+        outcome=outcome,
+        excluded=reasons,
+        face_findings=tuple(
+            line
+            for line in ready.disagree
+            if not _excused(line, read, reasons)
+            # what was read otherwise spoils the faces too
+            and all(a.cause != "reading" for a in advice)
+            # a knock between the faces shows in every set that it splits
+            and not any(line.startswith(f"set-up {name}, ") for name in turned)
+        ),
+        advice=advice,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Ready:
+    """Readings on the way to coordinates: corrected, with a start, as one system."""
+
+    errors: Mapping[str, FaceErrors]
+    disagree: Sequence[str]
+    seen: tuple[Sight, ...]
+    height: float
+    network: Network
+    state: State
+    datum: tuple[str, ...]
+
+
+def _ready(
+    job: Job, read: ObservationSet, control: Mapping[str, ControlPoint], origin: Array
+) -> _Ready:
+    """Mean the faces, correct, find the start and set up the system.
+
+    Raises
+    ------
+    SurveyRefused
+        If set-ups cannot be joined, or nothing locates a point.
+    """
     pointings, errors, disagree = mean_faces(read, correct=job.network.collimation)
     seen = sights(read, pointings, job.network)
-    origin, control = _control(job)
     start = find_start_or_mistake(read, seen, control)
     measured = observations_of(read.setups, seen, read.levels, start.positions)
     height = _mean_height(read, start) + float(origin[2])
@@ -145,32 +210,94 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
         bend=curve(job.network, light=True),
         earth=curve(job.network, light=False),
     )
-    state = _state(network, start)
-    reasons = left_out(job.excluded, [o.id for o in network.observations])
-    used = np.array([o.id not in reasons for o in network.observations])
     datum = _datum(job, network, control) if free else ()
+    return _Ready(errors, disagree, seen, height, network, _state(network, start), datum)
+
+
+def _judged(
+    job: Job,
+    read: ObservationSet,
+    control: Mapping[str, ControlPoint],
+    origin: Array,
+    ready: _Ready,
+    used: Array,
+) -> tuple[Outcome, tuple[Advice, ...]]:
+    """Adjust and test; where it does not fit, causes that many readings share come first."""
+    network, state, datum = ready.network, ready.state, ready.datum
+    try:
+        whole = adjust(network, state, used=used, datum=datum)
+    except SurveyRefused:
+        whole = None
+    if whole is not None:
+        tested = reliability(whole)
+        if tested.passed:
+            return Outcome.clean(whole, tested), ()
+    if whole is None or whole.squares > GROSS * max(1, whole.redundancy):
+        lines = _otherwise(job, read, control, origin, None if whole is None else whole.squares)
+        if lines and whole is None:
+            raise SurveyRefused(lines)
+        if lines and whole is not None:
+            said = tuple(Advice((), "reading", line) for line in lines)
+            return Outcome.clean(whole, tested), said
+    if whole is not None:
+        shared = _shared(job, read, ready, whole, tested)
+        if shared is not None:
+            return Outcome.clean(whole, tested), (shared,)
     try:
         outcome = adjust_and_test(network, state, used, datum)
     except SurveyRefused:
-        lines = exchanged(read, seen, control, DISPLAY[job.units].coordinate)
+        lines = exchanged(read, ready.seen, control, DISPLAY[job.units].coordinate)
         if lines:
             raise SurveyRefused(lines) from None
         raise
-    return Solved(
-        epoch=epoch,
-        read=read,
-        faces=errors,
-        sights=seen,
-        corrections=shown(seen, job.network, height),
-        control={n: c for n, c in control.items() if n in network.nodes},
-        origin=origin,
-        datum=datum,
-        outcome=outcome,
-        excluded=reasons,
-        face_findings=tuple(line for line in disagree if not _excused(line, read, reasons)),
-        advice=_exchanged(job, read, seen, control, outcome)
-        or advise(network, outcome, used, job.units, datum),
-    )
+    advice = _exchanged(job, read, ready.seen, control, outcome)
+    return outcome, advice or advise(network, outcome, used, job.units, datum)
+
+
+def _otherwise(
+    job: Job,
+    read: ObservationSet,
+    control: Mapping[str, ControlPoint],
+    origin: Array,
+    squares: float | None,
+) -> tuple[str, ...]:
+    """Return what the readings may have meant instead, where that explains everything."""
+
+    def solved(other: ObservationSet, points: Mapping[str, ControlPoint]) -> tuple[Adjusted, float]:
+        ready = _ready(job, other, points, origin)
+        reasons = left_out(job.excluded, [o.id for o in ready.network.observations])
+        used = np.array([o.id not in reasons for o in ready.network.observations])
+        adjusted = adjust(ready.network, ready.state, used=used, datum=ready.datum)
+        return adjusted, _off_design(job, adjusted, origin)
+
+    return reread(read, control, origin, solved, squares)
+
+
+def _off_design(job: Job, adjusted: Adjusted, origin: Array) -> float:
+    """Return how far the deck lies from its design, in the middle of its points [m]."""
+    network = adjusted.network
+    off = [
+        np.linalg.norm(adjusted.state.positions[i] + origin - job.points[n].design)
+        for i, n in enumerate(network.nodes)
+        if n in job.points
+    ]
+    return float(np.nanmedian(off)) if off else 0.0
+
+
+def _shared(
+    job: Job, read: ObservationSet, ready: _Ready, whole: Adjusted, tested: Reliability
+) -> Advice | None:
+    """Return the cause that many readings share, unless one wrong reading explains as much."""
+    found = shared_causes(read, ready.network, whole, job.points.keys(), ready.datum)
+    if not found:
+        return None
+    size = np.nan_to_num(np.abs(tested.w))
+    alone = tested.squares - float(size.max(initial=0.0)) ** 2
+    price = float(np.log(max(2, int(whole.used.sum()))))
+    if alone + price <= found[0].cost + RIVAL:
+        return None
+    pairs = [(f.cause, f.amount) for f in found]
+    return say_shared(ready.network, pairs, DISPLAY[job.units])
 
 
 def _exchanged(

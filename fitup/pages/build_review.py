@@ -130,6 +130,7 @@ def _checks(job: Job, state: CheckState, certificate: Certificate) -> tuple[Chec
     warm = np.zeros(count) if state.at_survey is None else state.at_survey
     rate = np.zeros(count) if state.per_kelvin is None else state.per_kelvin
     reads = {name: value for stage in certificate.stages for name, value in stage.expected}
+    units, warmed = DISPLAY[job.units], bool(np.any(rate))
     rows = []
     for i, (check, fact) in enumerate(zip(state.checks, certificate.checks, strict=True)):
         quantity = quantity_of(fact)
@@ -141,7 +142,7 @@ def _checks(job: Job, state: CheckState, certificate: Certificate) -> tuple[Chec
                 place=fact.place or "whole joint",
                 what=NAMES[quantity],
                 unit=_KINDS[check.kind],
-                wording=wording_of(quantity, DISPLAY[job.units], fact.target),
+                wording=wording_of(quantity, units, fact.target),
                 before=fact.before,
                 plan=fact.after,
                 u=fact.uncertainty,
@@ -150,6 +151,7 @@ def _checks(job: Job, state: CheckState, certificate: Certificate) -> tuple[Chec
                 leave_within=fact.leave_within,
                 source=fact.reason or (source if fact.tolerance is not None else ""),
                 reads=reads.get(fact.id, fact.after + float(warm[i])),
+                read_wording=wording_of(quantity, units, 0.0 if warmed else fact.target),
                 reads_before=fact.before + float(warm[i]),
                 per_kelvin=float(rate[i]),
             )

@@ -12,6 +12,16 @@ from fitup.pages.review_facts import Unit, UnitName
 
 
 @dataclass(frozen=True, slots=True)
+class FieldBand:
+    """Outside it the crew stops, or holds and asks; ends in SI, None where nothing is asked."""
+
+    meaning: Literal["STOP", "HOLD"]
+    low: float | None
+    high: float | None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class FieldEntry:
     """One thing to be read and typed in.
 
@@ -19,7 +29,7 @@ class FieldEntry:
     ----------
     name : str
         What it is called in the form as done, or unique in the stage where it is not in the form.
-    what : {'ram', 'gauge', 'check', 'pack'}
+    what : {'ram', 'gauge', 'dial', 'feeler', 'check', 'pack'}
     label : str
         Of what, and where.
     should : str
@@ -27,8 +37,7 @@ class FieldEntry:
     unit : str
     sides : tuple of two str
         What a value above and one below zero is called; empty where there is only a size.
-    low, high : float, optional
-        Outside these work stops [SI]; None: no limit.
+    bands : tuple of FieldBand
     area : float
         Of a gauge: the ram area [m2].
     jack : str
@@ -37,20 +46,25 @@ class FieldEntry:
         Of a pack: the plates, bottom to top.
     opening : float, optional
         Nominal opening of a gap [m]: it may be read whole.
+    whole : bool
+        A gap that is read whole, as on the tape.
+    last : bool
+        A ram reading that counts for the form: where the crew brought it to.
     """
 
     name: str
-    what: Literal["ram", "gauge", "check", "pack"]
+    what: Literal["ram", "gauge", "dial", "feeler", "check", "pack"]
     label: str
     should: str
     unit: UnitName
     sides: tuple[str, ...] = ()
-    low: float | None = None
-    high: float | None = None
+    bands: tuple[FieldBand, ...] = ()
     area: float = 1.0
     jack: str = ""
     pack: tuple[str, ...] = ()
     opening: float | None = None
+    whole: bool = False
+    last: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,6 +64,8 @@ class CheckRow:
     source: str
     reads: float
     """What it reads with the plan at the steel of the survey."""
+    read_wording: Wording
+    """How a reading is said: an aim holds at the reference temperature, and is left out."""
     reads_before: float
     per_kelvin: float
 

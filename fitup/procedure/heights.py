@@ -175,5 +175,7 @@ def lifted(job: Job, seats: Sequence[Seat], loads: Array) -> Array:
         return np.zeros(len(seats))
     sprung = np.maximum(loads, 0.0) / np.array([s.stiffness for s in seats])
     bedding = np.array([s.bedding for s in seats])
-    risen = float(sprung[lifts].max()) + opening(job, seats, loads, bedding)
+    # nuts and plates are freed by one mark over the top
+    marks = max((j.resolution for s in seats for j in job.jacks_at(s.id)), default=0.0)
+    risen = float(sprung[lifts].max()) + opening(job, seats, loads, bedding) + marks
     return np.where(lifts, risen, 0.0)

@@ -1,19 +1,21 @@
 """What people do that is written down, with the rules that hold: nothing else makes an entry.
 
-Every act takes the time from its caller, is checked against the record as it stands while nobody
-else can write, and is one entry, or none.
+Every act takes the time from its caller, is checked against the state of the work while nobody
+else can write, and is one entry, or none. What must hold before which act stands as a table in
+:mod:`fitup.record.work_state`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
 from fitup.model import Plan
 from fitup.record.approval import Standing, since, standing
-from fitup.record.asdone import GO_ON, Judgement
-from fitup.record.check_code import check_code, read_code
+from fitup.record.asdone import Judgement
+from fitup.record.check_code import check_code
 from fitup.record.contents import Files, survey_files
 from fitup.record.differences import changes
 from fitup.record.events import (
@@ -26,19 +28,40 @@ from fitup.record.events import (
     SHEETS_PRINTED,
     STAGE_DONE,
     STOP,
+    STOP_LIFTED,
     SURVEY_ACCEPTED,
     Event,
 )
 from fitup.record.keys import Key
-from fitup.record.open_holds import open_stop
+from fitup.record.lookup import files_of, is_genuine, plan_files, plan_of
 from fitup.record.people import FILE as PEOPLE
 from fitup.record.people import read_people
 from fitup.record.plans import FILE as PLAN
-from fitup.record.plans import content_id, plan_bytes, read_plan
+from fitup.record.plans import plan_bytes, read_plan
 from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
+from fitup.record.work_state import GO_ON, LIFT_OFF
 
 #: the list of a set of sheets, from which its readings are judged
 LIST: Final = "sheets.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """What an approval signs beside the plan and its files: the printed set that was read.
+
+    Parameters
+    ----------
+    content : str
+        Hash of what the sheets say, recomputed; see :func:`fitup.record.printed.content_of`.
+    stages : int
+        How many there are.
+    lift_off : mapping of str to sequence of str
+        Stage -> jacks whose load must have been measured before it.
+    """
+
+    content: str = ""
+    stages: int = 0
+    lift_off: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
 
 def name_people(
@@ -68,8 +91,7 @@ def accept_survey(
 ) -> Event:
     """Accept the survey of a job's files; it was read and believed before."""
     with record.writing() as pen:
-        last = _last(pen.events, SURVEY_ACCEPTED)
-        own = survey_files(files)
+        last, own = pen.work.survey, survey_files(files)
         if last is not None and not changes(record.files(last.inputs), own):
             raise NotAllowed(f"this survey is accepted already, entry {last.number}")
         return pen.append(
@@ -117,9 +139,9 @@ def note_sheets(
         holds.
     """
     now = standing(
-        record, pen.events, record.people(pen.events), plan.about, record.files(plan.inputs)
+        record, pen.work, record.people(pen.events), plan.about, record.files(plan.inputs)
     )
-    if not stands.why and now != stands:
+    if stands.good and not now.good:
         raise NotAllowed(f"plan {check_code(plan.about)} is now: {now.status}; print again")
     return pen.append(
         SHEETS_PRINTED,
@@ -132,11 +154,14 @@ def note_sheets(
     )
 
 
-def approve(record: Record, key: Key, when: str, code: str, now: Files, why: str = "") -> Event:
+def approve(
+    record: Record, key: Key, when: str, code: str, now: Files, signed: Signed, why: str = ""
+) -> Event:
     """Approve a plan by the code on its sheets, for the files it was made from and no others.
 
     ``now`` are the job's files as they lie in the folder, and those the plan was made from. A
-    reason is needed while a STOP stands.
+    reason is needed for a plan that was rejected, or whose lift-off was planned again. A STOP that
+    stands goes on standing.
     """
     with record.writing() as pen:
         plan = plan_of(record, pen.events, code)
@@ -145,19 +170,28 @@ def approve(record: Record, key: Key, when: str, code: str, now: Files, why: str
         _require_survey(record, pen, {n: c for n, c in now.items() if n != readings})
         if not read_plan(record.files(plan.outputs)[PLAN]).inside:
             raise NotAllowed(f"plan {code} leaves a check outside its tolerance")
-        stands = standing(record, pen.events, record.people(pen.events), plan.about, now)
-        if stands.good:
+        stands = standing(record, pen.work, record.people(pen.events), plan.about, now)
+        own = pen.work.plan(plan.about)
+        signed_now = own.decision is not None and own.decision.says.get("content")
+        if stands.state in ("approved", "stopped") and signed_now == signed.content:
             raise NotAllowed(f"plan {code} is approved already: {stands.note}")
-        stop = open_stop(pen.events)
-        if stop and not why:
-            raise NotAllowed(f"{stop}; approve it with the reason: --why")
+        if (stands.state == "rejected" or own.rebased) and not why:
+            said = "; ".join((stands.status, *stands.why))
+            raise NotAllowed(f"plan {code}: {said}; approve it with the reason: --why")
         return pen.append(
             APPROVED,
             when,
             key=key,
             about=plan.about,
-            inputs=_of_plan(record, plan),
-            says={"code": code, "why": why},
+            inputs=files_of(record, plan),
+            says={
+                "code": code,
+                "why": why,
+                "content": signed.content,
+                "stages": signed.stages,
+                "readings": readings,
+                "lift_off": {n: list(jacks) for n, jacks in signed.lift_off.items()},
+            },
         )
 
 
@@ -180,7 +214,7 @@ def reject(record: Record, key: Key, when: str, code: str, why: str) -> Event:
             when,
             key=key,
             about=plan.about,
-            inputs=_of_plan(record, plan),
+            inputs=files_of(record, plan),
             says={"code": code, "why": why},
         )
 
@@ -212,7 +246,8 @@ def report_stage(
     -------
     Event
         Its verdict is STOP where the plan was not approved, a stage before it is not done or its
-        hold point not released, whatever was read.
+        hold point not released, or a STOP stands, whatever was read. It is that of this report
+        alone; that of the stage counts all of them.
     """
     with record.writing() as pen:
         against = (*doubts, *_against(record, pen, sheets, judged.stage, now))
@@ -227,6 +262,7 @@ def report_stage(
                 "code": check_code(sheets.about),
                 "stage": judged.stage,
                 "verdict": judged.verdict,
+                "against": list(against),
                 "reasons": list(judged.reasons),
                 "readings": [r.as_json() for r in judged.readings],
             },
@@ -236,22 +272,25 @@ def report_stage(
 def release(
     record: Record, key: Key, when: str, code: str, stage: int, why: str, now: Files
 ) -> Event:
-    """Release the hold point after a stage.
+    """Release the hold point after a stage, 0 for the lift-off.
 
-    A reason is needed where the stage was not reported GO ON, STOP was called after it, or the
-    approval no longer stands.
+    A reason is needed where the stage does not stand at GO ON, the approval no longer holds, or
+    the lift-off was measured and is not planned again. While a STOP that was called stands, none
+    is released.
     """
     with record.writing() as pen:
         plan = plan_of(record, pen.events, code)
-        done = stage_done(pen.events, plan.about, stage)
-        if done is None:
-            raise NotAllowed(f"stage {stage} of plan {code} is not reported as done")
-        # a STOP called since the release is settled by another one
-        if _released(pen.events, plan.about, stage) > done.number and not open_stop(pen.events):
-            raise NotAllowed(f"the hold point after stage {stage} is released already")
-        doubt = _doubt(record, pen, done, now)
-        if doubt and not why:
-            raise NotAllowed(f"{doubt}; release it with the reason: --why")
+        done = pen.work.plan(plan.about).stage(stage)
+        if not done.open and done.released:
+            raise NotAllowed(f"the hold point after {done.name} is released already")
+        if not done.open:
+            raise NotAllowed(f"{done.name} of plan {code} is not reported as done")
+        for stop in pen.work.stops:
+            lift = f"fitup release JOB --stop {stop.entry} --why REASON"
+            raise NotAllowed(f"{stop.words}; it is lifted first, by itself: {lift}")
+        reason = _reason_to_hold(record, pen, plan.about, stage, now)
+        if reason and not why:
+            raise NotAllowed(f"{reason}; release it with the reason: --why")
         return pen.append(
             RELEASED,
             when,
@@ -265,6 +304,18 @@ def call_stop(record: Record, key: Key, when: str, why: str) -> Event:
     """Write down that work was stopped; anybody of the job may."""
     with record.writing() as pen:
         return pen.append(STOP, when, key=key, says={"why": why})
+
+
+def lift_stop(record: Record, key: Key, when: str, entry: int, why: str) -> Event:
+    """Lift a STOP that stands, by the number of its entry, with the reason."""
+    with record.writing() as pen:
+        standing_now = {s.entry for s in pen.work.stops}
+        if entry not in standing_now:
+            known = ", ".join(str(n) for n in sorted(standing_now)) or "none stands"
+            raise NotAllowed(f"entry {entry} is no STOP that stands; {known}")
+        if not why.strip():
+            raise NotAllowed("a STOP is lifted with the reason: --why")
+        return pen.append(STOP_LIFTED, when, key=key, says={"stop": entry, "why": why})
 
 
 def lock_off(
@@ -284,6 +335,8 @@ def lock_off(
         waiting = [f"{name}: {decided}" for name, decided in joints.items() if decided != "LOCK"]
         if waiting:
             raise NotAllowed("not every joint is to be locked: " + ", ".join(waiting))
+        if pen.work.open_holds:
+            raise NotAllowed("not released: " + "; ".join(pen.work.open_holds))
         return pen.append(
             LOCKED_OFF,
             when,
@@ -294,119 +347,38 @@ def lock_off(
         )
 
 
-def plan_of(record: Record, events: Sequence[Event], code: str) -> Event:
-    """Return the entry in which the plan of a check code was made.
-
-    Nobody signs such an entry, so nothing that it says is believed: the code is that of the id,
-    and the id is computed from the content.
-
-    Raises
-    ------
-    NotAllowed
-        If there is none.
-    """
-    made = [e for e in events if e.kind == PLAN_MADE]
-    named = [e for e in made if check_code(e.about) == code]
-    found = [e for e in named if is_genuine(record, e)]
-    if named and not found:
-        raise NotAllowed(f"{_planted(record, named[-1])}; plan again")
-    if not found:
-        genuine = next((e for e in reversed(made) if is_genuine(record, e)), None)
-        latest = "none was made: fitup sheets JOB"
-        if genuine is not None:
-            latest = f"the latest is {check_code(genuine.about)}"
-        raise NotAllowed(f"no plan {code} in the record; {latest}")
-    return found[-1]
-
-
-def is_genuine(record: Record, made: Event) -> bool:
-    """Say whether the content of an entry "plan made" is that of the plan it says."""
-    return _content_id(record, made) == made.about
-
-
-def not_believed(record: Record, events: Sequence[Event]) -> tuple[str, ...]:
-    """Name every entry "plan made" whose content is of another plan: somebody put it there."""
-    made = [e for e in events if e.kind == PLAN_MADE]
-    return tuple(_planted(record, e) for e in made if not is_genuine(record, e))
-
-
-def _content_id(record: Record, made: Event) -> str:
-    return content_id(_of_plan(record, made), str(made.says.get("readings", "")))
-
-
-def _planted(record: Record, made: Event) -> str:
-    own = _content_id(record, made)
-    holds = f"plan {check_code(own)}" if own else "no plan"
-    return (
-        f"entry {made.number} says plan {check_code(made.about)}, but its content is {holds}: it "
-        "was put there by somebody, or by another version of fitup, and counts for nothing"
-    )
-
-
-def plan_files(record: Record, events: Sequence[Event], plan: Event) -> dict[str, bytes]:
-    """Return the files of a plan and ``plan.json``: where it was approved, those signed for."""
-    signed = [e for e in events if e.kind == APPROVED and e.about == plan.about]
-    return record.files(signed[-1].inputs) if signed else _of_plan(record, plan)
-
-
-def sheets_of(events: Sequence[Event], plan: str) -> Event:
-    """Return the entry in which the sheets of a plan were last printed."""
-    found = [e for e in events if e.kind == SHEETS_PRINTED and e.about == plan]
-    if not found:
-        raise NotAllowed(f"no sheets of plan {check_code(plan)} were printed: fitup sheets JOB")
-    return found[-1]
-
-
-def stage_done(events: Sequence[Event], plan: str, stage: int) -> Event | None:
-    """Return the last report of a stage, None where there is none."""
-    found = [e for e in events if e.kind == STAGE_DONE and _is(e, plan, stage)]
-    return found[-1] if found else None
-
-
-def _doubt(record: Record, pen: Pen, done: Event, now: Files) -> str:
+def _reason_to_hold(record: Record, pen: Pen, plan: str, stage: int, now: Files) -> str:
     """Say why a hold point is not released just so; empty where it is."""
-    stop = open_stop(pen.events)
-    if stop:
-        return stop
-    if done.says["verdict"] != GO_ON:
-        verdict = str(done.says["verdict"]).upper()
-        return f"stage {done.says['stage']} was reported {verdict} (entry {done.number})"
-    stands = standing(record, pen.events, record.people(pen.events), done.about, now)
-    said = (f"plan {check_code(done.about)}: {stands.status}", *stands.why)
-    return "" if stands.good else "; ".join(said)
+    done = pen.work.plan(plan).stage(stage)
+    if done.verdict != GO_ON:
+        entries = ", ".join(str(n) for n in done.reports)
+        return f"{done.name} was reported {done.verdict.upper()} (entry {entries})"
+    if stage == LIFT_OFF:
+        return (
+            "the lift-off is measured; plan again with it (fitup sheets --readings) and approve "
+            "that, or go on by this code"
+        )
+    stands = standing(record, pen.work, record.people(pen.events), plan, now)
+    said = "; ".join((stands.status, *stands.why))
+    return "" if stands.good else f"plan {check_code(plan)}: {said}"
 
 
 def _against(record: Record, pen: Pen, sheets: Event, stage: int, now: Files) -> tuple[str, ...]:
     """Say why a stage should not have been done."""
-    stands = standing(record, pen.events, record.people(pen.events), sheets.about, now)
-    code = check_code(sheets.about)
-    out = []
-    if not stands.good:
-        out.append(
-            f"plan {code} is not approved: {stands.status}"
-            + "".join(f"; {line}" for line in stands.why)
+    work = pen.work
+    stands = standing(record, work, record.people(pen.events), sheets.about, now)
+    stops = work.stops_beside(sheets.about, stage)
+    out: tuple[str, ...] = ()
+    if stands.state not in ("approved", "stopped"):
+        own = tuple(line for line in stands.why if line not in work.stop_words)
+        out = (
+            f"plan {check_code(sheets.about)} is not approved: {'; '.join((stands.status, *own))}",
         )
-    if stage > 1:
-        before = stage_done(pen.events, sheets.about, stage - 1)
-        if before is None:
-            out.append(f"stage {stage - 1} is not reported as done")
-        elif _released(pen.events, sheets.about, stage - 1) < before.number:
-            out.append(f"the hold point after stage {stage - 1} is not released")
-    return tuple(out)
-
-
-def _released(events: Sequence[Event], plan: str, stage: int) -> int:
-    """Return the entry that last released a hold point, 0 where none did."""
-    found = [e.number for e in events if e.kind == RELEASED and _is(e, plan, stage)]
-    return found[-1] if found else 0
-
-
-def _is(event: Event, plan: str, stage: int) -> bool:
-    return event.about == plan and event.says["stage"] == stage
+    return (*stops, *out, *work.plan(sheets.about).against(stage))
 
 
 def _require_survey(record: Record, pen: Pen, now: Files) -> None:
-    last = _last(pen.events, SURVEY_ACCEPTED)
+    last = pen.work.survey
     if last is None:
         raise NotAllowed("the survey is not accepted: fitup accept JOB")
     changed = changes(record.files(last.inputs), survey_files(now))
@@ -417,29 +389,5 @@ def _require_survey(record: Record, pen: Pen, now: Files) -> None:
         )
 
 
-def _of_plan(record: Record, plan: Event) -> dict[str, bytes]:
-    return {**record.files(plan.inputs), **record.files(plan.outputs)}
-
-
-def _last(events: Sequence[Event], kind: str) -> Event | None:
-    return next((e for e in reversed(events) if e.kind == kind), None)
-
-
 def _listed(lines: Sequence[str]) -> str:
     return "\n".join(f"  {line}" for line in lines)
-
-
-def look_up(record: Record, events: Sequence[Event], name: str) -> Event:
-    """Return the entry of a number, or the one in which the plan of a code was made.
-
-    Raises
-    ------
-    NotAllowed
-        If there is none.
-    """
-    if name.isdecimal():
-        found = [e for e in events if e.number == int(name)]
-        if not found:
-            raise NotAllowed(f"no entry {name} in the record; the last is {len(events)}")
-        return found[0]
-    return plan_of(record, events, read_code(name, "ENTRY"))

@@ -1,25 +1,27 @@
-"""Where a plan stands: approved, rejected, void because something changed, or never decided."""
+"""Where a plan stands: approved, stopped, rejected, void because something changed, or open."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from fitup.record.check_code import check_code
 from fitup.record.contents import Files
 from fitup.record.differences import changes
-from fitup.record.events import APPROVED, REJECTED, Event
+from fitup.record.events import REJECTED, Event
 from fitup.record.people import People
 from fitup.record.plans import FILE as PLAN
 from fitup.record.store import Record
+from fitup.record.work_state import PlanWork, Work
 
-State = Literal["open", "approved", "rejected", "void"]
+State = Literal["open", "approved", "stopped", "rejected", "void"]
 NOT_APPROVED: Final = "NOT APPROVED - for review"
 #: how a state stands on every page, beside what else is said of it
 WORDS: Mapping[State, str] = {
     "open": NOT_APPROVED,
     "approved": "APPROVED",
+    "stopped": "STOPPED - do not go on",
     "rejected": "REJECTED - do not use",
     "void": "APPROVAL VOID - do not use",
 }
@@ -31,13 +33,18 @@ class Standing:
 
     Parameters
     ----------
-    state : {'open', 'approved', 'rejected', 'void'}
+    state : {'open', 'approved', 'stopped', 'rejected', 'void'}
+        ``stopped`` is approved, while a STOP stands.
     by, when : str
         Name of the person who decided and the time, empty while nobody has.
     entry : int
         The entry of the decision, 0 while there is none.
     why : tuple of str
-        What changed since, or the reason of the rejection, a line each.
+        Every STOP that stands, what changed since, or the reason of the rejection, a line each.
+    key : str
+        Fingerprint of the key that signed the decision.
+    head : str
+        The record when this was asked: number and code of its last entry; empty without a record.
     """
 
     state: State = "open"
@@ -45,6 +52,8 @@ class Standing:
     when: str = ""
     entry: int = 0
     why: tuple[str, ...] = ()
+    key: str = ""
+    head: str = ""
 
     @property
     def status(self) -> str:
@@ -53,15 +62,20 @@ class Standing:
 
     @property
     def note(self) -> str:
-        """Return who decided and when, empty while nobody has."""
+        """Return who decided, by which key and when; empty while nobody has."""
         if not self.entry:
             return ""
-        return f"by {self.by}, {when_words(self.when)}, entry {self.entry} of the record"
+        key = f" (key {self.key})" if self.key else ""
+        return f"by {self.by}{key}, {when_words(self.when)}, entry {self.entry} of the record"
 
     @property
     def good(self) -> bool:
         """True while work may be done by this plan."""
         return self.state == "approved"
+
+    def void(self, why: str) -> Standing:
+        """Return it as void for one more reason."""
+        return replace(self, state="void", why=(*self.why, why))
 
 
 #: of a plan nobody has decided on, and of every plan of a job without a record
@@ -73,36 +87,51 @@ def when_words(when: str) -> str:
     return f"{when[:16].replace('T', ' ')} UTC"
 
 
-def standing(
-    record: Record, events: Sequence[Event], people: People, plan: str, now: Files
-) -> Standing:
-    """Return where a plan stands, against the files as they are now.
+def standing(record: Record, work: Work, people: People, plan: str, now: Files) -> Standing:
+    """Return where a plan stands, by the state of the work and the files as they are now.
 
     Parameters
     ----------
     record : Record
         Where contents are looked up.
-    events, people
+    work, people
         Of the record.
     plan : str
         Id of the plan.
     now : mapping of str to bytes
         The job's input files as they lie in the folder.
     """
-    decided = [e for e in events if e.about == plan and e.kind in (APPROVED, REJECTED)]
-    if not decided:
-        return OPEN
-    last = decided[-1]
-    by = people[last.who].name if last.who in people else last.who
+    own, stops = work.plan(plan), work.stop_words
+    head = f"entry {work.entry}, {work.code}"
+    last = own.decision
+    if last is None:
+        return Standing(why=stops, head=head)
+    person = people.get(last.who)
+    made = Standing(
+        by=last.who if person is None else person.name,
+        when=last.when,
+        entry=last.number,
+        key="" if person is None else person.fingerprint,
+        head=head,
+    )
     if last.kind == REJECTED:
-        return Standing("rejected", by, last.when, last.number, (str(last.says["why"]),))
-    later = [e for e in events if e.kind == APPROVED and e.number > last.number]
-    why: tuple[str, ...] = ()
-    if later:
-        code = check_code(later[-1].about)
-        why = (f"plan {code} was approved in its place, entry {later[-1].number}",)
-    why += since(record, last, now)
-    return Standing("void" if why else "approved", by, last.when, last.number, why)
+        return replace(made, state="rejected", why=(*stops, str(last.says["why"])))
+    changed = (*_superseded(work, own), *since(record, last, now))
+    state: State = "void" if changed else "stopped" if stops else "approved"
+    return replace(made, state=state, why=(*stops, *changed))
+
+
+def _superseded(work: Work, own: PlanWork) -> tuple[str, ...]:
+    """Say which other plan is in the place of an approved one."""
+    last = work.approval
+    if last is not None and last.about != own.id:
+        return (f"plan {check_code(last.about)} was approved in its place, entry {last.number}",)
+    if own.rebased:
+        return (
+            f"the lift-off was measured and planned again, entry {own.rebased}: work by that plan "
+            "once it is approved",
+        )
+    return ()
 
 
 def since(record: Record, event: Event, now: Files) -> tuple[str, ...]:

@@ -12,11 +12,10 @@ from typing import Any, Final, Literal
 
 from fitup.model import QUANTITIES, SIDES, Job, Quantity
 from fitup.model.checks import kind_of
+from fitup.record.work_state import GO_ON, HOLD, LIFT_OFF
+from fitup.record.work_state import STOPPED as STOP
 from fitup.units import DISPLAY, DisplayUnits
 
-GO_ON: Final = "go on"
-HOLD: Final = "hold"
-STOP: Final = "stop"
 #: what a reading may be off its printed limit and still be within it [m or N]: nothing but the
 #: last bits of a conversion
 _BITS: Final = 1e-9
@@ -29,7 +28,7 @@ class Asked:
     """One thing the sheet asks to be read after a stage, with its band as printed, in SI.
 
     ``name`` is what it is called everywhere: ``J1/P1/step``, ``ram J-A1``, ``load J-A1``,
-    ``pack A-S1``.
+    ``pack A-S1``, ``lift-off J-A1``.
     """
 
     name: str
@@ -42,6 +41,12 @@ class Asked:
     """What a value above and one below zero is called."""
     opening: float | None = None
     """Nominal opening of a gap [m]: it may be read whole."""
+    area: float = 0.0
+    """Ram area of a load [m2]: it may be read as pressure."""
+    gauge: tuple[float, float] = (0.0, 0.0)
+    """The same band as it is printed for the gauge [Pa]."""
+    marks: tuple[str, ...] = ()
+    """Every plate mark of the job, for a pack."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +55,10 @@ class Read:
 
     value: float | None = None
     pack: tuple[str, ...] | None = None
+    understood: str = ""
+    """How it was written, where it was taken in another way: ``42.9 mm on the tape``."""
+    pressure: float | None = None
+    """What the gauge showed [Pa], where it was read and not the load."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +130,19 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
         Empty where there is no such stage.
     """
     printed = {tuple(p["key"]): float(p["value_si"]) for p in sheets["printed"]}
+    if stage == LIFT_OFF:
+        return tuple(
+            Asked(
+                f"lift-off {k[1]}",
+                "load",
+                "force",
+                most=v,
+                area=job.jacks[str(k[1])].ram_area,
+                gauge=(0.0, printed["lift-off", k[1], "pressure_stop"]),
+            )
+            for k, v in printed.items()
+            if k[0] == "lift-off" and k[2] == "load_stop"
+        )
     tables = sheets["tables"]
     quantities = {r["check"]: r["quantity"] for r in tables["checks"]}
     # crews of one stage read the joint between them both; it is asked for once
@@ -132,14 +154,12 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
         for r in tables["moves"]
         if r["seat"] in seats and r["held_by"] == "packs"
     }
+    marks = tuple(job.plates)
     return (
         *(_check(job, printed, stage, name, quantities[name]) for name in checks),
         *(_ram(job, printed, stage, jack) for jack, _ in jacks),
-        *(
-            Asked(f"load {jack}", "load", "force", most=printed["jack", stage, jack, "load_stop"])
-            for jack, _ in jacks
-        ),
-        *(Asked(f"pack {seat}", "pack", pack=pack) for seat, pack in packs.items()),
+        *(_load(job, printed, stage, jack) for jack, _ in jacks),
+        *(Asked(f"pack {seat}", "pack", pack=pack, marks=marks) for seat, pack in packs.items()),
     )
 
 
@@ -178,10 +198,18 @@ def _ram(job: Job, printed: Mapping[Any, float], stage: int, jack: str) -> Asked
     way = "down" if ("down", 0) in own else "up"
     steps = sorted(i for w, i in own if w == way)
     end = own[way, steps[-1]] if steps else 0.0
-    band = job.working.move_band
+    band = printed["jack", stage, jack, "move_band"]
     lifts = job.seats[job.jacks[jack].seat].pushes == "up"
     sides = ("above START", "below START") if lifts else ("beyond START", "short of START")
     return Asked(f"ram {jack}", "ram", "length", end - band, end + band, sides=sides)
+
+
+def _load(job: Job, printed: Mapping[Any, float], stage: int, jack: str) -> Asked:
+    """Return the greatest load on the way: below its lower end it never came onto the jack."""
+    low, high = (printed["jack", stage, jack, end] for end in ("load_low", "load_stop"))
+    gauge = [printed["jack", stage, jack, end] for end in ("pressure_low", "pressure_stop")]
+    area = job.jacks[jack].ram_area
+    return Asked(f"load {jack}", "load", "force", low, high, area=area, gauge=(gauge[0], gauge[1]))
 
 
 def _judged(asked: Asked, read: Read | None, units: DisplayUnits) -> Judged:
@@ -190,20 +218,31 @@ def _judged(asked: Asked, read: Read | None, units: DisplayUnits) -> Judged:
     if asked.what == "pack":
         return _pack(asked, read)
     value = read.value or 0.0
-    said = say(asked, value, units)
+    said = say(asked, value, units) + (f" ({read.understood})" if read.understood else "")
     if asked.what == "load":
-        if value > asked.most + _BITS * max(1.0, asked.most):
-            return Judged(asked.name, read, STOP, f"{said}, above {say(asked, asked.most, units)}")
-        return Judged(asked.name, read, GO_ON, said)
+        return _loaded(asked, read, said, units)
     if asked.least - _BITS <= value <= asked.most + _BITS:
         return Judged(asked.name, read, GO_ON, said)
     ends = f"{say(asked, asked.least, units)} to {say(asked, asked.most, units)}"
     return Judged(asked.name, read, STOP, f"{said}, outside {ends}")
 
 
+def _loaded(asked: Asked, read: Read, said: str, units: DisplayUnits) -> Judged:
+    """Judge a load by the band of the instrument it was read from."""
+    value, (least, most), shown = read.value or 0.0, (asked.least, asked.most), units.force
+    if read.pressure is not None:
+        value, (least, most), shown = read.pressure, asked.gauge, units.pressure
+    bits = _BITS * max(1.0, most)
+    if value > most + bits:
+        return Judged(asked.name, read, STOP, f"{said}, above {shown.text(most)}")
+    if value < least - bits:
+        return Judged(asked.name, read, STOP, f"{said}, below {shown.text(least)}")
+    return Judged(asked.name, read, GO_ON, said)
+
+
 def _pack(asked: Asked, read: Read) -> Judged:
     built = read.pack or ()
-    said = "+".join(built) or "no plates"
+    said = ("+".join(built) or "no plates") + (f" ({read.understood})" if read.understood else "")
     if built == asked.pack:
         return Judged(asked.name, read, GO_ON, said)
     planned = "+".join(asked.pack) or "no plates"

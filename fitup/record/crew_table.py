@@ -8,8 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from fitup.model import Job
-from fitup.record.acts import stage_done
-from fitup.record.events import Event
+from fitup.record.events import STAGE_DONE, Event
 from fitup.record.people import People
 from fitup.units import from_si
 
@@ -17,10 +16,12 @@ from fitup.units import from_si
 _COLUMNS: Final = (
     "stage", "moment", "seat", "jack", "movement_mm", "side", "load_kN", "pack", "who", "time",
 )  # fmt: skip
+#: what is read -> its moment in that table
+_LOADS: Final = {"load": "raised", "lift-off": "lift-off"}
 
 
 def crew_table(events: Sequence[Event], people: People, plan: str, job: Job) -> str:
-    """Return the last report of every stage of a plan as CSV.
+    """Return what was reported of every stage of a plan as CSV.
 
     Parameters
     ----------
@@ -34,14 +35,21 @@ def crew_table(events: Sequence[Event], people: People, plan: str, job: Job) -> 
     target = io.StringIO()
     writer = csv.DictWriter(target, _COLUMNS, lineterminator="\n")
     writer.writeheader()
-    stages = sorted({e.says["stage"] for e in events if e.about == plan and "verdict" in e.says})
-    for stage in stages:
-        event = stage_done(events, plan, stage)
-        if event is not None:
+    reports = [e for e in events if e.kind == STAGE_DONE and e.about == plan]
+    for stage in sorted({int(e.says["stage"]) for e in reports}):
+        own = [e for e in reports if e.says["stage"] == stage]
+        # what several crews report of a stage is one table: of each reading the last one counts
+        last = {r["read"]: (e, r) for e in own for r in e.says["readings"] if _taken(r)}
+        for event in own:
+            rows = [reading for e, reading in last.values() if e is event]
             who = people[event.who].name if event.who in people else event.who
-            own = {"stage": stage, "who": f"{who} (UTC)", "time": event.when[:16]}
-            writer.writerows({**row, **own} for row in _rows(event.says["readings"], job))
+            same = {"stage": stage, "who": f"{who} (UTC)", "time": event.when[:16]}
+            writer.writerows({**row, **same} for row in _rows(rows, job))
     return target.getvalue()
+
+
+def _taken(reading: Mapping[str, Any]) -> bool:
+    return reading["value_si"] is not None or reading["pack"] is not None
 
 
 def _rows(readings: Sequence[Mapping[str, Any]], job: Job) -> Iterator[dict[str, Any]]:
@@ -55,8 +63,9 @@ def _rows(readings: Sequence[Mapping[str, Any]], job: Job) -> Iterator[dict[str,
             side = "" if not value else words[0 if value > 0.0 else 1]
             moved = {"movement_mm": size, "side": side}
             yield {"moment": "end", "seat": seat.id, "jack": name, **moved}
-        elif what == "load" and value is not None:
+        elif what in _LOADS and value is not None:
             load = f"{from_si(value, 'force', 'kN'):.3f}"
-            yield {"moment": "raised", "seat": job.jacks[name].seat, "jack": name, "load_kN": load}
+            seat_id = job.jacks[name].seat
+            yield {"moment": _LOADS[what], "seat": seat_id, "jack": name, "load_kN": load}
         elif what == "pack" and pack is not None:
             yield {"moment": "end", "seat": name, "pack": "+".join(pack)}

@@ -30,6 +30,7 @@ SHEETS_PRINTED: Final = "sheets printed"
 STAGE_DONE: Final = "stage done"
 RELEASED: Final = "hold point released"
 STOP: Final = "stop"
+STOP_LIFTED: Final = "stop lifted"
 LEARNED: Final = "learned"
 LOCKED_OFF: Final = "locked off"
 
@@ -44,6 +45,7 @@ KINDS: Final[Mapping[str, str | None]] = {
     STAGE_DONE: REPORT,
     RELEASED: RELEASE,
     STOP: "",
+    STOP_LIFTED: RELEASE,
     LEARNED: None,
     LOCKED_OFF: LOCK,
 }

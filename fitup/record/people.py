@@ -9,9 +9,11 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Any, Final
 
 from fitup.errors import InputError, Problem
+from fitup.record.check_code import check_code
 
 FILE: Final = "people.toml"
 NAME_PEOPLE: Final = "name people"
@@ -32,6 +34,11 @@ class Person:
     name: str
     key: str
     may: frozenset[str]
+
+    @property
+    def fingerprint(self) -> str:
+        """Return a short code of the key, to be compared by voice like any other."""
+        return check_code(sha256(bytes.fromhex(self.key)).hexdigest())
 
 
 People = Mapping[str, Person]

@@ -16,12 +16,16 @@ from fitup.jobfolder.textfile import MOST_BYTES, read_text
 from fitup.model import Done, Job
 from fitup.record.asdone import Asked, Read
 from fitup.record.check_code import read_code
+from fitup.record.work_state import LIFT_OFF
 from fitup.units import FACTORS, to_si
 
 #: the table that is filled in, in the workbook and as CSV
 FORM: Final = "as-done"
 _NEEDED: Final = ("plan", "stage", "name")
 _FILLED: Final = ("read", "side", "pack")
+#: an opening nominally below this may be taken for an error of it [m]
+_OPENING: Final = 0.010
+_TIMES: Final = "\u00d7"
 _NOISE: Final = frozenset({"side", "too", "far", "by", "of", "start", "from"})
 
 
@@ -104,13 +108,15 @@ def is_crew_table(path: Path) -> bool:
 
 
 def crew_readings(rows: Iterable[Done], job: Job, stage: int) -> dict[str, Read]:
-    """Take readings of one stage from the table of readings as done.
+    """Take readings of one stage from the table of readings as done, 0 for the lift-off.
 
     Rams and packs are those at the end; a load is the greatest of all moments, shared equally
     where it was read for the whole seat.
     """
     out: dict[str, Read] = {}
     loads: dict[str, float] = {}
+    if stage == LIFT_OFF:
+        return _lifted((r for r in rows if r.moment == "lift-off"), job)
     for row in (r for r in rows if r.stage == stage):
         jacks = [row.jack] if row.jack else [j.id for j in job.jacks_at(row.seat)]
         if row.load is not None:
@@ -121,6 +127,14 @@ def crew_readings(rows: Iterable[Done], job: Job, stage: int) -> dict[str, Read]
         if row.moment == "end" and row.pack is not None:
             out[f"pack {row.seat}"] = Read(pack=row.pack)
     return out | {f"load {j}": Read(load) for j, load in loads.items()}
+
+
+def _lifted(rows: Iterable[Done], job: Job) -> dict[str, Read]:
+    out: dict[str, Read] = {}
+    for row in (r for r in rows if r.load is not None):
+        jacks = [row.jack] if row.jack else [j.id for j in job.jacks_at(row.seat)]
+        out |= {f"lift-off {j}": Read((row.load or 0.0) / max(len(jacks), 1)) for j in jacks}
+    return out
 
 
 def read_words(given: Sequence[str], asked: Sequence[Asked]) -> dict[str, Read]:
@@ -149,12 +163,12 @@ def read_words(given: Sequence[str], asked: Sequence[Asked]) -> dict[str, Read]:
         elif name in out:
             wrong(f"{name} again", "each reading once", "say which one holds")
         elif by_name[name].what == "pack":
-            out[name] = _pack(rest)
+            out[name] = _pack(by_name[name], rest)
         else:
             number, unit, side = _parts(rest)
-            value = _value(by_name[name], number, unit, side, False, wrong)
-            if value is not None:
-                out[name] = Read(value)
+            read = _value(by_name[name], number, unit, side, False, wrong)
+            if read is not None:
+                out[name] = read
     if problems:
         raise InputError(problems)
     return out
@@ -180,18 +194,18 @@ def _read_row(
     elif row["name"] in out:
         wrong("a second row of it", "each reading once", "delete one")
     elif asked.what == "pack":
-        out[asked.name] = _pack(row.get("pack", ""))
+        out[asked.name] = _pack(asked, row.get("pack", ""))
     else:
         under = [k for k in filled if k.startswith("read_")]
-        if under not in ([], *([name] for name in _reads(asked.dimension))):
-            allowed = f"one value, under {' or '.join(_reads(asked.dimension))}"
+        if under not in ([], *([f"read_{unit}"] for unit in _units(asked))):
+            allowed = f"one value, under {' or '.join(f'read_{unit}' for unit in _units(asked))}"
             wrong(f"a value under {' and '.join(under)}", allowed, "write it under its own unit")
             return
         unit = under[0].removeprefix("read_") if under else ""
         size, side = filled.get(f"read_{unit}", ""), row.get("side", "")
-        value = _value(asked, size, unit, side, form.comma, wrong)
-        if value is not None:
-            out[asked.name] = Read(value)
+        read = _value(asked, size, unit, side, form.comma, wrong)
+        if read is not None:
+            out[asked.name] = read
 
 
 def _value(
@@ -201,7 +215,7 @@ def _value(
     side: str,
     comma: bool,
     wrong: Callable[[str, str, str], None],
-) -> float | None:
+) -> Read | None:
     """Return a reading in SI, with the sign of its side; None and a problem where it is unclear."""
     try:
         value = parse_number(number, comma)
@@ -210,17 +224,47 @@ def _value(
             f"'{number}'", "a number, a unit and, where it is not 0, a side", "write what was read"
         )
         return None
-    if unit not in FACTORS[asked.dimension]:
-        units = ", ".join(FACTORS[asked.dimension])
-        wrong(f"{number} in '{unit}'", f"a unit: {units}", "write the unit")
+    if unit not in _units(asked):
+        wrong(f"{number} in '{unit}'", f"a unit: {', '.join(_units(asked))}", "write the unit")
         return None
     if value < 0.0:
         wrong(number, "a size, without a sign", "say the side in a word")
         return None
+    if unit not in FACTORS[asked.dimension]:
+        # a gauge shows pressure; the load is what the ram makes of it
+        gauge = to_si(value, "pressure", unit)
+        return Read(gauge * asked.area, understood=f"{number} {unit}", pressure=gauge)
     si = to_si(value, asked.dimension, unit)
     if asked.what == "load":
-        return si
-    return _sided(asked, si, side, wrong)
+        return Read(si)
+    whole = _whole(asked, si, side)
+    if whole is not None:
+        return Read(whole, understood=f"{number} {unit} on the tape")
+    signed = _sided(asked, si, side, wrong)
+    return None if signed is None else Read(signed)
+
+
+def _whole(asked: Asked, size: float, side: str) -> float | None:
+    """Return how far a gap is off where the tape's whole opening was written, None where not.
+
+    A size of half the nominal opening and more is no error of an opening, but the opening. A side
+    that contradicts it is taken as written.
+    """
+    if asked.opening is None:
+        return None
+    off = size - asked.opening
+    if _bare(side) == "opening":
+        return off
+    if asked.opening < _OPENING or size < 0.5 * asked.opening:
+        return None
+    meant = asked.sides[0 if off > 0.0 else 1]
+    return off if not side or not off or _bare(side) == _bare(meant) else None
+
+
+def _units(asked: Asked) -> tuple[str, ...]:
+    """Return the units a reading may be in: a load also in those of the gauge."""
+    gauge = FACTORS["pressure"] if asked.area else ()
+    return (*FACTORS[asked.dimension], *gauge)
 
 
 def _sided(
@@ -229,8 +273,6 @@ def _sided(
     allowed = " or ".join(asked.sides)
     if asked.opening is not None:
         allowed += ", or opening for the whole of it"
-        if _bare(side) == "opening":
-            return size - asked.opening
     for word, sign in zip(asked.sides, (1.0, -1.0), strict=True):
         if _bare(side) == _bare(word):
             return sign * size
@@ -256,12 +298,19 @@ def _parts(text: str) -> tuple[str, str, str]:
     return text, "", ""
 
 
-def _pack(text: str) -> Read:
-    return Read(pack=tuple(m for m in re.split(r"[+\s]+", text.strip().lstrip("'")) if m))
-
-
-def _reads(dimension: str) -> list[str]:
-    return [f"read_{unit}" for unit in FACTORS[dimension]]
+def _pack(asked: Asked, text: str) -> Read:
+    """Read plates as people write them: ``P40+P10``, ``p40, p10``, ``2 x P20``."""
+    known = {mark.casefold(): mark for mark in asked.marks}
+    plain = re.sub(rf"\b(\d+)\s*[xX*{_TIMES}]\s*", rf"\1{_TIMES}", text.strip().lstrip("'"))
+    marks: list[str] = []
+    for part in re.split(r"[+,;/\s]+", plain):
+        count, times, mark = part.rpartition(_TIMES)
+        if times and not count.isdecimal():
+            count, mark = "1", part
+        marks += [known.get(mark.casefold(), mark)] * (min(int(count), 99) if times else 1)
+    pack = tuple(m for m in marks if m)
+    same = "+".join(pack) == text.strip().lstrip("'") or not pack
+    return Read(pack=pack, understood="" if same else f"written {text.strip()}")
 
 
 def _cell(cells: Sequence[Any], at: int) -> str:

@@ -23,6 +23,7 @@ from fitup.record.people import FILE as PEOPLE_FILE
 from fitup.record.people import People, Person, person_of, read_people
 from fitup.record.seal import FILE as SEAL_FILE
 from fitup.record.seal import Seal, broken_pages, read_seal, seal_of, write_seal
+from fitup.record.work_state import Work, work_of
 
 
 class NotAllowed(FitupError):
@@ -192,6 +193,11 @@ class Pen:
     def __init__(self, record: Record, events: tuple[Event, ...]) -> None:
         self._record = record
         self.events = events
+
+    @property
+    def work(self) -> Work:
+        """The state of the work after all entries so far."""
+        return work_of(self.events)
 
     def append(
         self,

@@ -15,10 +15,11 @@ _HEAD: Final = ("plan", "stage", "name", "place", "should_read", "stop_beyond", 
 def as_done(sheets: SheetSet) -> Table:
     """Return the form, its last columns empty; they carry the unit of the job."""
     head = sheets.header
-    blank = (f"read_{head.length_unit}", "side", f"read_{head.force_unit}", "pack")
+    gauge = (f"read_{head.force_unit}", f"read_{head.pressure_unit}")
+    blank = (f"read_{head.length_unit}", "side", *gauge, "pack")
     # what crews of one stage both read, the joint between them, is asked for once
     rows = dict.fromkeys(
-        (head.check_code, stage.number, *row, None, None, None, None)
+        (head.check_code, stage.number, *row, *(None for _ in blank))
         for stage in sheets.stages
         for row in _rows(stage)
     )
@@ -40,9 +41,10 @@ def _rows(stage: StageSheet) -> Iterator[tuple[Cell, ...]]:
     for line in stage.expected:
         yield (line.id, line.place, line.expect.words, line.low.words, line.high.words)
     for jack in stage.jacks:
-        yield (f"ram {jack.jack}", jack.place, _ram(jack), f"{stage.move_band.full} off", "")
+        yield (f"ram {jack.jack}", jack.place, _ram(jack), f"{jack.move_band.full} off", "")
     for jack in stage.jacks:
-        yield (f"load {jack.jack}", jack.place, "the most on the way", jack.load_stop.full, "")
+        low = jack.load_low.full if jack.load_low.si > 0.0 else ""
+        yield (f"load {jack.jack}", jack.place, "the most on the way", jack.load_stop.full, low)
     for card in stage.cards:
         if card.held_by == "packs":
             marks = "+".join(p.mark for p in card.build_up) or "no plates"

@@ -143,6 +143,7 @@ def _header(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
         reference=rounded(job.reference_temperature, units.temperature),
         inputs=job.digest,
         valid=_valid(job, survey),
+        record=stands.head,
     )
 
 
@@ -375,7 +376,7 @@ def _proof(wish: WishResult, summary: SummaryFact) -> ProofLine:
 def _plain(value: float, *, count: bool) -> str:
     if not math.isfinite(value):
         return "none found"
-    return f"{round(value)}" if count else f"{value:.3f}"
+    return f"{round(value)}" if count else f"{value:z.3f}"
 
 
 def _bare(value: float, *, count: bool) -> Number:

@@ -61,7 +61,7 @@ class Header:
     decided: str
     """Who decided and when, empty while nobody has."""
     since: tuple[str, ...]
-    """What changed since it was approved, or why it was rejected."""
+    """Every STOP that stands, what changed since it was approved, or why it was rejected."""
     paper: Literal["a4", "us-letter"]
     length_unit: str
     force_unit: str
@@ -74,6 +74,8 @@ class Header:
     """The verdict on the survey."""
     reservations: tuple[str, ...] = ()
     """What must be known before the survey is used."""
+    record: str = ""
+    """Number and code of the record's last entry when this was made; empty without a record."""
 
 
 @dataclass(frozen=True, slots=True)

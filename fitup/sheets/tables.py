@@ -418,6 +418,7 @@ def _about(sheets: SheetSet) -> Iterable[tuple[str, str]]:
     for i, caution in enumerate(sheets.cautions):
         yield (f"caution {i + 1}", caution)
     yield ("decided by", head.decided)
+    yield ("record", head.record)
     for line in head.since:
         yield ("since then", line)
 
@@ -457,6 +458,7 @@ def json_bytes(sheets: SheetSet, files: Iterable[str]) -> bytes:
         "check_code": head.check_code,
         "status": head.status,
         "decided": head.decided,
+        "record": head.record,
         "since": list(head.since),
         "inputs_sha256": head.inputs,
         "inside": sheets.inside,

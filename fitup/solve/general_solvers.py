@@ -162,8 +162,8 @@ def _rows(problem: FitProblem, cap: float | None) -> _Rows:
     sizes = [len(own) for own in problem.choices]
     starts = np.r_[0, np.cumsum(sizes)]
     settings = [np.array([c.setting for c in own]) / _MM for own in problem.choices]
-    pick_one = sparse.block_diag([np.ones((1, k)) for k in sizes])
-    makes = sparse.block_diag([s[None, :] for s in settings])
+    pick_one = sparse.block_diag([sparse.coo_array(np.ones((1, k))) for k in sizes])
+    makes = sparse.block_diag([sparse.coo_array(s[None, :]) for s in settings])
     E = sparse.bmat([[pick_one, _none(n, n)], [makes, -sparse.eye_array(n)]])
     # a limit may be passed by what FitProblem takes for rounding
     L, b = problem.L, (problem.b + _EDGE * np.maximum(1.0, np.abs(problem.b))) / _MM

@@ -84,7 +84,7 @@ def uncertainties_of_moves(
 
 
 def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, Array]]:
-    """Plates that go out and in, a nut that is set, a pack that beds in."""
+    """Plates that go out and in, a nut that is set, a pack that beds in or is pushed in."""
     seat = job.seats[own.seat]
     if seat.held_by == "nut":
         # evenly spread over one step of the resolution
@@ -98,6 +98,10 @@ def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, 
             yield Source("plates", seat.id), effect * (plate.spread or job.uncertainties.plate)
     if learned_of(job, "bedding", seat.id) is None:
         yield Source("bedding", seat.id), effect * job.uncertainties.bedding
+    if not seat.comes_back and own.put_in:
+        # pushed past its mark by the room its pack needs, the deck rests anywhere within it
+        play = job.staging.slide + seat.bedding
+        yield Source("play", seat.id), effect * play / np.sqrt(3.0)
 
 
 def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:

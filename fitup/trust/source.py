@@ -35,6 +35,7 @@ KINDS: Final = {
     "tension": ("measured tension of {}", "measure it again"),
     "plates": ("plates at {}", "measure the plates again"),
     "plate class": ("thickness of plates {}, not measured", "measure the plates"),
+    "play": ("play at {} behind a pack that is pushed in", "push the deck back against the pack"),
     "nut": ("setting of nut {}", "set it by a finer dial"),
     "movement": ("movement scale of the jacks at {}", "set it by a dial on the deck"),
     "bedding": ("bedding at {}", "measure the bedding of a pack"),

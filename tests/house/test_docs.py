@@ -166,14 +166,6 @@ def test_every_command_shown_exists():
         assert {r for r in rest if r.startswith("-")} <= known, f"{page}: {line}"
 
 
-def test_cheap_commands_shown_for_the_examples():
-    lines = {line for _, line in shown() if line.split()[0] in ("check", "joints", "stations")}
-    told = [line.split() for line in lines if "examples/" in line]
-    assert told
-    for name, *rest in told:
-        run(name, *[str(ROOT / r) if r.startswith("examples/") else r for r in rest])
-
-
 def test_links_lead_somewhere():
     for page in PAGES:
         for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)]*)?\)", page.read_text("utf-8")):

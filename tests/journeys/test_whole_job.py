@@ -84,7 +84,8 @@ def as_told(row):
         return {"pack": told}
     if row["name"].startswith("load"):
         most = float(row["stop_beyond"].split()[0])
-        return {"read_kN": f"{0.8 * most:.0f}"}
+        least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
+        return {"read_kN": f"{(most + least) / 2:.0f}"}
     number = re.search(r"[\d.]+", told)
     if number is None:
         return {"read_mm": "0"}
@@ -100,6 +101,28 @@ def filled(folder, stage, **other):
         if row["stage"] == str(stage):
             row.update(other.get(row["name"], as_told(row)))
     return rows
+
+
+def lift_off_table(folder, bar="230"):
+    """Fill the table of the lift-off that lies beside the sheets."""
+    head, *rows = (folder / "out" / "lift-off.csv").read_text("utf-8").splitlines()
+    told = [r.replace(",,above,,,", f",1.0,above,{bar},N. Tarn,2031-04-03T01:10") for r in rows]
+    (folder / "lift-off.csv").write_text("\n".join([head, *told]) + "\n", encoding="utf-8")
+    return folder / "lift-off.csv"
+
+
+def planned_again(site, code):
+    """Measure the lift-off of an approved plan, plan again with it and approve that."""
+    table = lift_off_table(site.folder)
+    said = site.does("ola", "done", "--stage", "0", "--plan", code, "--from", table)
+    assert said.code == 0, said.out + said.err
+    assert "Lift-off: GO ON" in said.out
+    again, status = site.prints("--readings", table)
+    assert (again != code, status) == (True, "NOT APPROVED - for review")
+    said = site.does("ines", "approve", "--plan", again)
+    assert said.code == 0, said.out + said.err
+    assert site.prints() == (again, "APPROVED")
+    return again
 
 
 def as_csv(path, rows):
@@ -130,9 +153,9 @@ def test_from_first_key_to_lock_off(site, tmp_path):
     paper = (site.folder / "out" / "move-J1.pdf").read_bytes()
     second = changed_and_approved_again(site, first)
     done_by_the_old_print(site, first, second, old_form)
-    packs = done_by_the_right_one(site, second, tmp_path)
-    stages = second_night(site, second, packs, tmp_path)
-    locked_off(site, first)
+    third, packs = done_by_the_right_one(site, second, tmp_path)
+    stages = second_night(site, third, packs, tmp_path)
+    locked_off(site)
     told_by_the_record(site, first, stages, paper, tmp_path)
 
 
@@ -207,10 +230,41 @@ def done_by_the_old_print(site, first, second, old_form):
     assert site.does("ines", "release", "--plan", first, "--stage", "1").code == 2
     said = site.does("ola", "stop", "--why", "old print found in the cabin")
     assert said.code == 0
+    # until the engineer lifts it no sheet says APPROVED and no command says go on
+    code, status = site.prints()
+    assert (code, status) == (second, "STOPPED - do not go on")
+    pages = [page.extract_text() for page in site.page()]
+    assert all(status in text for text in pages)
+    assert "old print found in the cabin" in pages[0]
+    why = ("--why", "old prints burnt, packs measured again")
+    release = ("release", "--plan", first, "--stage", "1", *why)
+    said = site.does("ines", *release)
+    assert said.lines == [
+        "fitup: STOP was called (entry 12): old print found in the cabin; it is lifted first, by "
+        "itself: fitup release JOB --stop 12 --why REASON"
+    ]
+    said = site.does("ola", "release", "--stop", "12", *why)
+    assert said.lines == ["fitup: Ola Finch may not release hold points; Ines Calder may"]
+    assert site.does("ines", "release", "--stop", "12", *why).code == 0
+    assert site.prints() == (second, "STOPPED - do not go on")
+    assert site.does("ines", *release).code == 0
+    assert site.prints() == (second, "APPROVED")
 
 
 def done_by_the_right_one(site, second, tmp_path):
-    # the packs are the same in both plans: read again, by the sheet that counts
+    # without the lift-off the first stage is a STOP; the lift-off ends the code it was read by
+    early = as_csv(tmp_path / "early.csv", filled(site.folder, 1))
+    said = site.does("ola", "done", "--stage", "1", "--from", early)
+    assert said.code == 3
+    assert "the lift-off of J-B1, J-B2, J-B3 is not measured" in said.out
+    why = ("--why", "nothing was moved yet, only tried")
+    assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
+    third = planned_again(site, second)
+    said = site.does("ola", "done", "--stage", "1", "--from", early)
+    assert said.code == 3
+    assert f"plan {second} is not approved: APPROVAL VOID" in said.out
+    assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
+    # nicer readings after bad ones release nothing
     low = {"read_mm": "3.1", "side": "ahead low"}
     form = as_csv(tmp_path / "low.csv", filled(site.folder, 1, **{"J1/P1/step": low}))
     said = site.does("ola", "done", "--stage", "1", "--from", form)
@@ -219,32 +273,30 @@ def done_by_the_right_one(site, second, tmp_path):
     good = filled(site.folder, 1)
     book = as_workbook(tmp_path / "filled.xlsx", site.folder / "out" / "sheets.xlsx", good)
     said = site.does("ola", "done", "--stage", "1", "--from", book)
-    assert said.code == 0, said.out + said.err
-    assert "Stage 1: GO ON" in said.out
+    assert said.code == 3
+    assert "Stage 1: STOP of 2 reports" in said.out
+    assert "J1/P1/step: 3.1 mm ahead low, outside" in said.out
+    why = ("--why", "the rod was read upside down; read again by Ines")
+    assert site.does("ines", "release", "--plan", third, "--stage", "1").code == 2
+    assert site.does("ines", "release", "--plan", third, "--stage", "1", *why).code == 0
     # what was read, as the table the next round starts from; and it is read back the same
     table = tmp_path / "night.csv"
-    table.write_text(site.looks("log", "--readings", second).out, encoding="utf-8")
+    table.write_text(site.looks("log", "--readings", third).out, encoding="utf-8")
     assert "1,end,B-S1,J-B1,6.000,below,,,Ola Finch (UTC)," in table.read_text("utf-8")
     joint = [
         f"{r['name']} = {r['read_mm']} mm {r.get('side') or ''}" for r in good if "/" in r["name"]
     ]
     more = [part for text in joint for part in ("--read", text)]
-    said = site.does("ola", "done", "--stage", "1", "--plan", second, "--from", table, *more)
+    said = site.does("ola", "done", "--stage", "1", "--plan", third, "--from", table, *more)
     assert said.code == 0, said.out + said.err
-    said = site.does("ines", "release", "--plan", second, "--stage", "1")
-    assert said.lines == [
-        "fitup: STOP was called (entry 12): old print found in the cabin; release it with the "
-        "reason: --why"
-    ]
-    why = ("--why", "old prints burnt, packs measured again")
-    said = site.does("ola", "release", "--plan", second, "--stage", "1", *why)
-    assert said.lines == ["fitup: Ola Finch may not release hold points; Ines Calder may"]
-    assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
-    return {r["name"].split()[1]: r["pack"] for r in good if r["name"].startswith("pack")}
+    assert "Stage 1: GO ON" in said.out
+    assert site.does("ines", "release", "--plan", third, "--stage", "1").code == 0
+    packs = {r["name"].split()[1]: r["pack"] for r in good if r["name"].startswith("pack")}
+    return third, packs
 
 
 def second_night(site, second, packs, tmp_path):
-    # what was built, and a new survey, in the same folder
+    # what was built, and a new survey, in the same folder; the loads are measured once more
     assert set(packs) == {"B-S1", "B-S2", "B-S3"}
     for seat, pack in packs.items():
         line = next(
@@ -266,6 +318,7 @@ def second_night(site, second, packs, tmp_path):
     )
     assert site.does("bram", "accept").code == 0
     assert site.does("ines", "approve", "--plan", third).code == 0
+    third = planned_again(site, third)
     stages = sorted({int(r["stage"]) for r in filled(site.folder, 1)})
     for stage in stages:
         form = as_csv(tmp_path / f"stage-{stage}.csv", filled(site.folder, stage))
@@ -274,7 +327,7 @@ def second_night(site, second, packs, tmp_path):
     return stages
 
 
-def locked_off(site, first):
+def locked_off(site):
     # the third night: B stands where it should, the engineer locks
     for name, old, new in (
         ("survey.csv", "20.0100,4.0000,10.0030", "20.0100,4.0000,10.0001"),
@@ -287,13 +340,16 @@ def locked_off(site, first):
     said = site.does("ines", "lockoff")
     assert said.lines[0].startswith("fitup: the survey is not the one that was accepted")
     assert site.does("bram", "accept").code == 0
+    # Ola hears a crack: nothing is locked while that STOP stands
+    assert site.does("ola", "stop", "--why", "crack heard at B").code == 0
+    open_hold = "not released: STOP was called"
+    assert open_hold in site.looks("lockoff").out
     assert site.does("ines", "lockoff").lines == [
         "fitup: not every joint is to be locked: J1: WAIT"
     ]
-    open_hold = f"not released: hold point after stage 1 of plan {first}"
-    assert open_hold in site.looks("lockoff").out
-    why = ("--why", "the old print; packs and readings taken again by the right one")
-    assert site.does("ines", "release", "--plan", first, "--stage", "1", *why).code == 0
+    entry = json.loads(site.looks("log", "--json").out)["entries"][-1]["number"]
+    why = ("--why", "a nut seated itself; looked at by Ines")
+    assert site.does("ines", "release", "--stop", entry, *why).code == 0
     assert site.does("ola", "lockoff").lines == [
         "fitup: Ola Finch may not lock off; Ines Calder may"
     ]
@@ -310,8 +366,8 @@ def told_by_the_record(site, first, stages, paper, tmp_path):
     log = json.loads(said.out)
     kinds = [e["kind"] for e in log["entries"]]
     assert kinds[-1] == "locked off"
-    assert kinds.count("plan approved") == 3
-    assert kinds.count("stage done") == 4 + len(stages)
+    assert kinds.count("plan approved") == 5
+    assert kinds.count("stage done") == 8 + len(stages)
     assert log["broken"] == []
     printed = [e for e in log["entries"] if e["kind"] == "sheets printed"]
     assert [e["says"]["status"] for e in printed if e["says"]["code"] == first] == [
@@ -319,6 +375,13 @@ def told_by_the_record(site, first, stages, paper, tmp_path):
         "APPROVED",
         "APPROVAL VOID - do not use",
     ]
+    # each page of the first set tells the record as it then was, and by whose key it is approved
+    head = r"Record at entry (\d+), ([A-Z-]+)"
+    kept = [page.extract_text() for page in PdfReader(io.BytesIO(paper)).pages]
+    quoted = {re.search(head, text)[2] for text in kept}
+    assert len(quoted) == 1
+    assert site.looks("log", "--holds", quoted.pop()).code == 0
+    assert all(re.search(r"by Ines Calder \(key [A-Z-]+\)", text) for text in kept)
     entry = next(e["number"] for e in printed if e["says"]["status"] == "APPROVED")
     assert site.looks("recall", entry, "--to", tmp_path / "once-more").code == 0
     assert (tmp_path / "once-more" / "out" / "move-J1.pdf").read_bytes() == paper
@@ -359,19 +422,31 @@ def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
         for number in wider["printed"]:
             if number["key"][-1] == "from":
                 number["value_si"] -= 0.05
-    append(
-        site.folder,
-        "sheets printed",
-        sheets.when,
-        about=plan.about,
-        outputs={"sheets.json": json.dumps(wider).encode()},
-        says=dict(sheets.says),
-    )
+
+    def planted():
+        append(
+            site.folder,
+            "sheets printed",
+            sheets.when,
+            about=plan.about,
+            outputs={"sheets.json": json.dumps(wider).encode()},
+            says=dict(sheets.says),
+        )
+
+    planted()
+    said = site.does("ines", "approve", "--plan", code)
+    assert said.lines == [
+        "fitup: the sheets of entry 5 do not say what the plan says; print them again and read "
+        "those"
+    ]
+    assert site.prints()[0] == code
+    assert site.does("ines", "approve", "--plan", code).code == 0
+    planted()
     low = {"read_mm": "30", "side": "ahead low"}
     form = as_csv(site.folder / "low.csv", filled(site.folder, 1, **{"J1/P1/step": low}))
     said = site.does("ola", "done", "--stage", "1", "--from", form)
     assert said.code == 3
-    assert "do not say what the plan says when it is recomputed" in said.out
+    assert "the sheets of entry 8 do not say what was approved: print again" in said.out
     append(
         site.folder,
         "plan made",
@@ -383,10 +458,10 @@ def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
     )
     said = site.looks("log")
     assert said.code == 5
-    assert f"NOT BELIEVED: entry 7 says plan {code}, but its content is " in said.err
+    assert f"NOT BELIEVED: entry 10 says plan {code}, but its content is " in said.err
     assert "The record is whole" not in said.out
-    # the engineer approves by the code that was read, and gets the plan of that code
-    assert site.does("ines", "approve", "--plan", code).code == 0
+    # what is printed is the plan under the signature
+    assert site.prints() == (code, "STOPPED - do not go on")
     with Record(site.folder) as record:
         assert record.files(record.whole()[-1].inputs)["plan.json"] == kept
 

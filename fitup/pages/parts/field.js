@@ -70,16 +70,23 @@ function judged(entry, text, side) {
   const value = valueOf(entry, text, side);
   if (typed(text) === null) return ['hold', 'not a number: digits, a point or a comma, no sign'];
   if (value === null) return ['hold', 'say which side'];
-  if (entry.what === 'gauge') {
-    const care = BITS * Math.max(1, entry.high);
-    if (value > entry.high + care) return ['stop', `above ${fullText(facts.units.pressure, entry.high)}`];
-    if (entry.low !== null && value < entry.low - care) {
-      return ['stop', `below ${fullText(facts.units.pressure, entry.low)}: the load went elsewhere`];
+  for (const meaning of ['STOP', 'HOLD']) {
+    for (const band of entry.bands.filter((own) => own.meaning === meaning)) {
+      const care = BITS * Math.max(1, Math.abs(value));
+      const low = band.low === null || value >= band.low - care;
+      const high = band.high === null || value <= band.high + care;
+      if (low && high) continue;
+      return [meaning.toLowerCase(), `${edgesText(entry, band)}${band.why ? ` (${band.why})` : ''}`];
     }
-    return ['go', 'inside'];
   }
-  if (value >= entry.low - BITS && value <= entry.high + BITS) return ['go', 'inside'];
-  return ['stop', `outside ${endText(entry, entry.low)} to ${endText(entry, entry.high)}`];
+  return ['go', 'inside'];
+}
+
+/** Where a band ends, in words. */
+function edgesText(entry, band) {
+  if (band.low === null) return `above ${endText(entry, band.high)}`;
+  if (band.high === null) return `below ${endText(entry, band.low)}`;
+  return `outside ${endText(entry, band.low)} to ${endText(entry, band.high)}`;
 }
 
 function judgedPack(entry, built) {
@@ -91,16 +98,15 @@ function judgedPack(entry, built) {
 
 function endText(entry, si) {
   const unit = facts.units[entry.unit];
+  if (!entry.sides.length || entry.unit === 'force') return fullText(unit, si);
   const side = shownNumber(unit, si) === 0 ? '' : entry.sides[si > 0 ? 0 : 1];
   return `${sizeText(unit, si)} ${unit.word} ${side}`.trim();
 }
 
-/** What stops the work, in words. */
+/** What stops the work or holds it, in words. */
 function bandText(entry) {
   if (entry.what === 'pack') return 'STOP: any other pack';
-  if (entry.what !== 'gauge') return `STOP outside ${endText(entry, entry.low)} to ${endText(entry, entry.high)}`;
-  const below = entry.low === null ? '' : `, or below ${fullText(facts.units.pressure, entry.low)}`;
-  return `STOP above ${fullText(facts.units.pressure, entry.high)}${below}`;
+  return entry.bands.map((band) => `${band.meaning} ${edgesText(entry, band)}`).join('. ');
 }
 
 const worst = (verdicts) => ['stop', 'hold', 'go'].find((v) => verdicts.includes(v)) || 'go';
@@ -163,7 +169,8 @@ function entryBox(entry, i) {
   const name = key(kept.stage, entry.name);
   const box = made('fieldset', undefined, 'entry');
   box.append(made('legend', entry.label));
-  box.append(made('p', `Should read: ${entry.should}`, 'should'), made('p', bandText(entry), 'band'));
+  box.append(made('p', `Should read: ${entry.should}`, 'should'));
+  if (bandText(entry)) box.append(made('p', bandText(entry), 'band'));
   const label = made('label', entry.what === 'pack' ? 'Plates as built, bottom to top, joined by +'
     : `Reads, ${facts.units[entry.unit].word}`);
   const input = made('input');
@@ -296,7 +303,7 @@ function readOf(stage, row) {
   const entries = facts.stages[stage].steps.flatMap((step) => step.entries);
   const jack = row.name.replace(/^\S+ /, '');
   if (row.what === 'ram') {
-    const own = entries.filter((entry) => entry.what === 'ram' && entry.jack === jack).at(-1);
+    const own = entries.filter((entry) => entry.last && entry.jack === jack).at(-1);
     return own ? given(stage, own) : null;
   }
   if (row.what === 'load') {
@@ -323,7 +330,7 @@ function given(stage, entry) {
   const text = kept.read[name] || '';
   if (entry.what === 'pack') return text.trim() ? { pack: packOf(text).join('+') } : null;
   if (valueOf(entry, text, kept.side[name] || '') === null) return null;
-  return { read: text.trim().replace(',', '.'), side: kept.side[name] || '' };
+  return { read: text.trim().replace(',', '.'), side: entry.whole ? 'opening' : kept.side[name] || '' };
 }
 
 function cell(text) {

@@ -337,7 +337,7 @@ function setUpChecks() {
   const headings = [...new Set(facts.checks.map((check) => check.heading))];
   for (const heading of headings) {
     const body = table(el('checks'), heading, ['Where', 'What', 'As surveyed', 'Plan', 'Shown here',
-      'Change', 'Would read', 'Tolerance', 'u', 'Verdict']);
+      'From its aim', 'Would read', 'Tolerance', 'u', 'Verdict']);
     facts.checks.forEach((check, k) => {
       if (check.heading !== heading) return;
       const { line, cells } = row(body, check.place, 9);
@@ -360,6 +360,15 @@ function verdictText(check, value) {
   return check.leave_within === null ? 'inside' : 'left as it is';
 }
 
+/** How much nearer to its aim a check comes than in the plan, or further from it. */
+function changeText(check, value) {
+  const unit = facts.units[check.unit];
+  if (wordedValue(check.wording, unit, value) === wordedValue(check.wording, unit, check.plan)) return '-';
+  const apart = Math.abs(value - check.target) - Math.abs(check.plan - check.target);
+  if (shownNumber(unit, apart) === 0) return 'as far';
+  return `${sizeText(unit, apart)} ${apart > 0 ? 'further' : 'nearer'}`;
+}
+
 function showChecks() {
   const reads = readsAt(Number(el('step').value));
   facts.checks.forEach((check, k) => {
@@ -367,9 +376,8 @@ function showChecks() {
     const unit = facts.units[check.unit];
     const value = results.checks[k];
     say(cells[3], wordedValue(check.wording, unit, value));
-    const apart = value - check.plan;
-    say(cells[4], shownNumber(unit, apart) === 0 ? '-' : `${apart > 0 ? 'up' : 'down'} ${sizeText(unit, apart)}`);
-    say(cells[5], wordedValue(check.wording, unit, reads[k]));
+    say(cells[4], changeText(check, value));
+    say(cells[5], wordedValue(check.read_wording, unit, reads[k]));
     say(cells[8], verdictText(check, value), checkInside(check, value) === false);
   });
   say(el('checks-note'), 'Values at the reference temperature, all packs in place. "Would read": at the step '

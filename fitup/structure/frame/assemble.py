@@ -155,7 +155,7 @@ class System:
             rows.append(np.repeat(np.arange(first, first + len(B)), len(own)))
             columns.append(np.tile(own, len(B)))
             values.append(B.ravel())
-            blocks.append(W)
+            blocks.append(coo_array(W))
             first += len(B)
             turned.add(own[None], G[None])
         if not blocks:

@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from hashlib import sha256
 
 import pytest
 
 from fitup.jobfolder.read import digest_of
 from fitup.model import Plan, SeatPlan, Stage
-from fitup.model.identity import plan_hash
-from fitup.record import acts
+from fitup.model.identity import plan_hash, with_readings
+from fitup.record import acts, lookup
 from fitup.record.approval import standing
 from fitup.record.asdone import Asked, Read, judge
 from fitup.record.check_code import check_code
 from fitup.record.log import says_words
-from fitup.record.open_holds import open_holds
 from fitup.record.plans import plan_bytes
 from fitup.record.store import NotAllowed, Record
+from fitup.record.work_state import work_of
 
 WHEN = "2031-04-02T05:00:00Z"
 SEAT = SeatPlan("B-S1", ("P10",), ("P5",), ("P20", "P5"), -0.005, True)
 STAGES = tuple(
     Stage(n, "B", ("B-S1",), ((0.005,),), ((-0.005,),), (0.0,), ((),), ((),)) for n in (1, 2)
 )
+#: what an approval of two stages signs
+SIGNED = acts.Signed("c" * 64, 2, {})
 BARE = Plan((SEAT,), STAGES, (), "by hand", (-0.005,), True, (), "")
 
 
@@ -57,16 +60,17 @@ def printed(record, keys, files, code, plan):
     """A plan approved and printed."""
     acts.accept_survey(record, keys["bram"], WHEN, files, ())
     made = acts.note_plan(record, WHEN, "ines", files, plan)
-    acts.approve(record, keys["ines"], WHEN, code, files)
+    acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
     with record.writing() as pen:
-        stands = standing(record, pen.events, record.people(pen.events), plan.id, files)
+        stands = standing(record, pen.work, record.people(pen.events), plan.id, files)
         return acts.note_sheets(record, pen, WHEN, "ines", made, stands, {"sheets.json": b"{}"})
 
 
 def stands(record, files):
     events = record.whole()
     first = next(e for e in events if e.kind == "plan made")
-    return standing(record, events, record.people(events), first.about, files)
+    work = work_of(events)
+    return standing(record, work, record.people(events), first.about, files)
 
 
 def lent(files):
@@ -82,7 +86,7 @@ def done(record, keys, sheets, files, stage=1, value=0.0):
 
 def test_plan_is_approved_once_survey_and_plan_are_there(record, keys, files, code, plan):
     def approve():
-        return acts.approve(record, keys["ines"], WHEN, code, files)
+        return acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
 
     with pytest.raises(NotAllowed) as refused:
         approve()
@@ -94,15 +98,23 @@ def test_plan_is_approved_once_survey_and_plan_are_there(record, keys, files, co
     assert stands(record, files).state == "open"
     approve()
     assert stands(record, files).good
-    with pytest.raises(NotAllowed, match=f"plan {code} is approved already: by Ines Calder, "):
+    with pytest.raises(NotAllowed, match=f"plan {code} is approved already: by Ines Calder"):
         approve()
+
+
+def test_sheets_that_say_something_else_are_approved_anew(printed, record, keys, files, code):
+    """Another version of the program words or rounds them otherwise."""
+    other = replace(SIGNED, content="d" * 64)
+    assert acts.approve(record, keys["ines"], WHEN, code, files, other).says["content"] == "d" * 64
+    with pytest.raises(NotAllowed, match="is approved already"):
+        acts.approve(record, keys["ines"], WHEN, code, files, other)
 
 
 def test_plan_outside_tolerance_is_not_approved(record, keys, files, code, plan):
     acts.accept_survey(record, keys["bram"], WHEN, files, ())
     acts.note_plan(record, WHEN, "x", files, replace(plan, inside=False))
     with pytest.raises(NotAllowed, match=f"plan {code} leaves a check outside its tolerance"):
-        acts.approve(record, keys["ines"], WHEN, code, files)
+        acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
 
 
 def test_the_same_plan_is_written_down_once(record, files, plan):
@@ -110,11 +122,13 @@ def test_the_same_plan_is_written_down_once(record, files, plan):
     assert acts.note_plan(record, WHEN, "y", files, plan) == first
 
 
-def test_any_change_voids_and_is_told(printed, record, files):
+def test_any_change_voids_and_is_told(printed, record, files, keys):
     assert stands(record, files).status == "APPROVED"
-    assert (
-        stands(record, files).note == "by Ines Calder, 2031-04-02 05:00 UTC, entry 4 of the record"
+    key = check_code(sha256(bytes.fromhex(keys["ines"].public)).hexdigest())
+    assert stands(record, files).note == (
+        f"by Ines Calder (key {key}), 2031-04-02 05:00 UTC, entry 4 of the record"
     )
+    assert stands(record, files).head == f"entry 5, {check_code(printed.hash)}"
     now = stands(record, lent(files))
     assert (now.state, now.good, now.why) == (
         "void",
@@ -132,7 +146,7 @@ def test_putting_the_file_back_makes_it_stand_again(printed, record, files):
 def test_an_approval_ends_with_that_of_another_plan(printed, record, keys, files, plan):
     other = of_files(replace(BARE, stages=STAGES[:1]), files)
     acts.note_plan(record, WHEN, "x", files, other)
-    acts.approve(record, keys["ines"], WHEN, check_code(other.id), files)
+    acts.approve(record, keys["ines"], WHEN, check_code(other.id), files, SIGNED)
     now = stands(record, files)
     assert now.state == "void"
     assert now.why == (f"plan {check_code(other.id)} was approved in its place, entry 7",)
@@ -142,13 +156,16 @@ def test_rejection_takes_an_approval_back_and_may_be_taken_back(printed, record,
     acts.reject(record, keys["ines"], WHEN, code, "pack at B-S1 leans")
     now = stands(record, files)
     assert (now.status, now.why) == ("REJECTED - do not use", ("pack at B-S1 leans",))
-    acts.approve(record, keys["ines"], WHEN, code, files)
+    line = f"plan {code}: REJECTED - do not use; pack at B-S1 leans; approve it with the reason"
+    with pytest.raises(NotAllowed, match=line):
+        acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
+    acts.approve(record, keys["ines"], WHEN, code, files, SIGNED, "built again, plumb")
     assert stands(record, files).good
 
 
 def test_sheets_do_not_say_what_no_longer_holds(printed, record, keys, files, code):
     """Another rejects the plan while the sheets are made."""
-    plan = acts.plan_of(record, record.whole(), code)
+    plan = lookup.plan_of(record, record.whole(), code)
     before = stands(record, files)
     acts.reject(record, keys["ines"], WHEN, code, "no")
     line = f"plan {code} is now: REJECTED - do not use; print again"
@@ -184,56 +201,147 @@ def test_stage_out_of_turn_is_written_down_as_stop(printed, record, keys, files,
     event = done(record, keys, printed, files, stage=2)
     assert event.says["verdict"] == "stop"
     assert event.says["reasons"] == ["stage 1 is not reported as done"]
-    done(record, keys, printed, files, stage=1)
+    # a STOP at one stage is a STOP for every other
+    stop = f"stage 2 of plan {code} was reported STOP (entry {event.number})"
+    assert done(record, keys, printed, files, stage=1).says["reasons"] == [stop]
     event = done(record, keys, printed, files, stage=2)
-    assert event.says["reasons"] == ["the hold point after stage 1 is not released"]
-    event = done(record, keys, printed, lent(files), stage=1)
     assert event.says["reasons"] == [
+        f"stage 1 of plan {code} was reported STOP (entry 7)",
+        "the hold point after stage 1 is not released",
+    ]
+    event = done(record, keys, printed, lent(files), stage=1)
+    assert event.says["reasons"][1:] == [
         f"plan {code} is not approved: APPROVAL VOID - do not use; plate P5: count was 3, is 2"
     ]
 
 
-def test_stop_stays_until_somebody_knows_of_it(printed, record, keys, files, code):
+def test_stop_stands_until_it_is_lifted_by_itself_with_a_reason(printed, record, keys, files, code):
+    """Nothing else ends it: no report, no release, no approval, no rejection."""
     acts.call_stop(record, keys["bram"], WHEN, "crane moved")
-    done(record, keys, printed, files)
+    line = "STOP was called (entry 6): crane moved"
+    event = done(record, keys, printed, files)
+    assert (event.says["verdict"], event.says["reasons"]) == ("stop", [line])
+    now = stands(record, files)
+    said = f"{line}; it is lifted first, by itself: fitup release JOB --stop 6 --why REASON"
+    assert (now.status, now.good) == ("STOPPED - do not go on", False)
+    assert now.why[0] == line
     with pytest.raises(NotAllowed) as refused:
-        acts.release(record, keys["ines"], WHEN, code, 1, "", files)
-    assert str(refused.value) == (
-        "STOP was called (entry 6): crane moved; release it with the reason: --why"
-    )
-    acts.release(record, keys["ines"], WHEN, code, 1, "crane back, survey checked", files)
-    done(record, keys, printed, files, stage=2)
-    acts.release(record, keys["ines"], WHEN, code, 2, "", files)
-
-
-def test_stop_is_not_settled_by_an_approval_that_does_not_know_of_it(
-    printed, record, keys, files, code
-):
+        acts.release(record, keys["ines"], WHEN, code, 1, "a reason, but for the stage", files)
+    assert str(refused.value) == said
     acts.reject(record, keys["ines"], WHEN, code, "pack at B-S1 leans")
-    acts.call_stop(record, keys["bram"], WHEN, "crane moved")
-    with pytest.raises(NotAllowed) as refused:
-        acts.approve(record, keys["ines"], WHEN, code, files)
-    assert str(refused.value) == (
-        "STOP was called (entry 7): crane moved; approve it with the reason: --why"
+    event = acts.approve(record, keys["ines"], WHEN, code, files, SIGNED, "looked at")
+    assert says_words(event) == "looked at"
+    assert stands(record, files).state == "stopped"
+    assert work_of(record.whole()).open_holds[0] == line
+    with pytest.raises(NotAllowed, match="Ola Finch may not release hold points"):
+        acts.lift_stop(record, keys["ola"], WHEN, 6, "nicer now")
+    with pytest.raises(NotAllowed, match="a STOP is lifted with the reason"):
+        acts.lift_stop(record, keys["ines"], WHEN, 6, " ")
+    with pytest.raises(NotAllowed, match="entry 5 is no STOP that stands; 6"):
+        acts.lift_stop(record, keys["ines"], WHEN, 5, "why")
+    acts.lift_stop(record, keys["ines"], WHEN, 6, "crane back, survey checked")
+    # the stage that was done meanwhile is another matter
+    assert work_of(record.whole()).stop_words == (
+        f"stage 1 of plan {code} was reported STOP (entry 7)",
     )
-    assert open_holds(record.whole()) == ("STOP was called (entry 7): crane moved",)
-    event = acts.approve(record, keys["ines"], WHEN, code, files, "crane back, survey checked")
-    assert says_words(event) == "crane back, survey checked"
-    assert open_holds(record.whole()) == ()
+    acts.release(record, keys["ines"], WHEN, code, 1, "done before the crane moved", files)
+    assert stands(record, files).good
+    with pytest.raises(NotAllowed, match="entry 6 is no STOP that stands; none stands"):
+        acts.lift_stop(record, keys["ines"], WHEN, 6, "again")
 
 
-def test_stop_after_the_last_release_is_settled_by_releasing_again(
+def test_nothing_is_locked_while_a_stop_stands_or_a_hold_point_is_open(
     printed, record, keys, files, code
 ):
+    def lock():
+        return acts.lock_off(record, keys["ines"], WHEN, files, {}, {"J1": "LOCK"})
+
     done(record, keys, printed, files)
+    with pytest.raises(NotAllowed, match=f"not released: hold point after stage 1 of plan {code}"):
+        lock()
     acts.release(record, keys["ines"], WHEN, code, 1, "", files)
-    assert open_holds(record.whole()) == ()
     acts.call_stop(record, keys["ola"], WHEN, "crack heard")
-    assert open_holds(record.whole()) == ("STOP was called (entry 8): crack heard",)
-    with pytest.raises(NotAllowed, match=r"STOP was called \(entry 8\): crack heard; release it"):
+    with pytest.raises(NotAllowed, match=r"not released: STOP was called \(entry 8\): crack heard"):
+        lock()
+    acts.lift_stop(record, keys["ines"], WHEN, 8, "a nut seated, looked at")
+    assert lock().kind == "locked off"
+
+
+def test_nicer_readings_do_not_release_a_stage(printed, record, keys, files, code):
+    done(record, keys, printed, files, value=0.009)
+    event = done(record, keys, printed, files, value=0.0)
+    assert event.says["verdict"] == "go on"
+    stage = work_of(record.whole()).plan(printed.about).stage(1)
+    assert (stage.verdict, stage.reports) == ("stop", (6, 7))
+    assert stage.reasons == ("J1/P1/step: 9.0 mm a, outside 2.0 mm b to 2.0 mm a (entry 6)",)
+    line = r"stage 1 was reported STOP \(entry 6, 7\); release it with the reason: --why"
+    with pytest.raises(NotAllowed, match=line):
         acts.release(record, keys["ines"], WHEN, code, 1, "", files)
-    acts.release(record, keys["ines"], WHEN, code, 1, "a nut seated, looked at", files)
-    assert open_holds(record.whole()) == ()
+    acts.release(record, keys["ines"], WHEN, code, 1, "the rod was read upside down", files)
+    # what comes after the release is a new report
+    done(record, keys, printed, files, value=0.0)
+    assert work_of(record.whole()).plan(printed.about).stage(1).verdict == "go on"
+
+
+def test_lift_off_is_measured_before_the_stage_that_needs_it(record, keys, files, plan, code):
+    acts.accept_survey(record, keys["bram"], WHEN, files, ())
+    made = acts.note_plan(record, WHEN, "ines", files, plan)
+    asks = acts.Signed("c" * 64, 2, {"1": ["J-B1"], "2": ["J-B2"]})
+    acts.approve(record, keys["ines"], WHEN, code, files, asks)
+    with record.writing() as pen:
+        now = standing(record, pen.work, record.people(pen.events), plan.id, files)
+        sheets = acts.note_sheets(record, pen, WHEN, "x", made, now, {"sheets.json": b"{}"})
+    event = done(record, keys, sheets, files)
+    assert event.says["reasons"] == ["the lift-off of J-B1 is not measured"]
+    acts.release(record, keys["ines"], WHEN, code, 1, "only tried out", files)
+
+    def lifted(jack):
+        asked = (Asked(f"lift-off {jack}", "load", "force", most=7e5),)
+        units = type("Units", (), {"units": "metric"})()
+        judged = judge(asked, {f"lift-off {jack}": Read(6.4e5)}, units, 0)
+        return acts.report_stage(record, keys["ola"], WHEN, sheets, judged, {}, files)
+
+    assert lifted("J-B1").says["verdict"] == "go on"
+    said = (
+        "the lift-off is measured and hold point 0 not released: plan again with it (fitup sheets "
+        "--readings) and approve"
+    )
+    assert done(record, keys, sheets, files).says["reasons"] == [said]
+    with pytest.raises(NotAllowed, match="or go on by this code; release it with the reason"):
+        acts.release(record, keys["ines"], WHEN, code, 0, "", files)
+    acts.release(record, keys["ines"], WHEN, code, 0, "within 2 % of the calculation", files)
+    acts.release(record, keys["ines"], WHEN, code, 1, "nothing was moved", files)
+    assert done(record, keys, sheets, files).says["reasons"] == []
+    acts.release(record, keys["ines"], WHEN, code, 1, "", files)
+    event = done(record, keys, sheets, files, stage=2)
+    assert event.says["reasons"] == ["the lift-off of J-B2 is not measured"]
+
+
+def test_plan_made_from_the_lift_off_ends_the_code_before_it(printed, record, keys, files, code):
+    """It is signed by nobody: whoever may write the file can stop the work, but never start it."""
+    read = b"moment\nlift-off\n"
+    with_lift_off = with_readings(digest_of(files), read)
+    again = replace(BARE, id=plan_hash(with_lift_off, BARE))
+    now = {**files, "lift-off.csv": read}
+    acts.note_plan(record, WHEN, "x", now, again, "lift-off.csv")
+    said = "the lift-off was measured and planned again, entry 6: work by that plan once it is "
+    assert stands(record, files).why == (f"{said}approved",)
+    event = done(record, keys, printed, files)
+    assert event.says["reasons"] == [
+        f"plan {code} is not approved: APPROVAL VOID - do not use; {said}approved"
+    ]
+    # the plan made from it is approved though the survey knows nothing of its table
+    acts.approve(record, keys["ines"], WHEN, check_code(again.id), now, SIGNED)
+    assert stands(record, files).state == "void"
+    work = work_of(record.whole())
+    other = standing(record, work, record.people(record.whole()), again.id, now)
+    assert other.state == "stopped"
+    acts.release(record, keys["ines"], WHEN, code, 1, "by the old code, nothing moved", files)
+    work = work_of(record.whole())
+    assert standing(record, work, record.people(record.whole()), again.id, now).good
+    changed = {**now, "lift-off.csv": read + b"lift-off\n"}
+    now_void = standing(record, work, record.people(record.whole()), again.id, changed)
+    assert now_void.why == ("lift-off.csv was changed",)
 
 
 def test_survey_that_changed_is_not_the_accepted_one(record, keys, files, code, plan):
@@ -245,13 +353,13 @@ def test_survey_that_changed_is_not_the_accepted_one(record, keys, files, code, 
     code = check_code(plan.id)
     acts.note_plan(record, WHEN, "x", new, plan)
     with pytest.raises(NotAllowed) as refused:
-        acts.approve(record, keys["ines"], WHEN, code, new)
+        acts.approve(record, keys["ines"], WHEN, code, new, SIGNED)
     assert str(refused.value).splitlines()[0] == (
         "the survey is not the one that was accepted; accept this one, or put that one back. Since "
         "entry 2:"
     )
     acts.accept_survey(record, keys["bram"], WHEN, new, ())
-    acts.approve(record, keys["ines"], WHEN, code, new)
+    acts.approve(record, keys["ines"], WHEN, code, new, SIGNED)
 
 
 def plant(record, files, plan, **says):
@@ -278,7 +386,7 @@ def test_plan_under_the_code_of_another_is_not_the_one_approved(record, keys, fi
     acts.accept_survey(record, keys["bram"], WHEN, files, ())
     acts.note_plan(record, WHEN, "ines", files, plan)
     plant(record, files, forged(files), code=code)
-    event = acts.approve(record, keys["ines"], WHEN, code, files)
+    event = acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
     assert event.about == plan.id
     assert record.files(event.inputs)["plan.json"] == plan_bytes(plan)
 
@@ -288,7 +396,7 @@ def test_plan_whose_content_gives_another_id_is_refused(record, keys, files, pla
     acts.accept_survey(record, keys["bram"], WHEN, files, ())
     if signed:
         acts.note_plan(record, WHEN, "ines", files, plan)
-        acts.approve(record, keys["ines"], WHEN, code, files)
+        acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
     entry = plant(record, files, replace(forged(files), id=plan.id))
     line = (
         f"entry {entry.number} says plan {code}, but its content is plan "
@@ -296,33 +404,33 @@ def test_plan_whose_content_gives_another_id_is_refused(record, keys, files, pla
         "fitup, and counts for nothing"
     )
     events = record.whole()
-    assert acts.not_believed(record, events) == (line,)
+    assert lookup.not_believed(record, events) == (line,)
     if signed:
-        made = acts.plan_of(record, events, code)
+        made = lookup.plan_of(record, events, code)
         assert made.number < entry.number
-        assert acts.plan_files(record, events, made)["plan.json"] == plan_bytes(plan)
+        assert lookup.plan_files(record, events, made)["plan.json"] == plan_bytes(plan)
     else:
         with pytest.raises(NotAllowed) as refused:
-            acts.approve(record, keys["ines"], WHEN, code, files)
+            acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
         assert str(refused.value) == f"{line}; plan again"
 
 
 def test_plan_is_written_down_again_beside_a_planted_one(record, files, plan, code):
     plant(record, files, replace(forged(files), id=plan.id))
     made = acts.note_plan(record, WHEN, "ines", files, plan)
-    assert acts.plan_of(record, record.whole(), code) == made
+    assert lookup.plan_of(record, record.whole(), code) == made
 
 
 def test_content_that_is_no_plan_is_not_believed(record, files, plan):
     with record.writing() as pen:
         pen.append("plan made", WHEN, about=plan.id, outputs={"plan.json": b"[]"}, says={})
-    (line,) = acts.not_believed(record, record.whole())
+    (line,) = lookup.not_believed(record, record.whole())
     assert "but its content is no plan" in line
 
 
 def test_entries_are_found_by_number_and_by_code(printed, record, code):
     events = record.whole()
-    assert acts.look_up(record, events, "3").kind == "plan made"
-    assert acts.look_up(record, events, code.lower()).number == 3
+    assert lookup.look_up(record, events, "3").kind == "plan made"
+    assert lookup.look_up(record, events, code.lower()).number == 3
     with pytest.raises(NotAllowed, match="no entry 12 in the record; the last is 5"):
-        acts.look_up(record, events, "12")
+        lookup.look_up(record, events, "12")

@@ -20,6 +20,13 @@ PACK = Asked("pack S1", "pack", pack=("P20", "P5"))
 PULL = Asked("tension/C7", "check", "force", 1.1e6, 1.3e6, sides=("pulls", "pushes"))
 BAND = "1.6 mm ahead low to 2.4 mm ahead high"
 UP = "14.0 mm above START to 18.0 mm above START"
+#: a load with a band on both sides, read from a gauge: 0.02 m2 of ram
+BOTH = Asked("load J2", "load", "force", 838e3, 900e3, area=0.02, gauge=(419e5, 450e5))
+MARKS = ("P40", "P20", "P10")
+STACK = Asked("pack S2", "pack", pack=("P40", "P20", "P20"), marks=MARKS)
+NARROW = Asked(
+    "E3/L/gap", "check", least=-0.001, most=0.003, sides=("wide", "narrow"), opening=0.04
+)
 ALL = (STEP, GAP, RAM, LOAD, PACK, PULL)
 
 
@@ -42,6 +49,77 @@ ALL = (STEP, GAP, RAM, LOAD, PACK, PULL)
 def test_words_of_the_command_line(text, value):
     (read,) = read_words([text], ALL).values()
     assert read.value == pytest.approx(value, abs=1e-12)
+
+
+def judged_as(job, asked, text):
+    read = read_words([f"{asked.name} = {text}"], [asked])
+    return judge([asked], read, job, 1).readings[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "verdict", "words"),
+    [
+        ("870 kN", GO_ON, "870 kN"),
+        ("500 kN", STOP, "500 kN, below 838 kN"),
+        ("435 bar", GO_ON, "870 kN (435 bar)"),
+        ("450 bar", GO_ON, "900 kN (450 bar)"),
+        ("451 bar", STOP, "902 kN (451 bar), above 450 bar"),
+        ("418 bar", STOP, "836 kN (418 bar), below 419 bar"),
+        ("43.5 MPa", GO_ON, "870 kN (43.5 MPa)"),
+        ("6309 psi", GO_ON, "870 kN (6309 psi)"),
+    ],
+)
+def test_gauge_is_judged_by_the_band_printed_for_it(job, text, verdict, words):
+    judged = judged_as(job, BOTH, text)
+    assert (judged.verdict, judged.words) == (verdict, words)
+
+
+@pytest.mark.parametrize(
+    ("text", "built"),
+    [
+        ("P40+P20+P20", ("P40", "P20", "P20")),
+        ("P40, P20, P20", ("P40", "P20", "P20")),
+        ("p40+p20+p20", ("P40", "P20", "P20")),
+        ("P40; P20 ;P20", ("P40", "P20", "P20")),
+        ("P40 + 2 x P20", ("P40", "P20", "P20")),
+        ("P40 / 2xp20", ("P40", "P20", "P20")),
+        ("P40 P99", ("P40", "P99")),
+    ],
+)
+def test_plates_as_people_write_them(job, text, built):
+    read = read_words([f"pack S2 = {text}"], [STACK])["pack S2"]
+    assert read.pack == built
+    judged = judge([STACK], {"pack S2": read}, job, 1).readings[0]
+    assert judged.verdict == (GO_ON if built == STACK.pack else STOP)
+    assert judged.words.startswith("+".join(built))
+    # what was understood is said back where it was written otherwise
+    assert (f"written {text}" in judged.words) == (text != "P40+P20+P20")
+
+
+@pytest.mark.parametrize(
+    ("text", "verdict", "words"),
+    [
+        ("42.9 mm", GO_ON, "2.9 mm wide (42.9 mm on the tape)"),
+        ("42.9 mm wide", GO_ON, "2.9 mm wide (42.9 mm on the tape)"),
+        ("42.9 mm opening", GO_ON, "2.9 mm wide (42.9 mm on the tape)"),
+        (
+            "37.0 mm",
+            STOP,
+            "3.0 mm narrow (37.0 mm on the tape), outside 1.0 mm narrow to 3.0 mm wide",
+        ),
+        ("2.9 mm wide", GO_ON, "2.9 mm wide"),
+        # the word contradicts the tape: it is taken as written, and stops the work
+        ("42.9 mm narrow", STOP, "42.9 mm narrow, outside 1.0 mm narrow to 3.0 mm wide"),
+    ],
+)
+def test_whole_opening_on_the_tape_is_understood_and_said_back(job, text, verdict, words):
+    judged = judged_as(job, NARROW, text)
+    assert (judged.verdict, judged.words) == (verdict, words)
+
+
+def test_small_size_of_a_gap_still_needs_its_side():
+    with pytest.raises(InputError, match="side ''; allowed: wide or narrow, or opening"):
+        read_words(["E3/L/gap = 2.9 mm"], [NARROW])
 
 
 @pytest.mark.parametrize(
@@ -194,6 +272,22 @@ def test_what_is_wrong_in_a_form(tmp_path, change, line):
     with pytest.raises(InputError) as refused:
         form_readings(form, 1, ALL)
     assert str(refused.value) == line
+
+
+def test_gauge_has_a_column_of_its_own_in_the_form(tmp_path):
+    row = {
+        "plan": "AAAA-AAAA-AAAAA",
+        "stage": 1,
+        "name": "load J2",
+        "read_kN": "",
+        "read_bar": "435",
+    }
+    form = read_form(write_csv(tmp_path / "form.csv", [row]))
+    read = form_readings(form, 1, [BOTH])["load J2"]
+    assert (read.value, read.pressure) == (pytest.approx(870e3), 435e5)
+    form = read_form(write_csv(tmp_path / "form.csv", [{**row, "read_kN": "870"}]))
+    with pytest.raises(InputError, match="a value under read_kN and read_bar; allowed: one value"):
+        form_readings(form, 1, [BOTH])
 
 
 def test_form_of_another_stage_of_two_plans_and_with_a_wrong_code(tmp_path):

@@ -1,0 +1,94 @@
+"""Find entries: the plan of a code, its files and sheets. What nobody signed is not believed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fitup.record.check_code import check_code, read_code
+from fitup.record.events import APPROVED, PLAN_MADE, SHEETS_PRINTED, Event
+from fitup.record.plans import content_id
+from fitup.record.store import NotAllowed, Record
+
+
+def plan_of(record: Record, events: Sequence[Event], code: str) -> Event:
+    """Return the entry in which the plan of a check code was made.
+
+    Nobody signs such an entry, so nothing that it says is believed: the code is that of the id,
+    and the id is computed from the content.
+
+    Raises
+    ------
+    NotAllowed
+        If there is none.
+    """
+    made = [e for e in events if e.kind == PLAN_MADE]
+    named = [e for e in made if check_code(e.about) == code]
+    found = [e for e in named if is_genuine(record, e)]
+    if named and not found:
+        raise NotAllowed(f"{_planted(record, named[-1])}; plan again")
+    if not found:
+        genuine = next((e for e in reversed(made) if is_genuine(record, e)), None)
+        latest = "none was made: fitup sheets JOB"
+        if genuine is not None:
+            latest = f"the latest is {check_code(genuine.about)}"
+        raise NotAllowed(f"no plan {code} in the record; {latest}")
+    return found[-1]
+
+
+def is_genuine(record: Record, made: Event) -> bool:
+    """Say whether the content of an entry "plan made" is that of the plan it says."""
+    return _content_id(record, made) == made.about
+
+
+def not_believed(record: Record, events: Sequence[Event]) -> tuple[str, ...]:
+    """Name every entry "plan made" whose content is of another plan: somebody put it there."""
+    made = [e for e in events if e.kind == PLAN_MADE]
+    return tuple(_planted(record, e) for e in made if not is_genuine(record, e))
+
+
+def _content_id(record: Record, made: Event) -> str:
+    return content_id(files_of(record, made), str(made.says.get("readings", "")))
+
+
+def _planted(record: Record, made: Event) -> str:
+    own = _content_id(record, made)
+    holds = f"plan {check_code(own)}" if own else "no plan"
+    return (
+        f"entry {made.number} says plan {check_code(made.about)}, but its content is {holds}: it "
+        "was put there by somebody, or by another version of fitup, and counts for nothing"
+    )
+
+
+def plan_files(record: Record, events: Sequence[Event], plan: Event) -> dict[str, bytes]:
+    """Return the files of a plan and ``plan.json``: where it was approved, those signed for."""
+    signed = [e for e in events if e.kind == APPROVED and e.about == plan.about]
+    return record.files(signed[-1].inputs) if signed else files_of(record, plan)
+
+
+def sheets_of(events: Sequence[Event], plan: str) -> Event:
+    """Return the entry in which the sheets of a plan were last printed."""
+    found = [e for e in events if e.kind == SHEETS_PRINTED and e.about == plan]
+    if not found:
+        raise NotAllowed(f"no sheets of plan {check_code(plan)} were printed: fitup sheets JOB")
+    return found[-1]
+
+
+def look_up(record: Record, events: Sequence[Event], name: str) -> Event:
+    """Return the entry of a number, or the one in which the plan of a code was made.
+
+    Raises
+    ------
+    NotAllowed
+        If there is none.
+    """
+    if name.isdecimal():
+        found = [e for e in events if e.number == int(name)]
+        if not found:
+            raise NotAllowed(f"no entry {name} in the record; the last is {len(events)}")
+        return found[0]
+    return plan_of(record, events, read_code(name, "ENTRY"))
+
+
+def files_of(record: Record, plan: Event) -> dict[str, bytes]:
+    """Return the files of an entry "plan made", the plan among them."""
+    return {**record.files(plan.inputs), **record.files(plan.outputs)}

@@ -1,0 +1,38 @@
+"""What a printed set of sheets says, as one hash: it is signed, and later prints must say it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+from fitup.record.canonical import canonical
+
+#: what of ``sheets.json`` a person acts on; where the plan stands is said beside it and may change
+_CONTENT: Final = (
+    "job",
+    "plan_id",
+    "inside",
+    "tables",
+    "cautions",
+    "understood",
+    "statements",
+    "printed",
+)
+
+
+def content_of(listed: bytes) -> str:
+    """Return the hash of what a set of sheets says, from its ``sheets.json``.
+
+    Raises
+    ------
+    ValueError
+        If it is not the list of a set.
+    """
+    try:
+        data: Mapping[str, Any] = json.loads(listed)
+        content = {name: data[name] for name in _CONTENT}
+        return hashlib.sha256(canonical(content)).hexdigest()
+    except (KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise ValueError(f"not the list of a set of sheets: {error!r}") from None

@@ -1,0 +1,109 @@
+"""Causes that many readings share are told in one line, before any sound point is blamed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from fitup.errors import SurveyRefused
+from fitup.network.observations import ObservationSet, Shot
+from fitup.network.rereadings import _unpacked
+from fitup.network.solve import solve
+
+TURN = 2.0 * math.pi
+
+
+def told(site: Any, change: Callable[[Shot], Shot] = lambda s: s, **job: Any) -> tuple[str, ...]:
+    changed = replace(site.job, **job)
+    read: ObservationSet = site.read()
+    spoiled = replace(read, shots=tuple(change(s) for s in read.shots))
+    try:
+        return solve(changed, site.epoch, spoiled).findings
+    except SurveyRefused as refused:
+        return refused.findings
+
+
+def test_a_prism_constant_wrong_everywhere(network_site: Any):
+    (line,) = told(network_site(5), lambda s: replace(s, sd=s.sd + 0.0344))
+    assert line.startswith("every distance of the survey is 3")
+    assert "mm too long, from all set-ups alike: their prism constant is wrong" in line
+    assert "control point" not in line
+
+
+def test_a_prism_constant_wrong_at_the_deck(network_site: Any):
+    def change(shot: Shot) -> Shot:
+        return replace(shot, sd=shot.sd - 0.0169) if shot.target.startswith("T") else shot
+
+    (line,) = told(network_site(5), change)
+    assert line.startswith("every distance to a target on the deck is 1")
+    assert "mm too short" in line
+
+
+def test_a_knock_between_the_faces(network_site: Any):
+    """The means of the faces hide half of it in some sets, and all of it in others."""
+    site = network_site(5)
+    rows = [s.row for s in site.read().shots if s.setup == "ST2"]
+    at = rows[len(rows) // 2]
+
+    def change(shot: Shot) -> Shot:
+        if shot.setup != "ST2" or shot.row < at:
+            return shot
+        return replace(shot, hz=(shot.hz + 3e-4) % TURN)
+
+    (line,) = told(network_site(5), change)
+    assert line.startswith(f"set-up ST2: from row {at} on, every direction is ")
+    assert line.endswith("or give those rows a set-up of their own")
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda s: replace(s, hz=(TURN - s.hz) % TURN), "counts the other way"),
+        (lambda s: replace(s, sd=s.sd * abs(math.sin(s.v))), "are horizontal ones"),
+        (
+            lambda s: replace(s, v=(TURN / 4 - s.v if s.face == 1 else 1.25 * TURN - s.v) % TURN),
+            "from the horizon, not from the zenith",
+        ),
+    ],
+)
+def test_readings_that_mean_something_else(network_site: Any, change: Any, words: str):
+    (line,) = told(network_site(5), change)
+    assert line.startswith("the whole file: ")
+    assert words in line
+    assert ": with that everything fits; " in line
+
+
+def test_packed_angles(network_site: Any):
+    def pack(angle: float) -> float:
+        seconds = round(math.degrees(angle) * 36000) / 10
+        degrees, rest = divmod(seconds, 3600)
+        return math.radians(degrees + rest // 60 / 100 + rest % 60 / 10000)
+
+    assert _unpacked(pack(1.2345678)) == pytest.approx(1.2345678, abs=3e-7)
+    # 75 minutes: these are no packed angles
+    assert _unpacked(math.radians(12.7500)) is None
+    (line,) = told(network_site(5), lambda s: replace(s, hz=pack(s.hz), v=pack(s.v)))
+    assert "packed as ddd.mmss under decimal degrees" in line
+
+
+def test_one_row_of_control_with_easting_and_northing_exchanged(network_site: Any):
+    site = network_site(5)
+    control = dict(site.job.control)
+    wrong = control["CP3"]
+    control["CP3"] = replace(wrong, position=wrong.position[[1, 0, 2]])
+    (line,) = told(site, control=control)
+    assert line == (
+        "control.csv: easting and northing of CP3 are exchanged: with that everything fits; "
+        "correct its row"
+    )
+
+
+def test_one_wrong_reading_is_not_taken_for_a_cause_of_many(network_site: Any):
+    site = network_site(5)
+    site.spoil["ST1/T3/sd"] = 0.03
+    (line,) = solve(site.job, site.epoch, site.read()).findings
+    assert line.startswith("set-up ST1, target T3 (row")
