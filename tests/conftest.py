@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,9 @@ from fitup.jobfolder import read_job
 from fitup.model import CheckPoint, ControlPoint, Epoch, Instrument, Job, NetworkRules, Segment
 from fitup.network.observations import ObservationSet, Setup, Shot
 from fitup.survey import Survey, read_survey
+
+# records of tests are no business of a witness in the home folder; tests of witnesses name theirs
+os.environ["FITUP_WITNESS"] = ""
 
 Change = str | bytes | tuple[str, str] | list[tuple[str, str]] | None
 

@@ -5,12 +5,19 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 from textwrap import shorten
+from typing import TYPE_CHECKING
 
 import click
 
-from fitup.cli.recording import entry_json
+from fitup.cli.recording import entry_json, witness_option
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.errors import EXIT_BROKEN
+
+if TYPE_CHECKING:
+    from fitup.record.approval import Standing
+    from fitup.record.people import People
+    from fitup.record.store import Record
+    from fitup.record.work_state import Work
 
 
 @click.command("log")
@@ -20,6 +27,7 @@ from fitup.errors import EXIT_BROKEN
 @click.option(
     "--readings", "plan", help="Print what was read of a plan's stages, for the next round."
 )
+@witness_option
 @json_option
 def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json: bool) -> int:
     """Check the whole record and print it, one line an entry.
@@ -37,6 +45,7 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
     from fitup.record.log import head_code, log_csv, log_rows
     from fitup.record.lookup import not_believed
     from fitup.record.store import Record
+    from fitup.record.work_state import work_of
 
     if plan is not None:
         click.echo(_readings(job, read_code(plan, "--readings")), nl=False)
@@ -46,6 +55,8 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
         checked = record.check()
         people = people_at(checked.events, record.content)
         doubted = not_believed(record, checked.events)
+        work = work_of(checked.events)
+        plans = [] if checked.broken else _plans(job, record, work, people)
     broken = list(checked.broken)
     if wanted and wanted not in {check_code(e.hash) for e in checked.events}:
         broken.append(f"no entry has the record code {wanted}: entries are missing or were changed")
@@ -60,6 +71,11 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
                 "not_believed": doubted,
                 "notes": checked.notes,
                 "record_code": head,
+                "state": work.words,
+                "plans": [
+                    {"code": code, "status": s.status, "entry": s.entry, "why": list(s.why)}
+                    for code, s in plans
+                ],
             }
         )
     elif as_csv:
@@ -68,6 +84,11 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
         columns = ("entry", "when_utc", "what", "who", "plan", "stage", "says")
         shown = [[shorten(str(row[c]), 72, placeholder=" ...") for c in columns] for row in rows]
         click.echo(text_table(["entry", "when (UTC)", *columns[2:]], shown, right=[0]))
+        click.echo(f"\nWhere the work stands: {work.words}")
+        for own, stands in plans:
+            click.echo(f"plan {own}, approved in entry {stands.entry}: {stands.status}")
+            for line in stands.why:
+                click.echo(f"  {line}")
         click.echo(f"\nRecord code {head_code(checked.events)}: note it, it proves what is above.")
     for line in checked.notes:
         click.echo(f"note: {line}", err=True)
@@ -78,6 +99,18 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
     if not (broken or doubted or as_json or as_csv):
         click.echo("The record is whole: every entry, signature and content.")
     return EXIT_BROKEN if broken or doubted else 0
+
+
+def _plans(folder: Path, record: Record, work: Work, people: People) -> list[tuple[str, Standing]]:
+    """Return where every plan that was approved stands now, against the files in the folder."""
+    from fitup.record.approval import standing
+    from fitup.record.contents import files_now
+
+    return [
+        (p.code, standing(record, work, people, p.id, files_now(folder, p.decision.inputs)))
+        for p in work.plans.values()
+        if p.decision is not None and p.approved
+    ]
 
 
 def _readings(folder: Path, code: str) -> str:

@@ -22,6 +22,7 @@ from fitup.loop.incoming import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, Incomi
 from fitup.model import Job
 from fitup.openjob import open_job
 from fitup.record.check_code import check_code
+from fitup.record.work_state import work_of
 from fitup.units import suffixes
 
 
@@ -120,6 +121,9 @@ def command(
         result = carry(opened.job, opened.influence, plan, rows, shown=shown, rest=rest)
         if opened.folder != job and (job / "holds.csv").is_file():
             result.warnings.append(f"hold points are no part of a plan: copy holds.csv from {job}")
+        if ready.record is not None:
+            work = work_of(ready.record.whole())
+            result.warnings += [f"in the record of {job}: {line}" for line in work.open_holds]
         written, story = write_next(opened.folder, opened.job, result, target, new, measured)
     problems = _problems(target) if new else []
     if as_json:

@@ -19,10 +19,18 @@ from fitup.errors import InputError, Problem
     type=click.Path(path_type=Path, readable=False),
     help="Job folder whose record goes on in this one.",
 )
+@click.option(
+    "--resume",
+    "why",
+    help="Take the record up again after its seal or entries were lost: the reason.",
+)
 @key_option
 @json_option
-def command(job: Path, before: Path | None, key_file: Path, as_json: bool) -> None:
+def command(job: Path, before: Path | None, why: str | None, key_file: Path, as_json: bool) -> None:
     """Take people.toml into the record: who may do what. The first time opens the record.
+
+    With --resume a record whose seal is gone, or which a witness saw to hold more, is taken up
+    again as it is; what is known to be lost is signed for.
 
     \b
     Examples:
@@ -30,10 +38,17 @@ def command(job: Path, before: Path | None, key_file: Path, as_json: bool) -> No
       fitup people closure-k1-b --after closure-k1 --key ines.key
     """
     from fitup.record import Record, check_code
-    from fitup.record.acts import name_people
+    from fitup.record.acts import name_people, resume
     from fitup.record.keys import read_key
     from fitup.record.people import FILE, read_people
 
+    if why is not None:
+        event = resume(job, read_key(key_file), now(), why)
+        if not as_json:
+            for line in event.says["found"]:
+                click.echo(f"taken up in spite of: {line}")
+        tell(job, event, as_json)
+        return
     try:
         content = (job / FILE).read_bytes()
     except OSError as error:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import getpass
+import os
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fitup.cli.text import say_json
+from fitup.record.witness import VARIABLE
 
 if TYPE_CHECKING:
     from fitup.record import Event
 
-key_option = click.option(
+_key_option = click.option(
     "--key",
     "key_file",
     type=click.Path(path_type=Path, dir_okay=False, readable=False),
@@ -22,6 +25,28 @@ key_option = click.option(
     required=True,
     help="Your key file; FITUP_KEY when not given.",
 )
+
+
+def _witness(_: click.Context, __: click.Parameter, value: Path | None) -> None:
+    if value is not None:
+        os.environ[VARIABLE] = str(value)
+
+
+witness_option = click.option(
+    "--witness",
+    type=click.Path(path_type=Path, dir_okay=False, readable=False),
+    expose_value=False,
+    callback=_witness,
+    help="File kept elsewhere that notes what the record holds; FITUP_WITNESS, or one in your "
+    "home folder, when not given.",
+)
+
+
+def key_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Ask for the key of whoever signs, and for a witness beside the one of every user."""
+    return witness_option(_key_option(command))
+
+
 plan_option = click.option(
     "--plan", "code", required=True, help="Check code at the head of the sheet."
 )

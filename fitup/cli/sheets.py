@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import json
 import os
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Final
 
 import click
 
 from fitup.cli.giving import give_option, given_words
 from fitup.cli.plan import as_json_result, show
-from fitup.cli.printing import prepared
+from fitup.cli.printing import Ready, prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json
-from fitup.errors import EXIT_OUTSIDE, InputError, Problem
+from fitup.errors import EXIT_OUTSIDE, FitupError, InputError, Problem
+from fitup.jobfolder import read_job
+from fitup.model.identity import with_readings
 from fitup.sheets.tables import json_bytes
-from fitup.sheets.write import LIST, documents
+from fitup.sheets.write import LIST, documents, set_aside
+
+#: a table of a lift-off is smaller [bytes]
+_LIFT_OFF: Final = 1_000_000
 
 
 @click.command("sheets")
@@ -56,20 +63,16 @@ def command(
     """
     folder = job / "out" if target is None else target
     _require_sheet_folder(folder.resolve(), job.resolve())
-    with ExitStack() as stack:
-        ready = prepared(job, code, stack, readings, give)
-        opened = ready.opened
-        sheets, count = opened.sheets(ready.stands)
-        held = ready.held_to_approval(json_bytes(sheets, ()))
-        if held is not ready:
-            ready = held
-            sheets, count = opened.sheets(ready.stands)
-        progress(f"{count} printed numbers confirmed; writing")
-        files = documents(sheets, moves=ready.inside)
-        written = ready.write(files, folder)
+    try:
+        ready, count, written, code_now = _written(job, code, readings, give, folder)
+    except (FitupError, KeyboardInterrupt):
+        _retire(job, {folder, job / "out"})
+        raise
+    _retire(job, {job / "out"} - {folder})
+    opened = ready.opened
     if as_json:
         result = as_json_result(opened)
-        own = {"status": ready.stands.status, "check_code": sheets.header.check_code}
+        own = {"status": ready.stands.status, "check_code": code_now}
         say_json({**result, **own, "written": [str(p) for p in written]})
     else:
         show(opened.job, opened.plan, opened.certificate, ready.stands.status)
@@ -87,6 +90,52 @@ def command(
         if not ready.inside:
             click.echo("No move sheets: a check is outside its tolerance.")
     return 0 if ready.inside else EXIT_OUTSIDE
+
+
+def _written(
+    job: Path, code: str | None, readings: Path | None, give: tuple[str, ...], folder: Path
+) -> tuple[Ready, int, tuple[Path, ...], str]:
+    """Make and write the sheets; return what was printed, numbers confirmed, paths and code."""
+    with ExitStack() as stack:
+        ready = prepared(job, code, stack, readings, give)
+        sheets, count = ready.opened.sheets(ready.stands)
+        held = ready.held_to_approval(json_bytes(sheets, ()))
+        if held is not ready:
+            ready = held
+            sheets, count = ready.opened.sheets(ready.stands)
+        progress(f"{count} printed numbers confirmed; writing")
+        files = documents(sheets, moves=ready.inside)
+        return ready, count, ready.write(files, folder), sheets.header.check_code
+
+
+def _retire(job: Path, folders: set[Path]) -> None:
+    """Move sheets aside that were made from other files than lie there now."""
+    for folder in sorted(folders):
+        if not _stale(job, folder):
+            continue
+        aside = set_aside(folder, "the files of the job were changed since they were printed")
+        if aside is not None:
+            click.echo(
+                f"Sheets in {folder} were made from other files than lie there now: moved to "
+                f"{aside.name}. DO NOT USE them.",
+                err=True,
+            )
+
+
+def _stale(job: Path, folder: Path) -> bool:
+    """Say whether sheets in a folder were made from other files than the job has now."""
+    try:
+        made_from = json.loads((folder / LIST).read_bytes())["inputs_sha256"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return False
+    try:
+        digest = read_job(job).digest
+    except FitupError:
+        return True
+    tables = (p for p in job.glob("*.csv") if p.is_file() and p.stat().st_size < _LIFT_OFF)
+    return made_from != digest and all(
+        made_from != with_readings(digest, table.read_bytes()) for table in tables
+    )
 
 
 def _require_sheet_folder(folder: Path, job: Path) -> None:

@@ -16,6 +16,7 @@ from fitup.model import Plan
 from fitup.record.approval import Standing, since, standing
 from fitup.record.asdone import Judgement
 from fitup.record.check_code import check_code
+from fitup.record.connect import RecordBroken
 from fitup.record.contents import Files, survey_files
 from fitup.record.differences import changes
 from fitup.record.events import (
@@ -25,6 +26,7 @@ from fitup.record.events import (
     PLAN_MADE,
     REJECTED,
     RELEASED,
+    RESUMED,
     SHEETS_PRINTED,
     STAGE_DONE,
     STOP,
@@ -38,7 +40,8 @@ from fitup.record.people import FILE as PEOPLE
 from fitup.record.people import read_people
 from fitup.record.plans import FILE as PLAN
 from fitup.record.plans import plan_bytes, read_plan
-from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
+from fitup.record.store import NO_SEAL, NotAllowed, Pen, Record, has_record, signer
+from fitup.record.witness import lost_entries, missed
 from fitup.record.work_state import GO_ON, LIFT_OFF
 
 #: the list of a set of sheets, from which its readings are judged
@@ -84,6 +87,32 @@ def name_people(
     says = {} if earlier is None else {"after": earlier.hash, "after_entry": earlier.number}
     with Record(folder, create=True) as record, record.writing() as pen:
         return pen.append(PEOPLE_NAMED, when, key=key, inputs={PEOPLE: content}, says=says)
+
+
+def resume(folder: Path, key: Key, when: str, why: str) -> Event:
+    """Take a record up again whose seal is gone, or which witnesses saw to hold more.
+
+    What is known to be lost is written down and signed for. A record that is broken in itself is
+    not taken up.
+
+    Raises
+    ------
+    NotAllowed
+        If nothing is missing.
+    RecordBroken
+        If an entry, a signature or a content is.
+    """
+    with Record(folder) as record:
+        checked = record.check_file()
+        broken = tuple(line for line in checked.broken if line != NO_SEAL)
+        if broken:
+            raise RecordBroken(broken)
+        found = (*checked.broken, *missed(checked.events))
+        if not found:
+            raise NotAllowed("nothing is missing: the record goes on as it is")
+        says = {"why": why, "found": list(found), "lost": list(lost_entries(checked.events))}
+        with record.writing(checked.events) as pen:
+            return pen.append(RESUMED, when, key=key, says=says)
 
 
 def accept_survey(

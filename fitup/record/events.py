@@ -33,6 +33,7 @@ STOP: Final = "stop"
 STOP_LIFTED: Final = "stop lifted"
 LEARNED: Final = "learned"
 LOCKED_OFF: Final = "locked off"
+RESUMED: Final = "record taken up again"
 
 #: kind -> the right a signer needs; "" any person of the job; None: written without a signature
 KINDS: Final[Mapping[str, str | None]] = {
@@ -48,6 +49,7 @@ KINDS: Final[Mapping[str, str | None]] = {
     STOP_LIFTED: RELEASE,
     LEARNED: None,
     LOCKED_OFF: LOCK,
+    RESUMED: NAME_PEOPLE,
 }
 
 

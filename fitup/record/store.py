@@ -9,10 +9,10 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Final, Self
 
 from fitup.errors import FitupError, InputError, Problem
 from fitup.record.chain import Checked, Held, Row, check_chain, people_at
@@ -23,6 +23,7 @@ from fitup.record.people import FILE as PEOPLE_FILE
 from fitup.record.people import People, Person, person_of, read_people
 from fitup.record.seal import FILE as SEAL_FILE
 from fitup.record.seal import Seal, broken_pages, read_seal, seal_of, write_seal
+from fitup.record.witness import missed, note
 from fitup.record.work_state import Work, work_of
 
 
@@ -81,7 +82,12 @@ class Record:
         self._connection.close()
 
     def check(self) -> Checked:
-        """Check the whole record: entries, signatures, contents, and every byte of the file."""
+        """Check the whole record: entries, signatures, contents, every byte, and its witnesses."""
+        checked = self.check_file()
+        return replace(checked, broken=(*checked.broken, *missed(checked.events)))
+
+    def check_file(self) -> Checked:
+        """Check the record by itself, whatever witnesses know of it."""
         with told(self.folder):
             # the seal first: whatever it speaks of is then in what is read after it
             fault: tuple[str, ...] = ()
@@ -110,6 +116,7 @@ class Record:
         checked = self.check()
         if checked.broken:
             raise RecordBroken(checked.broken)
+        note(checked.events)
         return checked.events
 
     def content(self, digest: str) -> bytes | None:
@@ -125,8 +132,13 @@ class Record:
         return {path: self.content(digest) or b"" for path, digest in paths.items()}
 
     @contextlib.contextmanager
-    def writing(self) -> Iterator[Pen]:
+    def writing(self, known: Sequence[Event] | None = None) -> Iterator[Pen]:
         """Hold the record for writing; all or nothing of what is written in the block stays.
+
+        Parameters
+        ----------
+        known : sequence of Event, optional
+            Entries that were checked already, by somebody who answers for what they found.
 
         Raises
         ------
@@ -135,7 +147,7 @@ class Record:
         InputError
             If it stays busy, or the disk is full, or it may not be written.
         """
-        events = self.whole()
+        events = self.whole() if known is None else tuple(known)
         with told(self.folder):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
@@ -153,6 +165,7 @@ class Record:
                     self._connection.execute("ROLLBACK")
                 raise
         self._reseal()
+        note(pen.events)
 
     def people(self, events: tuple[Event, ...]) -> People:
         """Return the people of the job after these entries."""
@@ -310,13 +323,23 @@ def _held_to_seal(
     count = len(checked.events)
     head = checked.events[-1].hash if checked.events else NOTHING
     if seal is None:
-        return (), ("there is no seal; the chain alone was held to",) if count else ()
+        if count <= 1:
+            # killed before the first one was written
+            return (), ()
+        return (NO_SEAL,), ()
     if (seal.schema, seal.events, seal.head) == (schema, count, head):
         pages = broken_pages(seal, image)
         return ((f"{FILE}: {pages}",) if pages else ()), ()
     if seal.events > count:
         return (f"the seal knows {seal.events} entries, {count} can be read",), ()
     return (), (f"sealed up to entry {seal.events}; for later ones the chain alone was held to",)
+
+
+#: an alarm, for whoever cuts a record takes its seal away too
+NO_SEAL: Final = (
+    f"{SEAL_FILE} is missing: entries at the end may have been cut off; put it back, or let one "
+    "who may name people take the record up again: fitup people JOB --resume REASON"
+)
 
 
 def _hash(content: bytes) -> str:

@@ -6,8 +6,9 @@ import json
 import os
 import re
 import shutil
-import tempfile
+import sys
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -49,14 +50,45 @@ def write_documents(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...
     """Write the files of a sheet set as :func:`write_sheets` does."""
     folder = folder.absolute().resolve()
     folder.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
-        new = Path(beside) / "new"
+    with _beside(folder) as beside:
+        new = beside / "new"
         new.mkdir()
         for name, content in files.items():
             _write(new / name, content)
         _keep_others(folder, new)
-        _swap(folder, new, Path(beside) / "old")
+        _swap(folder, new, beside / "old")
     return tuple(folder / name for name in files)
+
+
+def set_aside(folder: Path, why: str) -> Path | None:
+    """Move the files of a sheet set out of its folder, so that they never pass for new ones.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the set lies; files the program did not write stay there.
+    why : str
+        Said in a file beside them.
+
+    Returns
+    -------
+    Path or None
+        Where they lie now; None where there were none.
+    """
+    folder = folder.absolute().resolve()
+    there = {entry.name for entry in folder.iterdir()} if folder.is_dir() else set()
+    own = (_own(folder) | {LIST}) & there
+    if LIST not in own:
+        return None
+    count = 1
+    while (aside := folder.parent / f"{folder.name}-old-{count}").exists():
+        count += 1
+    aside.mkdir()
+    _write(aside / "DO-NOT-USE.txt", f"Do not work by these sheets: {why}.\n".encode())
+    # the list goes last: until then whoever comes after a kill knows what is left to move
+    for name in (*sorted(own - {LIST}), *(own & {LIST})):
+        (folder / name).rename(aside / name)
+    return aside
 
 
 def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:
@@ -125,6 +157,59 @@ def _own(folder: Path) -> set[str]:
         return {str(name) for name in listed["files"]}
     except (OSError, ValueError, KeyError, TypeError):
         return set()
+
+
+@contextmanager
+def _beside(folder: Path) -> Iterator[Path]:
+    """Yield an empty folder beside another, held against other writers; gone when it is left.
+
+    What a killed writer left there is taken up: the old set is put back where it was missing.
+    """
+    place = folder.parent / f".{folder.name}.part"
+    while True:
+        place.mkdir(exist_ok=True)
+        try:
+            handle = _held(place)
+        except OSError:
+            continue  # another writer, done meanwhile, has taken it away
+        if handle is None or _is_at(handle, place):
+            break
+        os.close(handle)
+    try:
+        if (place / "old").is_dir() and not folder.exists():
+            (place / "old").rename(folder)
+        _clear(place)
+        yield place
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+        if handle is not None:
+            os.close(handle)
+
+
+def _clear(place: Path) -> None:
+    for entry in place.iterdir():
+        if entry.is_dir() and not entry.is_symlink():
+            shutil.rmtree(entry)
+        else:
+            entry.unlink()
+
+
+def _held(place: Path) -> int | None:
+    """Wait until nobody else holds a folder, and hold it; None where a system has no such lock."""
+    if sys.platform == "win32":
+        return None
+    import fcntl
+
+    handle = os.open(place, os.O_RDONLY)
+    fcntl.flock(handle, fcntl.LOCK_EX)
+    return handle
+
+
+def _is_at(handle: int, place: Path) -> bool:
+    try:
+        return os.path.samestat(os.fstat(handle), place.stat())
+    except FileNotFoundError:
+        return False
 
 
 def _keep_others(folder: Path, new: Path) -> None:

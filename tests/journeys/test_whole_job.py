@@ -196,6 +196,8 @@ def approved_at_first(site):
 def changed_and_approved_again(site, first):
     # Ines's mistake: a plate is lent away after the approval; it is void, and says why
     site.change("plates.csv", "P5,5,5,3,", "P5,5,5,2,")
+    said = site.looks("log")
+    assert "APPROVAL VOID - do not use\n  plate P5: count was 3, is 2\n" in said.out
     changed = site.looks("changed", first)
     assert changed.out == "plate P5: count was 3, is 2\n"
     code, status = site.prints("--plan", first)
@@ -213,7 +215,10 @@ def changed_and_approved_again(site, first):
         f"fitup: --plan: found '{wrong}', in which a letter is wrong or two are exchanged; "
         "allowed: the check code of a sheet; read it again, letter by letter"
     ]
-    second, _ = site.prints()
+    said = site.looks("sheets")
+    void = f"  plan {first}, approved before, is void:\n  plate P5: count was 3, is 2\n"
+    assert void in said.out
+    second = site.prints()[0]
     assert second != first
     assert site.does("ines", "approve", "--plan", second).code == 0
     return second
@@ -464,6 +469,31 @@ def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
     assert site.prints() == (code, "STOPPED - do not go on")
     with Record(site.folder) as record:
         assert record.files(record.whole()[-1].inputs)["plan.json"] == kept
+
+
+def test_sheets_of_a_job_that_was_changed_do_not_lie_about(site):
+    """An edit that no sheets can be made from: those printed before it are moved aside."""
+    site.prints()
+    pages = (site.folder / "out" / "move-J1.pdf").read_bytes()
+    # a slip on the command line moves nothing
+    assert site.looks("sheets", "--plan", "FYEP-NART-LLWCX").code == 2
+    assert (site.folder / "out" / "move-J1.pdf").read_bytes() == pages
+    site.change("seats.csv", "B-S1,", "B-S1,nonsense,")
+    said = site.looks("sheets")
+    assert said.code == 2
+    assert (
+        f"Sheets in {site.folder / 'out'} were made from other files than lie there now: moved to "
+        "out-old-1. DO NOT USE them."
+    ) in said.err
+    assert not (site.folder / "out" / "move-J1.pdf").exists()
+    assert (site.folder / "out-old-1" / "move-J1.pdf").read_bytes() == pages
+    site.change("seats.csv", "B-S1,nonsense,", "B-S1,")
+    site.prints()
+    # printed elsewhere after a change, the old ones are no longer in the way either
+    site.change("plates.csv", "P5,5,5,3,", "P5,5,5,2,")
+    assert site.prints("--to", site.folder / "night-2")[1] == "NOT APPROVED - for review"
+    assert not (site.folder / "out" / "move-J1.pdf").exists()
+    assert (site.folder / "out-old-2" / "move-J1.pdf").exists()
 
 
 def test_stage_out_of_turn_is_written_down_as_stop(site):
