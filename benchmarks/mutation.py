@@ -101,6 +101,10 @@ class Reached:
         own = self.lines.get(mutant.path, {})
         at = range(mutant.line, mutant.end_line + 1)
         names = {name for line in at for name in own.get(str(line), ())}
+        if names == {""}:
+            # run once, on import, for every test of the module
+            names = {name for every in own.values() for name in every}
+        names.discard("")
         chosen, spent = [], 0.0
         for name in sorted(names, key=lambda n: (self.seconds.get(n, 0.0), n)):
             spent += self.seconds.get(name, 0.0)
@@ -175,7 +179,7 @@ def _covered(package: str) -> dict[str, Any]:
         found = data.contexts_by_lineno(path)
         name = Path(path).relative_to(ROOT).as_posix()
         lines[name] = {
-            str(n): sorted(c for c in contexts if c and c not in watch.failed)
+            str(n): sorted(c for c in contexts if c not in watch.failed)
             for n, contexts in found.items()
         }
     return {"lines": lines, "seconds": dict(watch.seconds)}
