@@ -227,6 +227,8 @@ def _try(mutant: Mutant, tests: Sequence[str]) -> int:
         return plain(self, name)
 
     importlib.machinery.SourceFileLoader.get_code = get_code  # the only place a mutant lives
+    for name in [n for n in sys.modules if n.partition(".")[0] == "fitup"]:
+        del sys.modules[name]
     return run_tests(tests, Watch(), "-x")
 
 
