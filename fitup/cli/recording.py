@@ -80,8 +80,8 @@ def tell(folder: Path, event: Event, as_json: bool, **more: Any) -> None:
         return
     click.echo(f"Entry {event.number}: {event.kind}, {event.when}. Record code {code}.")
     with Record(folder) as record:
-        earlier = [e for e in record.check().events if e.number == event.number - 1]
-    back = went_back(earlier[0].when, event.when) if earlier else ""
+        earlier = record.written(event.number - 1)
+    back = "" if earlier is None else went_back(earlier.when, event.when)
     if back:
         click.echo(f"CHECK THE CLOCK: this entry bears a time {back} before the last one.")
 

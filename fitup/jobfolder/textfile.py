@@ -2,11 +2,34 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import stat
 from pathlib import Path
 
 from fitup.errors import InputError, Problem
 
 MOST_BYTES = 50_000_000
+
+
+def read_bytes(path: Path) -> bytes:
+    """Return the bytes of a plain file, at most one more than :data:`MOST_BYTES`.
+
+    A pipe or a device in its place holds nobody up: it is not read at all.
+
+    Raises
+    ------
+    OSError
+        If it cannot be read, or is a folder, a pipe or a device.
+    """
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(handle, "rb") as source:
+        mode = os.fstat(source.fileno()).st_mode
+        if stat.S_ISDIR(mode):
+            raise IsADirectoryError(errno.EISDIR, "a folder", str(path))
+        if not stat.S_ISREG(mode):
+            raise OSError(errno.EINVAL, "a pipe or a device, not a file", str(path))
+        return source.read(MOST_BYTES + 1)
 
 
 def read_text(path: Path, shown: str) -> str:
@@ -29,14 +52,7 @@ def read_text(path: Path, shown: str) -> str:
         return InputError([Problem(shown, found, allowed, do)])
 
     try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise refuse(
-                f"{size / 1e6:.0f} MB",
-                f"at most {MOST_BYTES / 1e6:.0f} MB",
-                "is this the right file?",
-            )
-        raw = path.read_bytes()
+        raw = read_bytes(path)
     except FileNotFoundError:
         raise refuse("no such file", "a text file", "create it or correct its name") from None
     except IsADirectoryError:
@@ -45,6 +61,10 @@ def read_text(path: Path, shown: str) -> str:
         raise refuse("no permission to read", "a readable file", "ask for read access") from None
     except OSError as error:
         raise refuse(f"{error.strerror or error}", "a readable file", "check the path") from None
+    if len(raw) > MOST_BYTES:
+        size = max(len(raw), path.stat().st_size)
+        allowed = f"at most {MOST_BYTES / 1e6:.0f} MB"
+        raise refuse(f"{size / 1e6:.0f} MB", allowed, "is this the right file?")
     if not raw.strip():
         raise refuse("an empty file", "a table with a header", "was it saved?")
     for mark, encoding in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import zipfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ from typing import Any, Final
 
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.table import parse_number
-from fitup.jobfolder.textfile import MOST_BYTES, read_text
+from fitup.jobfolder.textfile import MOST_BYTES, read_bytes, read_text
 from fitup.model import Done, Job
 from fitup.record.asdone import Asked, Read
 from fitup.record.check_code import read_code
@@ -345,9 +346,12 @@ def _workbook(path: Path) -> tuple[list[str], list[tuple[int, Sequence[Any]]]]:
     from openpyxl import load_workbook
 
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ValueError("too large")
-        book = load_workbook(path, data_only=True)
+        raw = read_bytes(path)
+        with zipfile.ZipFile(io.BytesIO(raw)) as parts:
+            unpacked = sum(part.file_size for part in parts.infolist())
+        if max(len(raw), unpacked) > MOST_BYTES:
+            raise ValueError(f"it unpacks to {unpacked / 1e6:.0f} MB")
+        book = load_workbook(io.BytesIO(raw), data_only=True)
         rows = [tuple(row) for row in book[FORM].iter_rows(values_only=True)]
     except OSError as error:
         found = error.strerror or "an error"

@@ -17,7 +17,7 @@ from typing import Any, Final, Self
 from fitup.errors import FitupError, InputError, Problem
 from fitup.record.chain import Checked, Held, Row, check_chain, people_at
 from fitup.record.connect import FILE, RecordBroken, connect, schema_of, told
-from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, Event
+from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, Event, read_body
 from fitup.record.keys import Key
 from fitup.record.people import FILE as PEOPLE_FILE
 from fitup.record.people import People, Person, person_of, read_people
@@ -118,6 +118,14 @@ class Record:
             raise RecordBroken(checked.broken)
         note(checked.events)
         return checked.events
+
+    def written(self, number: int) -> Event | None:
+        """Return one entry as it lies in the file, unchecked; None where there is none."""
+        with told(self.folder):
+            found = self._connection.execute(
+                "SELECT body, signature FROM event WHERE number = ?", (number,)
+            ).fetchone()
+        return None if found is None else read_body(bytes(found[0]), str(found[1]))
 
     def content(self, digest: str) -> bytes | None:
         """Return the bytes of a hash, None where the record does not hold them."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import os
+import zipfile
 
 import pytest
 from openpyxl import Workbook
@@ -318,3 +320,23 @@ def test_file_that_is_no_form(tmp_path):
     for name in ("other.xlsx", "text.xlsx", "missing.xlsx", "missing.csv"):
         with pytest.raises(FitupError, match=name):
             read_form(tmp_path / name)
+
+
+def test_workbook_that_unpacks_to_gigabytes_is_refused_before_it_is_unpacked(tmp_path):
+    path = tmp_path / "bomb.xlsx"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as parts:
+        parts.writestr("xl/worksheets/sheet1.xml", b"0" * 60_000_000)
+    assert path.stat().st_size < 100_000
+    with pytest.raises(InputError, match=r"bomb\.xlsx: found no page .* \(it unpacks to 60 MB\)"):
+        read_form(path)
+
+
+@pytest.mark.parametrize("name", ["form.csv", "form.xlsx"])
+def test_pipe_in_the_place_of_a_form_holds_nobody_up(tmp_path, name):
+    os.mkfifo(tmp_path / name)
+    with pytest.raises(InputError, match="a pipe or a device, not a file"):
+        read_form(tmp_path / name)
+    (tmp_path / name).unlink()
+    (tmp_path / name).symlink_to("/dev/zero")
+    with pytest.raises(InputError, match="a pipe or a device, not a file"):
+        read_form(tmp_path / name)
