@@ -121,3 +121,18 @@ def test_battery_runs() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.endswith("2 jobs from seed 3: 0 faults\n")
     assert "| least squares | rings | 2 |" in done.stdout
+
+
+def test_transfer_benchmark_runs() -> None:
+    command = [
+        sys.executable,
+        "benchmarks/transfer.py",
+        "starts",
+        "--crossings",
+        "1",
+        "--most",
+        "6",
+    ]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[0] == "arrived=1 of=1 share=1.0000"
