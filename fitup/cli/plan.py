@@ -88,7 +88,7 @@ def command(
     Example:
       fitup plan closure-k1
       fitup plan closure-k1 --second-opinion 60
-      fitup plan closure-k1 --give W7-S1=P40+P5+P20
+      fitup plan closure-k1 --give A1-S1=P20+P5+P5+P3
     """
     _require_opinion(limit, by)
     opened = with_given(open_job(job, report=progress, stop=stop_asked), give)

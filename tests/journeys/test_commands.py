@@ -96,7 +96,9 @@ def observed(place: Path, fitup: Callable[..., Any]) -> None:
 
 BEFORE: Final[dict[str, Callable[[Path, Callable[..., Any]], None]]] = {
     "docs/answers.md": started,
+    "docs/field.md": started,
     "docs/loop.md": moved,
+    "docs/review.md": started,
     "docs/stages.md": lifted_off,
     "docs/survey.md": observed,
     "docs/trust.md": started,
