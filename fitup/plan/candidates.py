@@ -18,13 +18,13 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
+from fitup.plan.order import told
 from fitup.plan.priorities import Chosen, allowed_squares, most_squares, space_of, squares_goal
 from fitup.problem.problem import FitProblem
 from fitup.procedure.bounds import Bounds
 from fitup.procedure.layout import Group, lay, least_moves, moving_groups
 from fitup.procedure.levels import even, parts
 from fitup.procedure.plan_stages import FINE, best_order, stages_result
-from fitup.procedure.readings import carried_out
 from fitup.procedure.rows import WayRows, way_rows
 from fitup.solve.effort import Effort
 from fitup.solve.rings import cluster_tree, list_within
@@ -179,7 +179,7 @@ class Candidates:
         laid, outcome, fine = best_order(self.job, self.state, self.influence, seats)
         if outcome.stages is None:
             return None
-        stages = carried_out(self.job, laid, outcome.stages)
+        stages = told(self.job, self.influence, laid, outcome.stages)
         return Ordered(pick, seats, stages, stages_result(self.job, laid, outcome, fine))
 
     def _stuck(self, group: Group, pick: Array) -> bool:

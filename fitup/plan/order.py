@@ -10,6 +10,8 @@ from fitup.errors import NoSafeOrder
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
 from fitup.plan.no_safe_order import explain
+from fitup.procedure.course import Move
+from fitup.procedure.layout import Laid
 from fitup.procedure.orders import with_orders
 from fitup.procedure.plan_stages import best_order, stages_result
 from fitup.procedure.readings import carried_out
@@ -43,8 +45,13 @@ def order_stages(
     laid, outcome, fine = best_order(job, state, influence, seats, report)
     if outcome.stages is None:
         raise NoSafeOrder(explain(job, state, influence, seats, laid, outcome))
-    stages = carried_out(job, laid, outcome.stages)
+    return told(job, influence, laid, outcome.stages), stages_result(job, laid, outcome, fine)
 
+
+def told(
+    job: Job, influence: Influence, laid: Laid, order: Sequence[Sequence[Move]]
+) -> tuple[Stage, ...]:
+    """Return the stages of an order of moves with what every crew is told, in the order of time."""
     own = [influence.seats.index(name) for name in job.seats]
 
     def loads(settings: Array) -> Array:
@@ -52,4 +59,4 @@ def order_stages(
         x[own] = settings
         return influence.state(x)[1][own]
 
-    return with_orders(job, loads, stages), stages_result(job, laid, outcome, fine)
+    return with_orders(job, loads, carried_out(job, laid, order))

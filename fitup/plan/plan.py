@@ -24,7 +24,7 @@ from fitup.model import (
 from fitup.model.identity import plan_hash
 from fitup.plan.candidates import Candidates, chosen_instead
 from fitup.plan.no_safe_order import blocks_of, explain
-from fitup.plan.order import order_stages
+from fitup.plan.order import order_stages, told
 from fitup.plan.priorities import CAUGHT, Chosen, choose, effort_of
 from fitup.plan.whynot import find_obstacles, limits_in_the_way
 from fitup.problem.contact import plan_with_contact
@@ -34,7 +34,6 @@ from fitup.problem.relaxations import Case
 from fitup.procedure.course import Outcome
 from fitup.procedure.layout import Laid
 from fitup.procedure.plan_stages import best_order, stages_result
-from fitup.procedure.readings import carried_out
 from fitup.solve.effort import Stop, never
 
 Report = Callable[[str], None]
@@ -109,7 +108,7 @@ def _make(
     report("order of stages")
     laid, outcome, fine = best_order(job, state, influence, seats, report)
     if outcome.stages is not None:
-        stages = carried_out(job, laid, outcome.stages)
+        stages = told(job, influence, laid, outcome.stages)
         fewest = stages_result(job, laid, outcome, fine)
     else:
         found = _with_order(job, state, influence, chosen, (laid, outcome), report, stop)
@@ -184,10 +183,10 @@ def _with_order(
         chosen, own = _choose(job, state, influence, False, report, stop)
         laid, outcome, fine = best_order(job, state, influence, own, report)
         if outcome.stages is not None:
-            stages = carried_out(job, laid, outcome.stages)
+            stages = told(job, influence, laid, outcome.stages)
             return chosen, own, stages, stages_result(job, laid, outcome, fine), False
-    told = explain(job, state, influence, seats, *stuck)
-    raise NoSafeOrder(f"{told}\n{candidates.scope()}")
+    why = explain(job, state, influence, seats, *stuck)
+    raise NoSafeOrder(f"{why}\n{candidates.scope()}")
 
 
 #: share of the effort that looks for another choice with an order

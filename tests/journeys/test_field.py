@@ -16,6 +16,8 @@ def test_one_page_a_crew(
     code = said.out.split()[1].rstrip(",")
     page = (tmp_path / "phones" / "field-crew-1.html").read_text("utf-8")
     assert f'"check_code":"{code}"' in page
+    # the plan carries its orders, and the page takes the crew through them line by line
+    assert '"title":"Line 1: SET (pump hands)"' in page
     # written again over itself, never over another file
     assert fitup("field", job, "--to", tmp_path / "phones").code == 0
     (tmp_path / "phones" / "field-crew-1.html").write_text("notes of the night")
