@@ -34,12 +34,15 @@ _HANDS: Final = {
     "survey": "surveyor",
     "engineer": "engineer",
 }
-_WHAT: Final[dict[str, Literal["ram", "gauge", "dial", "feeler"]]] = {
+_WHAT: Final[dict[str, Literal["ram", "gauge", "dial", "feeler", "calliper"]]] = {
     "ram": "ram",
     "gauge": "gauge",
     "dial": "dial",
     "feeler": "feeler",
+    "calliper": "calliper",
 }
+#: instruments that show a size, not a distance from a mark
+_SIZES: Final = {"gauge", "feeler", "calliper"}
 _UNITS: Final[dict[str, UnitName]] = {"length": "move", "slope": "slope", "force": "force"}
 
 
@@ -129,7 +132,7 @@ def _entry(
     seat = job.seats[reading.at if jack is None else jack.seat]
     ram = reading.instrument == "ram"
     # a ram cannot go below the mark where it touches; gauges and feelers show sizes
-    sized = reading.instrument in {"gauge", "feeler"} or (ram and reading.zero == "TOUCH")
+    sized = reading.instrument in _SIZES or (ram and reading.zero == "TOUCH")
     return FieldEntry(
         name=f"{reading.instrument} {reading.at} line {event.line}",
         what=_WHAT[reading.instrument],
@@ -185,7 +188,7 @@ def _should(job: Job, reading: ExpectedReading) -> str:
     shown = DISPLAY[job.units]
     number = rounded(reading.value, shown.pressure if reading.instrument == "gauge" else shown.move)
     jack = job.jacks.get(reading.at)
-    if reading.instrument in {"gauge", "feeler"}:
+    if reading.instrument in _SIZES:
         return number.full
     sides = _sides(job.seats[reading.at if jack is None else jack.seat], reading.zero)
     if number.value == 0.0:

@@ -29,7 +29,7 @@ class FieldEntry:
     ----------
     name : str
         What it is called in the form as done, or unique in the stage where it is not in the form.
-    what : {'ram', 'gauge', 'dial', 'feeler', 'check', 'pack'}
+    what : {'ram', 'gauge', 'dial', 'feeler', 'calliper', 'check', 'pack'}
     label : str
         Of what, and where.
     should : str
@@ -53,7 +53,7 @@ class FieldEntry:
     """
 
     name: str
-    what: Literal["ram", "gauge", "dial", "feeler", "check", "pack"]
+    what: Literal["ram", "gauge", "dial", "feeler", "calliper", "check", "pack"]
     label: str
     should: str
     unit: UnitName
