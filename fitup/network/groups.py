@@ -8,7 +8,7 @@ price of G. Schwarz (Estimating the dimension of a model, Annals of Statistics 6
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,7 +17,7 @@ import numpy as np
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.adjust import Adjusted, adjust
-from fitup.network.causes import Cause, causes
+from fitup.network.causes import Cause, causes, score
 from fitup.network.equations import KINDS, Network, State, far_heights
 from fitup.network.observations import ObservationSet
 from fitup.network.reliability import reliability
@@ -64,7 +64,8 @@ def shared_causes(
         Of a free network.
     """
     tried = _once([*_groups(read, network, whole.state, deck), *_of_single(network, whole)])
-    ranked = sorted(tried, key=lambda c: -fall(whole, c.effects))[:MOST]
+    falls = _falls(whole, tried)
+    ranked = [tried[k] for k in np.argsort(-falls, kind="stable")[:MOST]]
     price = float(np.log(max(2, int(whole.used.sum()))))
     found = []
     for cause in ranked:
@@ -98,6 +99,18 @@ def _once(tried: list[Cause]) -> list[Cause]:
             seen.add(key)
             result.append(cause)
     return result
+
+
+def _falls(whole: Adjusted, tried: Sequence[Cause]) -> Array:
+    """By how much the weighted squares would fall with each cause (c,)."""
+    falls = np.zeros(len(tried))
+    single = [k for k, cause in enumerate(tried) if cause.effects.shape[1] == 1]
+    if single:
+        falls[single] = score(whole, np.hstack([tried[k].effects for k in single]))
+    for k, cause in enumerate(tried):
+        if cause.effects.shape[1] > 1:
+            falls[k] = fall(whole, cause.effects)
+    return falls
 
 
 def fall(whole: Adjusted, effects: Array) -> float:

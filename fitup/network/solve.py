@@ -349,7 +349,10 @@ def _mean_height(read: ObservationSet, start: Start) -> float:
 def _state(network: Network, start: Start) -> State:
     positions = np.array([start.positions[n] for n in network.nodes])
     lost = [
-        f"nothing locates {network.nodes[i]}: measure to it with direction, zenith angle and "
+        f"nothing says how high {network.nodes[i]} is, and a slope distance without a zenith angle "
+        "needs the heights of both ends; read zenith angles, or level it"
+        if np.isfinite(positions[i, :2]).all()
+        else f"nothing locates {network.nodes[i]}: measure to it with direction, zenith angle and "
         "distance, or from a second set-up"
         for i in np.flatnonzero((np.isnan(positions) & (network.columns >= 0)).any(axis=1))
     ]

@@ -4,7 +4,8 @@ Every set-up that read direction, zenith angle and distance is a small cluster o
 own level frame; the control is another. Clusters that share two points or more are joined by a
 turn in plan and a shift, those that share most first, so that resection, traverse and polar
 points are all the same step. Fits are robust: the pair of shared points that most others agree
-with decides. What was seen by direction only is added by resection and intersection, and heights
+with decides. What was seen by direction only is added by resection and intersection, what hangs on
+one known point and a backsight, or on distances alone, by :mod:`fitup.network.extend`, and heights
 by levelling.
 """
 
@@ -20,6 +21,7 @@ import numpy as np
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.model import ControlPoint
+from fitup.network.extend import extend
 from fitup.network.observations import LevelledDifference, Setup, Sight, station
 
 #: shared points closer together in plan do not orient a cluster [m]
@@ -254,6 +256,8 @@ def _by_directions(
                 positions[node] = place
                 found = True
         found = _intersections(positions, setups, by_setup) or found
+        # what has a whole cluster of its own goes by that; here what is left over
+        found = extend(positions, setups, by_setup, _turn) or found
 
 
 def resection(positions: Cluster, seen: Sequence[Sight]) -> Array | None:
@@ -407,6 +411,7 @@ def _apart(
         findings.append(
             f"set-up {name}: of what is tied to {rest} it sees {what}, so the network is in two "
             "parts; a free set-up needs 2 such points with direction, zenith angle and distance, "
-            "or 3 with directions; measure to more of them from it"
+            "or 3 with directions or distances, one over a known point a direction to another; "
+            "measure to more of them from it"
         )
     return findings

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.textfile import read_text
 from fitup.model import Epoch
 from fitup.survey.columns import UNIT_WORDS, Columns, find_columns, whole_rows
 from fitup.survey.layout import (
@@ -22,6 +21,7 @@ from fitup.survey.layout import (
     find_mark,
     read_number,
 )
+from fitup.survey.listfile import list_text
 from fitup.survey.points import CoordinateList, SurveyedPoint
 from fitup.units import METRIC, Shown, to_si
 
@@ -91,17 +91,18 @@ def read_coordinates(
         With every problem found.
     """
     shown, key = epoch.file, f"survey {epoch_index + 1}"
-    text = read_text(path, shown)
+    whole = list_text(path, shown)
+    text, fixed = whole.text, epoch.decimal or whole.decimal
     problems: list[Problem] = []
     lines, delimiter, comments = cut_lines(text, shown, problems)
     columns = find_columns(lines, epoch, key, problems)
     if columns is None:
         raise InputError(problems)
     rows = whole_rows(lines[columns.first_row :], columns, epoch, delimiter, text, problems)
-    mark = _decimal_mark(rows, columns, epoch, key, problems)
+    mark = _decimal_mark(rows, columns, replace(epoch, decimal=fixed), key, problems)
     if mark is None:
         raise InputError(problems)
-    how = _List(shown, delimiter, columns, mark, epoch.decimal is not None, text[-1] in "\r\n")
+    how = _List(shown, delimiter, columns, mark, fixed is not None, text[-1] in "\r\n")
     common = _common_uncertainty(how, epoch, key, problems)
     read = [_point(how, row, common, epoch_index, problems) for row in rows]
     if not how.whole:
@@ -120,7 +121,7 @@ def read_coordinates(
         raise InputError(_capped(shown, problems))
     unused = tuple(dict.fromkeys(i for i in (_id(how, row) for row in rows) if i not in known))
     said = _understood(how, rows, comments, unused, known, epoch, shown_in)
-    return CoordinateList(shown, tuple(points), unused, said)
+    return CoordinateList(shown, tuple(points), unused, (*said, *whole.notes))
 
 
 def _id(how: _List, row: Line) -> str:
@@ -317,7 +318,7 @@ def _understood(
     ]
     lines.append(f"order: {', '.join(columns.order)} ({columns.source})")
     lines.append(f"unit: {UNIT_WORDS[columns.unit['E']]} ({columns.unit_source})")
-    lines.append(f"delimiter: {DELIMITERS[how.delimiter]}, {_mark_said(how, rows)}")
+    lines.append(f"delimiter: {DELIMITERS[how.delimiter]}, {_mark_said(how, rows, epoch)}")
     if columns.uncertainties:
         said = "from the list, point by point"
         if epoch.uncertainty is not None:
@@ -332,11 +333,11 @@ def _understood(
     return tuple(lines)
 
 
-def _mark_said(how: _List, rows: list[Line]) -> str:
+def _mark_said(how: _List, rows: list[Line], epoch: Epoch) -> str:
     other = "," if how.mark == "." else "."
     used = [row.cells[at] for row in rows for name, at in how.columns.at.items() if name != "id"]
     said = f"decimal mark: {'point' if how.mark == '.' else 'comma'}"
-    if how.declared:
+    if epoch.decimal is not None:
         said += " (declared in job.toml)"
     if any(other in text for text in used):
         said += f", thousands set apart by {'commas' if other == ',' else 'points'}"

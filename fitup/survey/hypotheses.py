@@ -101,7 +101,11 @@ class Hypothesis:
 def families(observed: Observed, others: Sequence[Observed]) -> Iterator[Iterator[Hypothesis]]:
     """Yield families of hypotheses, those that give up the fewest observations first."""
     yield chain(
-        _exchanged(observed), _axes(observed), _units(observed), _other_segment(observed, others)
+        _exchanged(observed),
+        _exchanged_across(observed, others),
+        _axes(observed),
+        _units(observed),
+        _other_segment(observed, others),
     )
     yield _cycled(observed)
     yield _unit_of_one(observed)
@@ -125,6 +129,22 @@ def _exchanged(o: Observed) -> Iterator[Hypothesis]:
             "correct the list, or exclude both points in job.toml [exclude]",
             o.relabelled(order),
         )
+
+
+def _exchanged_across(o: Observed, others: Sequence[Observed]) -> Iterator[Hypothesis]:
+    """Exchange a suspect with the point of another segment that was found where it should be."""
+    usual = np.median(o.surveyed - o.design, axis=0)
+    for i in _suspects(o):
+        for other in others:
+            j = int(np.linalg.norm(other.surveyed - o.design[i] - usual, axis=1).argmin())
+            surveyed = o.surveyed.copy()
+            surveyed[i] = other.surveyed[j]
+            names = " and ".join(sorted((o.ids[i], other.ids[j])))
+            yield Hypothesis(
+                f"targets {names}, of two segments, are exchanged",
+                "correct the list, or exclude both points in job.toml [exclude]",
+                replace(o, surveyed=surveyed),
+            )
 
 
 def _cycled(o: Observed) -> Iterator[Hypothesis]:

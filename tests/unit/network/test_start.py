@@ -117,7 +117,8 @@ def test_a_network_in_two_parts(network_site: Any):
     assert refused(site, replace(read, shots=shots)) == [
         "set-up ST3: of what is tied to the control it sees only CP3, so the network is in two "
         "parts; a free set-up needs 2 such points with direction, zenith angle and distance, or 3 "
-        "with directions; measure to more of them from it"
+        "with directions or distances, one over a known point a direction to another; measure to "
+        "more of them from it"
     ]
 
 

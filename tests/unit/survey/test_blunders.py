@@ -397,3 +397,15 @@ def test_the_covariance_goes_where_its_points_go(survey_of, kind: str):
     assert back.covariance == pytest.approx(whole.covariance)
     assert back.surveyed == pytest.approx(whole.surveyed)
     assert back.ids == whole.ids
+
+
+def test_targets_exchanged_across_the_joint(survey_of):
+    """Told at both segments, by the names of both points, and nothing else."""
+    back, ahead = survey_of("A1"), survey_of("A2")
+    back.surveyed[3], ahead.surveyed[0] = ahead.surveyed[0].copy(), back.surveyed[3].copy()
+    for one, other in ((back, ahead), (ahead, back)):
+        (line,) = explain(one, [other])
+        assert line.startswith(
+            f"segment {one.segment}: if targets A1-4 and A2-1, of two segments, are exchanged the "
+            "largest residual falls from "
+        )

@@ -472,9 +472,10 @@ REFUSED = {
         "survey.csv: found an empty file; allowed: a table with a header; was it saved?",
     ),
     "not UTF-8": (
-        b"id,E_m,N_m,H_m\nA1-1,1,2,3\xff\n",
+        # 0x81 has no meaning in the encoding of old spreadsheets either
+        b"id,E_m,N_m,H_m\nA1-1,1,2,3\x81\n",
         {},
-        "survey.csv, row 2: found byte 0xff, which is not UTF-8; allowed: UTF-8 text; save it "
+        "survey.csv, row 2: found byte 0x81, which is not UTF-8; allowed: UTF-8 text; save it "
         "again as "
         "UTF-8 (or plain ASCII)",
     ),
