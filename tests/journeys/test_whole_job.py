@@ -245,12 +245,12 @@ def done_by_the_old_print(site, first, second, old_form):
     release = ("release", "--plan", first, "--stage", "1", *why)
     said = site.does("ines", *release)
     assert said.lines == [
-        "fitup: STOP was called (entry 12): old print found in the cabin; it is lifted first, by "
-        "itself: fitup release JOB --stop 12 --why REASON"
+        "fitup: STOP was called (entry 13): old print found in the cabin; it is lifted first, by "
+        "itself: fitup release JOB --stop 13 --why REASON"
     ]
-    said = site.does("ola", "release", "--stop", "12", *why)
+    said = site.does("ola", "release", "--stop", "13", *why)
     assert said.lines == ["fitup: Ola Finch may not release hold points; Ines Calder may"]
-    assert site.does("ines", "release", "--stop", "12", *why).code == 0
+    assert site.does("ines", "release", "--stop", "13", *why).code == 0
     assert site.prints() == (second, "STOPPED - do not go on")
     assert site.does("ines", *release).code == 0
     assert site.prints() == (second, "APPROVED")
