@@ -252,8 +252,8 @@ def sample(package: str, seed: int, only: str = "") -> list[Mutant]:
 
 def score(package: str, options: argparse.Namespace) -> bool:
     """Run mutants of a package, print what became of them, and say whether the floor is kept."""
-    start = time.monotonic()
     reached = reach(package)
+    start = time.monotonic()
     fates: Counter[str] = Counter()
     by_file: dict[str, Counter[str]] = {}
     drawn = sample(package, options.seed, options.only)
@@ -277,7 +277,7 @@ def score(package: str, options: argparse.Namespace) -> bool:
     if options.files:
         for path, own in sorted(by_file.items()):
             print(f"    {path}: {own['caught'] + own['slow']} of {sum(own.values())}")
-    return high >= options.floor
+    return total > 0 and high >= options.floor
 
 
 def main() -> int:
