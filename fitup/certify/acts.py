@@ -32,6 +32,28 @@ def follow(night: Night) -> Iterator[Moment]:
     _ended(night)
 
 
+def follow_back(night: Night) -> Iterator[Moment]:
+    """Yield the states of the way back: from packs changed, on steel, to where the stage began."""
+    orders = night.stage.orders
+    raised = max((i for i, o in enumerate(orders) if o.verb == "CHANGE PACK"), default=None)
+    if not night.stage.back or raised is None:
+        return
+    for order in orders[: raised + 1]:
+        act = _ACTS.get(order.verb)
+        if act is not None:
+            act(night, order, "way back")
+    for number, order in enumerate(night.stage.back, 1):
+        where = f"way back of stage {night.stage.number}, {night.stage.group}, event {number}"
+        act = _ACTS.get(order.verb)
+        if act is not None:
+            act(night, order, where)
+        yield _held(night, order, where)
+    for name, one in night.now.items():
+        where = f"way back of stage {night.stage.number}, {night.stage.group}"
+        if one.on != "pack" or abs(one.setting - one.start) > 1e-6:
+            night.wrong(where, f"seat {name} is not left as the stage found it")
+
+
 def _held(night: Night, order: Order, where: str) -> Moment:
     """Hold the state after an order against every limit and every rule of the night."""
     moment = _moment(night, order)
@@ -195,7 +217,7 @@ def _let_down(night: Night, order: Order, where: str) -> None:
         if one.nut is not None:
             one.ram, one.nut = one.ram - one.nut, 0.0
             continue
-        height = sum(night.job.plates[m].measured for m in (*one.beside, *one.on_pack))
+        height = sum(night.job.plates[m].measured for m in one.beside or one.on_pack)
         over = one.setting - one.start - height - _spring_back(night, one)
         if not (one.beside or one.on_pack) and over > 1e-3:
             night.wrong(where, _nothing_to_stand_on(night, name))
@@ -243,7 +265,7 @@ def _friction(night: Night, one: SeatNow, where: str) -> None:
 def _change_pack(night: Night, order: Order, where: str) -> None:
     for name in order.objects:
         one = night.now[name]
-        if one.on == "oil" or (one.on == "temporary" and one.on_pack):
+        if one.on == "oil" or (one.on == "temporary" and not one.beside):
             night.wrong(where, _nothing_to_stand_on(night, name))
     _move_plates(night, order, where)
     planned = dict(zip(night.stage.seats, night.stage.after, strict=True))

@@ -129,6 +129,7 @@ def certify(
         procedures=walked.procedures,
         seat_envelopes=seat_envelopes(job, walked.procedures),
         jack_envelopes=jack_envelopes(job, walked.procedures),
+        ways_back=walked.ways_back,
     )
 
 

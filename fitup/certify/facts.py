@@ -304,6 +304,9 @@ class Certificate:
     seat_envelopes: tuple[SeatEnvelope, ...] = ()
     jack_envelopes: tuple[JackEnvelope, ...] = ()
     """What every crew does, event by event; in the order of stages, then crews."""
+    ways_back: tuple[Procedure, ...] = ()
+    """From the raised state on steel, packs changed, back to where a stage began: old packs in,
+    down as it went up. Only where the deck comes back by itself and packs hold it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -212,7 +212,8 @@ class Night:
         if one.on == "friction" or (one.on == "nut" and not seat.comes_back):
             return self._zero[i] + one.ram, 0.0
         if one.on == "temporary":
-            height = sum(self.job.plates[m].measured for m in (*one.beside, *one.on_pack))
+            # what lies on the pack carries only where nothing stands beside it
+            height = sum(self.job.plates[m].measured for m in one.beside or one.on_pack)
             return one.start + height, 0.0
         if one.on == "nut" and one.let_down:
             nut = seat.stiffness if seat.held_by == "nut" else SPRINGS.nut

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import Final
 
-from fitup.certify.acts import follow
+from fitup.certify.acts import follow, follow_back
 from fitup.certify.bands import Reader, Swing, length_step, ram_band, to_step
 from fitup.certify.facts import reading_band
 from fitup.certify.jacks import off_readings
@@ -66,8 +66,8 @@ def procedures(
     crews: Sequence[Stage],
     before: Before,
     expected: Sequence[tuple[str, float]],
-) -> tuple[Procedure, ...]:
-    """Return what every crew of one stage does; what cannot be is noted.
+) -> tuple[tuple[Procedure, ...], tuple[Procedure, ...]]:
+    """Return what every crew of one stage does, and its way back; what cannot be is noted.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def procedures(
         What every check reads when the stage is done.
     """
     if not any(stage.orders for stage in crews):
-        return ()
+        return (), ()
     ends = [o for s in crews for o in s.orders if o.verb == "HOLD POINT"]
     if len(ends) != 1:
         work.wrong.append(f"stage {crews[0].number}: {len(ends)} hold points, there must be one")
@@ -88,22 +88,28 @@ def procedures(
     response = respond(work, top, seats)
     off = {name: _off(work.job, name) for name in seats}
     shake = jack_shake(work, response, off) if any(off.values()) else STILL
-    line, found = before.line, []
-    nights = []
+    line, nights = before.line, []
+    found: list[Procedure] = []
+    backs: list[Procedure] = []
     for stage in crews:
-        night = Night(work, stage, before.site, before.present, response, shake, before.base)
-        nights.append(night)
-        swing = _swing(work, night, crews, stage, before.site)
-        reader = Reader(night, response, shake, off, swing)
-        events = []
-        for moment in follow(night):
-            if moment.order.verb in ("READ", "HOLD POINT"):
-                continue
-            line += 1
-            events.append(_event(stage, line, moment, reader.read(moment)))
-        found.append(_procedure(work.job, stage, tuple(events)))
+        start = (work, stage, before.site, before.present, response, shake, before.base)
+        swing: dict[str, Swing] = {}
+        for told, steps, there in ((found, follow, True), (backs, follow_back, False)):
+            night = Night(*start)
+            swing = swing or _swing(work, night, crews, stage, before.site)
+            reader = Reader(night, response, shake, off, swing)
+            events = []
+            for moment in steps(night):
+                if moment.order.verb in ("READ", "HOLD POINT"):
+                    continue
+                line += 1
+                events.append(_event(stage, line, moment, reader.read(moment)))
+            if there:
+                nights.append(night)
+            if events or there:
+                told.append(_procedure(work.job, stage, tuple(events)))
     _store(work, crews[0].number, nights, before.loose)
-    return _with_end(work, crews, found, line, expected)
+    return _with_end(work, crews, found, line, expected), tuple(backs)
 
 
 def _off(job: Job, seat: str) -> float:

@@ -27,6 +27,7 @@ class Walked:
     stages: tuple[StageFact, ...]
     stock: tuple[StockFact, ...]
     procedures: tuple[Procedure, ...]
+    ways_back: tuple[Procedure, ...]
 
 
 @dataclass(slots=True)
@@ -37,11 +38,14 @@ class _Site:
     packs: dict[str, tuple[str, ...]]
     base: dict[str, float]
     procedures: list[Procedure] = field(default_factory=list)
+    ways_back: list[Procedure] = field(default_factory=list)
 
     @property
     def line(self) -> int:
         """Last line number that is used."""
-        return max((e.line for p in self.procedures for e in p.events), default=0)
+        return max(
+            (e.line for p in (*self.procedures, *self.ways_back) for e in p.events), default=0
+        )
 
 
 def walk(work: Work, final: Mapping[str, float], present: Mapping[str, float]) -> Walked:
@@ -71,7 +75,7 @@ def walk(work: Work, final: Mapping[str, float], present: Mapping[str, float]) -
                 work.wrong.append(f"seat {plan.seat}: its last stage does not leave it as planned")
             else:
                 work.wrong.append(f"seat {plan.seat} changes but stands in no stage")
-    return Walked(tuple(facts), count_store(work), tuple(site.procedures))
+    return Walked(tuple(facts), count_store(work), tuple(site.procedures), tuple(site.ways_back))
 
 
 def pack_rules(work: Work, seat: Seat, pack: Sequence[str]) -> None:
@@ -114,7 +118,9 @@ def _number(
     # what a tape will read: at the steel temperature of the survey
     after = work.state.values + done.change + work.warm
     expected = tuple((c.id, float(v)) for c, v in zip(work.state.checks, after, strict=True))
-    site.procedures += procedures(work, crews, before, expected)
+    forward, back = procedures(work, crews, before, expected)
+    site.procedures += forward
+    site.ways_back += back
     for k, (stage, rows) in enumerate(zip(crews, printed, strict=True)):
         jacks: list[JackFact] = []
         for i, seat in enumerate(stage.seats):

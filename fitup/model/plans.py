@@ -83,6 +83,9 @@ class Stage:
     window: str = ""
     orders: tuple[Order, ...] = ()
     """What the crew does, in the order of time; the hold point belongs to all crews."""
+    back: tuple[Order, ...] = ()
+    """From the raised state on steel, packs changed, back to where the stage began; empty where
+    nothing brings the deck back."""
 
 
 @dataclass(frozen=True, slots=True)

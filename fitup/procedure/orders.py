@@ -39,10 +39,11 @@ def with_orders(job: Job, loads: Loads, stages: Sequence[Stage]) -> tuple[Stage,
     loose = Counter({m: p.count for m, p in job.plates.items()})
     result: list[Stage] = []
     for stage in stages:
-        crew = _Crew(job, Heights(job, loads, stage, now), stage, loose)
+        heights = Heights(job, loads, stage, now)
+        crew, back = (_Crew(job, heights, stage, loose) for _ in range(2))
         first = not any(s.number == stage.number for s in result)
         orders = [*crew.orders(), *(_end(job, stage, stages) if first else ())]
-        result.append(replace(stage, orders=tuple(orders)))
+        result.append(replace(stage, orders=tuple(orders), back=tuple(back.back())))
         now.update(zip(stage.seats, (stage.down or stage.up)[-1], strict=True))
         for seat, new in zip(stage.seats, stage.after, strict=True):
             loose.update(packs[seat])
@@ -79,6 +80,38 @@ class _Crew:
         yield from self._rest()
         yield from self._change()
         yield from self._return()
+
+    def back(self) -> Iterator[Order]:
+        """Yield the way back from the raised state: old packs in, down as it went up, landed."""
+        if self.pushes or any(s.held_by == "nut" for s in self.seats) or not self.seats:
+            return
+        rows = [self.heights.rams(row) for row in self.stacks.up_rows]
+        self.rams = rows[-1]
+        for k in self.changed:
+            yield Order("CHANGE PACK", "plates", (self.seats[k].id,), (), tuple(self._undone(k)))
+        jacks = self._jacks(self.lifts)
+        step = np.array([max(j.resolution for j in self.job.jacks_at(s.id)) for s in self.seats])
+        yield Order("FREE", "free", jacks, self._aims(self.rams + step, self.lifts))
+        self.rams = self.rams + step
+        for i in range(len(rows) - 2, -2, -1):
+            moved = tuple(self._restacked(self.stacks.up(i + 1), self.stacks.up(i), up=True))
+            if moved:
+                names = tuple(dict.fromkeys(m.seat for m in moved))
+                yield Order("FOLLOW WITH PLATES", "lower", names, (), moved)
+            yield from self._to(rows[i] if i >= 0 else 0.0 * step, self.lifts)
+        nuts = self._jacks(self.nuts)
+        if nuts:
+            yield Order("RUN NUT BACK", "landing", nuts)
+        yield Order("LAND", "landing", jacks)
+        yield Order("JACK OFF", "off", jacks)
+
+    def _undone(self, k: int) -> Iterator[PlateMove]:
+        """Yield how a changed pack is put back as it was."""
+        seat, old, new = self.seats[k].id, self.stage.before[k], self.stage.after[k]
+        for mark in sorted(self.stacks.down(0)[k]):
+            yield PlateMove(mark, seat, "on pack", "store")
+        yield from (PlateMove(m, seat, "pack", "store") for m in _listed(new, Counter(old)))
+        yield from (PlateMove(m, seat, "store", "pack") for m in _listed(old, Counter(new)))
 
     def _all_nuts(self, k: int) -> bool:
         return all(j.lock_nut for j in self.job.jacks_at(self.seats[k].id))

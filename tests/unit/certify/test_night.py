@@ -233,3 +233,32 @@ def test_hand_made_orders_that_cannot_be_are_refused(stated: Any):
     assert "START is set twice" in said(
         lambda o: tuple(x for y in o for x in ((y, y) if y.verb == "LIFT OFF" else (y,)))
     )
+
+
+def test_the_way_back_ends_where_the_stage_began(stated: Any, small: Small):
+    """By nuts, and by temporary plates: old packs in, landed, no plate left over."""
+    case = small()
+    jacks = {n: replace(j, lock_nut=False) for n, j in case.job.jacks.items()}
+    seats = {n: replace(s, temporary_seat=True) for n, s in case.job.seats.items()}
+    plates = {m: replace(p, count=p.count + 12) for m, p in case.job.plates.items()}
+    case = replace(case, job=replace(case.job, jacks=jacks, seats=seats, plates=plates))
+    for certificate in (stated[2], certified(case)[1]):
+        assert len(certificate.ways_back) == len(certificate.procedures)
+        forward = events(certificate)
+        back = [e for p in certificate.ways_back for e in p.events]
+        assert not {e.line for e in forward} & {e.line for e in back}
+        for there, home in zip(certificate.procedures, certificate.ways_back, strict=True):
+            for start, end in zip(there.events[0].after, home.events[-1].after, strict=True):
+                assert (end.on, sorted(end.pack)) == ("pack", sorted(start.pack))
+                assert (end.beside, end.on_pack) == ((), ())
+                assert end.deck == pytest.approx(start.deck, abs=1e-6)
+
+
+def test_a_way_back_with_a_pack_left_in_is_refused(stated: Any):
+    case, plan, _ = stated
+    stage = plan.stages[0]
+    kept = tuple(o for o in stage.back if o.verb != "CHANGE PACK")
+    changed = replace(plan, stages=(replace(stage, back=kept), *plan.stages[1:]))
+    with pytest.raises(CertificateRefused) as refused:
+        certify(case.job, case.survey, case.state, case.influence, changed)
+    assert "is not left as the stage found it" in str(refused.value)
