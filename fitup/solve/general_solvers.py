@@ -57,7 +57,9 @@ def solvers() -> tuple[Solver, ...]:
     return ("highs", "scip") if importlib.util.find_spec("pyscipopt") else ("highs",)
 
 
-def least_worst_by(problem: FitProblem, solver: Solver, limit: float = np.inf) -> Opinion:
+def least_worst_by(
+    problem: FitProblem, solver: Solver, limit: float = np.inf, nodes: int | None = None
+) -> Opinion:
     """Minimise the worst ratio.
 
     Parameters
@@ -66,6 +68,8 @@ def least_worst_by(problem: FitProblem, solver: Solver, limit: float = np.inf) -
     solver : {'highs', 'scip'}
     limit : float
         Time allowed [s].
+    nodes : int, optional
+        Nodes allowed, of HiGHS: unlike time, the same on every machine.
     """
     rows = _rows(problem, None)
     F, m = problem.F * _MM, len(problem.g)
@@ -79,7 +83,7 @@ def least_worst_by(problem: FitProblem, solver: Solver, limit: float = np.inf) -
         return _weighed(problem, *model.run(deadline), problem.worst_ratio)
     objective = np.zeros(rows.width)
     objective[-1] = 1.0
-    return _weighed(problem, *_highs(rows, objective, deadline), problem.worst_ratio)
+    return _weighed(problem, *_highs(rows, objective, deadline, nodes), problem.worst_ratio)
 
 
 def least_squares_by(
@@ -199,7 +203,9 @@ def _picked(rows: _Rows, v: Array) -> Array:
     return np.array([int(np.argmax(v[i:j])) for i, j in parts])
 
 
-def _highs(rows: _Rows, objective: Array, deadline: float) -> tuple[Array | None, float, bool]:
+def _highs(
+    rows: _Rows, objective: Array, deadline: float, nodes: int | None = None
+) -> tuple[Array | None, float, bool]:
     """Return the pick found, the bound, and whether the solver came to its end."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -218,7 +224,8 @@ def _highs(rows: _Rows, objective: Array, deadline: float) -> tuple[Array | None
                 LinearConstraint(rows.E, rows.e, rows.e),
             ],
             options={"mip_rel_gap": 0.0, "presolve": presolve}
-            | ({"time_limit": left} if np.isfinite(left) else {}),
+            | ({"time_limit": left} if np.isfinite(left) else {})
+            | ({"node_limit": nodes} if nodes is not None else {}),
         )
         if answer.status != _IMPOSSIBLE:
             break

@@ -188,6 +188,21 @@ def test_when_tolerance_cannot_be_met_one_change_that_frees_it_is_named(small: S
     assert all(o.verified for o in plan.obstacles)
 
 
+def test_a_short_store_is_left_to_a_general_solver_where_the_search_ends(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Four plates of each kind for eight seats: the descent ends at 8.8 times the tolerance."""
+    monkeypatch.syspath_prepend(str(BENCHMARKS))
+    problem = importlib.import_module("instances").line_problem(2, 1)
+    problem = replace(problem, stock=np.full(6, 4))
+    asked = choose(problem, Wishes(search_effort=0.5))
+    assert problem.feasible(asked.pick)
+    assert asked.wishes[0].lower <= 1.8402 + 1e-3  # no bound of the other solver is taken
+    with mock.patch.object(wishes, "_asked", lambda problem, pick, *rest: pick):
+        alone = choose(problem, Wishes(search_effort=0.5))
+    assert asked.worst < 0.5 * alone.worst
+
+
 def test_what_cannot_be_met_is_told_as_soon_as_the_bound_proves_it(small: Small) -> None:
     """All seats held: plates of any thickness do no better, so nothing is left to search."""
     case = small(size=0.02)
