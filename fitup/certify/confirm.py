@@ -63,7 +63,7 @@ def _exact(job: Job, certificate: Certificate) -> dict[Key, float]:
             exact[("stage", stage.number, check, "to")] = value + band
     for fact in certificate.lift_offs:
         exact.update(_of_lift_off(fact))
-    for procedure in certificate.procedures:
+    for procedure in (*certificate.procedures, *certificate.ways_back):
         exact.update(_of_procedure(procedure))
     for seat_most in certificate.seat_envelopes:
         own = asdict(seat_most).items()

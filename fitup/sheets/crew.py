@@ -99,20 +99,25 @@ def crew_sheet(
         What is read at the joint.
     """
     working = [e for e in procedure.events if e.phase not in ("read", "hold")]
-    parts = []
-    for title, events in groupby(working, key=lambda e: PARTS[e.phase]):
-        parts.append(_part(job, procedure, title, list(events)))
     return CrewSheet(
         number=procedure.stage,
         crew=procedure.crew,
         jacks=tuple(_jack(job, procedure, j, strokes[j]) for j in procedure.jacks),
-        parts=tuple(parts),
+        parts=_parts(job, procedure, working),
         joint=tuple(
             row for e in procedure.events if e.phase == "read" for row in _joint(job, e, checks)
         ),
         hold_line=0,
         first=working[0].line,
         last=working[-1].line,
+    )
+
+
+def _parts(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tuple[Part, ...]:
+    """Gather events into parts of the work."""
+    return tuple(
+        _part(job, procedure, title, list(own))
+        for title, own in groupby(events, key=lambda e: PARTS[e.phase])
     )
 
 
@@ -413,6 +418,12 @@ def crew_sheets(job: Job, certificate: Certificate) -> tuple[CrewSheet, ...]:
         replace(
             crew_sheet(job, p, {j: strokes[p.stage, j] for j in p.jacks}, facts),
             hold_line=holds.get(p.stage, 0),
+            back=tuple(
+                part
+                for b in certificate.ways_back
+                if (b.stage, b.crew) == (p.stage, p.crew)
+                for part in _parts(job, b, b.events)
+            ),
         )
         for p in certificate.procedures
     )

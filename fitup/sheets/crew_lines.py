@@ -146,10 +146,12 @@ class CrewSheet:
     hold_line: int
     first: int
     last: int
+    back: tuple[Part, ...] = ()
+    """The way back from the raised state on steel; empty where the deck does not come back."""
 
     def printed(self) -> Iterator[PrintedNumber]:
         """Yield every number of these pages that a person acts on."""
-        for line in (line for part in self.parts for line in part.lines):
+        for line in (line for part in (*self.parts, *self.back) for line in part.lines):
             cells = [cell.reads for cell in line.cells] + [pack.reads for pack in line.packs]
             for read in (read for reads in cells for read in reads):
                 yield from read.printed()
