@@ -223,7 +223,7 @@ def _reads(
             check.id,
             to_step(value, step),
             step,
-            (Band("HOLD", low, high, "back to the engineer"),),
+            (Band("STOP", low, high, "back to the engineer"),),
         )
 
 

@@ -47,6 +47,8 @@ class Asked:
     """The same band as it is printed for the gauge [Pa]."""
     marks: tuple[str, ...] = ()
     """Every plate mark of the job, for a pack."""
+    beyond: str = STOP
+    """What follows from a reading outside: ``stop`` or ``hold``, as the sheet says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,10 +157,11 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
         if r["seat"] in seats and r["held_by"] == "packs"
     }
     marks = tuple(job.plates)
+    lines = [r for r in tables.get("procedure", ()) if r["stage"] == stage]
     return (
         *(_check(job, printed, stage, name, quantities[name]) for name in checks),
-        *(_ram(job, printed, stage, jack) for jack, _ in jacks),
-        *(_load(job, printed, stage, jack) for jack, _ in jacks),
+        *(_ram(job, printed, stage, jack, lines) for jack, _ in jacks),
+        *(_load(job, printed, stage, jack, lines) for jack, _ in jacks),
         *(Asked(f"pack {seat}", "pack", pack=pack, marks=marks) for seat, pack in packs.items()),
     )
 
@@ -192,24 +195,54 @@ def _check(job: Job, printed: Mapping[Any, float], stage: int, name: str, named:
     )
 
 
-def _ram(job: Job, printed: Mapping[Any, float], stage: int, jack: str) -> Asked:
-    """Return where a ram ends: the last reading on the way down, else on the way up."""
-    own = {k[3:]: v for k, v in printed.items() if k[:3] == ("jack", stage, jack) and len(k) == 5}
-    way = "down" if ("down", 0) in own else "up"
-    steps = sorted(i for w, i in own if w == way)
-    end = own[way, steps[-1]] if steps else 0.0
-    band = printed["jack", stage, jack, "move_band"]
+#: a printed number by its key
+_Printed = Mapping[Any, float]
+#: a line of the table of the procedure
+_Lines = Sequence[Mapping[str, Any]]
+
+
+def _ram(job: Job, printed: _Printed, stage: int, jack: str, lines: _Lines) -> Asked:
+    """Return where a ram ends: at the last line of the sheet that reads it."""
     lifts = job.seats[job.jacks[jack].seat].pushes == "up"
     sides = ("above START", "below START") if lifts else ("beyond START", "short of START")
+    own = [r for r in lines if (r["instrument"], r["at"]) == ("ram", jack)]
+    if own:
+        meaning = str(own[-1]["outside_it"])
+        key = ("event", own[-1]["line"], "ram", jack, meaning)
+        least, most = printed[*key, "low"], printed[*key, "high"]
+        beyond = HOLD if meaning == "HOLD" else STOP
+        return Asked(f"ram {jack}", "ram", "length", least, most, sides=sides, beyond=beyond)
+    steps = sorted(k[3:] for k in printed if k[:3] == ("jack", stage, jack) and len(k) == 5)
+    ends = [s for s in steps if s[0] == "down"] or [s for s in steps if s[0] == "up"]
+    end = printed["jack", stage, jack, *ends[-1]] if ends else 0.0
+    band = printed["jack", stage, jack, "move_band"]
     return Asked(f"ram {jack}", "ram", "length", end - band, end + band, sides=sides)
 
 
-def _load(job: Job, printed: Mapping[Any, float], stage: int, jack: str) -> Asked:
-    """Return the greatest load on the way: below its lower end it never came onto the jack."""
-    low, high = (printed["jack", stage, jack, end] for end in ("load_low", "load_stop"))
-    gauge = [printed["jack", stage, jack, end] for end in ("pressure_low", "pressure_stop")]
-    area = job.jacks[jack].ram_area
-    return Asked(f"load {jack}", "load", "force", low, high, area=area, gauge=(gauge[0], gauge[1]))
+def _load(job: Job, printed: _Printed, stage: int, jack: str, lines: _Lines) -> Asked:
+    """Return the greatest load on the way: below its lower end it never came onto the jack.
+
+    The greatest of a stage may be at any line: it is held between the least and the greatest stop
+    that the sheet prints for the gauge of the jack.
+    """
+    area, own = (
+        job.jacks[jack].ram_area,
+        [
+            ("event", r["line"], "gauge", jack, "STOP")
+            for r in lines
+            if (r["instrument"], r["at"], r["outside_it"]) == ("gauge", jack, "STOP")
+        ],
+    )
+    lows = [v for key in own if (v := printed.get((*key, "low"))) is not None and v > 0.0]
+    highs = [v for key in own if (v := printed.get((*key, "high"))) is not None]
+    if highs:
+        gauge = (min(lows, default=0.0), max(highs))
+        ends = (gauge[0] * area, gauge[1] * area)
+    else:
+        low, high = (printed["jack", stage, jack, f"pressure_{end}"] for end in ("low", "stop"))
+        gauge = (low, high)
+        ends = (printed["jack", stage, jack, "load_low"], printed["jack", stage, jack, "load_stop"])
+    return Asked(f"load {jack}", "load", "force", *ends, area=area, gauge=gauge)
 
 
 def _judged(asked: Asked, read: Read | None, units: DisplayUnits) -> Judged:
@@ -224,7 +257,7 @@ def _judged(asked: Asked, read: Read | None, units: DisplayUnits) -> Judged:
     if asked.least - _BITS <= value <= asked.most + _BITS:
         return Judged(asked.name, read, GO_ON, said)
     ends = f"{say(asked, asked.least, units)} to {say(asked, asked.most, units)}"
-    return Judged(asked.name, read, STOP, f"{said}, outside {ends}")
+    return Judged(asked.name, read, asked.beyond, f"{said}, outside {ends}")
 
 
 def _loaded(asked: Asked, read: Read, said: str, units: DisplayUnits) -> Judged:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from fitup.record.readback import FORM
+from fitup.sheets.crew_lines import Read
 from fitup.sheets.model import Cell, SheetSet, Table
 from fitup.sheets.work import JackLine, StageSheet
 
@@ -21,7 +22,7 @@ def as_done(sheets: SheetSet) -> Table:
     rows = dict.fromkeys(
         (head.check_code, stage.number, *row, *(None for _ in blank))
         for stage in sheets.stages
-        for row in _rows(stage)
+        for row in _rows(stage, _reads_of(sheets, stage))
     )
     return Table(FORM, (*_HEAD, *blank), tuple(rows))
 
@@ -36,19 +37,41 @@ def box_blanks(page: Any) -> None:
             cell.border = Border(left=line, right=line, top=line, bottom=line)
 
 
-def _rows(stage: StageSheet) -> Iterator[tuple[Cell, ...]]:
+def _reads_of(sheets: SheetSet, stage: StageSheet) -> list[Read]:
+    """Return all readings of a stage's crew, in the order of time."""
+    own = [c for c in sheets.crews if (c.number, c.crew) == (stage.number, stage.crew)]
+    lines = [line for crew in own for part in crew.parts for line in part.lines]
+    return [read for line in lines for cell in line.cells for read in cell.reads]
+
+
+def _rows(stage: StageSheet, reads: Sequence[Read]) -> Iterator[tuple[Cell, ...]]:
     """Yield name, place, what it should read and the ends of its band."""
     for line in stage.expected:
         yield (line.id, line.place, line.expect.words, line.low.words, line.high.words)
     for jack in stage.jacks:
-        yield (f"ram {jack.jack}", jack.place, _ram(jack), f"{jack.move_band.full} off", "")
+        rams = [r for r in reads if r.key[2:] == ("ram", jack.jack)]
+        ends = (f"{jack.move_band.full} off", "")
+        yield (f"ram {jack.jack}", jack.place, *(_end(rams[-1]) if rams else (_ram(jack), *ends)))
     for jack in stage.jacks:
-        low = jack.load_low.full if jack.load_low.si > 0.0 else ""
-        yield (f"load {jack.jack}", jack.place, "the most on the way", jack.load_stop.full, low)
+        gauges = [r for r in reads if r.key[2:] == ("gauge", jack.jack) and r.meaning == "STOP"]
+        highs = [r.high for r in gauges if r.high is not None]
+        lows = [r.low for r in gauges if r.low is not None and r.low.si > 0.0]
+        most = max(highs, key=lambda n: n.si).full if highs else jack.load_stop.full
+        least = min(lows, key=lambda n: n.si).full if lows else ""
+        yield (f"load {jack.jack}", jack.place, "the most on the way", most, least)
     for card in stage.cards:
         if card.held_by == "packs":
             marks = "+".join(p.mark for p in card.build_up) or "no plates"
             yield (f"pack {card.seat}", card.place, marks, "any other pack", "")
+
+
+def _end(read: Read) -> tuple[str, str, str]:
+    """Say what a ram reads in its last line, and the ends of its band."""
+    ends = [
+        f"{end.size} {end.unit} {side}".strip() if end is not None else ""
+        for end, side in zip((read.low, read.high), read.sides, strict=True)
+    ]
+    return f"{read.number.size} {read.number.unit} {read.side}".strip(), ends[0], ends[1]
 
 
 def _ram(jack: JackLine) -> str:

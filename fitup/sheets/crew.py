@@ -255,7 +255,8 @@ def _is_plain(job: Job, event: WorkEvent, reading: ExpectedReading) -> bool:
     """Say whether a reading goes without a box: pressure let off, a ram beside its own dial."""
     if reading.instrument == "gauge" and event.verb in ("OIL OFF", "LET DOWN"):
         return True
-    if reading.instrument != "ram" or reading.aim or reading.band("STOP") is not None:
+    judged = reading.aim or reading.band("STOP") is not None or event.verb == "LAND"
+    if reading.instrument != "ram" or judged:
         return False
     seat = job.jacks[reading.at].seat
     return any(
@@ -300,6 +301,10 @@ def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: _Shared)
         meaning="" if asked is None else asked.meaning,
         low=low,
         high=high,
+        sides=(
+            "" if low is None else _side(job, reading, low, short=True),
+            "" if high is None else _side(job, reading, high, short=True),
+        ),
     )
 
 
@@ -382,6 +387,7 @@ def _check(job: Job, event: WorkEvent, reading: ExpectedReading, fact: CheckFact
         meaning=band.meaning,
         low=ends[0],
         high=ends[1],
+        ends=(f"{worded(ends[0])} {ends[0].unit}", f"{worded(ends[1])} {ends[1].unit}"),
     )
 
 

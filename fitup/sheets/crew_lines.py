@@ -41,6 +41,8 @@ class Read:
     meaning: str
     low: Number | None
     high: Number | None
+    sides: tuple[str, str] = ("", "")
+    """On which side the low and the high end lie, in a word."""
 
     def printed(self) -> Iterator[PrintedNumber]:
         """Yield the value and both ends of its band, for the certificate to compare."""
@@ -116,6 +118,8 @@ class JointRead:
     meaning: str
     low: Number
     high: Number
+    ends: tuple[str, str] = ("", "")
+    """Both ends in words."""
 
     def printed(self) -> Iterator[PrintedNumber]:
         """Yield the value and both ends of its band, for the certificate to compare."""

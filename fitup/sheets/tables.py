@@ -43,6 +43,7 @@ from typing import Any, Final
 
 from fitup.record.readback import FORM
 from fitup.sheets.as_done import as_done, box_blanks
+from fitup.sheets.crew_lines import CrewSheet
 from fitup.sheets.model import Cell, CheckLine, SheetSet, Table
 from fitup.sheets.numbers import Number
 from fitup.sheets.sure import SureLine
@@ -59,7 +60,13 @@ def tables(sheets: SheetSet) -> tuple[Table, ...]:
     """Return every table of a sheet set."""
     of_stages: tuple[Table, ...] = ()
     if sheets.stages:
-        of_stages = (_readings(sheets), _jacks(sheets), _expected(sheets), as_done(sheets))
+        of_stages = (
+            *([_procedure(sheets)] if sheets.crews else []),
+            _readings(sheets),
+            _jacks(sheets),
+            _expected(sheets),
+            as_done(sheets),
+        )
     return (
         _checks(sheets),
         _moves(sheets),
@@ -246,6 +253,49 @@ def _stage_readings(stage: StageSheet) -> Iterable[dict[str, Cell]]:
                     "side": reading.side,
                     **_col("reading", reading.number, size=True),
                 }
+
+
+def _procedure(sheets: SheetSet) -> Table:
+    """Return every reading of every line, in the order of time."""
+    return _table("procedure", (row for crew in sheets.crews for row in _crew_rows(crew)))
+
+
+def _crew_rows(crew: CrewSheet) -> Iterable[dict[str, Cell]]:
+    for line in (line for part in crew.parts for line in part.lines):
+        reads = [r for c in line.cells for r in c.reads] + [r for p in line.packs for r in p.reads]
+        for read in reads:
+            yield {
+                "stage": crew.number,
+                "crew": crew.crew,
+                "line": line.number,
+                "who": line.who,
+                "asks": line.asks,
+                "instrument": read.instrument,
+                "at": read.key[-1],
+                "should_read": f"{read.number.full} {read.side}".strip(),
+                "outside_it": read.meaning,
+                "low": ""
+                if read.low is None
+                else f"{read.low.size} {read.low.unit} {read.sides[0]}".strip(),
+                "high": ""
+                if read.high is None
+                else f"{read.high.size} {read.high.unit} {read.sides[1]}".strip(),
+            }
+    for row in crew.joint:
+        for check in row.reads:
+            yield {
+                "stage": crew.number,
+                "crew": crew.crew,
+                "line": row.line,
+                "who": "survey",
+                "asks": "READ",
+                "instrument": check.key[-2],
+                "at": check.key[-1],
+                "should_read": check.expect.words,
+                "outside_it": check.meaning,
+                "low": check.ends[0],
+                "high": check.ends[1],
+            }
 
 
 def _jacks(sheets: SheetSet) -> Table:

@@ -12,7 +12,7 @@ import pytest
 from openpyxl import load_workbook
 
 from fitup.errors import FitupError
-from fitup.record.asdone import asked_of
+from fitup.record.asdone import Read, asked_of, judge
 from fitup.record.readback import code_of, form_readings, read_form
 from fitup.sheets import build_sheets
 from fitup.sheets.tables import json_bytes, xlsx_bytes
@@ -34,12 +34,41 @@ def test_what_is_asked_is_what_stands_on_the_sheet(made, printed):
     least, most = sorted((line.low.number.si, line.high.number.si))
     assert (by_name[line.id].least, by_name[line.id].most) == (least, most)
     jack = sheets.stages[0].jacks[0]
-    assert by_name[f"load {jack.jack}"].most == jack.load_stop.si
-    end = jack.down[-1].number.si
+    assert by_name[f"load {jack.jack}"].gauge[1] == jack.pressure_stop.si
+    reads = [r for p in sheets.crews[0].parts for n in p.lines for c in n.cells for r in c.reads]
+    last = [r for r in reads if r.key[2:] == ("ram", jack.jack)][-1]
     ram = by_name[f"ram {jack.jack}"]
-    assert (ram.least, ram.most) == pytest.approx((end - 0.002, end + 0.002))
+    assert (ram.least, ram.most, ram.beyond) == (last.low.si, last.high.si, "stop")
+    assert ram.most - ram.least == pytest.approx(0.002)
+    row = next(r for r in rows if r["name"] == ram.name)
+    assert row["stop_beyond"] == f"{last.low.size} mm {last.sides[0]}"
+
+
+def test_a_reading_is_judged_by_the_band_of_its_line(made, printed):
+    """A ram that lands outside its hold band holds; the sheet does not say stop there."""
+    crew = printed[0].crews[0]
+    jack = printed[0].stages[0].jacks[0].jack
+
+    def held(read):
+        return replace(read, meaning="HOLD") if read.key[2:] == ("ram", jack) else read
+
+    def of_line(line):
+        cells = tuple(replace(c, reads=tuple(held(r) for r in c.reads)) for c in line.cells)
+        return replace(line, cells=cells)
+
+    parts = tuple(replace(p, lines=tuple(of_line(n) for n in p.lines)) for p in crew.parts)
+    crews = (replace(crew, parts=parts), *printed[0].crews[1:])
+    listed = json.loads(json_bytes(replace(printed[0], crews=crews), ()))
+    ram = next(a for a in asked_of(listed, made.job, 1) if a.name == f"ram {jack}")
+    outside = judge((ram,), {ram.name: Read(ram.most + 0.001)}, made.job, 1)
+    inside = judge((ram,), {ram.name: Read(ram.most)}, made.job, 1)
+    assert (outside.verdict, inside.verdict) == ("hold", "go on")
+
+
+def test_the_pack_asked_for_is_the_one_of_the_plan(made, printed):
+    by_name = {a.name: a for a in asked_of(printed[1], made.job, 1)}
     assert by_name["pack KD8-BL"].pack == ("P10", "P5", "P2", "P1")
-    assert asked_of(listed, made.job, 9) == ()
+    assert asked_of(printed[1], made.job, 9) == ()
 
 
 def test_two_crews_of_one_stage_are_asked_once_for_the_joint_between_them(made, printed):
