@@ -9,6 +9,7 @@ from fitup.certify.envelopes import JackEnvelope, SeatEnvelope
 from fitup.certify.facts import Certificate, PrintedNumber
 from fitup.model import Job
 from fitup.sheets.numbers import Number, rounded
+from fitup.sheets.words import least_words
 from fitup.units import DISPLAY
 
 
@@ -28,6 +29,8 @@ class SeatEnvelopeLine:
     reaction_most: Number
     used: str
     """Share of the greatest reaction that is used: ``43 %``."""
+    allowed_least: str
+    """The least reaction in words: ``150 kN``, ``may pull 250 kN``."""
 
     def printed(self) -> Iterator[PrintedNumber]:
         """Yield every number of the line, for the certificate to compare."""
@@ -79,6 +82,7 @@ def _seat(job: Job, one: SeatEnvelope) -> SeatEnvelopeLine:
         reaction_least=rounded(one.reaction_least, units.force),
         reaction_most=rounded(one.reaction_most, units.force),
         used=_share(one.used),
+        allowed_least=least_words(rounded(one.reaction_least, units.force)),
     )
 
 
