@@ -36,6 +36,7 @@ from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
 from fitup.jobfolder.table import Row, plain, read_table, record_of, unique
 from fitup.jobfolder.targets import at_stage
+from fitup.jobfolder.textfile import read_whole
 from fitup.model import (
     LENGTHS,
     SIDES,
@@ -453,9 +454,15 @@ def _input_names(job: Job, axis: str | None) -> list[str]:
 
 
 def input_files(root: Path, names: Iterable[str]) -> dict[str, bytes]:
-    """Return the bytes of those files that lie in a folder, by name."""
+    """Return the bytes of those files that lie in a folder, by name.
+
+    Raises
+    ------
+    InputError
+        If one of them cannot be read.
+    """
     present = (name for name in sorted(set(names)) if (root / name).is_file())
-    return {name: (root / name).read_bytes() for name in present}
+    return {name: read_whole(root / name, name) for name in present}
 
 
 def digest_of(files: Mapping[str, bytes]) -> str:

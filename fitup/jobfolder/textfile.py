@@ -32,8 +32,8 @@ def read_bytes(path: Path) -> bytes:
         return source.read(MOST_BYTES + 1)
 
 
-def read_text(path: Path, shown: str) -> str:
-    """Return the text of a file, without its byte-order mark.
+def read_whole(path: Path, shown: str) -> bytes:
+    """Return all bytes of a file.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def read_text(path: Path, shown: str) -> str:
     Raises
     ------
     InputError
-        If the file is missing, unreadable, empty, not text, or larger than 50 MB.
+        If the file is missing, unreadable, or larger than 50 MB.
     """
 
     def refuse(found: str, allowed: str, do: str) -> InputError:
@@ -65,6 +65,29 @@ def read_text(path: Path, shown: str) -> str:
         size = max(len(raw), path.stat().st_size)
         allowed = f"at most {MOST_BYTES / 1e6:.0f} MB"
         raise refuse(f"{size / 1e6:.0f} MB", allowed, "is this the right file?")
+    return raw
+
+
+def read_text(path: Path, shown: str) -> str:
+    """Return the text of a file, without its byte-order mark.
+
+    Parameters
+    ----------
+    path : Path
+        File to read.
+    shown : str
+        Name of the file as the user knows it, for messages.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, unreadable, empty, not text, or larger than 50 MB.
+    """
+
+    def refuse(found: str, allowed: str, do: str) -> InputError:
+        return InputError([Problem(shown, found, allowed, do)])
+
+    raw = read_whole(path, shown)
     if not raw.strip():
         raise refuse("an empty file", "a table with a header", "was it saved?")
     for mark, encoding in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):

@@ -10,7 +10,7 @@ import pytest
 
 from fitup.errors import InputError
 from fitup.frames import joint_axes
-from fitup.jobfolder import read_job
+from fitup.jobfolder import read_job, textfile
 from fitup.model import Aim, Job, Reading
 
 Tell = Callable[..., list[str]]
@@ -88,6 +88,8 @@ def test_folder_without_permission(
     )
 
 
+# a table is read row by row, a survey only for the digest of the job
+@pytest.mark.parametrize("name", ["plates.csv", "survey.csv"])
 @pytest.mark.parametrize(
     ("error", "message"),
     [
@@ -105,19 +107,20 @@ def test_file_that_the_system_refuses(
     small_job_writer: Write,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
+    name: str,
     error: OSError,
     message: str,
 ) -> None:
-    honest = Path.read_bytes
+    honest = textfile.read_bytes
 
-    def refuse(self: Path) -> bytes:
-        if self.name == "plates.csv":
+    def refuse(path: Path) -> bytes:
+        if path.name == name:
             raise error
-        return honest(self)
+        return honest(path)
 
     folder = small_job_writer(tmp_path / "j")
-    monkeypatch.setattr(Path, "read_bytes", refuse)
-    assert refusal(folder) == f"plates.csv: {message}"
+    monkeypatch.setattr(textfile, "read_bytes", refuse)
+    assert refusal(folder) == f"{name}: {message}"
 
 
 def test_folder_in_place_of_a_table(small_job_writer: Write, tmp_path: Path) -> None:
