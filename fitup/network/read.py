@@ -38,17 +38,6 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
     shots = _numbered(shots, rows, epoch.file, problems)
     _in_order(shots, epoch.file, problems)
     _air_given(shots, setups, job, epoch.file, problems)
-    seen = {r["target"] for r in rows}
-    if rows and not problems and not epoch.levelling and not seen & set(job.points):
-        problems.append(
-            Problem(
-                epoch.file,
-                f"{len(seen)} targets, none of them in points.csv",
-                "sights to targets on the deck",
-                "is this the right file? Name the targets of the deck as points.csv does",
-                column="target",
-            )
-        )
     if not rows and not problems:
         problems.append(
             Problem(epoch.file, "no observation", "at least one row", "is the file cut off?")
@@ -67,6 +56,25 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         tuple(levels),
         tuple(_understood(epoch, setups, shots, levels)),
     )
+
+
+def off_deck(read: ObservationSet, job: Job) -> list[Problem]:
+    """Say where an epoch sights no point of the deck: another job's file, or tie points alone.
+
+    A levelled run may reach the deck where no sight does, so a levelling file settles it.
+    """
+    seen = {s.target for s in read.shots}
+    if read.levels or seen & set(job.points):
+        return []
+    return [
+        Problem(
+            read.file,
+            f"{len(seen)} targets, none of them in points.csv",
+            "sights to targets on the deck",
+            "is this the right file? Name the targets of the deck as points.csv does",
+            column="target",
+        )
+    ]
 
 
 def _told_once(problems: list[Problem]) -> list[Problem]:

@@ -23,7 +23,7 @@ from fitup.network.groups import shared_causes
 from fitup.network.measured import observations_of
 from fitup.network.mistakes import find_start_or_mistake
 from fitup.network.observations import ObservationSet, Sight, station
-from fitup.network.read import read_observations
+from fitup.network.read import off_deck, read_observations
 from fitup.network.reliability import Reliability, reliability
 from fitup.network.rereadings import reread
 from fitup.network.robust import Outcome, adjust_and_test
@@ -109,7 +109,7 @@ def solve_epochs(folder: Path, job: Job) -> dict[int, Solved]:
     for i, epoch in observed.items():
         try:
             read[i] = read_observations(folder, job, epoch)
-            problems += unit_problems(read[i])
+            problems += unit_problems(read[i]) or off_deck(read[i], job)
         except InputError as error:
             problems += error.problems
     if problems:
