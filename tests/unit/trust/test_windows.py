@@ -14,6 +14,8 @@ from fitup.checks import joint_state
 from fitup.jobfolder.series import SteelSeries
 from fitup.model import LockOff, Tolerance, Uncertainties
 from fitup.sheets.trust_words import window_words
+from fitup.structure import rigid_influence
+from fitup.survey import CoordinateList, reduce_survey
 from fitup.trust import make_budget
 from fitup.trust.conformity import accepted
 from fitup.trust.waiting import at_temperature, gap_temperature, jack_and_wait, option_of
@@ -30,6 +32,13 @@ def series_of(job, kelvin, hours, shared="s.csv"):
     )  # fmt: skip
 
 
+def found_apart(case):
+    """Where a survey without noise finds the points when A lies 15.8 mm too far north."""
+    for point in case.job.points.values():
+        away = np.array([0.0, 0.0158 if point.segment == "A" else 0.0, 0.0])
+        yield replace(case.survey.points[point.id], position=point.design + away)
+
+
 @pytest.fixture(scope="module")
 def case(small):
     """A gap 15.8 mm too wide at 15 C that closes by 2.64 mm for one kelvin."""
@@ -44,9 +53,15 @@ def case(small):
     }
     tolerances = {"gap": Tolerance(0.003, "by hand"), "step": Tolerance(0.002, "by hand")}
     job = replace(made.job, segments=segments, tolerances=tolerances)
-    state = joint_state(job, made.survey)
-    values = np.array([0.0158 if c.quantity == "gap" else 0.0 for c in state.checks])
-    return replace(made, job=job, state=replace(state, values=values))
+    survey = reduce_survey(job, [CoordinateList("made.csv", tuple(found_apart(made)), (), ())])
+    state = joint_state(job, survey)
+    assert state.values == pytest.approx(
+        [0.0158 if c.id.endswith("gap") or c.id.startswith("station/A") else 0.0
+         for c in state.checks], abs=1e-9,
+    )  # fmt: skip
+    return replace(
+        made, job=job, survey=survey, state=state, influence=rigid_influence(job, survey)
+    )
 
 
 def budget_of(case, **changes):
