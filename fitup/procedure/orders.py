@@ -130,6 +130,10 @@ class _Crew:
             for share in SHARES:
                 yield Order("TAKE UP", "take-up", lifting, (share,) * len(lifting))
             yield Order("LIFT OFF", "lift-off", lifting, (self.heights.opening,) * len(lifting))
+            nuts = self._jacks([k for k in self.lifts if k in self.nuts])
+            if nuts:
+                # nuts stand at the ram before the first step
+                yield Order("FOLLOW WITH NUT", "lift-off", nuts, (0.0,) * len(nuts))
         if pushing:
             yield Order("BREAK LOOSE", "breakaway", pushing)
 

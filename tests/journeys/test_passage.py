@@ -18,7 +18,7 @@ from fitup.jobfolder import read_job
 ROOT = Path(__file__).parents[2]
 
 _SPEC = importlib.util.spec_from_file_location(
-    "passage_unit", Path(__file__).parents[1] / "unit" / "joints" / "test_passage.py"
+    "passage_unit", Path(__file__).parents[1] / "unit" / "checks" / "test_passage.py"
 )
 assert _SPEC and _SPEC.loader
 unit = importlib.util.module_from_spec(_SPEC)
