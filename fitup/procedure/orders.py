@@ -90,7 +90,7 @@ class _Crew:
         for k in self.changed:
             yield Order("CHANGE PACK", "plates", (self.seats[k].id,), (), tuple(self._undone(k)))
         jacks = self._jacks(self.lifts)
-        step = np.array([max(j.resolution for j in self.job.jacks_at(s.id)) for s in self.seats])
+        step = self._freeing()
         yield Order("FREE", "free", jacks, self._aims(self.rams + step, self.lifts))
         self.rams = self.rams + step
         for i in range(len(rows) - 2, -2, -1):
@@ -247,9 +247,18 @@ class _Crew:
         if off:
             yield Order("JACK OFF", "off", self._jacks(off))
 
+    def _freeing(self) -> Array:
+        """Return how far over the top rams free what holds (k,) [m].
+
+        A nut run home at the top is loose as soon as the ram reads the top again, for it had
+        given under the load; plates need one mark more.
+        """
+        marks = [max(j.resolution for j in self.job.jacks_at(s.id)) for s in self.seats]
+        return np.array([0.0 if k in self.nuts else m for k, m in enumerate(marks)])
+
     def _free(self, back: Sequence[int]) -> Iterator[Order]:
-        """Yield how nuts and temporary plates are freed: by one step of the ram over the top."""
-        step = np.array([max(j.resolution for j in self.job.jacks_at(s.id)) for s in self.seats])
+        """Yield how nuts and temporary plates are freed, at the top or one mark over it."""
+        step = self._freeing()
         top = self.rams + step
         yield Order("FREE", "free", self._jacks(back), self._aims(top, back))
         moved = []
