@@ -232,8 +232,9 @@ def whole(case: Case) -> str:
     """Hold the front end against every pick: first wish, then second; say what is wrong."""
     goal = (0.0, 0.5, 1.0)[len(case.problem.seats) % 3]
     least = case.every.least_worst()
+    wishes = Wishes(worst_ratio_goal=goal, search_effort=1e3)
     try:
-        chosen = choose(case.problem, Wishes(worst_ratio_goal=goal, search_effort=1e3))
+        chosen = choose(case.problem, wishes)
     except NoPlan:
         return "found no plan" if np.isfinite(least) else ""
     first, second = chosen.wishes[:2]
@@ -247,10 +248,14 @@ def whole(case: Case) -> str:
         return f"worst ratio {first.upper:.9g}, the best is {least:.9g}"
     if second.text == "as surveyed":
         return ""
-    truth = case.every.least_squares(max(goal, first.upper) * (1.0 + 1e-9))
+    truth = case.every.least_squares(max(goal, least) * (1.0 + 1e-9))
     care = OURS * max(1.0, truth)
-    if abs(second.upper - truth) > care or second.lower > truth + care:
-        return f"squares {second.lower:.9g} to {second.upper:.9g}, the best is {truth:.9g}"
+    if abs(second.lower - truth) > care or not second.proven:
+        return f"squares at least {second.lower:.9g}, the best is {truth:.9g}"
+    # the plan itself may spend the slack, and no more, for less work
+    most = truth + max(wishes.squares_slack * truth, wishes.squares_slack_floor)
+    if abs(second.upper - own.squares[0]) > care or second.upper > most + care:
+        return f"squares {second.upper:.9g}, weighed {own.squares[0]:.9g}, allowed {most:.9g}"
     return ""
 
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import (
+    SPRINGS,
     Check,
     CheckState,
     ForceRow,
@@ -62,7 +63,7 @@ def made_job(seed: int) -> Made:
         for m, t in (("A", 0.010), ("B", 0.004), ("C", 0.0015))
     }
     seats = _seats(rng, count, list(plates))
-    jacks = _jacks(rng, seats)
+    jacks = _unequal(np.random.default_rng([seed, 1]), _jacks(rng, seats))
     job = Job(
         name=f"made {seed}",
         units="metric",
@@ -134,6 +135,21 @@ def _jacks(rng: np.random.Generator, seats: dict[str, Seat]) -> dict[str, Jack]:
                 0.004,
             )
     return jacks
+
+
+def _unequal(rng: np.random.Generator, jacks: dict[str, Jack]) -> dict[str, Jack]:
+    """Rams of two sizes; at half of the seats all jacks are on one circuit."""
+    shared = {
+        seat: bool(rng.random() < 0.5) for seat in dict.fromkeys(j.seat for j in jacks.values())
+    }
+    return {
+        name: replace(
+            j,
+            ram_area=float(rng.choice([0.016, 0.02])),
+            circuit=f"{j.seat}-C" if shared[j.seat] else "",
+        )
+        for name, j in jacks.items()
+    }
 
 
 def _joints(rng: np.random.Generator, count: int) -> dict[str, Joint]:
@@ -385,8 +401,7 @@ def _bounded(made: Made, x: Array, y: Array) -> list[tuple[Array, float, float]]
         if _stuck(job, seat):
             continue
         load = r[:, i] * (1.0 + job.staging.friction) + seat.breakaway
-        capacity = sum(j.capacity for j in job.jacks_at(name)) / job.working.jack_reserve
-        rows.append((load, -np.inf, capacity))
+        rows.append((load, -np.inf, _capacity(job, name) / job.working.jack_reserve))
         if _insertion(job, seat) > 0.0:
             # lifted clear of its pack while others of its group go down
             room = _stroke(job, seat) - _insertion(job, seat)
@@ -414,6 +429,24 @@ def _bounded(made: Made, x: Array, y: Array) -> list[tuple[Array, float, float]]
                 (job.pairs[check.pair].opening + y[:, i] + cold, joint.least_opening, np.inf)
             )
     return rows
+
+
+def _capacity(job: Job, seat: str) -> float:
+    """Load of a seat [N] as the first of its jacks comes to its capacity.
+
+    On one circuit all jacks have one pressure; otherwise all are pressed in equally, every one
+    being its oil column on its base.
+    """
+    jacks = job.jacks_at(seat)
+    if len({j.circuit for j in jacks}) == 1 and jacks[0].circuit:
+        pressure = min(j.capacity / j.ram_area for j in jacks)
+        return sum(pressure * j.ram_area for j in jacks)
+    gives = [
+        (j.stroke_used + SPRINGS.dead) / (SPRINGS.oil * j.ram_area) + 1.0 / SPRINGS.base
+        for j in jacks
+    ]
+    pressed = min(j.capacity * give for j, give in zip(jacks, gives, strict=True))
+    return sum(pressed / give for give in gives)
 
 
 def _difference_or_warp(job: Job, limit: Limit, own: Array) -> Array:

@@ -38,7 +38,10 @@ def lines_of(page: str) -> list[str]:
     """The command lines of a page, shell variables put in."""
     found: list[str] = []
     text = (ROOT / page).read_text("utf-8")
-    for block in re.findall(r"^```(?:sh)?\n(.*?)^```", text, re.DOTALL | re.MULTILINE):
+    # blocks of every kind are read whole, or the end of one would be taken for the next one's start
+    for kind, block in re.findall(r"^```(\w*)\n(.*?)^```$", text, re.DOTALL | re.MULTILINE):
+        if kind not in ("", "sh"):
+            continue
         shown = block
         for name, value in re.findall(r"^(\w+)=(\S+)$", block, re.MULTILINE):
             shown = shown.replace(f"${name}", value)
