@@ -85,7 +85,7 @@ def as_told(row):
     if row["name"].startswith("load"):
         most = float(row["stop_beyond"].split()[0])
         least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
-        return {"read_kN": f"{(most + least) / 2:.0f}"}
+        return {"read_bar": f"{(most + least) / 2:.0f}"}
     number = re.search(r"[\d.]+", told)
     if number is None:
         return {"read_mm": "0"}
@@ -287,7 +287,7 @@ def done_by_the_right_one(site, second, tmp_path):
     # what was read, as the table the next round starts from; and it is read back the same
     table = tmp_path / "night.csv"
     table.write_text(site.looks("log", "--readings", third).out, encoding="utf-8")
-    assert "1,end,B-S1,J-B1,6.000,below,,,Ola Finch (UTC)," in table.read_text("utf-8")
+    assert "1,end,B-S1,J-B1,10.500,below,,,Ola Finch (UTC)," in table.read_text("utf-8")
     joint = [
         f"{r['name']} = {r['read_mm']} mm {r.get('side') or ''}" for r in good if "/" in r["name"]
     ]
