@@ -47,8 +47,6 @@ class Asked:
     """The same band as it is printed for the gauge [Pa]."""
     marks: tuple[str, ...] = ()
     """Every plate mark of the job, for a pack."""
-    beyond: str = STOP
-    """What follows from a reading outside: ``stop`` or ``hold``, as the sheet says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,19 +200,18 @@ _Lines = Sequence[Mapping[str, Any]]
 
 
 def _ram(job: Job, printed: _Printed, stage: int, jack: str, lines: _Lines) -> Asked:
-    """Return where a ram ends: at the last line of the sheet that reads it."""
+    """Return where a ram was brought to: at the last line of the sheet that works it."""
     lifts = job.seats[job.jacks[jack].seat].pushes == "up"
     sides = ("above START", "below START") if lifts else ("beyond START", "short of START")
-    own = [r for r in lines if (r["instrument"], r["at"]) == ("ram", jack)]
+    worked = ("ram", jack, "STOP")
+    own = [r for r in lines if (r["instrument"], r["at"], r["outside_it"]) == worked]
     if own:
-        meaning = str(own[-1]["outside_it"])
-        key = ("event", own[-1]["line"], "ram", jack, meaning)
-        least, most = printed[*key, "low"], printed[*key, "high"]
-        beyond = HOLD if meaning == "HOLD" else STOP
-        return Asked(f"ram {jack}", "ram", "length", least, most, sides=sides, beyond=beyond)
+        key = ("event", own[-1]["line"], "ram", jack, "STOP")
+        ends = (printed[*key, "low"], printed[*key, "high"])
+        return Asked(f"ram {jack}", "ram", "length", *ends, sides=sides)
     steps = sorted(k[3:] for k in printed if k[:3] == ("jack", stage, jack) and len(k) == 5)
-    ends = [s for s in steps if s[0] == "down"] or [s for s in steps if s[0] == "up"]
-    end = printed["jack", stage, jack, *ends[-1]] if ends else 0.0
+    last = [s for s in steps if s[0] == "down"] or [s for s in steps if s[0] == "up"]
+    end = printed["jack", stage, jack, *last[-1]] if last else 0.0
     band = printed["jack", stage, jack, "move_band"]
     return Asked(f"ram {jack}", "ram", "length", end - band, end + band, sides=sides)
 
@@ -257,7 +254,7 @@ def _judged(asked: Asked, read: Read | None, units: DisplayUnits) -> Judged:
     if asked.least - _BITS <= value <= asked.most + _BITS:
         return Judged(asked.name, read, GO_ON, said)
     ends = f"{say(asked, asked.least, units)} to {say(asked, asked.most, units)}"
-    return Judged(asked.name, read, asked.beyond, f"{said}, outside {ends}")
+    return Judged(asked.name, read, STOP, f"{said}, outside {ends}")
 
 
 def _loaded(asked: Asked, read: Read, said: str, units: DisplayUnits) -> Judged:

@@ -49,7 +49,7 @@ def _rows(stage: StageSheet, reads: Sequence[Read]) -> Iterator[tuple[Cell, ...]
     for line in stage.expected:
         yield (line.id, line.place, line.expect.words, line.low.words, line.high.words)
     for jack in stage.jacks:
-        rams = [r for r in reads if r.key[2:] == ("ram", jack.jack)]
+        rams = [r for r in reads if (*r.key[2:], r.meaning) == ("ram", jack.jack, "STOP")]
         ends = (f"{jack.move_band.full} off", "")
         yield (f"ram {jack.jack}", jack.place, *(_end(rams[-1]) if rams else (_ram(jack), *ends)))
     for jack in stage.jacks:
