@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.recording import key_option, now, tell
+from fitup.cli.recording import key_option, now, own_key, tell
 from fitup.cli.text import job_argument, json_option
 from fitup.openjob import open_job
 
@@ -24,10 +24,9 @@ def command(job: Path, key_file: Path, as_json: bool) -> None:
     """
     from fitup.record.acts import accept_survey
     from fitup.record.contents import job_files
-    from fitup.record.keys import read_key
     from fitup.record.store import Record
 
-    key = read_key(key_file)
+    key = own_key(key_file)
     with Record(job) as record:
         opened = open_job(job)
         files = job_files(job, opened.job)

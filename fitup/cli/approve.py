@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.recording import key_option, now, plan_option, tell
+from fitup.cli.recording import key_option, now, own_key, plan_option, tell
 from fitup.cli.text import job_argument, json_option
 from fitup.model.identity import plan_hash
 
@@ -34,12 +34,11 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
     from fitup.record.check_code import read_code, spoken
     from fitup.record.contents import files_now
     from fitup.record.events import APPROVED
-    from fitup.record.keys import read_key
     from fitup.record.lookup import plan_of, sheets_of
     from fitup.record.printed import content_of
     from fitup.record.store import NotAllowed, Record, signer
 
-    key, code = read_key(key_file), read_code(code, "--plan")
+    key, code = own_key(key_file), read_code(code, "--plan")
     with Record(job) as record, ExitStack() as stack:
         events = record.whole()
         # refused before the long work

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from fitup.cli.recording import key_option, now, stage_option, tell
+from fitup.cli.recording import key_option, now, own_key, stage_option, tell
 from fitup.cli.text import job_argument, json_option, text_table
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 
@@ -69,13 +69,12 @@ def command(
     """
     from fitup.record.acts import report_stage
     from fitup.record.contents import files_now
-    from fitup.record.keys import read_key
     from fitup.record.lookup import plan_of, sheets_of
     from fitup.record.readback import is_crew_table, read_form
     from fitup.record.store import Record
     from fitup.record.work_state import GO_ON, work_of
 
-    key = read_key(key_file)
+    key = own_key(key_file)
     table = form_file is not None and is_crew_table(form_file)
     form = None if form_file is None or table else read_form(form_file)
     with Record(job) as record:

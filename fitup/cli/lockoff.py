@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from fitup.cli.budget import check_json, trust_table
-from fitup.cli.recording import now, tell
+from fitup.cli.recording import now, own_key, tell
 from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.cli.windows import window_json
 from fitup.cli.writing import write_files
@@ -22,7 +22,6 @@ from fitup.openjob import OpenJob, open_job
 from fitup.record.acts import lock_off
 from fitup.record.contents import job_files
 from fitup.record.events import Event
-from fitup.record.keys import read_key
 from fitup.record.store import Record, has_record
 from fitup.record.work_state import work_of
 from fitup.sheets.trust_words import (
@@ -118,7 +117,7 @@ def _recorded(
     opened: OpenJob, decided: Decided, documents: dict[str, bytes], key_file: Path
 ) -> Event:
     """Sign the lock-off into the record of the job."""
-    key = read_key(key_file)
+    key = own_key(key_file)
     files = job_files(opened.folder, opened.job)
     joints = {own.trust.joint: own.decision for own in decided.joints}
     with Record(opened.folder) as record:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.recording import key_option, now, tell
+from fitup.cli.recording import key_option, now, own_key, tell
 from fitup.cli.text import job_argument, json_option
 from fitup.errors import InputError, Problem
 
@@ -39,11 +39,10 @@ def command(job: Path, before: Path | None, why: str | None, key_file: Path, as_
     """
     from fitup.record import Record, check_code
     from fitup.record.acts import name_people, resume
-    from fitup.record.keys import read_key
     from fitup.record.people import FILE, read_people
 
     if why is not None:
-        event = resume(job, read_key(key_file), now(), why)
+        event = resume(job, own_key(key_file), now(), why)
         if not as_json:
             for line in event.says["found"]:
                 click.echo(f"taken up in spite of: {line}")
@@ -55,7 +54,7 @@ def command(job: Path, before: Path | None, why: str | None, key_file: Path, as_
         do = "write it, see docs/record.md"
         raise InputError([Problem(FILE, error.strerror or "an error", "a list", do)]) from None
     people = read_people(content)
-    key, earlier = read_key(key_file), None
+    key, earlier = own_key(key_file), None
     if before is not None:
         with Record(before) as record:
             earlier = record.whole()[-1]

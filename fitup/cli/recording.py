@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import getpass
 import os
+import warnings
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,10 +13,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fitup.cli.text import say_json
+from fitup.errors import InputError, Problem
 from fitup.record.witness import VARIABLE
 
 if TYPE_CHECKING:
     from fitup.record import Event
+    from fitup.record.keys import Key
 
 _key_option = click.option(
     "--key",
@@ -45,6 +48,31 @@ witness_option = click.option(
 def key_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Ask for the key of whoever signs, and for a witness beside the one of every user."""
     return witness_option(_key_option(command))
+
+
+def own_key(path: Path) -> Key:
+    """Return the key of whoever signs; its passphrase is asked for on the terminal, unseen."""
+    from fitup.record.keys import read_key
+
+    return read_key(path, lambda own: ask_secretly(f"Passphrase of {own}"))
+
+
+def ask_secretly(question: str, *, twice: bool = False) -> str:
+    """Ask on the terminal for what is not shown while it is typed.
+
+    Raises
+    ------
+    InputError
+        If there is no terminal, or it cannot be kept from showing what is typed.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", getpass.GetPassWarning)
+            said = click.prompt(question, hide_input=True, err=True, confirmation_prompt=twice)
+    except getpass.GetPassWarning:
+        found, allowed = "no terminal to ask for it on", "a terminal that can hide what is typed"
+        raise InputError([Problem("passphrase", found, allowed, "run it in one")]) from None
+    return str(said)
 
 
 plan_option = click.option(

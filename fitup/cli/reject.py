@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.recording import key_option, now, plan_option, tell
+from fitup.cli.recording import key_option, now, own_key, plan_option, tell
 from fitup.cli.text import job_argument, json_option
 
 
@@ -25,10 +25,9 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
     """
     from fitup.record.acts import reject
     from fitup.record.check_code import read_code
-    from fitup.record.keys import read_key
     from fitup.record.store import Record
 
-    key = read_key(key_file)
+    key = own_key(key_file)
     with Record(job) as record:
         event = reject(record, key, now(), read_code(code, "--plan"), why)
     tell(job, event, as_json)

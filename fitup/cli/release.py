@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.recording import key_option, now, tell
+from fitup.cli.recording import key_option, now, own_key, tell
 from fitup.cli.text import job_argument, json_option
 from fitup.errors import InputError, Problem
 
@@ -46,7 +46,6 @@ def command(
     from fitup.record.acts import lift_stop, release
     from fitup.record.check_code import read_code
     from fitup.record.contents import files_now
-    from fitup.record.keys import read_key
     from fitup.record.lookup import plan_of
     from fitup.record.store import Record
 
@@ -54,7 +53,7 @@ def command(
     if whole == (entry is not None) or (code is None) != (stage is None):
         found, allowed = "neither one hold point nor one STOP", "--plan CODE --stage N, or --stop N"
         raise InputError([Problem("command line", found, allowed, "say what is released")])
-    key = read_key(key_file)
+    key = own_key(key_file)
     with Record(job) as record:
         if entry is not None:
             event = lift_stop(record, key, now(), entry, why)

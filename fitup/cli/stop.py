@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.recording import key_option, now, tell
+from fitup.cli.recording import key_option, now, own_key, tell
 from fitup.cli.text import job_argument, json_option
 
 
@@ -23,10 +23,9 @@ def command(job: Path, why: str, key_file: Path, as_json: bool) -> None:
       fitup stop closure-k1 --why "dial at A-S1 runs backwards" --key ines.key
     """
     from fitup.record.acts import call_stop
-    from fitup.record.keys import read_key
     from fitup.record.store import Record
 
-    key = read_key(key_file)
+    key = own_key(key_file)
     with Record(job) as record:
         event = call_stop(record, key, now(), why)
     tell(job, event, as_json)
