@@ -72,23 +72,23 @@ def command(
     from fitup.record.lookup import plan_of, sheets_of
     from fitup.record.readback import is_crew_table, read_form
     from fitup.record.store import Record
-    from fitup.record.work_state import GO_ON, work_of
+    from fitup.record.work_state import GO_ON
 
     key = own_key(key_file)
     table = form_file is not None and is_crew_table(form_file)
     form = None if form_file is None or table else read_form(form_file)
     with Record(job) as record:
-        events = record.whole()
+        events = record.now()
         plan = plan_of(record, events, _code(code, form, stage))
         sheets = sheets_of(events, plan.about)
         paper = _Paper(stage, form, form_file if table else None, given)
-        work = work_of(events)
+        work = events.work
         judged = _judged(record, plan, sheets, paper)
         doubts = _unlike(record, work.plan(plan.about), sheets)
         content = {} if form_file is None else {f"read/{form_file.name}": form_file.read_bytes()}
         present = files_now(job, plan.inputs)
         event = report_stage(record, key, now(), sheets, judged, content, present, doubts)
-        stands = work_of(record.whole()).plan(plan.about).stage(stage)
+        stands = record.now().work.plan(plan.about).stage(stage)
     if not as_json:
         show(event, stands)
     more = {"stage_verdict": stands.verdict, "stage_reasons": list(stands.reasons)}
@@ -133,7 +133,7 @@ def _judged(record: Record, plan: Event, sheets: Event, paper: _Paper) -> Judgem
     from fitup.record.readback import read_words
 
     with tempfile.TemporaryDirectory() as folder:
-        files = plan_files(record, record.whole(), plan)
+        files = plan_files(record, record.now(), plan)
         write_files(files, Path(folder))
         planned = read_job(folder)
     listed = record.content(sheets.outputs.get(LIST, "")) or b""

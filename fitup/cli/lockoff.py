@@ -23,7 +23,6 @@ from fitup.record.acts import lock_off
 from fitup.record.contents import job_files
 from fitup.record.events import Event
 from fitup.record.store import Record, has_record
-from fitup.record.work_state import work_of
 from fitup.sheets.trust_words import (
     hours,
     percent,
@@ -97,7 +96,7 @@ def command(
     holds = [f"{h.id} {h.what}" for h in opened.job.holds if not h.signed]
     if has_record(job):
         with Record(job) as record:
-            holds += work_of(record.whole()).open_holds
+            holds += record.whole().work.open_holds
     decided = decided_for(opened, series, when, tuple(holds))
     documents = {} if out is None and key_file is None else _documents(opened, decided)
     entry = None if key_file is None else _recorded(opened, decided, documents, key_file)

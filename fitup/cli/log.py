@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 from textwrap import shorten
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from fitup.record.people import People
     from fitup.record.store import Record
     from fitup.record.work_state import Work
+
+UNKNOWN: Final = "not known, the record is broken"
 
 
 @click.command("log")
@@ -40,12 +42,11 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
       fitup log closure-k1
       fitup log closure-k1 --readings FYEP-NART-LLWCX > night-14.csv
     """
-    from fitup.record.chain import people_at
     from fitup.record.check_code import check_code, read_code
+    from fitup.record.history import history_of
     from fitup.record.log import head_code, log_csv, log_rows
     from fitup.record.lookup import not_believed
     from fitup.record.store import Record
-    from fitup.record.work_state import work_of
 
     if plan is not None:
         click.echo(_readings(job, read_code(plan, "--readings")), nl=False)
@@ -53,10 +54,12 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
     wanted = None if code is None else read_code(code, "--holds")
     with Record(job) as record:
         checked = record.check()
-        people = people_at(checked.events, record.content)
         doubted = not_believed(record, checked.events)
-        work = work_of(checked.events)
-        plans = [] if checked.broken else _plans(job, record, work, people)
+        # what a broken record says of the work, or of people, is not repeated
+        history = history_of(() if checked.broken else checked.events)
+        people = record.people(history)
+        plans = _plans(job, record, history.work, people)
+        state = UNKNOWN if checked.broken else history.work.words
     broken = list(checked.broken)
     if wanted and wanted not in {check_code(e.hash) for e in checked.events}:
         broken.append(f"no entry has the record code {wanted}: entries are missing or were changed")
@@ -71,7 +74,7 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
                 "not_believed": doubted,
                 "notes": checked.notes,
                 "record_code": head,
-                "state": work.words,
+                "state": state,
                 "plans": [
                     {"code": code, "status": s.status, "entry": s.entry, "why": list(s.why)}
                     for code, s in plans
@@ -84,7 +87,7 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
         columns = ("entry", "when_utc", "what", "who", "plan", "stage", "says")
         shown = [[shorten(str(row[c]), 72, placeholder=" ...") for c in columns] for row in rows]
         click.echo(text_table(["entry", "when (UTC)", *columns[2:]], shown, right=[0]))
-        click.echo(f"\nWhere the work stands: {work.words}")
+        click.echo(f"\nWhere the work stands: {state}")
         for own, stands in plans:
             click.echo(f"plan {own}, approved in entry {stands.entry}: {stands.status}")
             for line in stands.why:

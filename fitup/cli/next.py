@@ -22,7 +22,6 @@ from fitup.loop.incoming import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, Incomi
 from fitup.model import Job
 from fitup.openjob import open_job
 from fitup.record.check_code import check_code
-from fitup.record.work_state import work_of
 from fitup.units import suffixes
 
 
@@ -122,7 +121,7 @@ def command(
         if opened.folder != job and (job / "holds.csv").is_file():
             result.warnings.append(f"hold points are no part of a plan: copy holds.csv from {job}")
         if ready.record is not None:
-            work = work_of(ready.record.whole())
+            work = ready.record.whole().work
             result.warnings += [f"in the record of {job}: {line}" for line in work.open_holds]
         written, story = write_next(opened.folder, opened.job, result, target, new, measured)
     problems = _problems(target) if new else []

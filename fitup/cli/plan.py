@@ -30,7 +30,6 @@ from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
 from fitup.record.contents import files_now
 from fitup.record.events import PLAN_MADE
-from fitup.record.work_state import work_of
 from fitup.sheets.trust_words import percent
 from fitup.sheets.words import (
     NAMES,
@@ -163,10 +162,10 @@ def status_of(folder: Path, plan: Plan) -> str:
     if not has_record(folder):
         return NOT_APPROVED
     with Record(folder) as record:
-        events = record.whole()
+        events = record.now()
         made = [e for e in events if e.kind == PLAN_MADE and e.about == plan.id]
         present = files_now(folder, made[-1].inputs if made else ())
-        work = work_of(events)
+        work = events.work
         return standing(record, work, record.people(events), plan.id, present).status
 
 

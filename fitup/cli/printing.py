@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,11 +20,11 @@ from fitup.record.approval import OPEN, Standing, since, standing
 from fitup.record.check_code import check_code, read_code
 from fitup.record.contents import files_now, job_files, write_files
 from fitup.record.events import PLAN_MADE, Event
+from fitup.record.history import History
 from fitup.record.lookup import is_genuine, plan_files, plan_of
 from fitup.record.plans import FILE, read_plan
 from fitup.record.printed import content_of
 from fitup.record.store import Record, has_record
-from fitup.record.work_state import work_of
 from fitup.sheets.write import write_documents
 
 
@@ -49,8 +49,8 @@ class Ready:
         """Return it as void where its sheets say anything else than those that were approved."""
         if self.record is None or self.stands.state not in ("approved", "stopped"):
             return self
-        approval = self.record.whole()[self.stands.entry - 1]
-        if content_of(listed) == approval.says.get("content"):
+        approval = self.record.now().work.plan(self.opened.plan.id).decision
+        if approval is None or content_of(listed) == approval.says.get("content"):
             return self
         why = f"these sheets say other than those approved in entry {approval.number}"
         return replace(self, stands=self.stands.void(f"{why}: approve them again"))
@@ -100,7 +100,7 @@ def prepared(
             return _measured(folder, None, opened, opened.plan, readings)
         return Ready(opened, OPEN, None, None)
     record = stack.enter_context(Record(folder))
-    events = record.whole()
+    events = record.now()
     if wanted:
         return of_record(folder, record, plan_of(record, events, wanted), stack)
     opened = with_given(open_job(folder, report=progress), give)
@@ -123,10 +123,10 @@ def prepared(
     return Ready(opened, stands, record, entry)
 
 
-def _approved(record: Record, events: Sequence[Event]) -> Event | None:
+def _approved(record: Record, events: History) -> Event | None:
     """Return the entry of the plan that was approved last and not rejected since."""
-    plan = work_of(events).approved
-    made = [e for e in events if plan and e.kind == PLAN_MADE and e.about == plan.id]
+    plan = events.work.approved
+    made = () if plan is None else events.of(PLAN_MADE, plan.id)
     return next((e for e in reversed(made) if is_genuine(record, e)), None)
 
 
@@ -135,14 +135,14 @@ def _since(folder: Path, record: Record, approved: Event) -> tuple[str, ...]:
     return since(record, approved, files_now(folder, approved.inputs))
 
 
-def _known(record: Record, events: Sequence[Event], entry: Event | None) -> Plan:
+def _known(record: Record, events: History, entry: Event | None) -> Plan:
     assert entry is not None
     return read_plan(plan_files(record, events, entry)[FILE])
 
 
 def of_record(folder: Path, record: Record, entry: Event, stack: ExitStack) -> Ready:
     """Return a plan as it was made, from the files it was made from, certified once more."""
-    files = plan_files(record, record.whole(), entry)
+    files = plan_files(record, record.now(), entry)
     plan = read_plan(files.pop(FILE))
     readings = str(entry.says.get("readings", ""))
     laid_out = Path(stack.enter_context(tempfile.TemporaryDirectory()))
@@ -216,9 +216,9 @@ def with_lift_off(opened: OpenJob, file: Path) -> tuple[OpenJob, tuple[str, ...]
 
 
 def _stands(folder: Path, record: Record, entry: Event) -> Standing:
-    events = record.whole()
+    events = record.now()
     present = files_now(folder, entry.inputs)
-    return standing(record, work_of(events), record.people(events), entry.about, present)
+    return standing(record, events.work, record.people(events), entry.about, present)
 
 
 def signed_of(ready: Ready) -> Signed:

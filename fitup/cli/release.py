@@ -59,6 +59,6 @@ def command(
             event = lift_stop(record, key, now(), entry, why)
         else:
             read = read_code(code or "", "--plan")
-            present = files_now(job, plan_of(record, record.whole(), read).inputs)
+            present = files_now(job, plan_of(record, record.now(), read).inputs)
             event = release(record, key, now(), read, stage or 0, why, present)
     tell(job, event, as_json)

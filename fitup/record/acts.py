@@ -40,8 +40,9 @@ from fitup.record.people import FILE as PEOPLE
 from fitup.record.people import read_people
 from fitup.record.plans import FILE as PLAN
 from fitup.record.plans import plan_bytes, read_plan
-from fitup.record.store import NO_SEAL, NotAllowed, Pen, Record, has_record, signer
-from fitup.record.witness import lost_entries, missed
+from fitup.record.seal import NO_SEAL
+from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
+from fitup.record.witness import lost_entries, missed, seen_of
 from fitup.record.work_state import GO_ON, LIFT_OFF
 
 #: the list of a set of sheets, from which its readings are judged
@@ -107,10 +108,11 @@ def resume(folder: Path, key: Key, when: str, why: str) -> Event:
         broken = tuple(line for line in checked.broken if line != NO_SEAL)
         if broken:
             raise RecordBroken(broken)
-        found = (*checked.broken, *missed(checked.events))
+        seen = seen_of(checked.events)
+        found = (*checked.broken, *missed(seen))
         if not found:
             raise NotAllowed("nothing is missing: the record goes on as it is")
-        says = {"why": why, "found": list(found), "lost": list(lost_entries(checked.events))}
+        says = {"why": why, "found": list(found), "lost": list(lost_entries(seen))}
         with record.writing(checked.events) as pen:
             return pen.append(RESUMED, when, key=key, says=says)
 
@@ -136,7 +138,7 @@ def note_plan(
     ``readings`` names which of them is the lift-off as read, where the plan was made from one.
     """
     with record.writing() as pen:
-        known = [e for e in pen.events if e.kind == PLAN_MADE and e.about == plan.id]
+        known = pen.events.of(PLAN_MADE, plan.id)
         genuine = [e for e in known if is_genuine(record, e)]
         if genuine:
             return genuine[-1]

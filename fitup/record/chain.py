@@ -12,6 +12,7 @@ from fitup.errors import InputError
 from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, Event, hash_of, read_body
 from fitup.record.keys import signed_by
 from fitup.record.people import FILE, People, read_people
+from fitup.record.work_state import Work
 
 #: hash -> bytes, None where they are not there
 Contents = Callable[[str], bytes | None]
@@ -30,11 +31,29 @@ class Checked:
     notes: tuple[str, ...]
 
 
-def check_chain(rows: Sequence[Row], held: Iterable[Held], contents: Contents) -> Checked:
-    """Check entries as they lie in the file, all of them, and name every one that is wrong."""
+def check_chain(
+    rows: Sequence[Row],
+    held: Iterable[Held],
+    contents: Contents,
+    after: Event | None = None,
+    people: People | None = None,
+) -> Checked:
+    """Check entries as they lie in the file, and name every one that is wrong.
+
+    Parameters
+    ----------
+    rows, held
+        All of them, or all after an entry.
+    contents : callable
+        Where contents are looked up.
+    after : Event, optional
+        Up to this one they were checked before.
+    people : mapping, optional
+        The people of the job after that one.
+    """
     events: list[Event] = []
     broken: list[str] = []
-    expected, previous = 1, NOTHING
+    expected, previous = (1, NOTHING) if after is None else (after.number + 1, after.hash)
     for number, body, signature, digest, _ in rows:
         if number != expected:
             broken.append(_missing(expected, number - 1))
@@ -48,16 +67,14 @@ def check_chain(rows: Sequence[Row], held: Iterable[Held], contents: Contents) -
             events.append(event)
         expected, previous = number + 1, digest
     broken += _contents(events, held, contents)
-    broken += _signatures(events, contents)
-    return Checked(tuple(events), tuple(broken), tuple(_clock(events)))
+    broken += _signatures(events, contents, people or {})
+    known = [] if after is None else [after]
+    return Checked(tuple(events), tuple(broken), tuple(_clock([*known, *events])))
 
 
-def people_at(events: Sequence[Event], contents: Contents) -> People:
-    """Return the people of the record after these entries; none before they were named."""
-    for event in reversed(events):
-        if event.kind == PEOPLE_NAMED:
-            return _people(event, contents)
-    return {}
+def people_at(work: Work, contents: Contents) -> People:
+    """Return the people of the record at a state of it; none before they were named."""
+    return {} if work.people is None else _people(work.people, contents)
 
 
 def went_back(earlier: str, later: str) -> str:
@@ -117,8 +134,7 @@ def _contents(events: Sequence[Event], held: Iterable[Held], contents: Contents)
     return wrong
 
 
-def _signatures(events: Sequence[Event], contents: Contents) -> list[str]:
-    people: People = {}
+def _signatures(events: Sequence[Event], contents: Contents, people: People) -> list[str]:
     wrong = []
     if events and events[0].number == 1 and events[0].kind != PEOPLE_NAMED:
         wrong.append(f"{_name(events[0])}: a record begins with the people of the job")

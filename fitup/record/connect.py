@@ -18,6 +18,9 @@ FILE: Final = RECORD
 BUSY: Final = 20.0
 #: by which a file manager and we know the file: "fitu"
 _APPLICATION: Final = 0x66697475
+#: what an entry is and what it is about, as the index has it
+KIND: Final = "json_extract(CAST(body AS TEXT), '$.kind')"
+ABOUT: Final = "json_extract(CAST(body AS TEXT), '$.about')"
 #: what an older program wrote is brought up to date step by step; a step is never changed
 MIGRATIONS: Final[tuple[str, ...]] = (
     """
@@ -53,6 +56,8 @@ MIGRATIONS: Final[tuple[str, ...]] = (
         for table in ("content", "event", "held")
         for what in ("UPDATE", "DELETE")
     ),
+    # entries of a kind and of a plan are found without reading all
+    f"CREATE INDEX event_about ON event ({KIND}, {ABOUT});",
 )
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fitup.record.check_code import check_code, read_code
-from fitup.record.events import APPROVED, PLAN_MADE, SHEETS_PRINTED, Event
+from fitup.record.connect import RecordBroken
+from fitup.record.events import PLAN_MADE, SHEETS_PRINTED, Event
+from fitup.record.history import History
 from fitup.record.plans import content_id
 from fitup.record.store import NotAllowed, Record
 
 
-def plan_of(record: Record, events: Sequence[Event], code: str) -> Event:
+def plan_of(record: Record, events: History, code: str) -> Event:
     """Return the entry in which the plan of a check code was made.
 
     Nobody signs such an entry, so nothing that it says is believed: the code is that of the id,
@@ -21,7 +23,7 @@ def plan_of(record: Record, events: Sequence[Event], code: str) -> Event:
     NotAllowed
         If there is none.
     """
-    made = [e for e in events if e.kind == PLAN_MADE]
+    made = events.of(PLAN_MADE)
     named = [e for e in made if check_code(e.about) == code]
     found = [e for e in named if is_genuine(record, e)]
     if named and not found:
@@ -47,7 +49,11 @@ def not_believed(record: Record, events: Sequence[Event]) -> tuple[str, ...]:
 
 
 def _content_id(record: Record, made: Event) -> str:
-    return content_id(files_of(record, made), str(made.says.get("readings", "")))
+    try:
+        files = files_of(record, made)
+    except RecordBroken:
+        return ""
+    return content_id(files, str(made.says.get("readings", "")))
 
 
 def _planted(record: Record, made: Event) -> str:
@@ -59,21 +65,22 @@ def _planted(record: Record, made: Event) -> str:
     )
 
 
-def plan_files(record: Record, events: Sequence[Event], plan: Event) -> dict[str, bytes]:
+def plan_files(record: Record, events: History, plan: Event) -> dict[str, bytes]:
     """Return the files of a plan and ``plan.json``: where it was approved, those signed for."""
-    signed = [e for e in events if e.kind == APPROVED and e.about == plan.about]
-    return record.files(signed[-1].inputs) if signed else files_of(record, plan)
+    own = events.work.plan(plan.about)
+    signed = own.decision if own.approved else None
+    return files_of(record, plan) if signed is None else record.files(signed.inputs)
 
 
-def sheets_of(events: Sequence[Event], plan: str) -> Event:
+def sheets_of(events: History, plan: str) -> Event:
     """Return the entry in which the sheets of a plan were last printed."""
-    found = [e for e in events if e.kind == SHEETS_PRINTED and e.about == plan]
+    found = events.of(SHEETS_PRINTED, plan)
     if not found:
         raise NotAllowed(f"no sheets of plan {check_code(plan)} were printed: fitup sheets JOB")
     return found[-1]
 
 
-def look_up(record: Record, events: Sequence[Event], name: str) -> Event:
+def look_up(record: Record, events: History, name: str) -> Event:
     """Return the entry of a number, or the one in which the plan of a code was made.
 
     Raises

@@ -2,14 +2,14 @@
 
 The chain guards what the entries say. Between them a database file has bytes that say nothing; the
 seal guards those too, and tells when entries at the end are gone. It is written after each entry
-and may lag behind by those of a process that was killed; then the chain alone is held to.
+and may lag behind by those of a process that was killed; then the chain alone is held to. Of a
+large file it holds the last entry alone, so that an entry costs the same however many there are.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import tempfile
 import zlib
 from dataclasses import dataclass
 from hashlib import sha256
@@ -31,9 +31,10 @@ class Seal:
     events: int
     head: str
     """Hash of the last entry."""
-    pages: tuple[str, ...]
-    """CRC-32 of each page; the SHA-256 of the file stands before them."""
-    whole: str
+    pages: tuple[str, ...] = ()
+    """CRC-32 of each page; none of a large file."""
+    whole: str = ""
+    """SHA-256 of the file, where the pages are there."""
 
 
 def seal_of(image: bytes, schema: int, events: int, head: str) -> Seal:
@@ -59,17 +60,19 @@ def write_seal(folder: Path, seal: Seal) -> None:
             "pages": " ".join(seal.pages),
         }
     )
-    handle, name = tempfile.mkstemp(prefix=f".{FILE}-", dir=folder)
+    # one writer at a time: what a killed one left is taken away by the next
+    new = folder / f".{FILE}.new"
+    new.unlink(missing_ok=True)
     try:
-        with os.fdopen(handle, "wb") as target:
+        with os.fdopen(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as target:
             # whoever may read the record may hold it to its seal
-            Path(name).chmod((folder / RECORD).stat().st_mode & 0o777)
+            new.chmod((folder / RECORD).stat().st_mode & 0o777)
             target.write(sha256(body).hexdigest().encode("ascii") + b"\n" + body + b"\n")
             target.flush()
             os.fsync(target.fileno())
-        Path(name).replace(folder / FILE)
+        new.replace(folder / FILE)
     except BaseException:
-        Path(name).unlink(missing_ok=True)
+        new.unlink(missing_ok=True)
         raise
 
 
@@ -101,6 +104,8 @@ def read_seal(folder: Path) -> Seal | None:
 
 def broken_pages(seal: Seal, image: bytes) -> str:
     """Say which pages of a file differ from its seal; empty where none does."""
+    if not seal.whole:
+        return ""
     now = seal_of(image, seal.schema, seal.events, seal.head)
     if now.whole == seal.whole:
         return ""
@@ -110,3 +115,40 @@ def broken_pages(seal: Seal, image: bytes) -> str:
     places = ", ".join(f"{i + 1} (bytes {i * PAGE} to {(i + 1) * PAGE - 1})" for i in wrong[:5])
     more = f" and {len(wrong) - 5} more" if len(wrong) > 5 else ""
     return f"bytes were changed in page {places}{more}"
+
+
+#: an alarm, for whoever cuts a record takes its seal away too
+NO_SEAL: Final = (
+    f"{FILE} is missing: entries at the end may have been cut off; put it back, or let one "
+    "who may name people take the record up again: fitup people JOB --resume REASON"
+)
+
+
+def held_to_seal(
+    seal: Seal | None, schema: int, count: int, head: str, image: bytes | None
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Hold a record to its seal.
+
+    Parameters
+    ----------
+    seal : Seal, optional
+        None where it is missing.
+    schema, count, head
+        Version of the file, its entries and the hash of the last.
+    image : bytes, optional
+        Of the file; without it the bytes are not looked at.
+
+    Returns
+    -------
+    broken, notes : tuple of str
+        What is broken, and what is only worth knowing.
+    """
+    if seal is None:
+        # killed before the first one was written
+        return ((), ()) if count <= 1 else ((NO_SEAL,), ())
+    if (seal.schema, seal.events, seal.head) == (schema, count, head):
+        pages = "" if image is None else broken_pages(seal, image)
+        return ((f"{RECORD}: {pages}",) if pages else ()), ()
+    if seal.events > count:
+        return (f"the seal knows {seal.events} entries, {count} can be read",), ()
+    return (), (f"sealed up to entry {seal.events}; for later ones the chain alone was held to",)

@@ -15,16 +15,21 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from fitup.errors import FitupError, InputError, Problem
+from fitup.record import checkpoint
 from fitup.record.chain import Checked, Held, Row, check_chain, people_at
-from fitup.record.connect import FILE, RecordBroken, connect, schema_of, told
-from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, Event, read_body
+from fitup.record.connect import ABOUT, FILE, KIND, RecordBroken, connect, schema_of, told
+from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, RESUMED, Event, hash_of, read_body
+from fitup.record.history import History, history_of
 from fitup.record.keys import Key
 from fitup.record.people import FILE as PEOPLE_FILE
 from fitup.record.people import People, Person, person_of, read_people
 from fitup.record.seal import FILE as SEAL_FILE
-from fitup.record.seal import Seal, broken_pages, read_seal, seal_of, write_seal
-from fitup.record.witness import missed, note
-from fitup.record.work_state import Work, work_of
+from fitup.record.seal import Seal, held_to_seal, read_seal, seal_of, write_seal
+from fitup.record.witness import Seen, missed, note, seen_of
+from fitup.record.work_state import Work
+
+#: of a file of more pages the seal holds the last entry alone [4 MB]
+MOST_PAGES: Final = 1024
 
 
 class NotAllowed(FitupError):
@@ -84,29 +89,22 @@ class Record:
     def check(self) -> Checked:
         """Check the whole record: entries, signatures, contents, every byte, and its witnesses."""
         checked = self.check_file()
-        return replace(checked, broken=(*checked.broken, *missed(checked.events)))
+        lost = missed(seen_of(checked.events))
+        return replace(checked, broken=(*checked.broken, *lost))
 
     def check_file(self) -> Checked:
         """Check the record by itself, whatever witnesses know of it."""
-        with told(self.folder):
-            # the seal first: whatever it speaks of is then in what is read after it
-            fault: tuple[str, ...] = ()
-            try:
-                seal = read_seal(self.folder)
-            except ValueError as error:
-                seal, fault = None, (f"{SEAL_FILE}: {error}",)
-            self._connection.execute("BEGIN")
-            try:
-                checked = self._chain()
-                image = self._connection.serialize()
-                schema = schema_of(self._connection)
-            finally:
-                self._connection.execute("ROLLBACK")
-        broken, notes = _held_to_seal(checked, seal, image, schema)
+        with told(self.folder), self._reading() as seal_fault:
+            seal, fault = seal_fault
+            checked = self._chain()
+            image = self._connection.serialize()
+            schema = schema_of(self._connection)
+        head = checked.events[-1].hash if checked.events else NOTHING
+        broken, notes = held_to_seal(seal, schema, len(checked.events), head, image)
         return Checked(checked.events, (*checked.broken, *fault, *broken), (*checked.notes, *notes))
 
-    def whole(self) -> tuple[Event, ...]:
-        """Return all entries of a record that is whole.
+    def whole(self) -> History:
+        """Return all entries of a record, each of them checked.
 
         Raises
         ------
@@ -116,8 +114,34 @@ class Record:
         checked = self.check()
         if checked.broken:
             raise RecordBroken(checked.broken)
-        note(checked.events)
-        return checked.events
+        return self._seen(history_of(checked.events))
+
+    def now(self) -> History:
+        """Return the record as it stands, checked from where this user last saw it whole.
+
+        It takes as long for many entries as for few. Where there is no checkpoint, or the record
+        does not hold what it says, everything is checked.
+
+        Raises
+        ------
+        RecordBroken
+            With everything that is wrong with it.
+        """
+        with told(self.folder), self._reading() as (seal, fault):
+            start = self._checkpoint()
+            history = None if start is None else self._after(start)
+            schema = schema_of(self._connection)
+            lost: tuple[str, ...] = ()
+            if history is not None:
+                resumed = history.of(RESUMED)
+                seen = Seen(history.first, history.size, resumed, self._hash_at)
+                lost = missed(seen, recent=True)
+        if history is None:
+            return self.whole()
+        broken, _ = held_to_seal(seal, schema, history.size, history.work.head, None)
+        if fault or broken or lost:
+            raise RecordBroken((*fault, *broken, *lost))
+        return self._seen(history) if history.added else history
 
     def written(self, number: int) -> Event | None:
         """Return one entry as it lies in the file, unchecked; None where there is none."""
@@ -128,12 +152,18 @@ class Record:
         return None if found is None else read_body(bytes(found[0]), str(found[1]))
 
     def content(self, digest: str) -> bytes | None:
-        """Return the bytes of a hash, None where the record does not hold them."""
+        """Return the bytes of a hash, None where the record does not hold them.
+
+        Raises
+        ------
+        RecordBroken
+            If it holds others in their place.
+        """
         with told(self.folder):
-            found = self._connection.execute(
-                "SELECT bytes FROM content WHERE hash = ?", (digest,)
-            ).fetchone()
-        return None if found is None else bytes(found[0])
+            found = self._bytes(digest)
+        if found is not None and _hash(found) != digest:
+            raise RecordBroken((f"content {digest} was changed",))
+        return found
 
     def files(self, paths: Mapping[str, str]) -> dict[str, bytes]:
         """Return the bytes of an entry's inputs or outputs by path."""
@@ -155,16 +185,13 @@ class Record:
         InputError
             If it stays busy, or the disk is full, or it may not be written.
         """
-        events = self.whole() if known is None else tuple(known)
+        history = self.now() if known is None else history_of(known)
         with told(self.folder):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
-                if len(events) != self._count():
-                    checked = self._chain()
-                    if checked.broken:
-                        raise RecordBroken(checked.broken)
-                    events = checked.events
-                pen = Pen(self, events)
+                # another may have written meanwhile
+                now = self._after(history)
+                pen = Pen(self, history_of(self._sound()) if now is None else now)
                 yield pen
                 self._connection.execute("COMMIT")
             except BaseException:
@@ -173,25 +200,115 @@ class Record:
                     self._connection.execute("ROLLBACK")
                 raise
         self._reseal()
-        note(pen.events)
+        self._seen(pen.events)
 
-    def people(self, events: tuple[Event, ...]) -> People:
-        """Return the people of the job after these entries."""
-        return people_at(events, self.content)
+    def people(self, history: History) -> People:
+        """Return the people of the job as the record stands."""
+        return people_at(history.work, self.content)
 
-    def _count(self) -> int:
-        return int(self._connection.execute("SELECT count(*) FROM event").fetchone()[0])
+    @contextlib.contextmanager
+    def _reading(self) -> Iterator[tuple[Seal | None, tuple[str, ...]]]:
+        """Hold the record as it now is, with its seal or what is wrong with that."""
+        # the seal first: whatever it speaks of is then in what is read after it
+        fault: tuple[str, ...] = ()
+        try:
+            seal = read_seal(self.folder)
+        except ValueError as error:
+            seal, fault = None, (f"{SEAL_FILE}: {error}",)
+        self._connection.execute("BEGIN")
+        try:
+            yield seal, fault
+        finally:
+            self._connection.execute("ROLLBACK")
 
-    def _chain(self) -> Checked:
+    def _seen(self, history: History) -> History:
+        if history.last is not None:
+            note(history.first, history.last)
+            checkpoint.save(history)
+        return history
+
+    def _checkpoint(self) -> History | None:
+        """Return the history up to where this user last saw this record whole."""
+        if schema_of(self._connection) == 0:
+            return None
+        found = checkpoint.read(self._hash_at(1))
+        if found is None:
+            return None
+        number = found.last.number
+        return History(
+            size=number,
+            first=found.first,
+            work=found.work,
+            last=found.last,
+            load=lambda: self._sound()[:number],
+            find=lambda kind, about: self._find(kind, about, number),
+        )
+
+    def _after(self, start: History) -> History | None:
+        """Return a history with the entries that follow it now; None where it does not go on so.
+
+        Raises
+        ------
+        RecordBroken
+            If what follows is not whole.
+        """
+        last = start.last
+        if last is not None and self._hash_at(last.number) != last.hash:
+            return None
+        checked = self._chain(start)
+        if checked.broken:
+            raise RecordBroken(checked.broken)
+        for event in checked.events:
+            start = start.plus(event)
+        return start
+
+    def _sound(self) -> tuple[Event, ...]:
+        checked = self._chain()
+        if checked.broken:
+            raise RecordBroken(checked.broken)
+        return checked.events
+
+    def _hash_at(self, number: int) -> str:
+        """Return the hash of an entry as it now lies in the file, empty where there is none."""
+        found = self._connection.execute(
+            "SELECT body, signature FROM event WHERE number = ?", (number,)
+        ).fetchone()
+        return "" if found is None else hash_of(bytes(found[0]), str(found[1]))
+
+    def _find(self, kind: str, about: str | None, most: int) -> tuple[Event, ...]:
+        """Return the entries of a kind up to a number, by the index."""
+        asked: list[str | int] = [most, kind]
+        query = f"SELECT body, signature FROM event WHERE number <= ? AND {KIND} = ?"
+        if about is not None:
+            query, asked = f"{query} AND {ABOUT} = ?", [*asked, about]
+        with told(self.folder):
+            rows = self._connection.execute(f"{query} ORDER BY number", asked).fetchall()
+        try:
+            return tuple(read_body(bytes(body), str(signature)) for body, signature in rows)
+        except ValueError:
+            raise RecordBroken((f"an entry '{kind}' was changed and cannot be read",)) from None
+
+    def _bytes(self, digest: str) -> bytes | None:
+        found = self._connection.execute(
+            "SELECT bytes FROM content WHERE hash = ?", (digest,)
+        ).fetchone()
+        return None if found is None else bytes(found[0])
+
+    def _chain(self, after: History | None = None) -> Checked:
         if schema_of(self._connection) == 0:
             return Checked((), (), ())
+        number = 0 if after is None else after.size
         rows: list[Row] = self._connection.execute(
-            "SELECT number, body, signature, hash, before FROM event ORDER BY number"
+            "SELECT number, body, signature, hash, before FROM event WHERE number > ? "
+            "ORDER BY number",
+            (number,),
         ).fetchall()
         held: list[Held] = self._connection.execute(
-            "SELECT event, part, path, hash FROM held"
+            "SELECT event, part, path, hash FROM held WHERE event > ?", (number,)
         ).fetchall()
-        return check_chain(rows, held, self.content)
+        if after is None or after.last is None:
+            return check_chain(rows, held, self._bytes)
+        return check_chain(rows, held, self._bytes, after.last, self.people(after))
 
     def _reseal(self) -> None:
         """Seal the file as it now is; a seal that cannot be written is only left behind."""
@@ -201,9 +318,13 @@ class Record:
                 last = self._connection.execute(
                     "SELECT number, hash FROM event ORDER BY number DESC LIMIT 1"
                 ).fetchone()
-                image = self._connection.serialize()
-                number, head = last or (0, NOTHING)
-                write_seal(self.folder, seal_of(image, schema_of(self._connection), number, head))
+                state = schema_of(self._connection), *(last or (0, NOTHING))
+                pages = int(self._connection.execute("PRAGMA page_count").fetchone()[0])
+                small = pages <= MOST_PAGES
+                write_seal(
+                    self.folder,
+                    seal_of(self._connection.serialize(), *state) if small else Seal(*state),
+                )
             finally:
                 self._connection.execute("ROLLBACK")
 
@@ -211,14 +332,14 @@ class Record:
 class Pen:
     """Writes entries while the record is held; ``events`` are all there are so far."""
 
-    def __init__(self, record: Record, events: tuple[Event, ...]) -> None:
+    def __init__(self, record: Record, events: History) -> None:
         self._record = record
         self.events = events
 
     @property
     def work(self) -> Work:
         """The state of the work after all entries so far."""
-        return work_of(self.events)
+        return self.events.work
 
     def append(
         self,
@@ -256,12 +377,12 @@ class Pen:
         NotAllowed
             If nobody of the job has that key, or the person may not do this.
         """
-        if not self.events and kind != PEOPLE_NAMED:
+        if not self.events.size and kind != PEOPLE_NAMED:
             raise NotAllowed("the record is not opened yet: fitup people JOB")
         given, made = dict(inputs or {}), dict(outputs or {})
-        last = self.events[-1].hash if self.events else None
+        last = None if self.events.last is None else self.events.last.hash
         event = Event(
-            number=len(self.events) + 1,
+            number=self.events.size + 1,
             kind=kind,
             when=when,
             who=self._signer(kind, key, given) if KINDS[kind] is not None else who,
@@ -274,7 +395,7 @@ class Pen:
         if KINDS[kind] is not None and key is not None:
             event = replace(event, signature=key.sign(event.to_sign()))
         self._insert(event, last, [*given.values(), *made.values()])
-        self.events = (*self.events, event)
+        self.events = self.events.plus(event)
         return event
 
     def _signer(self, kind: str, key: Key | None, inputs: Mapping[str, bytes]) -> str:
@@ -322,32 +443,6 @@ def signer(people: People, kind: str, key: Key | None) -> Person:
         listed = [p.name for p in people.values() if right in p.may]
         raise NotAllowed(f"{person.name} may not {right}; {' or '.join(listed) or 'nobody'} may")
     return person
-
-
-def _held_to_seal(
-    checked: Checked, seal: Seal | None, image: bytes, schema: int
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Hold a file to its seal; what is broken, and what is only worth knowing."""
-    count = len(checked.events)
-    head = checked.events[-1].hash if checked.events else NOTHING
-    if seal is None:
-        if count <= 1:
-            # killed before the first one was written
-            return (), ()
-        return (NO_SEAL,), ()
-    if (seal.schema, seal.events, seal.head) == (schema, count, head):
-        pages = broken_pages(seal, image)
-        return ((f"{FILE}: {pages}",) if pages else ()), ()
-    if seal.events > count:
-        return (f"the seal knows {seal.events} entries, {count} can be read",), ()
-    return (), (f"sealed up to entry {seal.events}; for later ones the chain alone was held to",)
-
-
-#: an alarm, for whoever cuts a record takes its seal away too
-NO_SEAL: Final = (
-    f"{SEAL_FILE} is missing: entries at the end may have been cut off; put it back, or let one "
-    "who may name people take the record up again: fitup people JOB --resume REASON"
-)
 
 
 def _hash(content: bytes) -> str:

@@ -12,7 +12,8 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -23,7 +24,43 @@ from fitup.record.events import RESUMED, Event
 VARIABLE: Final = "FITUP_WITNESS"
 #: so much of the end of a witness is read [bytes]
 _READ: Final = 1 << 20
+_NEAR: Final = 1 << 16
 _HASH: Final = 64
+#: so many of the last lines of a record are held against one that is not checked as a whole
+RECENT: Final = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a witness asks of a record.
+
+    Parameters
+    ----------
+    first : str
+        Hash of its first entry, by which it is known; empty without entries.
+    size : int
+        How many entries it has.
+    resumed : tuple of Event
+        Those in which it was taken up again.
+    hash_at : callable
+        Number of an entry -> its hash as it now stands, empty where there is none.
+    """
+
+    first: str
+    size: int
+    resumed: tuple[Event, ...]
+    hash_at: Callable[[int], str]
+
+
+def seen_of(events: Sequence[Event]) -> Seen:
+    """Return what a witness asks of a record whose entries were all read."""
+    by_number = {e.number: e for e in events}
+    return Seen(
+        events[0].hash if events else "",
+        len(events),
+        tuple(e for e in events if e.kind == RESUMED),
+        lambda number: by_number[number].hash if number in by_number else "",
+    )
 
 
 def witnesses() -> tuple[Path, ...]:
@@ -37,45 +74,39 @@ def witnesses() -> tuple[Path, ...]:
         return ()
 
 
-def missed(events: Sequence[Event], places: Sequence[Path] | None = None) -> tuple[str, ...]:
+def missed(seen: Seen, *, recent: bool = False) -> tuple[str, ...]:
     """Say what witnesses know of a record and it does not hold, a line each.
 
-    Parameters
-    ----------
-    events : sequence of Event
-        Every entry of the record.
-    places : sequence of Path, optional
-        Those of :func:`witnesses` when not given.
+    With ``recent`` it is held only to what each witness noted last.
     """
-    if not events:
-        return ()
-    taken_up = {str(h) for e in events if e.kind == RESUMED for h in e.says["lost"]}
+    taken_up = {str(digest) for e in seen.resumed for digest in e.says["lost"]}
     found = []
-    for path in witnesses() if places is None else places:
+    for path in witnesses() if seen.first else ():
+        noted = _noted(path, seen.first, _NEAR if recent else _READ)
         lost = [
             (number, digest)
-            for number, digest in _noted(path, events[0].hash)
-            if digest not in taken_up and not _holds(events, number, digest)
+            for number, digest in (noted[-RECENT:] if recent else noted)
+            if digest not in taken_up and seen.hash_at(number) != digest
         ]
         if lost:
-            found.append(_told(path, events, *max(lost)))
+            found.append(_told(path, seen, *max(lost)))
     return tuple(found)
 
 
-def lost_entries(events: Sequence[Event]) -> tuple[str, ...]:
+def lost_entries(seen: Seen) -> tuple[str, ...]:
     """Return the hashes of all entries that witnesses know and a record does not hold."""
-    noted = {pair for path in witnesses() for pair in _noted(path, events[0].hash)}
-    return tuple(sorted(digest for n, digest in noted if not _holds(events, n, digest)))
+    noted = {pair for path in witnesses() for pair in _noted(path, seen.first, _READ)}
+    return tuple(sorted(digest for n, digest in noted if seen.hash_at(n) != digest))
 
 
-def note(events: Sequence[Event]) -> None:
-    """Note the last entry of a record that is whole; a witness that cannot be written is left."""
-    if not events:
-        return
-    last = events[-1]
-    line = f"{events[0].hash} {last.number} {last.hash} {last.when}\n".encode("ascii")
+def note(first: str, last: Event) -> None:
+    """Note the last entry of a record that is whole; a witness that cannot be written is left.
+
+    ``first`` is the hash of its first entry.
+    """
+    line = f"{first} {last.number} {last.hash} {last.when}\n".encode("ascii")
     for path in witnesses():
-        if (last.number, last.hash) in _noted(path, events[0].hash):
+        if (last.number, last.hash) in _noted(path, first, _NEAR):
             continue
         try:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -88,21 +119,21 @@ def note(events: Sequence[Event]) -> None:
                 target.write(line)
 
 
-def _noted(path: Path, first: str) -> set[tuple[int, str]]:
+def _noted(path: Path, first: str, most: int) -> list[tuple[int, str]]:
     """Return what a witness noted of the record that begins with an entry: number and hash."""
     try:
         if not path.is_file():
-            return set()
+            return []
         with path.open("rb") as source:
-            source.seek(max(0, path.stat().st_size - _READ))
-            text = source.read(_READ).decode("ascii", "replace")
+            source.seek(max(0, path.stat().st_size - most))
+            text = source.read(most).decode("ascii", "replace")
     except OSError:
-        return set()
-    noted = set()
+        return []
+    noted = []
     for line in text.splitlines():
         parts = line.split(" ")
         if len(parts) == 4 and parts[0] == first and _is_entry(parts[1], parts[2]):
-            noted.add((int(parts[1]), parts[2]))
+            noted.append((int(parts[1]), parts[2]))
     return noted
 
 
@@ -110,14 +141,10 @@ def _is_entry(number: str, digest: str) -> bool:
     return number.isdecimal() and len(number) < 10 and len(digest) == _HASH
 
 
-def _holds(events: Sequence[Event], number: int, digest: str) -> bool:
-    return 0 < number <= len(events) and events[number - 1].hash == digest
-
-
-def _told(path: Path, events: Sequence[Event], number: int, digest: str) -> str:
-    there = f"the record ends with entry {len(events)}"
-    if number <= len(events):
-        there = f"the record has {check_code(events[number - 1].hash)} there"
+def _told(path: Path, seen: Seen, number: int, digest: str) -> str:
+    there = f"the record ends with entry {seen.size}"
+    if number <= seen.size:
+        there = f"the record has {check_code(seen.hash_at(number))} there"
     return (
         f"the witness {path} saw entry {number} as {check_code(digest)}; {there}: it was cut, put "
         "back to an earlier one, or goes on in two copies"

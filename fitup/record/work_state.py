@@ -18,6 +18,7 @@ from fitup.record.events import (
     APPROVED,
     LOCKED_OFF,
     NOTHING,
+    PEOPLE_NAMED,
     PLAN_MADE,
     REJECTED,
     RELEASED,
@@ -240,6 +241,8 @@ class Work:
     """The approval made last, of whatever plan."""
     stops: tuple[Called, ...] = ()
     locked: Event | None = None
+    people: Event | None = None
+    """The entry in which the people of the job were named last."""
 
     def plan(self, name: str) -> PlanWork:
         """Return a plan by its id, known or not."""
@@ -325,6 +328,8 @@ def _hold(plan: PlanWork, stage: StageWork) -> str:
 
 def _step(work: Work, event: Event) -> Work:
     work = replace(work, entry=event.number, head=event.hash)
+    if event.kind == PEOPLE_NAMED:
+        return replace(work, people=event)
     if event.kind == SURVEY_ACCEPTED:
         # a new survey opens a new round: what was locked was locked before it
         return replace(work, survey=event, locked=None)

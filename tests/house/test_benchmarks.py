@@ -60,12 +60,13 @@ def test_rounds_benchmark_runs() -> None:
 
 
 def test_record_benchmark_runs() -> None:
-    command = [sys.executable, "benchmarks/record.py", "--entries", "5"]
+    options = ["--few", "5", "--many", "40", "--pairs", "3"]
+    command = [sys.executable, "benchmarks/record.py", *options]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     header, line = done.stdout.splitlines()
-    assert header.split()[0] == "entries"
-    assert line.split()[0] == "5"
+    assert header.split()[:3] == ["few", "many", "pairs"]
+    assert line.split()[:3] == ["5", "40", "3"]
 
 
 def test_trust_benchmark_runs() -> None:

@@ -18,7 +18,8 @@ from fitup.errors import FitupError, InputError
 from fitup.record import connect
 from fitup.record.connect import RecordBroken
 from fitup.record.seal import FILE as SEAL
-from fitup.record.store import FILE, NO_SEAL, Record, append
+from fitup.record.seal import NO_SEAL
+from fitup.record.store import FILE, Record, append
 
 WHEN = "2031-04-02T05:00:00Z"
 
@@ -336,7 +337,7 @@ def test_record_of_a_newer_version_is_refused(filled):
     with pytest.raises(FitupError) as refused:
         Record(filled)
     assert str(refused.value) == (
-        "record.sqlite: found a record of version 9; allowed: at most version 1; it was written by "
+        "record.sqlite: found a record of version 9; allowed: at most version 2; it was written by "
         "a newer fitup: install that"
     )
 

@@ -13,7 +13,8 @@ from fitup.record import acts
 from fitup.record.check_code import check_code
 from fitup.record.connect import RecordBroken
 from fitup.record.seal import FILE as SEAL
-from fitup.record.store import FILE, NO_SEAL, NotAllowed, Record, append
+from fitup.record.seal import NO_SEAL
+from fitup.record.store import FILE, NotAllowed, Record, append
 
 WHEN = "2031-04-02T06:00:00Z"
 
@@ -21,6 +22,7 @@ WHEN = "2031-04-02T06:00:00Z"
 @pytest.fixture
 def witness(tmp_path_factory, monkeypatch):
     path = tmp_path_factory.mktemp("elsewhere") / "notes" / "witness"
+    monkeypatch.setenv("HOME", str(tmp_path_factory.mktemp("home")))
     monkeypatch.setenv("FITUP_WITNESS", str(path))
     return path
 
@@ -94,6 +96,7 @@ def test_every_entry_is_noted_once_whoever_reads(seen, witness, keys):
 
 
 def test_several_witnesses_and_one_that_cannot_be_written(filled, keys, tmp_path, monkeypatch):
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
     one, other = tmp_path / "one", tmp_path / "two"
     (tmp_path / "file").write_text("")
     bad = tmp_path / "file" / "witness"
