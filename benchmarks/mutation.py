@@ -40,6 +40,7 @@ ROOT = Path(__file__).resolve().parents[1]
 TESTS = {
     "certify": (
         "tests/unit/certify",
+        "tests/unit/recovery",
         "tests/unit/checks/test_passage.py",
         "tests/unit/checks/test_ride.py",
         "tests/unit/structure/test_learned.py",
@@ -62,7 +63,11 @@ TESTS = {
         "tests/unit/plan/test_second_opinion.py",
         "tests/published/test_integer_least_squares.py",
     ),
-    "procedure": ("tests/unit/procedure", "tests/published/test_lifting_practice.py"),
+    "procedure": (
+        "tests/unit/procedure",
+        "tests/unit/recovery",
+        "tests/published/test_lifting_practice.py",
+    ),
     "checks": (
         "tests/unit/checks",
         "tests/properties/test_joint_laws.py",

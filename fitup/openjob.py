@@ -17,6 +17,7 @@ from fitup.survey import Survey, read_survey
 if TYPE_CHECKING:
     from fitup.certify import Certificate
     from fitup.record.approval import Standing
+    from fitup.recovery import Rescuer
     from fitup.sheets import SheetSet
     from fitup.trust.told import Told
 
@@ -96,6 +97,21 @@ class OpenJob:
     def certificate(self) -> Certificate:
         """The plan recomputed by a second path that shares no code with the optimiser."""
         return self.planned.certificate
+
+    @cached_property
+    def rescuer(self) -> Rescuer:
+        """What finds and certifies ways out of the plan's stages, where work stopped in one."""
+        from fitup.recovery import Rescuer
+
+        planned = self.planned
+        return Rescuer(
+            self.job,
+            self.survey,
+            self.state,
+            planned.influence,
+            planned.plan,
+            planned.certificate,
+        )
 
     def require_sound(self) -> None:
         """Refuse what must not be planned with: survey, structure or influence table.

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from fitup.certify.limits import STILL, hold_limits
+from fitup.certify.limits import STILL, Shake, hold_limits
 from fitup.certify.night import Moment, Night, SeatNow
 from fitup.model import Jack, Order, PlateMove, SeatState
 from fitup.units import DISPLAY
@@ -29,7 +29,7 @@ def follow(night: Night) -> Iterator[Moment]:
         if act is not None:
             act(night, order, where)
         yield _held(night, order, where)
-    _ended(night)
+    ended(night)
 
 
 def follow_back(night: Night) -> Iterator[Moment]:
@@ -57,7 +57,21 @@ def follow_back(night: Night) -> Iterator[Moment]:
 def _held(night: Night, order: Order, where: str) -> Moment:
     """Hold the state after an order against every limit and every rule of the night."""
     moment = _moment(night, order)
-    oil = order.phase in _ON_OIL
+    hold_loads(night, moment, where, night.shake if order.phase in _ON_OIL else STILL)
+    hold_drops(night, moment, where)
+    return moment
+
+
+def act_on(night: Night, order: Order, where: str) -> Moment:
+    """Do what an order says and return the state after it; no limit is held."""
+    act = _ACTS.get(order.verb)
+    if act is not None:
+        act(night, order, where)
+    return _moment(night, order)
+
+
+def hold_loads(night: Night, moment: Moment, where: str, shake: Shake) -> None:
+    """Hold a state against every limit, with what rams off their readings may add."""
     settings = [moment.settings[n] for n in night.now]
     hold_limits(
         night.work,
@@ -65,18 +79,21 @@ def _held(night: Night, order: Order, where: str) -> Moment:
         {**night.site, **moment.settings},
         night.outcome(settings),
         set() if all(_rests(night, s) for s in moment.after) else set(night.now),
-        night.shake if oil else STILL,
+        shake,
     )
+
+
+def hold_drops(night: Night, moment: Moment, where: str) -> None:
+    """Hold how far a load on oil could go before steel carries it."""
     care = DISPLAY[night.job.units].move.half_step + _scale(night) / 2.0
     most = night.job.working.follow_up
     for state in moment.after:
-        if state.drop > most + care and order.phase != "breakaway":
+        if state.drop > most + care and moment.order.phase != "breakaway":
             night.wrong(
                 where,
                 f"seat {state.seat} could drop {state.drop * 1e3:.1f} mm before steel carries it, "
                 f"at most {most * 1e3:.1f} mm",
             )
-    return moment
 
 
 def _rests(night: Night, state: SeatState) -> bool:
@@ -268,12 +285,14 @@ def _change_pack(night: Night, order: Order, where: str) -> None:
         if one.on == "oil" or (one.on == "temporary" and not one.beside):
             night.wrong(where, _nothing_to_stand_on(night, name))
     _move_plates(night, order, where)
-    planned = dict(zip(night.stage.seats, night.stage.after, strict=True))
+    planned = zip(night.stage.seats, night.stage.before, night.stage.after, strict=True)
+    packs = {name: (before, after) for name, before, after in planned}
     for name in order.objects:
         one = night.now[name]
-        if Counter(one.pack) == Counter(planned[name]):
-            # built up again in the order of the plan, bottom to top
-            one.pack = list(planned[name])
+        for pack in packs[name]:
+            if Counter(one.pack) == Counter(pack):
+                # built up again in the order of the plan, bottom to top
+                one.pack = list(pack)
         one.bedded = sorted(one.pack) == sorted(one.seat.pack)
         room = night.room(one, night.load_of(name))
         need = night.job.staging.slide - DISPLAY[night.job.units].move.half_step
@@ -361,7 +380,7 @@ def _jack_off(night: Night, order: Order, where: str) -> None:
     night.stand()
 
 
-def _ended(night: Night) -> None:
+def ended(night: Night) -> None:
     """Hold the end of a crew's orders against what the stage is to leave."""
     where = f"stage {night.stage.number}, {night.stage.group}"
     ends = (night.stage.down or night.stage.up)[-1]

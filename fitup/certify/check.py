@@ -74,25 +74,11 @@ def certify(
     CertificateRefused
         With every disagreement and every limit broken, in words.
     """
-    present = dict(zip(influence.seats, (float(r) for r in influence.r0), strict=True))
-    states = _states(job, survey, influence, present)
-    if isinstance(states, FrameStates):
-        present = dict(zip(job.seats, states.present.tolist(), strict=True))
-    plain = states
-    if job.learned:
-        states = CorrectedStates(states, job, table=influence.origin == "table")
-    heat = warmth_again(job, survey, plain)
-    warm = heat.change(state.checks, *steel_apart(job, survey.steel))
-    one = dict.fromkeys(job.segments, 1.0)
-    rate = heat.change(state.checks, one, dict.fromkeys(job.segments, 0.0))
-    again = surveyed_again(job, survey, state.checks, state.covariance, warm)
-    wrong = surveyed_otherwise(job, survey, state.checks, state.values, again, heat.near)
-    # from here on what is true of the coordinates, whatever the plan was made from
-    work = Work(job, replace(state, values=again), states, plan, wrong, warm, rate)
+    work, plain, present = start_work(job, survey, state, influence, plan)
     final = _final_settings(work)
     walked = walk(work, final, present)
     stock = walked.stock
-    after = states.at(work.settings(final), state.checks)
+    after = work.states.at(work.settings(final), state.checks)
     hold_limits(work, "in the end", final, after, set())
     _compare(work, influence, final, after.change)
     _left(work, after.change)
@@ -131,6 +117,31 @@ def certify(
         jack_envelopes=jack_envelopes(job, walked.procedures),
         ways_back=walked.ways_back,
     )
+
+
+def start_work(
+    job: Job, survey: Survey, state: CheckState, influence: Influence, plan: Plan
+) -> tuple[Work, States, dict[str, float]]:
+    """Return what certifying needs everywhere, the states without corrections, and present loads.
+
+    Parameters are those of :func:`certify`.
+    """
+    present = dict(zip(influence.seats, (float(r) for r in influence.r0), strict=True))
+    states = _states(job, survey, influence, present)
+    if isinstance(states, FrameStates):
+        present = dict(zip(job.seats, states.present.tolist(), strict=True))
+    plain = states
+    if job.learned:
+        states = CorrectedStates(states, job, table=influence.origin == "table")
+    heat = warmth_again(job, survey, plain)
+    warm = heat.change(state.checks, *steel_apart(job, survey.steel))
+    one = dict.fromkeys(job.segments, 1.0)
+    rate = heat.change(state.checks, one, dict.fromkeys(job.segments, 0.0))
+    again = surveyed_again(job, survey, state.checks, state.covariance, warm)
+    wrong = surveyed_otherwise(job, survey, state.checks, state.values, again, heat.near)
+    # from here on what is true of the coordinates, whatever the plan was made from
+    work = Work(job, replace(state, values=again), states, plan, wrong, warm, rate)
+    return work, plain, present
 
 
 def _states(job: Job, survey: Survey, influence: Influence, present: Mapping[str, float]) -> States:

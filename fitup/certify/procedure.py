@@ -86,7 +86,7 @@ def procedures(
     for stage in crews:
         top.update(zip(stage.seats, (stage.up or stage.down)[-1], strict=True))
     response = respond(work, top, seats)
-    off = {name: _off(work.job, name) for name in seats}
+    off = {name: off_of(work.job, name) for name in seats}
     shake = jack_shake(work, response, off) if any(off.values()) else STILL
     line, nights = before.line, []
     found: list[Procedure] = []
@@ -96,23 +96,23 @@ def procedures(
         swing: dict[str, Swing] = {}
         for told, steps, there in ((found, follow, True), (backs, follow_back, False)):
             night = Night(*start)
-            swing = swing or _swing(work, night, crews, stage, before.site)
+            swing = swing or swing_of(work, night, crews, stage, before.site)
             reader = Reader(night, response, shake, off, swing)
             events = []
             for moment in steps(night):
                 if moment.order.verb in ("READ", "HOLD POINT"):
                     continue
                 line += 1
-                events.append(_event(stage, line, moment, reader.read(moment)))
+                events.append(event_of(stage, line, moment, reader.read(moment)))
             if there:
                 nights.append(night)
             if events or there:
-                told.append(_procedure(work.job, stage, tuple(events)))
+                told.append(procedure_of(work.job, stage, tuple(events)))
     _store(work, crews[0].number, nights, before.loose)
     return _with_end(work, crews, found, line, expected), tuple(backs)
 
 
-def _off(job: Job, seat: str) -> float:
+def off_of(job: Job, seat: str) -> float:
     """Return how far the rams of a seat may be off before work stops [m]; zero: nothing stated."""
     stated = off_readings(job, seat)
     if stated == 0.0:
@@ -120,7 +120,7 @@ def _off(job: Job, seat: str) -> float:
     return max(ram_band(job, jack, stated) for jack in job.jacks_at(seat))
 
 
-def _swing(
+def swing_of(
     work: Work, night: Night, crews: Sequence[Stage], own: Stage, site: Mapping[str, float]
 ) -> dict[str, Swing]:
     """Return what the other crews do to the loads of one, wherever they are."""
@@ -145,9 +145,10 @@ def _swing(
     return {name: Swing(less[name], more[name]) for name in own.seats}
 
 
-def _event(
+def event_of(
     stage: Stage, line: int, moment: Moment, readings: tuple[ExpectedReading, ...]
 ) -> WorkEvent:
+    """Return what was done as an event, with what is read then."""
     order = moment.order
     return WorkEvent(
         line=line,
@@ -164,7 +165,8 @@ def _event(
     )
 
 
-def _procedure(job: Job, stage: Stage, events: tuple[WorkEvent, ...]) -> Procedure:
+def procedure_of(job: Job, stage: Stage, events: tuple[WorkEvent, ...]) -> Procedure:
+    """Return what the crew of a stage does."""
     return Procedure(
         stage=stage.number,
         crew=stage.crew,
@@ -195,7 +197,7 @@ def _with_end(
                 line += 1
                 moment = Moment(order, {}, {}, {}, after)
                 reads = tuple(_reads(work, order.objects, crews, expected))
-                events.append(_event(stage, line, moment, reads if order.verb == "READ" else ()))
+                events.append(event_of(stage, line, moment, reads if order.verb == "READ" else ()))
         result.append(replace(procedure, events=tuple(events)))
     return tuple(result)
 

@@ -155,6 +155,7 @@ class RigidStates:
 
     def __init__(self, job: Job, survey: Survey, present: Mapping[str, float]) -> None:
         self.job, self.survey, self.present = job, survey, present
+        self._still: dict[Check, float] = {}
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
         """Return the change of every check, and all reactions, for settings by seat [m]."""
@@ -162,11 +163,7 @@ class RigidStates:
             s.id: equilibrium(self.job, s, settings, self.present)
             for s in self.job.segments.values()
         }
-        still = {
-            name: SegmentState(Motion(np.eye(3), np.zeros(3), s.motion.centre), np.zeros(3), {})
-            for name, s in states.items()
-        }
-        change = np.array([self._measure(c, states) - self._measure(c, still) for c in checks])
+        change = np.array([self._measure(c, states) - self._at_rest(c, states) for c in checks])
         reactions = {k: v for s in states.values() for k, v in s.reactions.items()}
         return Outcome(change, reactions)
 
@@ -177,6 +174,16 @@ class RigidStates:
             for s in self.job.segments.values()
         }
         return lambda name: self._place(name, states)
+
+    def _at_rest(self, check: Check, states: Mapping[str, SegmentState]) -> float:
+        """Measure a check before anything has moved, once."""
+        if check not in self._still:
+            still = {
+                name: SegmentState(Motion(np.eye(3), np.zeros(3), s.motion.centre), np.zeros(3), {})
+                for name, s in states.items()
+            }
+            self._still[check] = self._measure(check, still)
+        return self._still[check]
 
     def _measure(self, check: Check, states: Mapping[str, SegmentState]) -> float:
         return measure(

@@ -105,7 +105,7 @@ def prepared(
         return of_record(folder, record, plan_of(record, events, wanted), stack)
     opened = with_given(open_job(folder, report=progress), give)
     files = job_files(folder, opened.job)
-    approved = _approved(record, events)
+    approved = approved_entry(record, events)
     changed = () if approved is None else _since(folder, record, approved)
     if readings is not None:
         same = approved is not None and not changed
@@ -123,7 +123,7 @@ def prepared(
     return Ready(opened, stands, record, entry)
 
 
-def _approved(record: Record, events: History) -> Event | None:
+def approved_entry(record: Record, events: History) -> Event | None:
     """Return the entry of the plan that was approved last and not rejected since."""
     plan = events.work.approved
     made = () if plan is None else events.of(PLAN_MADE, plan.id)

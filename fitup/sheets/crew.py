@@ -103,7 +103,7 @@ def crew_sheet(
         number=procedure.stage,
         crew=procedure.crew,
         jacks=tuple(_jack(job, procedure, j, strokes[j]) for j in procedure.jacks),
-        parts=_parts(job, procedure, working),
+        parts=parts_of(job, procedure, working),
         joint=tuple(
             row for e in procedure.events if e.phase == "read" for row in _joint(job, e, checks)
         ),
@@ -113,7 +113,7 @@ def crew_sheet(
     )
 
 
-def _parts(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tuple[Part, ...]:
+def parts_of(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tuple[Part, ...]:
     """Gather events into parts of the work."""
     return tuple(
         _part(job, procedure, title, list(own))
@@ -428,7 +428,7 @@ def crew_sheets(job: Job, certificate: Certificate) -> tuple[CrewSheet, ...]:
                 part
                 for b in certificate.ways_back
                 if (b.stage, b.crew) == (p.stage, p.crew)
-                for part in _parts(job, b, b.events)
+                for part in parts_of(job, b, b.events)
             ),
         )
         for p in certificate.procedures

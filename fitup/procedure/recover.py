@@ -1,0 +1,295 @@
+"""Ways out of a stage that stopped: onto steel where it stands, back, or on to its end.
+
+The way back is the way there undone, line by line from the last one done. The way on is what is
+left of the stage. Both use only jacks that work; a seat whose jack is broken takes part only where
+it has to go nowhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from fitup.model import Job, Order, PlateMove, Stage
+from fitup.model.procedure import Phase, Verb
+from fitup.model.recovery import Found, Goal, SeatFound
+
+#: verbs that bring rams to readings from START
+_MOVES = ("RAISE", "PUSH", "LOWER", "FREE")
+_PLATES = ("FOLLOW WITH PLATES", "TAKE OUT PLATES")
+_ENDS = ("READ", "HOLD POINT")
+_ROUND = 1e-9
+
+
+def ways_out(job: Job, stage: Stage, found: Found, goal: Goal) -> tuple[Order, ...] | str:
+    """Return what a crew does to reach a goal, or why nothing leads there.
+
+    Parameters
+    ----------
+    stage : Stage
+        With its orders.
+    found : Found
+        Where everything stands.
+    goal : {'safe', 'back', 'end'}
+
+    Returns
+    -------
+    tuple of Order, or str
+        Not certified; empty where the goal is reached already.
+    """
+    way = _Way(job, stage, found)
+    obstacle = way.obstacle(goal)
+    if obstacle:
+        return obstacle
+    ways = {"safe": way.safe, "back": way.back, "end": way.end}
+    return tuple(o for o in ways[goal]() if o.objects)
+
+
+class _Way:
+    """One crew that stopped, seat by seat in the order of its stage."""
+
+    def __init__(self, job: Job, stage: Stage, found: Found) -> None:
+        self.job, self.stage, self.found = job, stage, found
+        self.seats = {s.state.seat: s for s in found.seats}
+        self.done, self.left = stage.orders[: found.done], stage.orders[found.done :]
+        self.rams = {n: s.ram for n, s in self.seats.items()}
+        self.landed = any(o.verb == "LAND" for o in self.done)
+        self.raised = [n for n, s in self.seats.items() if s.started and not self._rests(s)]
+        """Seats that stand on oil, nut or temporary plates, and can be moved."""
+        self.on_oil = [n for n in self.raised if self.seats[n].state.on == "oil"]
+        self.open = {n for n in self.raised if self.seats[n].nut}
+        """Seats whose nut is not at the ram."""
+        self.before, self.now = self._positions()
+        self.set_up: set[str] = set()
+        """Seats at which the jack in place of a broken one is set."""
+
+    def _rests(self, seat: SeatFound) -> bool:
+        return seat.dead or seat.state.on == "pack" or self.landed
+
+    def _positions(self) -> tuple[list[dict[str, float]], dict[str, float]]:
+        """Return where rams stood before every order that was done, and after the last."""
+        rams, found = dict.fromkeys(self.seats, 0.0), []
+        for order in self.done:
+            found.append(dict(rams))
+            if order.verb in _MOVES:
+                rams.update(self._aims(order))
+        return found, rams
+
+    def _aims(self, order: Order) -> dict[str, float]:
+        pairs = zip(order.objects, order.aims, strict=True)
+        return {self.job.jacks[jack].seat: aim for jack, aim in pairs}
+
+    # -- what may stand in the way ---------------------------------------------------------
+
+    def obstacle(self, goal: Goal) -> str:
+        """Say why a goal is out of reach whatever is ordered; empty where nothing says so."""
+        if goal == "safe":
+            return ""
+        pushes = any(not self.job.seats[n].comes_back for n in self.seats)
+        if goal == "back" and pushes and self.found.started:
+            return "a push in plan is not pushed back: the ram cannot pull"
+        if goal == "back" and self.found.started and self._held_by_nuts():
+            return "a seat that its lock nut holds is brought back by the engineer's own order"
+        if goal == "back" and self.landed:
+            return "the deck is down on its new packs: the way back is a new lift"
+        return next(filter(None, (self._stuck(n, s, goal) for n, s in self.seats.items())), "")
+
+    def _stuck(self, name: str, seat: SeatFound, goal: Goal) -> str:
+        """Say why a seat cannot go where a goal asks; empty where it can."""
+        if self.landed:
+            return ""
+        on_pack = seat.state.on == "pack"
+        if seat.dead and seat.started and not on_pack:
+            return f"the jack of seat {name} is broken, and the seat stands on {seat.state.on}"
+        if seat.dead and goal == "end" and not seat.started:
+            return f"the jack of seat {name} is broken before it has the load"
+        index = self.stage.seats.index(name)
+        pack = (self.stage.before if goal == "back" else self.stage.after)[index]
+        if seat.started and on_pack and sorted(seat.state.pack) != sorted(pack):
+            return f"seat {name} came down on a pack that is not the one it shall stand on"
+        return ""
+
+    def _held_by_nuts(self) -> bool:
+        own = [self.job.seats[n] for n in self.seats]
+        return any(s.comes_back and s.held_by == "nut" for s in own)
+
+    # -- onto steel ------------------------------------------------------------------------
+
+    def safe(self) -> Iterator[Order]:
+        """Yield how every load that stands on oil comes onto steel where it is."""
+        if not self.found.started or self.landed:
+            yield from self._off()
+            return
+        yield from self._rest([n for n, s in self.seats.items() if s.state.on == "oil"])
+
+    def _off(self) -> Iterator[Order]:
+        """Yield jacks off: the load never left the packs, or is down on them."""
+        touched = any(o.verb == "TOUCH" for o in self.done)
+        taken_off = any(o.verb == "JACK OFF" for o in self.done)
+        if touched and not taken_off:
+            yield Order("JACK OFF", "off", self._jacks(list(self.seats)))
+
+    def _rest(self, seats: Sequence[str]) -> Iterator[Order]:
+        """Yield nuts home, temporary plates loaded, oil off."""
+        nuts = [n for n in seats if self._has_nut(n)]
+        plates = [n for n in seats if not self._has_nut(n) and self.job.seats[n].comes_back]
+        yield Order("NUT HOME", "rest", self._jacks(nuts))
+        yield Order("LET DOWN", "rest", self._jacks(plates))
+        lifts = [n for n in seats if self.job.seats[n].comes_back]
+        pushes = [n for n in seats if n not in lifts]
+        yield Order("OIL OFF", "rest", self._jacks(lifts))
+        yield Order("OIL OFF", "let off", self._jacks(pushes))
+        self.on_oil, self.open = [], self.open - set(nuts)
+
+    def _has_nut(self, seat: str) -> bool:
+        return all(j.lock_nut for j in self.job.jacks_at(seat))
+
+    def _jacks(self, seats: Sequence[str]) -> tuple[str, ...]:
+        return tuple(j.id for n in seats for j in self.job.jacks_at(n))
+
+    # -- back ------------------------------------------------------------------------------
+
+    def back(self) -> Iterator[Order]:
+        """Yield what was done undone, the last first."""
+        if not self.found.started:
+            yield from self._off()
+            return
+        yield from self._all_to(self.now)
+        for order, rams in zip(self.done[::-1], self.before[::-1], strict=True):
+            yield from self._undone(order, rams)
+
+    def _undone(self, order: Order, rams: Mapping[str, float]) -> Iterator[Order]:
+        if order.verb == "CHANGE PACK":
+            if self.on_oil:
+                yield from self._rest(self.on_oil)
+            yield Order("CHANGE PACK", "plates", order.objects, (), _reversed(order.moved))
+        elif order.verb in _PLATES:
+            yield from self._onto_oil()
+            phase: Phase = "lower" if order.phase == "lift" else "lift"
+            yield Order("FOLLOW WITH PLATES", phase, order.objects, (), _reversed(order.moved))
+        elif order.verb in _MOVES:
+            yield from self._all_to(rams)
+        elif order.verb == "LIFT OFF":
+            yield from self._onto_oil()
+            nuts = [n for n in self.raised if self._has_nut(n)]
+            yield Order("RUN NUT BACK", "landing", self._jacks(nuts))
+            yield Order("LAND", "landing", self._jacks(self.raised))
+            yield Order("JACK OFF", "off", self._jacks(list(self.seats)))
+
+    def _onto_oil(self) -> Iterator[Order]:
+        """Yield how nuts or temporary plates are freed, all together, where a load is on them."""
+        if len(self.on_oil) == len(self.raised):
+            return
+        if self.on_oil:
+            yield from self._rest(self.on_oil)
+        low = [n for n in self.raised if self.rams[n] < self.now[n] - _ROUND]
+        if low and len(low) < len(self.raised):
+            # what went down alone comes up alone: the others stand on steel meanwhile
+            yield from self._freed(low)
+            yield from self._to(self.now, low)
+            yield from self._rest(low)
+        yield from self._freed(self.raised)
+        self.on_oil = list(self.raised)
+
+    def _freed(self, seats: Sequence[str]) -> Iterator[Order]:
+        new = [n for n in seats if self._replaced(n) and n not in self.set_up]
+        self.set_up |= set(new)
+        yield Order("SET", "set", self._jacks(new))
+        yield Order("TOUCH", "touch", self._jacks(new))
+        for n in seats:
+            if not self._has_nut(n):
+                # plates need one mark more to be free
+                self.rams[n] += max(j.resolution for j in self.job.jacks_at(n))
+        yield Order("FREE", "free", self._jacks(seats), self._readings(seats))
+
+    def _replaced(self, seat: str) -> bool:
+        jacks = self.found.stopped.replaced
+        return any(j.id in jacks for j in self.job.jacks_at(seat))
+
+    def _readings(self, seats: Sequence[str]) -> tuple[float, ...]:
+        return tuple(round(self.rams[n], 9) for n in seats for _ in self.job.jacks_at(n))
+
+    def _apart(self, rams: Mapping[str, float]) -> bool:
+        return any(abs(rams[n] - self.rams[n]) > _ROUND for n in self.raised)
+
+    def _all_to(self, rams: Mapping[str, float]) -> Iterator[Order]:
+        """Yield the moves of all raised seats to ram readings, their loads on oil before."""
+        if self._apart(rams):
+            yield from self._onto_oil()
+            yield from self._to(rams, self.raised)
+
+    def _to(self, rams: Mapping[str, float], seats: Sequence[str]) -> Iterator[Order]:
+        """Yield moves to ram readings, out and in as lines of their own, nuts with them."""
+        out = [n for n in seats if rams[n] > self.rams[n] + _ROUND]
+        back = [n for n in seats if rams[n] < self.rams[n] - _ROUND]
+        yield from self._nuts_home([n for n in out if n in self.open], "lift")
+        moves: tuple[tuple[Verb, Phase, list[str]], ...] = (
+            ("RAISE", "lift", [n for n in out if self.job.seats[n].comes_back]),
+            ("PUSH", "push", [n for n in out if not self.job.seats[n].comes_back]),
+            ("LOWER", "lower", back),
+        )
+        for verb, phase, own in moves:
+            nuts = [n for n in own if self._has_nut(n)]
+            if verb == "LOWER":
+                yield Order("FOLLOW WITH NUT", "lower", self._jacks(nuts), self._room(nuts, rams))
+                self.open |= set(nuts)
+            for n in own:
+                self.rams[n] = rams[n]
+            yield Order(verb, phase, self._jacks(own), self._readings(own))
+            if verb != "LOWER":
+                yield from self._nuts_home(nuts, phase)
+
+    def _nuts_home(self, seats: Sequence[str], phase: Phase) -> Iterator[Order]:
+        jacks = self._jacks(seats)
+        yield Order("FOLLOW WITH NUT", phase, jacks, (0.0,) * len(jacks))
+        self.open -= set(seats)
+
+    def _room(self, seats: Sequence[str], rams: Mapping[str, float]) -> tuple[float, ...]:
+        """Return how far nuts are run back before a step down: the step and a little room [m]."""
+        aims = []
+        for n in seats:
+            step = self.rams[n] - rams[n]
+            room = min(step + self.job.staging.slide, self.job.working.follow_up)
+            aims += [round(max(step, room), 9)] * len(self.job.jacks_at(n))
+        return tuple(aims)
+
+    # -- on to the end ---------------------------------------------------------------------
+
+    def end(self) -> Iterator[Order]:
+        """Yield what is left of the stage, from the readings of the last line."""
+        left = [o for o in self.left if o.verb not in _ENDS]
+        if self.found.started and not self.landed:
+            if self._planned_on_oil():
+                yield from self._onto_oil()
+                yield from self._all_to(self.now)
+        elif not self.found.started:
+            new = self._jacks([n for n in self.seats if self._replaced(n)])
+            yield Order("SET", "set", new)
+        for order in left:
+            yield from self._kept(order)
+
+    def _planned_on_oil(self) -> bool:
+        """Say whether the stage has its load on oil after the last line."""
+        verbs = [o.verb for o in self.done]
+        last = {v: len(verbs) - verbs[::-1].index(v) for v in verbs}
+        began = max(last.get(v, 0) for v in ("LIFT OFF", "BREAK LOOSE", "FREE"))
+        return last.get("OIL OFF", 0) < began
+
+    def _kept(self, order: Order) -> Iterator[Order]:
+        """Yield an order for the jacks that still have something to do in it."""
+        resting = {n for n, s in self.seats.items() if s.started and s.state.on == "pack"}
+        if order.verb == "JACK OFF" or self.landed or not resting:
+            yield order
+            return
+        kept = [k for k, name in enumerate(order.objects) if self._seat_of(name) not in resting]
+        aims = tuple(order.aims[k] for k in kept) if order.aims else ()
+        moved = tuple(m for m in order.moved if m.seat not in resting)
+        names = tuple(order.objects[k] for k in kept)
+        yield Order(order.verb, order.phase, names, aims, moved)
+
+    def _seat_of(self, name: str) -> str:
+        return self.job.jacks[name].seat if name in self.job.jacks else name
+
+
+def _reversed(moved: Sequence[PlateMove]) -> tuple[PlateMove, ...]:
+    """Return plates put back to where they came from, the last first."""
+    return tuple(PlateMove(m.mark, m.seat, m.target, m.source) for m in reversed(moved))

@@ -1,0 +1,124 @@
+"""Goal by goal, what can be done from where a crew stopped, or which help is needed for it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from fitup.certify.recover import Follower
+from fitup.errors import InputError, Problem
+from fitup.model import Job, Plan, Procedure
+from fitup.model.recovery import GOALS, Answer, Found, Goal, PlateHelp, Recovery, Stopped, Tried
+from fitup.procedure.recover import ways_out
+
+if TYPE_CHECKING:
+    from fitup.certify import Certificate
+    from fitup.model import CheckState, Influence
+    from fitup.survey.points import Survey
+
+_SHORT: Final = re.compile(r"(\d+) plate (.+) too few in store$")
+
+
+class Rescuer:
+    """Finds and certifies ways out of the stages of one certified plan.
+
+    Parameters
+    ----------
+    job, survey, state, influence, plan, certificate
+        As the plan was certified.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        survey: Survey,
+        state: CheckState,
+        influence: Influence,
+        plan: Plan,
+        certificate: Certificate,
+    ) -> None:
+        self.job = job
+        self.follower = Follower(job, survey, state, influence, plan, certificate.procedures)
+
+    def answer(self, stopped: Stopped, goals: Sequence[Goal] = GOALS) -> Answer:
+        """Return what can be done from where a crew stopped, goal by goal."""
+        found = self.follower.found(stopped)
+        return Answer(found, tuple(self._tried(found, goal) for goal in goals))
+
+    def _tried(self, found: Found, goal: Goal) -> Tried:
+        way, why_not = self._way(found, goal)
+        if way is not None:
+            return Tried(goal, way)
+        return self._helped(found, Tried(goal, None, why_not))
+
+    def _way(self, found: Found, goal: Goal) -> tuple[Recovery | None, tuple[str, ...]]:
+        orders = ways_out(self.job, self.follower.stage(found.stopped), found, goal)
+        if isinstance(orders, str):
+            return None, (orders,)
+        return self.follower.follow(found, goal, orders)
+
+    def _helped(self, found: Found, tried: Tried) -> Tried:
+        """Say which help makes a way where there is none: other jacks, or plates."""
+        stopped = found.stopped
+        short = [m for m in map(_SHORT.search, tried.why_not) if m is not None]
+        plates = tuple(PlateHelp(m[2], int(m[1])) for m in short)
+        if plates and len(plates) == len(tried.why_not):
+            return replace(tried, plates=plates)
+        dead = tuple(j for j in stopped.broken if j not in stopped.replaced)
+        if not dead or tried.goal == "safe":
+            return tried
+        other = replace(stopped, replaced=stopped.broken)
+        way, _ = self._way(self.follower.found(other), tried.goal)
+        if way is None:
+            return tried
+        jacks = tuple(h for h in self.follower.help_of(way) if h.jack in dead)
+        return replace(tried, jacks=jacks)
+
+
+def stopped_at(job: Job, procedures: Sequence[Procedure], line: int, **stated: object) -> Stopped:
+    """Return what is true where work stopped after a line, refused where it cannot be.
+
+    Parameters
+    ----------
+    procedures : sequence of Procedure
+        Of the plan's certificate.
+    line : int
+        Last one that was done.
+    **stated
+        Fields of :class:`fitup.model.recovery.Stopped`.
+
+    Raises
+    ------
+    InputError
+        If the line is of no crew, or a jack, seat or plate is none of the crew's.
+    """
+    own = next((p for p in procedures if any(e.line == line for e in p.events)), None)
+    if own is None:
+        do = "read the number of the last line that was done"
+        lines = [e.line for p in procedures for e in p.events]
+        allowed = f"a line of the move sheets, {min(lines)} to {max(lines)}"
+        raise InputError([Problem("command line", f"line {line}", allowed, do, None, "--line")])
+    stopped = Stopped(own.stage, own.crew, line, **stated)  # type: ignore[arg-type]
+    _check(job, own, stopped)
+    return stopped
+
+
+def _check(job: Job, own: Procedure, stopped: Stopped) -> None:
+    """Refuse what is said of jacks, seats and plates that the crew does not have."""
+    said: Mapping[str, tuple[Sequence[str], Sequence[str]]] = {
+        "--broken": (stopped.broken, own.jacks),
+        "--replaced": (stopped.replaced, stopped.broken),
+        "--ram": ([jack for jack, _ in stopped.rams], own.jacks),
+        "--on": ([seat for seat, _ in stopped.on], own.seats),
+        "--lost": (stopped.lost, tuple(job.plates)),
+    }
+    wrong = [
+        Problem("command line", name, f"one of {', '.join(known) or 'none'}", "name it", None, key)
+        for key, (names, known) in said.items()
+        for name in names
+        if name not in known
+    ]
+    if wrong:
+        raise InputError(wrong)
