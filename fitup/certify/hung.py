@@ -18,7 +18,16 @@ from fitup.certify.balance import Sums
 from fitup.certify.frame import WHOLE, FrameStates
 from fitup.certify.lines import Lines, Pulls
 from fitup.certify.recompute import Outcome
-from fitup.certify.standing import Bearing, Factor, Found, Standing, State, come_to_rest
+from fitup.certify.standing import (
+    Bearing,
+    Bearings,
+    Factor,
+    Found,
+    Standing,
+    State,
+    come_to_rest,
+    gathered,
+)
 from fitup.certify.sticks import Stick
 from fitup.certify.turned import Sticks
 from fitup.frames import Array
@@ -72,11 +81,9 @@ class HungStates(FrameStates):
                 self.bearing_of[j] = len(bearings)
                 bearings.append(self._bears(seat.id, bool(self.one_way[j])))
         bearings += self._guides()
-        K = self._structure()[0]
-        for bearing in bearings:
-            _, at, row = bearing.gone(np.zeros(size))
-            K[np.ix_(at, at)] += np.outer(row, row)
-        self._hold_idle(csc_array(K))
+        gone = Bearings(bearings).gone(np.zeros(size))
+        firm = gathered([(gone.at, gone.rows[:, :, None] * gone.rows[:, None, :])], size)
+        self._hold_idle(csc_array(self._structure()[0] + firm))
         loads = np.zeros((size, 1))
         self._loads(loads)
         self.standing = Standing(
@@ -89,12 +96,11 @@ class HungStates(FrameStates):
         standing, u, pulls = self.standing, self.found.u, self.found.state.pulls
         seats = len(self.job.seats)
         by, tension = self._cables(pulls, standing.size)
-        self.far = np.array([b.gone(u)[0] for b in standing.bearings])
+        gone = standing.bearings.gone(u)
+        self.far, stiffness = gone.far, standing.bearings.stiffness
         opened, loads = np.zeros(seats), tension
         for j, b in self.bearing_of.items():
-            _, at, row = standing.bearings[b].gone(u)
-            k = standing.bearings[b].stiffness
-            np.add.at(by[:, j], at, -k * row)
+            np.add.at(by[:, j], gone.at[b], -stiffness[b] * gone.rows[b])
             loads[j] = self.found.state.carried[b]
             opened[j] = max(0.0, self.far[b] - high[j]) if self.one_way[j] else 0.0
         touching = np.ones(len(standing.bearings), dtype=bool)
@@ -116,12 +122,12 @@ class HungStates(FrameStates):
             stretch = along @ moves[held]
             result = result + k * np.outer(stretch, stretch)
         seat_of = {b: j for j, b in self.bearing_of.items()}
-        for b, bearing in enumerate(standing.bearings):
-            _, at, row = bearing.gone(self.hung)
-            stretch = row @ moves[at]
+        gone = standing.bearings.gone(self.hung)
+        for b, stiffness in enumerate(standing.bearings.stiffness):
+            stretch = gone.rows[b] @ moves[gone.at[b]]
             if b in seat_of:
                 stretch[seat_of[b]] -= 1.0
-            result = result + bearing.stiffness * np.outer(stretch, stretch)
+            result = result + stiffness * np.outer(stretch, stretch)
         drawn = {n: list(self.job.seats).index(seat) for seat, n in self.seat_of.items()}
         for n, own in enumerate(self.ends):
             apart = moves[own[3:]] - moves[own[:3]]
@@ -136,12 +142,14 @@ class HungStates(FrameStates):
         super()._stand()
         self.set_now = self._packs(np.zeros(len(self.job.seats)))
         for j, b in self.bearing_of.items():
-            k = self.standing.bearings[b].stiffness
+            k = self.standing.bearings.stiffness[b]
             self.set_now[b] = self.far[b] + self.present[j] / k - self.start[j]
         found = self.found
         state = self.standing.state(found.u, self.set_now, found.state.pulls, found.m)
         self.left = state.forces + state.rows.T @ found.m
         self._balance(found)
+        self.known = [(np.zeros(len(self.job.seats)), found)]
+        """Rests found so far, and the moves of seats (s,) they belong to [m]."""
 
     def _packs(self, settings: Array) -> Array:
         """Settings (b,) of the bearings for those of the seats (s,); guides stay."""
@@ -287,20 +295,28 @@ class HungStates(FrameStates):
         standing.sticks.grown = standing.sticks.grown.copy()
         for stick, end in growth:
             standing.sticks.grown[self.stick_of[id(stick)]] += end
-        return self._rest_at(x, standing, lines).u - self.hung
+        return self._rest(standing, lines, x).u - self.hung
 
-    def _rest_at(
-        self, x: Array, standing: Standing | None = None, lines: Lines | None = None
+    def _rest_at(self, x: Array) -> Found:
+        """Return the structure at rest with its seats moved by x (s,) from the survey [m]."""
+        at, near = min(self.known, key=lambda known: float(np.abs(known[0] - x).max()))
+        if (at == x).all():
+            return near
+        found = self._rest(self.standing, self.lines, x, (at, near))
+        self.known.append((x.copy(), found))
+        return found
+
+    def _rest(
+        self, standing: Standing, lines: Lines, x: Array, near: tuple[Array, Found] | None = None
     ) -> Found:
-        """Return the structure at rest with its seats moved by x (s,) from the survey [m].
-
-        With sticks and cables as warm as told.
-        """
+        """Find the rest with sticks and cables as warm as told, from one nearby if there is one."""
         told = [self.model.seats.get(n) for n in self.job.seats]
         high = np.array([0.0 if t is None else t.setting for t in told])
+        at, start = near or self.known[0]
+        begin = start.u + self.moves @ (x - at), start.m
         found = come_to_rest(
-            standing or self.standing, lines or self.lines, self._drawn(high + x),
-            self.set_now + self._packs(x), (self.found.u, self.found.m), self.left,
+            standing, lines, self._drawn(high + x), self.set_now + self._packs(x), begin,
+            self.left, start.factor,
         )  # fmt: skip
         self._balance(found, self.left)
         return found

@@ -9,7 +9,7 @@ structure is let down from where it stands, a share of what is out of balance at
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -29,6 +29,11 @@ _REST, _NEAR = 1e-10, 1e-7
 _IDLE = 1e-3
 #: steps are cut to this share at least; a way down to this share of the whole
 _LEAST, _FINEST = 1e-3, 1e-4
+#: a factor is kept while a step is at most this share of the one before
+_LEADS_ON = 0.05
+
+#: numbers (n, k) and square blocks (n, k, k)
+Block = tuple[Array, Array]
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,20 +61,56 @@ class Bearing:
     stiffness: float
     one_way: bool = False
 
-    def gone(self, u: Array) -> tuple[float, Array, Array]:
-        """Return how far what it pushes has gone [m], the motions' numbers (k,) and slopes (k,)."""
-        own = np.arange(self.node, self.node + 3)
-        if self.base is None:
-            turns = np.arange(self.node + 3, self.node + 6)
-            arm = rotations(u[None, turns])[0] @ self.arm
-            far = float(self.way @ (u[own] + arm - self.arm))
-            return far, np.r_[own, turns], np.r_[self.way, np.cross(arm, self.way)]
-        base, turns = np.arange(self.base, self.base + 3), np.arange(self.base + 3, self.base + 6)
-        way = rotations(u[None, turns])[0] @ self.way
-        apart = u[own] - u[base]
-        arm = self.arm + apart
-        far = float(way @ apart + (way - self.way) @ self.arm)
-        return far, np.r_[own, base, turns], np.r_[way, -way, -np.cross(arm, way)]
+
+@dataclass(frozen=True, eq=False)
+class Gone:
+    """How far (b,) [m] what bearings push has gone, motions' numbers (b, 9), slopes (b, 9)."""
+
+    far: Array
+    at: Array
+    rows: Array
+
+
+class Bearings:
+    """All packs and guides, stacked.
+
+    Parameters
+    ----------
+    bearings : sequence of Bearing
+    """
+
+    def __init__(self, bearings: Sequence[Bearing]) -> None:
+        count, steps = len(bearings), np.arange(3)
+        node = np.array([b.node for b in bearings], dtype=int)
+        ground = np.array([b.base is None for b in bearings], dtype=bool)
+        base = np.array([b.node if b.base is None else b.base for b in bearings], dtype=int)
+        self.own = node[:, None] + steps
+        self.base, self.turns = base[:, None] + steps, base[:, None] + 3 + steps
+        self.at = np.hstack([self.own, self.base, self.turns]).reshape(count, 9)
+        self.ground = ground[:, None]
+        self.arm = np.array([b.arm for b in bearings]).reshape(count, 3)
+        self.way = np.array([b.way for b in bearings]).reshape(count, 3)
+        self.stiffness = np.array([b.stiffness for b in bearings])
+        self.one_way = np.array([b.one_way for b in bearings], dtype=bool)
+
+    def __len__(self) -> int:
+        return len(self.stiffness)
+
+    def gone(self, u: Array) -> Gone:
+        """Return how far what they push has gone at motions u (6 n,).
+
+        On the ground the arm swings with the node; on another node the direction turns with that.
+        """
+        ground, turned = self.ground, rotations(u[self.turns])
+        swung = np.where(ground, self.arm, self.way)
+        swung = np.einsum("bij,bj->bi", turned, swung)
+        way = np.where(ground, self.way, swung)
+        apart = u[self.own] - np.where(ground, 0.0, u[self.base])
+        arm = np.where(ground, swung, self.arm + apart)
+        aside = np.where(ground, arm - self.arm, 0.0)
+        far = (way * (apart + aside)).sum(axis=1) + ((way - self.way) * self.arm).sum(axis=1)
+        turn = np.where(ground, 1.0, -1.0) * np.cross(arm, way)
+        return Gone(far, self.at, np.hstack([way, np.where(ground, 0.0, -way), turn]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,18 +128,41 @@ class Link:
 class State:
     """What acts at some motions.
 
-    ``forces`` (6 n,) hold the nodes, loads taken off; ``material`` and ``turning`` are the two
-    parts of its slope; ``carried`` (b,) are the bearings' reactions.
+    ``forces`` (6 n,) hold the nodes, loads taken off; ``swings`` are blocks by which rigid arms
+    turn forces; ``carried`` (b,) are the bearings' reactions, of those that ``bear`` (b,).
     """
 
+    standing: Standing
     forces: Array
-    material: csc_array
-    turning: csc_array
+    swings: list[Block]
     rows: csc_array
     off: Array
     carried: Array
+    bear: Array
+    gone: Gone
     pulls: Pulls
     bent: Bent
+
+    @property
+    def material(self) -> csc_array:
+        """Part of the slope (6 n, 6 n) of the forces that stretching and bending make."""
+        standing, bent, bear = self.standing, self.bent, self.bear
+        stiff = bent.slope.transpose(0, 2, 1) @ standing.sticks.inner @ bent.slope
+        k, own = self.pulls.stiffness, self.gone.rows[bear]
+        firm = standing.bearings.stiffness[bear, None, None]
+        blocks = [
+            (standing.sticks.numbers, stiff),
+            (standing.ends, np.block([[k, -k], [-k, k]])),
+            (self.gone.at[bear], firm * own[:, :, None] * own[:, None, :]),
+        ]
+        return csc_array(standing.springs + gathered(blocks, standing.size))
+
+    @property
+    def turning(self) -> csc_array:
+        """Part of the slope (6 n, 6 n) that forces make as they turn with their parts."""
+        s, lines = self.bent.string, self.standing.sticks.numbers[:, [0, 1, 2, 6, 7, 8]]
+        blocks = [(lines, np.block([[s, -s], [-s, s]])), *self.swings]
+        return gathered(blocks, self.standing.size)
 
 
 class _At(Protocol):
@@ -137,9 +201,13 @@ class Standing:
         loads: Array,
     ) -> None:
         self.size, self.sticks, self.ends = size, sticks, ends
-        self.bearings, self.links, self.loads = bearings, links, loads
-        blocks = [(np.array(at), k * np.outer(row, row)) for at, row, k in springs]
+        self.bearings, self.links, self.loads = Bearings(bearings), links, loads
+        blocks = [(np.array(at)[None], k * np.outer(row, row)[None]) for at, row, k in springs]
         self.springs = gathered(blocks, size)
+        self.lead = np.array([link.lead for link in links], dtype=int)
+        self.arms = np.array([link.arm for link in links]).reshape(len(links), 3)
+        self.swing_axes = np.array([link.axis for link in links]).reshape(len(links), 3)
+        self.link_rows = np.array([link.row for link in links], dtype=int)
         at = [(i, j, v) for i, row in enumerate(rows) for j, v in row.items()]
         i, j, v = np.array(at).T if at else np.zeros((3, 0))
         self.count = len(rows)
@@ -154,72 +222,53 @@ class Standing:
         ``touching`` (b,) of bool: packs that push or pull, the others doing nothing; where not
         given, those that push.
         """
-        bent = self.sticks.bent(u)
+        bent, gone = self.sticks.bent(u), self.bearings.gone(u)
         forces = self.springs @ u - self.loads
         np.add.at(forces, self.sticks.numbers, bent.forces)
         np.add.at(forces, self.ends, np.concatenate([-pulls.at_i, pulls.at_j], axis=1))
-        stiff = bent.slope.transpose(0, 2, 1) @ self.sticks.inner @ bent.slope
-        k = pulls.stiffness
-        blocks = [*zip(self.sticks.numbers, stiff, strict=True)]
-        blocks += [*zip(self.ends, np.block([[k, -k], [-k, k]]), strict=True)]
-        carried = np.zeros(len(self.bearings))
-        for b, own in enumerate(self.bearings):
-            far, at, row = own.gone(u)
-            carried[b] = own.stiffness * (set_[b] - far)
-            if not (touching[b] if touching is not None else self.bears(b, carried[b])):
-                carried[b] = 0.0
-                continue
-            np.add.at(forces, at, -carried[b] * row)
-            blocks.append((at, own.stiffness * np.outer(row, row)))
+        would = self.bearings.stiffness * (set_ - gone.far)
+        bear = self.touching(would) if touching is None else touching
+        carried = np.where(bear, would, 0.0)
+        np.add.at(forces, gone.at, -carried[:, None] * gone.rows)
         rows, off, swings = self._linked(u, m)
-        s = bent.string
-        lines = self.sticks.numbers[:, [0, 1, 2, 6, 7, 8]]
-        turning = [*zip(lines, np.block([[s, -s], [-s, s]]), strict=True), *swings]
-        material = csc_array(self.springs + gathered(blocks, self.size))
-        return State(
-            forces, material, gathered(turning, self.size), rows, off, carried, pulls, bent
-        )
-
-    def bears(self, b: int, load: float) -> bool:
-        """Whether a pack that would carry a load [N] does: pushing, or where it can pull too."""
-        return load >= -_IDLE or not self.bearings[b].one_way
+        return State(self, forces, swings, rows, off, carried, bear, gone, pulls, bent)
 
     def touching(self, carried: Array) -> Array:
-        """Return which packs bear (b,) of those loads (b,) that they would carry [N]."""
-        return np.array([self.bears(b, load) for b, load in enumerate(carried)], dtype=bool)
+        """Return which packs bear (b,): those that push, or can pull too.
+
+        ``carried`` (b,) are the loads that they would carry [N].
+        """
+        bear: Array = (carried >= -_IDLE) | ~self.bearings.one_way
+        return bear
 
     def would_carry(self, u: Array, set_: Array) -> Array:
         """Return what packs set (b,) would carry at motions u (6 n,), pulls among them (b,) [N]."""
-        far = np.array([b.gone(u)[0] for b in self.bearings]).reshape(len(set_))
-        stiffness = np.array([b.stiffness for b in self.bearings]).reshape(len(set_))
-        return stiffness * (set_ - far)
+        result: Array = self.bearings.stiffness * (set_ - self.bearings.gone(u).far)
+        return result
 
-    def _linked(self, u: Array, m: Array) -> tuple[csc_array, Array, list[tuple[Array, Array]]]:
+    def _linked(self, u: Array, m: Array) -> tuple[csc_array, Array, list[Block]]:
         """Return constraints where their arms now are, what they miss, and how arms turn forces."""
         off = self.rows @ u
         if not self.links:
             return self.rows, off, []
-        lead = np.array([link.lead for link in self.links])
-        arms, axes = (np.array([getattr(k, n) for k in self.links]) for n in ("arm", "axis"))
-        turns = u[lead[:, None] + np.arange(3, 6)]
+        own, number = self.lead[:, None] + np.arange(3, 6), self.link_rows
+        arms, axes, turns = self.arms, self.swing_axes, u[own]
         now = np.einsum("nij,nj->ni", rotations(turns), arms)
-        number = np.array([link.row for link in self.links])
         change = np.cross(axes, now - arms)
-        at = (np.repeat(number, 3), (lead[:, None] + np.arange(3, 6)).ravel())
+        at = (np.repeat(number, 3), own.ravel())
         rows = self.rows + csc_array(coo_array((change.ravel(), at), shape=self.rows.shape))
         # axis.(follower - leader - swing of the arm), the swing as drawn taken out again
         drawn = np.einsum("ni,ni->n", np.cross(axes, arms), turns)
         off[number] -= drawn + np.einsum("ni,ni->n", axes, now - arms)
         swings = -m[number, None, None] * (crosses(axes) @ crosses(now))
-        own = lead[:, None] + np.arange(3, 6)
-        return csc_array(rows), off, list(zip(own, swings, strict=True))
+        return csc_array(rows), off, [(own, swings)]
 
 
 class Factor:
     """Stiffness and constraints as one system, factorised."""
 
     def __init__(self, state: State) -> None:
-        self.size = len(state.forces)
+        self.size, self.bear = len(state.forces), state.bear
         K = csc_array(state.material + state.turning)
         self.scale = float(abs(K).max())
         C = self.scale * state.rows
@@ -233,16 +282,17 @@ class Factor:
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """A structure at rest: motions (6 n,), multipliers (c,), and what acts there."""
+    """A structure at rest: motions (6 n,), multipliers (c,), what acts there, and its factor."""
 
     u: Array
     m: Array
     state: State
+    factor: Factor
 
 
 def come_to_rest(
     standing: Standing, lines: Lines, apart: Array, set_: Array, begin: tuple[Array, Array],
-    left: Array,
+    left: Array, factor: Factor | None = None,
 ) -> Found:  # fmt: skip
     """Find the rest of a structure.
 
@@ -258,6 +308,8 @@ def come_to_rest(
         Motions and multipliers from which to begin.
     left : Array (6 n,)
         Forces that are left over in the state as measured, and go on to be [N].
+    factor : Factor, optional
+        Of a state nearby with the same seats carrying: it serves as long as it leads on.
 
     Raises
     ------
@@ -273,11 +325,13 @@ def come_to_rest(
             pulls = lines.pulls(apart + own[:, 3:] - own[:, :3], soon)
             return standing.state(u, set_, pulls, m, touching)
 
-        u, m = _let_down(at, u, m, left)
+        known = factor if factor is not None and (factor.bear == touching).all() else None
+        found = _let_down(at, u, m, left, known)
+        u, m, factor = found.u, found.m, found.factor
         now = standing.touching(standing.would_carry(u, set_))
         wrong = np.flatnonzero(now != touching)
         if len(wrong) == 0:
-            return Found(u, m, at(u, m))
+            return found
         seen.add(touching.tobytes())
         if now.tobytes() in seen:
             # one at a time where all at once comes back: Murty's least index
@@ -287,65 +341,90 @@ def come_to_rest(
     raise CertificateRefused(["which seats carry was not found a second time"])
 
 
-def _let_down(at: _At, u: Array, m: Array, left: Array) -> tuple[Array, Array]:
-    """Return motions and multipliers at rest, in as many shares of the way as it takes."""
+def _let_down(at: _At, u: Array, m: Array, left: Array, factor: Factor | None) -> Found:
+    """Return the structure at rest, in as many shares of the way as it takes."""
+    if factor is not None:
+        found = _newton(at, u, m, (left, np.zeros(len(m))), factor=factor)
+        if found is not None:
+            return found
     done, stride = 0.0, 1.0
     state = at(u, m)
     held, missed = state.forces + state.rows.T @ m - left, state.off
-    while done < 1.0:
+    while True:
         to = min(1.0, done + stride)
         target = left + (1.0 - to) * held, (1.0 - to) * missed
         found = _newton(at, u, m, target) or _newton(at, u, m, target, soon=True)
         if found is not None:
             u, m, done, stride = found.u, found.m, to, 2.0 * stride
+            if done >= 1.0:
+                return found
         else:
             stride *= 0.3
             if stride < _FINEST:
                 raise CertificateRefused(["a state of the cables was not found a second time"])
-    return u, m
 
 
 def _newton(
-    at: _At, u: Array, m: Array, target: tuple[Array, Array], soon: bool = False
-) -> Found | None:
-    """Return the rest by Newton's steps, or None where they do not get there."""
+    at: _At, u: Array, m: Array, target: tuple[Array, Array], soon: bool = False,
+    factor: Factor | None = None,
+) -> Found | None:  # fmt: skip
+    """Return the rest by Newton's steps, or None where they do not get there.
+
+    A factor serves on while each step with it is but a small share of the one before.
+    """
     left, missed = target
+
+    def out(state: State, m: Array) -> tuple[Array, Array]:
+        return left - state.forces - state.rows.T @ m, missed - state.off
+
     state = at(u, m, soon)
-    for _ in range(_STEPS):
-        try:
-            factor = Factor(state)
-        except RuntimeError:
-            return None
-        off = left - state.forces - state.rows.T @ m, missed - state.off
-        du, dm = factor.solve(*off)
-        size = float(np.linalg.norm(du))
-        if np.abs(du).max() <= _REST:
-            return Found(u + du, m + dm, at(u + du, m + dm))
-        share = 1.0
-        while True:
-            try:
-                there = at(u + share * du, m + share * dm, soon)
-                then = left - there.forces - there.rows.T @ (m + share * dm), missed - there.off
-                again = float(np.linalg.norm(factor.solve(*then)[0]))
-            except CertificateRefused:
-                again = np.inf
-            if again <= (1.0 - 0.25 * share) * size:
-                break
-            share *= 0.5
-            if share < _LEAST:
+    try:
+        factor = factor or Factor(state)
+        du, dm = factor.solve(*out(state, m))
+        for _ in range(_STEPS):
+            size = float(np.linalg.norm(du))
+            if np.abs(du).max() <= _REST:
+                return Found(u + du, m + dm, at(u + du, m + dm), factor)
+            step = _shorter(at, u, m, (du, dm), factor, out, soon)
+            if step is None:
                 # nearer than figures can tell
-                return Found(u, m, state) if np.abs(du).max() <= _NEAR else None
-        u, m, state = u + share * du, m + share * dm, there
+                near = np.abs(du).max() <= _NEAR
+                return Found(u, m, state, factor) if near else None
+            u, m, state, (du, dm) = step
+            if np.linalg.norm(du) > _LEADS_ON * size:
+                factor = Factor(state)
+                du, dm = factor.solve(*out(state, m))
+    except RuntimeError:
+        return None
     return None
 
 
-def gathered(blocks: Iterable[tuple[Array, Array]], size: int) -> csc_array:
-    """Add square blocks (k, k) at numbers (k,) into one sparse matrix."""
+def _shorter(
+    at: _At, u: Array, m: Array, step: tuple[Array, Array], factor: Factor,
+    out: Callable[[State, Array], tuple[Array, Array]], soon: bool,
+) -> tuple[Array, Array, State, tuple[Array, Array]] | None:  # fmt: skip
+    """Go as much of a step as leads to a shorter one, and return that too; None: nowhere."""
+    (du, dm), share = step, 1.0
+    size = float(np.linalg.norm(du))
+    while share >= _LEAST:
+        try:
+            there = at(u + share * du, m + share * dm, soon)
+            next_ = factor.solve(*out(there, m + share * dm))
+            if np.linalg.norm(next_[0]) <= (1.0 - 0.25 * share) * size:
+                return u + share * du, m + share * dm, there, next_
+        except CertificateRefused:
+            pass
+        share *= 0.5
+    return None
+
+
+def gathered(blocks: Iterable[Block], size: int) -> csc_array:
+    """Add square blocks (n, k, k) at numbers (n, k), stack by stack, into one sparse matrix."""
     rows, columns, values = [], [], []
-    for at, block in blocks:
-        rows.append(np.repeat(at, len(at)))
-        columns.append(np.tile(at, len(at)))
-        values.append(np.asarray(block).ravel())
+    for at, stack in blocks:
+        rows.append(np.broadcast_to(at[:, :, None], stack.shape).ravel())
+        columns.append(np.broadcast_to(at[:, None, :], stack.shape).ravel())
+        values.append(stack.ravel())
     if not values:
         return csc_array((size, size))
     places = (np.concatenate(rows), np.concatenate(columns))
