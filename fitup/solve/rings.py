@@ -36,6 +36,8 @@ _MOST_NUMBERS: Final = 40_000_000
 _QUERY, _PARTNER, _PAIR = 2.0, 0.05, 0.02
 #: steps of setting up a search inside a search
 _SUB: Final = 3000.0
+#: steps of a number of a pick that is listed
+_LISTED: Final = 0.05
 #: beyond this many pairs of leaf picks a cluster is searched once for each pick of the other
 _MOST_PAIRS: Final = 1e8
 _LEAF: Final = 4
@@ -371,6 +373,7 @@ def _list_leaf(space: Space, goal: Goal, own: Array, ring: float, effort: Effort
     if listed is None:
         raise _TooMany
     pick = listed[0]
+    effort.spend(_LISTED * pick.size)
     x = np.stack([v[pick[:, k]] for k, v in enumerate(values)], axis=1)
     used = np.zeros((len(pick), len(capacity)), dtype=np.int64)
     for k, u in enumerate(uses):

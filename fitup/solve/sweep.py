@@ -27,7 +27,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.solve.balance import Balanced, balance
-from fitup.solve.effort import ENDLESS, Effort
+from fitup.solve.effort import ENDLESS, SECOND, Effort
 from fitup.solve.exact import Goal, Space, collect
 from fitup.solve.forms import Form, least_over_first, nothing, squares
 from fitup.solve.line import Kept, Line, Tie, best_line, least_after
@@ -46,6 +46,8 @@ _MOST: Final = 600_000
 #: share of what whole plates cost a segment
 _AMPLE: Final = 0.2
 _CARE: Final = 1e-9
+#: steps that finding a few settings of one segment may take: more, and its rows do not suit it
+_LISTING: Final = 0.3 * SECOND
 #: steps of a setting looked at: listed, stepped to, weighed
 _SETTING: Final = 8.0
 
@@ -133,7 +135,8 @@ def near_picks(line: Line, fewest: int) -> list[Array] | None:
     balanced = balance(line)
     picks = []
     for s, (R, z) in enumerate(_Around(balanced).near):
-        some, _ = _nearest(balanced.line, s, balanced.line.spaces[s], R, z, fewest, _FIRST)
+        space = balanced.line.spaces[s]
+        some, _ = _nearest(balanced.line, s, space, R, z, fewest, _FIRST, ENDLESS)
         if some is None:
             return None
         picks.append(some.pick)
@@ -280,18 +283,24 @@ def _candidates(
 
 
 def list_settings(
-    line: Line, s: int, R: Array, z: Array, size: float, space: Space | None = None
+    line: Line,
+    s: int,
+    R: Array,
+    z: Array,
+    size: float,
+    space: Space | None = None,
+    effort: Effort = ENDLESS,
 ) -> Kept | None:
     """Return every setting of a segment with |R x - z|^2 <= size; None when they are too many.
 
-    ``space`` may narrow what the segment's own limits allow.
+    ``space`` may narrow what the segment's own limits allow. None, too, when the effort is over.
     """
     space = line.spaces[s] if space is None else space
     if size < 0.0:
         pick = np.zeros((0, len(space.values)), dtype=np.int32)
     else:
         radius = size if size < _ENDLESS else np.inf
-        listed = collect(space, Goal("squares", R, z, R, z), radius, _MOST)
+        listed = collect(space, Goal("squares", R, z, R, z), radius, _MOST, effort)
         if listed is None:
             return None
         pick = listed[0]
@@ -331,7 +340,7 @@ def _first_guess(
     while True:
         kept = []
         for s, (R, z) in enumerate(around.near):
-            some, sizes[s] = _nearest(line, s, line.spaces[s], R, z, fewest, sizes[s])
+            some, sizes[s] = _nearest(line, s, line.spaces[s], R, z, fewest, sizes[s], effort)
             if some is None or not len(some.x):
                 return None
             kept.append(some)
@@ -344,7 +353,7 @@ def _first_guess(
         fewest *= 2
         sizes = [size * _WIDEN for size in sizes]
     while not effort.over():
-        kept = [_between(line, around, s, picks, own) for s, own in enumerate(kept)]
+        kept = [_between(line, around, s, picks, own, effort) for s, own in enumerate(kept)]
         effort.spend(_SETTING * sum(len(k.x) for k in kept))
         better, others, before = best_line(ties, kept)
         if better > score - _CARE * max(1.0, abs(score)):
@@ -354,17 +363,23 @@ def _first_guess(
 
 
 def _nearest(
-    line: Line, s: int, space: Space, R: Array, z: Array, fewest: int, size: float
+    line: Line, s: int, space: Space, R: Array, z: Array, fewest: int, size: float, effort: Effort
 ) -> tuple[Kept | None, float]:
-    """Return at least so many settings about the centre of a form, and how far they reach."""
-    some = list_settings(line, s, R, z, size, space)
+    """Return at least so many settings about the centre of a form, and how far they reach.
+
+    None where that takes more than a small share of a search: the segment's rows do not suit it.
+    """
+    own = effort.part(_LISTING)
+    some = list_settings(line, s, R, z, size, space, own)
     while some is not None and len(some.x) < fewest and size < _ENDLESS:
         size *= _WIDEN
-        some = list_settings(line, s, R, z, size, space)
+        some = list_settings(line, s, R, z, size, space, own)
     return some, size
 
 
-def _between(line: Line, around: _Around, s: int, picks: Sequence[Array], kept: Kept) -> Kept:
+def _between(
+    line: Line, around: _Around, s: int, picks: Sequence[Array], kept: Kept, effort: Effort
+) -> Kept:
     """Add settings that suit a segment where its neighbours stand on a line."""
     space = line.spaces[s]
     rows, rights, form = [space.L], [space.b], around.own[s]
@@ -381,7 +396,7 @@ def _between(line: Line, around: _Around, s: int, picks: Sequence[Array], kept: 
     R, z, _ = form.root()
     L, b = np.vstack(rows), np.concatenate(rights)
     inside = replace(space, L=L, b=b)
-    more, _ = _nearest(line, s, inside, R, z, _FEWEST // 2, _FIRST)
+    more, _ = _nearest(line, s, inside, R, z, _FEWEST // 2, _FIRST, effort)
     if more is None:
         return kept
     pick, first = np.unique(np.vstack([kept.pick, more.pick]), axis=0, return_index=True)
