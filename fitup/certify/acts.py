@@ -78,7 +78,7 @@ def hold_loads(night: Night, moment: Moment, where: str, shake: Shake) -> None:
         where,
         {**night.site, **moment.settings},
         night.outcome(settings),
-        set() if all(_rests(night, s) for s in moment.after) else set(night.now),
+        set() if _at_rest(night, moment) else set(night.now),
         shake,
     )
 
@@ -94,6 +94,11 @@ def hold_drops(night: Night, moment: Moment, where: str) -> None:
                 f"seat {state.seat} could drop {state.drop * 1e3:.1f} mm before steel carries it, "
                 f"at most {most * 1e3:.1f} mm",
             )
+
+
+def _at_rest(night: Night, moment: Moment) -> bool:
+    """Say whether limits of the rest hold: no jack works, every seat stands as it stood or ends."""
+    return moment.order.phase != "take-up" and all(_rests(night, s) for s in moment.after)
 
 
 def _rests(night: Night, state: SeatState) -> bool:

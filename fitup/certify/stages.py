@@ -13,7 +13,7 @@ from fitup.certify.limits import ROUND, STILL, Shake, Work, hold_limits, shaken
 from fitup.certify.order import check_order
 from fitup.certify.procedure import Before, procedures
 from fitup.certify.recompute import pack_setting
-from fitup.certify.store import check_follow, count_store, one_by_one
+from fitup.certify.store import count_store, one_by_one
 from fitup.model import Job, Procedure, Seat, Stage
 from fitup.units import DISPLAY
 
@@ -101,9 +101,8 @@ def _number(
     start = work.states.at(work.settings(site.settings), work.state.checks)
     printed = [_printed(job, stage) for stage in crews]
     moving = {s for stage in crews for s in stage.seats}
-    for stage, rows in zip(crews, printed, strict=True):
+    for stage in crews:
         _starts_as_it_stands(work, site, stage)
-        check_follow(work, stage, rows)
     off = {s: off_readings(job, s) for s in moving}
     top = dict(site.settings)
     for stage, rows in zip(crews, printed, strict=True):

@@ -1,15 +1,13 @@
-"""Plates counted moment by moment, in packs, temporary stacks and the store; how they follow."""
+"""Plates counted moment by moment, in packs, temporary stacks and the store."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from itertools import groupby, pairwise
+from itertools import groupby
 
 from fitup.certify.facts import StockFact
-from fitup.certify.limits import ROUND, Work
+from fitup.certify.limits import Work
 from fitup.model import Job, Seat, Stage
-from fitup.units import DISPLAY
 
 
 def must_follow(job: Job, seat: Seat) -> bool:
@@ -91,52 +89,3 @@ def _most_at_once(job: Job, stage: Stage) -> Counter[str]:
             stand(k, marks)
         note()
     return most
-
-
-def check_follow(
-    work: Work, stage: Stage, rows: tuple[Sequence[Sequence[float]], Sequence[Sequence[float]]]
-) -> None:
-    """Hold temporary plates against the load: never far behind, never in its way.
-
-    Parameters
-    ----------
-    rows : (up, down)
-        Settings after each increment as printed, seat by seat [m].
-    """
-    job = work.job
-    care = DISPLAY[job.units].move.half_step + ROUND
-    for k, name in enumerate(stage.seats):
-        if not must_follow(job, job.seats[name]):
-            continue
-        where = f"stage {stage.number}, seat {name}"
-        stood = 0.0
-        for i, row in enumerate(rows[0]):
-            gap = row[k] - stage.start[k]
-            _behind(work, where, gap - stood, care)
-            stood = _height(job, stage.follow_up, i, k)
-            _fits(work, where, gap - stood, care)
-        end = (rows[1] or rows[0])[-1][k]
-        tops = [rows[0][-1], *rows[1]] if rows[0] else []
-        for i, (now, after) in enumerate(pairwise(tops)):
-            stood = _height(job, stage.follow_down, i, k)
-            _behind(work, where, now[k] - end - stood, care)
-            _fits(work, where, after[k] - end - stood, care)
-
-
-def _height(job: Job, plates: Sequence[Sequence[Sequence[str]]], i: int, k: int) -> float:
-    return sum(job.plates[m].measured for m in plates[i][k]) if plates else 0.0
-
-
-def _behind(work: Work, where: str, gap: float, care: float) -> None:
-    most = work.job.working.follow_up
-    if gap > most + care:
-        work.wrong.append(
-            f"{where}: plates are {gap * 1e3:.1f} mm behind the load, at most {most * 1e3:.1f} mm"
-        )
-
-
-def _fits(work: Work, where: str, room: float, care: float) -> None:
-    if room < -care:
-        work.wrong.append(
-            f"{where}: temporary plates are {-room * 1e3:.1f} mm taller than the room for them"
-        )

@@ -176,11 +176,17 @@ class Candidates:
         self.tried += 1
         self.effort.spend(_ORDER)
         self.report(f"order of stages: candidate {self.tried + self.cut}")
-        laid, outcome, fine = best_order(self.job, self.state, self.influence, seats)
+        laid, outcome, fine = best_order(
+            self.job, self.state, self.influence, seats, spend=self._spend
+        )
         if outcome.stages is None:
             return None
         stages = told(self.job, self.influence, laid, outcome.stages)
         return Ordered(pick, seats, stages, stages_result(self.job, laid, outcome, fine))
+
+    def _spend(self, steps: float) -> bool:
+        self.effort.spend(steps)
+        return not self.effort.over()
 
     def _stuck(self, group: Group, pick: Array) -> bool:
         """Say whether a group cannot get to its packs, wherever the others are."""

@@ -11,11 +11,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitup.model import CheckState, Influence, Job, SeatPlan
+from fitup.model import CheckState, Influence, Job, Seat, SeatPlan
 from fitup.problem.jacks import stronger
 from fitup.procedure import Move, Outcome
+from fitup.procedure.course import State
 from fitup.procedure.layout import Laid
+from fitup.procedure.lifts import unsupported
+from fitup.procedure.needs import Needs
 from fitup.procedure.plan_stages import best_order
+from fitup.procedure.tell import Lack
 from fitup.units import DISPLAY, Shown
 
 #: amounts tried are these times what the nearest move lacks
@@ -34,6 +38,8 @@ class Block:
     subject: str
     text: str
     by: float
+    more: tuple[tuple[str, int], ...] = ()
+    """Plates that would do, by mark."""
 
 
 def explain(
@@ -51,7 +57,7 @@ def explain(
     laid, outcome
         The course of the job as it is, and how far the search came.
     """
-    blocks = blocks_of(job, laid, outcome)
+    blocks = blocks_of(job, influence, laid, outcome)
     done = sum(k > 0 for k in outcome.furthest)
     first = "no order of stages keeps every limit on the way"
     if not outcome.closed:
@@ -75,15 +81,19 @@ def explain(
     return "\n".join(lines)
 
 
-def blocks_of(job: Job, laid: Laid, outcome: Outcome) -> list[Block]:
+def blocks_of(job: Job, influence: Influence, laid: Laid, outcome: Outcome) -> list[Block]:
     """Return the limits that the next moves would break from the furthest state, nearest first."""
     course, at = laid.course, outcome.furthest
+    needs = Needs(job, influence, laid)
     found: list[tuple[tuple[float, float], list[Block]]] = []
     for g, level in enumerate(at):
         if not course.ready(at, g):
             continue
         own = [m for m in course.moves[g] if m.start == level]
-        cases = [_of_move(job, laid, outcome, m) for m in own] or [_no_move(job, laid, g)]
+        cases = [_of_move(laid, outcome, m) for m in own] or [_no_move(job, laid, g)]
+        # the procedures of the longest and the shortest that keep all limits say what they lack
+        kept = [m for m, c in zip(own, cases, strict=True) if not c] if own else []
+        cases += [_lacking(needs, at, m) for m in dict.fromkeys(kept[-1:] + kept[:1])]
         told = [c for c in cases if c]
         if told:
             nearest = min(told, key=_size)
@@ -96,7 +106,7 @@ def _size(blocks: list[Block]) -> tuple[float, float]:
     return (float(len(blocks)), sum(b.by for b in blocks))
 
 
-def _of_move(job: Job, laid: Laid, outcome: Outcome, move: Move) -> list[Block]:
+def _of_move(laid: Laid, outcome: Outcome, move: Move) -> list[Block]:
     course, name = laid.course, laid.groups[move.group].name
     value = course.value(outcome.furthest)
     moved = value + course.rows[move.group][move.end] - course.rows[move.group][move.start]
@@ -111,9 +121,36 @@ def _of_move(job: Job, laid: Laid, outcome: Outcome, move: Move) -> list[Block]:
     short = move.peak - course.store(outcome.furthest)
     for mark, lack in zip(laid.marks, short, strict=True):
         if lack > 0:
-            text = f"{int(lack)} plate {mark} too few in the store at that moment"
-            blocks.append(Block(name, "plate", mark, text, float(lack)))
+            blocks.append(_too_few(name, mark, int(lack)))
     return blocks
+
+
+def _too_few(group: str, mark: str, lack: int) -> Block:
+    text = f"{lack} plate {mark} too few in the store at that moment"
+    return Block(group, "plate", mark, text, float(lack), ((mark, lack),))
+
+
+def _lacking(needs: Needs, state: State, move: Move) -> list[Block]:
+    return [_lack(needs, state, move, lack) for lack in needs.lacks(state, [move])]
+
+
+def _lack(needs: Needs, state: State, move: Move, lack: Lack) -> Block:
+    """Say what the procedure of a move lacks, and which plates would do."""
+    if lack.kind == "plate":
+        return _too_few(lack.group, lack.subject, int(lack.by))
+    if lack.kind == "stroke":
+        by = _up(lack.by, DISPLAY[needs.job.units].move, 1)
+        text = f"stroke of jack {lack.subject} with its take-up, {by} too short"
+        return Block(lack.group, "stroke", lack.subject, text, lack.by)
+    more = tuple(sorted(needs.lent(state, move).items()))
+    text = "no whole plates left in the store that follow the load"
+    if more:
+        text += f" and hold it: {_plates(more)} more would do"
+    return Block(lack.group, "follow", lack.subject, text, 1.0, more)
+
+
+def _plates(more: Sequence[tuple[str, int]]) -> str:
+    return " and ".join(f"{n} plate{'s' if n > 1 else ''} {mark}" for mark, n in more)
 
 
 def _no_move(job: Job, laid: Laid, group: int) -> list[Block]:
@@ -122,10 +159,19 @@ def _no_move(job: Job, laid: Laid, group: int) -> list[Block]:
     if math.isfinite(own.travel):
         text = "its greatest travel in one go"
         return [Block(own.name, "travel", own.name, text, job.working.insertion)]
-    if any(not j.lock_nut for s in own.seats for j in job.jacks_at(s.id)):
-        text = "no whole plates in the store to follow the load, or no stroke"
-        return [Block(own.name, "follow", own.name, text, 1.0)]
+    rests = laid.levels[group]
+    bare = [s for end in rests[1:] for s in unsupported(job, own.seats, rests[0], end)]
+    if bare:
+        return [Block(own.name, "support", bare[0].id, _bare(job, bare[0]), 1.0)]
     return [Block(own.name, "stroke", own.name, "stroke of its jacks", 1.0)]
+
+
+def _bare(job: Job, seat: Seat) -> str:
+    jacks = " and ".join(j.id for j in job.jacks_at(seat.id))
+    return (
+        f"seat {seat.id} cannot be re-packed: jack {jacks} has no lock nut and the seat no "
+        "temporary seat, so the load would stand on oil alone"
+    )
 
 
 def _said(job: Job, block: Block) -> str:
@@ -198,11 +244,10 @@ def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
         yield from _more_reaction(job, block)
     elif kind in ("difference", "warp"):
         yield from _wider(job, block)
-    elif kind == "plate":
-        yield from _more_plates(job, [block.subject])
-    elif kind == "follow":
-        thin = [m for m, p in job.plates.items() if p.measured <= job.working.follow_up]
-        yield from _more_plates(job, thin)
+    elif kind in ("plate", "follow"):
+        yield from _more_plates(job, block.more)
+    elif kind == "support":
+        yield from _supported(job, block.subject)
     elif kind == "travel":
         yield from _more_travel(job, block)
 
@@ -256,15 +301,22 @@ def _wider(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
         yield text, replace(job, limits={**job.limits, limit.id: wider})
 
 
-def _more_plates(job: Job, marks: Sequence[str]) -> Iterator[tuple[str, Job]]:
-    shown = DISPLAY[job.units].plate
-    for mark in marks:
-        plate = job.plates[mark]
-        for more in (1, 2):
-            word = f"{more} more plate{'s' if more > 1 else ''} {mark}"
-            text = f"{word}, for a temporary pack of {shown.text(more * plate.nominal)}"
-            stock = {**job.plates, mark: replace(plate, count=plate.count + more)}
-            yield text, replace(job, plates=stock)
+def _more_plates(job: Job, more: Sequence[tuple[str, int]]) -> Iterator[tuple[str, Job]]:
+    """Yield so many more plates, and one more of each."""
+    for extra in (0, 1) if more else ():
+        counts = [(mark, count + extra) for mark, count in more]
+        stock = {m: replace(job.plates[m], count=job.plates[m].count + n) for m, n in counts}
+        words = [f"{n} more plate{'s' if n > 1 else ''} {mark}" for mark, n in counts]
+        yield f"{' and '.join(words)} in the store", replace(job, plates={**job.plates, **stock})
+
+
+def _supported(job: Job, seat: str) -> Iterator[tuple[str, Job]]:
+    nuts = {j.id: replace(j, lock_nut=True) for j in job.jacks_at(seat)}
+    text = f"a jack with a lock nut at seat {seat}"
+    yield text, replace(job, jacks={**job.jacks, **nuts})
+    own = replace(job.seats[seat], temporary_seat=True)
+    text = f"a temporary seat beside the pack of seat {seat} (temporary_seat = yes)"
+    yield text, replace(job, seats={**job.seats, seat: own})
 
 
 def _more_travel(job: Job, block: Block) -> Iterator[tuple[str, Job]]:

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-import numpy as np
-
 from fitup.errors import NoSafeOrder
-from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
 from fitup.plan.no_safe_order import explain
 from fitup.procedure.course import Move
 from fitup.procedure.layout import Laid
-from fitup.procedure.orders import with_orders
 from fitup.procedure.plan_stages import best_order, stages_result
 from fitup.procedure.readings import carried_out
+from fitup.procedure.tell import loads_of, with_orders
 
 Report = Callable[[str], None]
 
@@ -52,11 +49,4 @@ def told(
     job: Job, influence: Influence, laid: Laid, order: Sequence[Sequence[Move]]
 ) -> tuple[Stage, ...]:
     """Return the stages of an order of moves with what every crew is told, in the order of time."""
-    own = [influence.seats.index(name) for name in job.seats]
-
-    def loads(settings: Array) -> Array:
-        x = np.zeros(len(own))
-        x[own] = settings
-        return influence.state(x)[1][own]
-
-    return with_orders(job, loads, carried_out(job, laid, order))
+    return with_orders(job, loads_of(job, influence), carried_out(job, laid, order))

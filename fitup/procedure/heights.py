@@ -136,6 +136,13 @@ class Heights:
             found.append((row, limit.moving))
         return found
 
+    def take_up(self) -> Array:
+        """Return how far the rams (k,) go from touch to START [m]; nothing for a push."""
+        loads = np.maximum(self.loads(self.start), 0.0)
+        # jack, oil and base shorten while the deck rises until the last pack is open
+        gives = loads * (1.0 / self.spring - self._more)
+        return np.where(self.lifts, self.risen + gives, 0.0)
+
     def last(self) -> Array:
         """Return the row (k,) that is gone to at the top's end: nuts set, pushes with room.
 

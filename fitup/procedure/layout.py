@@ -180,7 +180,7 @@ def _move(
     loads = np.array([label.kind not in _LIFTS for label in rows.labels], dtype=bool)
     top = np.maximum(0.0, np.where(loads, np.maximum(exact, printed), exact))
     shaken = rows.added(job, group.seats, group.columns, off)
-    peak = np.array([way.peak[m] for m in marks])
+    peak = np.array([way.use[m] for m in marks])
     return Move(index, ends[0], ends[1], top + shaken, peak)
 
 

@@ -10,71 +10,63 @@ nothing else for it to stand on, the certificate says so by name.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from fitup.frames import Array
 from fitup.model import Job, Order, PlateMove, Stage
 from fitup.model.procedure import Phase, PlatePlace, Verb
-from fitup.procedure.heights import Heights, Loads
+from fitup.procedure.heights import Heights
 from fitup.procedure.stacks import Stacks
 
 #: load is taken over in these shares before lift-off (common practice, no source)
 SHARES = (0.25, 0.50, 0.75, 0.90)
 
 
-def with_orders(job: Job, loads: Loads, stages: Sequence[Stage]) -> tuple[Stage, ...]:
-    """Return stages with what each crew does.
+def end_of(job: Job, crews: Sequence[Stage]) -> tuple[Order, Order]:
+    """Return the readings and the one hold point of a stage, which belong to all its crews."""
+    moved = {job.seats[n].segment for stage in crews for n in stage.seats}
+    joints = tuple(j.id for j in job.joints.values() if moved & {j.back, j.ahead})
+    return Order("READ", "read", joints), Order("HOLD POINT", "hold", joints)
+
+
+class Crew:
+    """One crew in one stage, seat by seat in the order of the stage.
 
     Parameters
     ----------
-    loads : callable
-        Settings (n,) [m] to reactions (n,) [N], both in the order of ``job.seats``.
-    stages : sequence of Stage
-        All of a plan, in order.
+    loose : mapping of str to int
+        Plates the crew may take from the store.
+    together : bool
+        Packs are changed at all seats at once, so that a plate may go from one to another.
+    lend : int
+        So many more of each mark may follow the load where nothing else will do.
     """
-    now, packs = dict.fromkeys(job.seats, 0.0), {s.id: s.pack for s in job.seats.values()}
-    loose = Counter({m: p.count for m, p in job.plates.items()})
-    result: list[Stage] = []
-    for stage in stages:
-        heights = Heights(job, loads, stage, now)
-        crew, back = (_Crew(job, heights, stage, loose) for _ in range(2))
-        first = not any(s.number == stage.number for s in result)
-        orders = [*crew.orders(), *(_end(job, stage, stages) if first else ())]
-        result.append(replace(stage, orders=tuple(orders), back=tuple(back.back())))
-        now.update(zip(stage.seats, (stage.down or stage.up)[-1], strict=True))
-        for seat, new in zip(stage.seats, stage.after, strict=True):
-            loose.update(packs[seat])
-            loose.subtract(new)
-            packs[seat] = new
-    return tuple(result)
 
-
-def _end(job: Job, stage: Stage, stages: Sequence[Stage]) -> Iterator[Order]:
-    """Yield the readings and the one hold point of a stage, which belong to all its crews."""
-    moved = {job.seats[n].segment for s in stages if s.number == stage.number for n in s.seats}
-    joints = tuple(j.id for j in job.joints.values() if moved & {j.back, j.ahead})
-    yield Order("READ", "read", joints)
-    yield Order("HOLD POINT", "hold", joints)
-
-
-class _Crew:
-    """One crew in one stage, seat by seat in the order of the stage."""
-
-    def __init__(self, job: Job, heights: Heights, stage: Stage, loose: Counter[str]) -> None:
+    def __init__(
+        self,
+        job: Job,
+        heights: Heights,
+        stage: Stage,
+        loose: Mapping[str, int],
+        *,
+        together: bool = False,
+        lend: int = 0,
+    ) -> None:
         self.job, self.heights, self.stage = job, heights, stage
         self.seats = [job.seats[n] for n in stage.seats]
         self.lifts = [k for k, s in enumerate(self.seats) if s.comes_back]
         self.pushes = [k for k, s in enumerate(self.seats) if not s.comes_back]
         self.nuts = [k for k in range(len(self.seats)) if self._all_nuts(k)]
         self.changed = [k for k, new in enumerate(heights.changed) if new]
-        self.stacks = Stacks(job, heights, stage, loose)
+        self.turns = [tuple(self.changed)] if together else [(k,) for k in self.changed]
+        self.stacks = Stacks(job, heights, stage, self.turns, loose, lend)
         self.rams = np.zeros(len(self.seats))
 
     def orders(self) -> Iterator[Order]:
         """Yield everything the crew does in its stage, in the order of time."""
+        self.rams = np.zeros(len(self.seats))
         yield from self._take_over()
         yield from self._go()
         yield from self._rest()
@@ -87,8 +79,9 @@ class _Crew:
             return
         rows = [self.heights.rams(row) for row in self.stacks.up_rows]
         self.rams = rows[-1]
-        for k in self.changed:
-            yield Order("CHANGE PACK", "plates", (self.seats[k].id,), (), tuple(self._undone(k)))
+        # the last changed first: so no moment has more plates out than the way there
+        for turn in reversed(self.turns):
+            yield self._changed(turn, [self._undone(k) for k in turn])
         jacks = self._jacks(self.lifts)
         step = self._freeing()
         yield Order("FREE", "free", jacks, self._aims(self.rams + step, self.lifts))
@@ -105,13 +98,12 @@ class _Crew:
         yield Order("LAND", "landing", jacks)
         yield Order("JACK OFF", "off", jacks)
 
-    def _undone(self, k: int) -> Iterator[PlateMove]:
-        """Yield how a changed pack is put back as it was."""
+    def _undone(self, k: int) -> tuple[list[PlateMove], list[PlateMove]]:
+        """Return how a changed pack is put back as it was: what comes out, what goes in."""
         seat, old, new = self.seats[k].id, self.stage.before[k], self.stage.after[k]
-        for mark in sorted(self.stacks.down(0)[k]):
-            yield PlateMove(mark, seat, "on pack", "store")
-        yield from (PlateMove(m, seat, "pack", "store") for m in _listed(new, Counter(old)))
-        yield from (PlateMove(m, seat, "store", "pack") for m in _listed(old, Counter(new)))
+        out = [PlateMove(m, seat, "on pack", "store") for m in sorted(self.stacks.down(0)[k])]
+        out += [PlateMove(m, seat, "pack", "store") for m in _listed(new, Counter(old))]
+        return out, [PlateMove(m, seat, "store", "pack") for m in _listed(old, Counter(new))]
 
     def _all_nuts(self, k: int) -> bool:
         return all(j.lock_nut for j in self.job.jacks_at(self.seats[k].id))
@@ -120,8 +112,6 @@ class _Crew:
         return tuple(j.id for k in seats for j in self.job.jacks_at(self.seats[k].id))
 
     def _take_over(self) -> Iterator[Order]:
-        for reset in self.stage.resets:
-            yield Order("SET ANEW", "set", (reset.jack,), (reset.base_new,))
         everyone = self._jacks(range(len(self.seats)))
         yield Order("SET", "set", everyone)
         yield Order("TOUCH", "touch", everyone)
@@ -189,13 +179,10 @@ class _Crew:
         up: bool,
     ) -> Iterator[PlateMove]:
         for k, seat in enumerate(self.seats):
-            place: PlatePlace = "beside" if up and self._beside(k) else "on pack"
+            place: PlatePlace = "beside" if up and self.stacks.beside(k) else "on pack"
             out, put = Counter(old[k]) - Counter(new[k]), Counter(new[k]) - Counter(old[k])
             yield from (PlateMove(m, seat.id, place, "store") for m in sorted(out.elements()))
             yield from (PlateMove(m, seat.id, "store", place) for m in sorted(put.elements()))
-
-    def _beside(self, k: int) -> bool:
-        return k in self.changed and self.seats[k].comes_back and self.seats[k].temporary_seat
 
     def _rest(self) -> Iterator[Order]:
         """Yield how the load comes onto steel at the top, and the oil off."""
@@ -216,17 +203,28 @@ class _Crew:
             yield Order("OIL OFF", "let off", self._jacks(self.pushes))
 
     def _change(self) -> Iterator[Order]:
-        """Yield the change of packs, seat by seat, every load standing on steel."""
-        top, down = self.stacks.top(), self.stacks.down(0)
-        for k in self.changed:
-            seat, old, new = self.seats[k], self.stage.before[k], self.stage.after[k]
-            moved = [PlateMove(m, seat.id, "pack", "store") for m in _listed(old, Counter(new))]
-            if not self._beside(k):
-                # what followed a push on its pack makes room for the new one
-                moved += [PlateMove(m, seat.id, "on pack", "store") for m in sorted(top[k])]
-            moved += [PlateMove(m, seat.id, "store", "pack") for m in _listed(new, Counter(old))]
-            moved += [PlateMove(m, seat.id, "store", "on pack") for m in sorted(down[k])]
-            yield Order("CHANGE PACK", "plates", (seat.id,), (), tuple(moved))
+        """Yield the change of packs, turn by turn, every load standing on steel."""
+        for turn in self.turns:
+            yield self._changed(turn, [self._renewed(k) for k in turn])
+
+    def _changed(
+        self, turn: Sequence[int], moves: Sequence[tuple[list[PlateMove], list[PlateMove]]]
+    ) -> Order:
+        """Return the change of some packs: all that comes out first, so that it is there."""
+        moved = [m for out, _ in moves for m in out] + [m for _, put in moves for m in put]
+        names = tuple(self.seats[k].id for k in turn)
+        return Order("CHANGE PACK", "plates", names, (), tuple(moved))
+
+    def _renewed(self, k: int) -> tuple[list[PlateMove], list[PlateMove]]:
+        """Return what comes out of a pack and what goes in, with what is to follow down."""
+        seat, old, new = self.seats[k], self.stage.before[k], self.stage.after[k]
+        out = [PlateMove(m, seat.id, "pack", "store") for m in _listed(old, Counter(new))]
+        if not self.stacks.beside(k):
+            # what followed a push on its pack makes room for the new one
+            out += [PlateMove(m, seat.id, "on pack", "store") for m in sorted(self.stacks.top()[k])]
+        put = [PlateMove(m, seat.id, "store", "pack") for m in _listed(new, Counter(old))]
+        put += [PlateMove(m, seat.id, "store", "on pack") for m in sorted(self.stacks.down(0)[k])]
+        return out, put
 
     def _return(self) -> Iterator[Order]:
         """Yield the way down onto the packs; what a nut holds stays."""
@@ -264,7 +262,7 @@ class _Crew:
         moved = []
         for k in back:
             seat, over = self.seats[k].id, Counter(self.stacks.top()[k])
-            if self._beside(k):
+            if self.stacks.beside(k):
                 moved += [PlateMove(m, seat, "beside", "store") for m in sorted(over.elements())]
             elif k not in self.changed:
                 gone = over - Counter(self.stacks.down(0)[k])

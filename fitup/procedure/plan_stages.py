@@ -9,15 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from fractions import Fraction
 
 from fitup.model import CheckState, Influence, Job, SeatPlan, WishResult
 from fitup.procedure.bounds import Shares
 from fitup.procedure.course import Outcome
-from fitup.procedure.layout import MOST_PARTS, Group, Laid, lay, least_moves, moving_groups
-from fitup.procedure.levels import even, levels, parts
-from fitup.procedure.lifts import carry
+from fitup.procedure.layout import Laid, lay, least_moves, moving_groups
+from fitup.procedure.levels import even, parts
 from fitup.procedure.meetings import Meetings
+from fitup.procedure.needs import Needs, Spend, endless
 from fitup.procedure.rows import way_rows
 from fitup.procedure.search import find_order
 
@@ -34,26 +34,30 @@ def best_order(
     report: Report = lambda line: None,
     *,
     in_parts: bool = True,
+    spend: Spend = endless,
 ) -> tuple[Laid, Outcome, bool]:
     """Return the course, what the search found, and whether parts of moves were offered.
 
     First only the parts that the greatest travel in one go asks for; where that does not reach a
-    bound that holds for any rests, parts are offered to every group (``in_parts``).
+    bound that holds for any rests, parts are offered to every group (``in_parts``). A stage whose
+    procedure lacks plates or stroke is no stage; ``spend`` is told what it takes to see that.
     """
     rows = way_rows(job, state, influence)
     groups = moving_groups(job, seats)
     meetings = Meetings.of(job, state, influence, rows)
-    shares = [even(_fewest(job, g)) for g in groups]
-    laid = lay(job, groups, rows, shares)
-    laid = laid if meetings is None else meetings.tested(laid)
-    outcome = find_order(laid.course, report=report)
+    shares = [even(least_moves(job, g)) for g in groups]
+
+    def found(shares: Sequence[Sequence[Fraction]]) -> tuple[Laid, Outcome]:
+        laid = lay(job, groups, rows, shares)
+        laid = laid if meetings is None else meetings.tested(laid)
+        return _found(laid, Needs(job, influence, laid, spend), report)
+
+    laid, outcome = found(shares)
     if not in_parts or (outcome.stages is not None and len(outcome.stages) == any_rest_bound(laid)):
         return laid, outcome, False
     most = FINE if len(groups) <= MANY else COARSE
     finer = [tuple(sorted({*parts(most), *own})) for own in shares]
-    fine = lay(job, groups, rows, finer)
-    fine = fine if meetings is None else meetings.tested(fine)
-    better = find_order(fine.course, report=report)
+    fine, better = found(finer)
     if better.stages is None and outcome.stages is not None:
         return laid, replace(outcome, lower=better.lower, closed=False), True
     if (
@@ -66,14 +70,16 @@ def best_order(
     return fine, better, True
 
 
-def _fewest(job: Job, group: Group) -> int:
-    """Return the fewest even parts that the greatest travel in one go allows, by plates too."""
-    for steps in range(least_moves(job, group), MOST_PARTS + 1):
-        rests = levels(job, group.plans, even(steps))
-        between = pairwise(rests)
-        if all(carry(job, group.seats, a, b, group.travel) is not None for a, b in between):
-            return steps
-    return 1
+def _found(laid: Laid, needs: Needs, report: Report) -> tuple[Laid, Outcome]:
+    """Find an order; where a stage of it lacks plates or stroke, find it again counting these."""
+    outcome = find_order(laid.course, report=report)
+    if outcome.stages is None or needs.met(outcome.stages):
+        return laid, outcome
+    report("order of stages: plates and strokes counted in every stage")
+    counted = find_order(needs.course(), report=report)
+    if needs.stopped:
+        counted = replace(counted, lower=outcome.lower, closed=False)
+    return laid, counted
 
 
 def any_rest_bound(laid: Laid) -> int:

@@ -1,39 +1,80 @@
 """The rows a stage is carried out in, and the temporary plates that follow each of them.
 
 Going up, plates are only added; coming down, they are only taken away. So the load always has
-steel within the follow-up distance, also while a plate is being moved.
+steel within the follow-up distance, also while a plate is being moved. Which plates stand at which
+seat is chosen for all seats together where the store is short.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice, pairwise
 
 import numpy as np
 
 from fitup.frames import Array
 from fitup.model import Job, Stage
 from fitup.procedure import follow
+from fitup.procedure.allot import Moment, Offer, allotted
+from fitup.procedure.follow import Plates
 from fitup.procedure.heights import Heights
 
-Plates = tuple[str, ...]
 #: more than this times the least number of steps is not tried
-_FINER = 6
+_FINER = 3
 #: seats are let down onto plates by the same, so nearly [m]
 _LEVEL = 5e-4
+#: pairs of ways up and down whose plates are chosen for all seats together
+_PAIRS = 6
+Columns = tuple[tuple[Plates, ...], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """Rows of a stage with the heights that plates may have at each, seat by seat.
+
+    Parameters
+    ----------
+    rows : tuple of Array (k,)
+    bands : tuple
+        By seat, the least and greatest height for each row; none where nothing need follow.
+    down_by : float
+        By how much the seats are let down onto plates at the top [m].
+    """
+
+    rows: tuple[Array, ...]
+    bands: tuple[tuple[tuple[float, float], ...], ...]
+    down_by: float = 0.0
+    falls: bool = False
 
 
 class Stacks:
-    """Rows up and down, and temporary plates by row and seat."""
+    """Rows up and down, and temporary plates by row and seat.
 
-    def __init__(self, job: Job, heights: Heights, stage: Stage, loose: Counter[str]) -> None:
+    Parameters
+    ----------
+    turns : sequence of tuple of int
+        Seats whose packs are changed, those of one turn at one time.
+    loose : Counter
+        Plates in the store.
+    lend : int
+        So many more of each mark may be taken where nothing else will do.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        heights: Heights,
+        stage: Stage,
+        turns: Sequence[tuple[int, ...]],
+        loose: Mapping[str, int],
+        lend: int = 0,
+    ) -> None:
         self.job, self.heights, self.stage = job, heights, stage
-        # what the new packs take is not there to follow with
-        self._loose = Counter(loose)
-        for old, new in zip(stage.before, stage.after, strict=True):
-            self._loose.subtract(Counter(new) - Counter(old))
+        self._turns, self._loose = turns, Counter({m: loose[m] for m in job.plates})
+        self._lend = lend
         self._follows = [
             s.held_by == "packs" and not all(j.lock_nut for j in job.jacks_at(s.id))
             for s in heights.seats
@@ -42,14 +83,15 @@ class Stacks:
         packed = np.array([s.comes_back and s.held_by == "packs" for s in heights.seats])
         self._top = np.where(packed, (stage.up or stage.down)[-1], last)
         self._thickness = {m: p.measured for m, p in job.plates.items()}
-        self.down_by = 0.0
-        """By how much the seats are let down onto plates and nuts at the top [m]."""
-        self.up_rows, self._up = self._rising()
-        self.down_rows, self._down = self._falling(packed)
+        self.lent: Counter[str] = Counter()
+        """Plates that the store lacks, where some were lent."""
+        self.missing = self.scarce = False
+        """No whole plates follow the load; each seat alone would have them from the store."""
+        self._choose(packed)
 
     def up(self, i: int) -> Sequence[Plates]:
         """Return the plates after row i on the way up, seat by seat; none before the first."""
-        return self._up[i] if i >= 0 else ((),) * len(self._follows)
+        return tuple(c[i] for c in self._up) if i >= 0 else ((),) * len(self._follows)
 
     def top(self) -> Sequence[Plates]:
         """Return the plates at the top."""
@@ -57,27 +99,65 @@ class Stacks:
 
     def down(self, i: int) -> Sequence[Plates]:
         """Return the plates before step i on the way down, landing being the last step."""
-        return self._down[i] if i < len(self._down) else ((),) * len(self._follows)
+        return tuple(c[i] if i < len(c) else () for c in self._down)
+
+    def beside(self, k: int) -> bool:
+        """Say whether the temporary plates of a seat stand beside its pack."""
+        seat = self.heights.seats[k]
+        return self.heights.changed[k] and seat.comes_back and seat.temporary_seat
+
+    def _choose(self, packed: Array) -> None:
+        """Choose rows and plates: each seat its own where the store has enough, else together."""
+        backs = [w for w in self._falling(packed) if self._may(w)]
+        left = _PAIRS if backs else 0
+        for up in self._rising() if backs else ():
+            found = self._first_up(up)
+            for back in backs if found is not None else ():
+                down = self._first_down(back, [c[-1] for c in found or ()])
+                if found is not None and down is not None:
+                    self._take(up, found, back, down)
+                    return
+            for back in islice(backs, min(2, left)) if left and self._may(up) else ():
+                left -= 1
+                self.scarce = True
+                if self._together(up, back):
+                    return
+        self.missing = True
+        up, back = next(self._rising(plain=True)), next(self._falling(packed, plain=True))
+        self._take(up, self._none(len(up.rows)), back, self._none(len(back.rows) + 1))
+
+    def _take(self, up: _Way, found: Columns, back: _Way, down: Columns) -> None:
+        self.up_rows, self.down_rows = list(up.rows), list(back.rows)
+        self._up, self._down, self.down_by = found, down, up.down_by
+
+    def _none(self, count: int) -> Columns:
+        return (((),) * count,) * len(self._follows)
 
     def _distance(self) -> float:
         """Return the follow-up distance less what a ram may be off by rounding [m]."""
         steps = [j.resolution for s in self.heights.seats for j in self.job.jacks_at(s.id)]
         return self.job.working.follow_up - max(steps)
 
-    def _rising(self) -> tuple[list[Array], list[tuple[Plates, ...]]]:
+    # -- rows and bands ----------------------------------------------------------------------
+
+    def _rising(self, *, plain: bool = False) -> Iterator[_Way]:
+        """Yield ways up, few steps first; the first of the ``plain`` ones is what is left."""
         start, way = self.heights.start, self._top - self.heights.start
         far = float(np.abs(way).max(initial=0.0))
         least = max(1, math.ceil(far / self.job.working.lift_step - 1e-9))
         first = max(least, len(self.stage.up)) if any(self._follows) else least
-        for count in range(first, _FINER * first + 1):
-            rows = [start + way * i / count for i in range(1, count + 1)]
-            if not self._in_steps([start, *rows]):
-                continue
-            columns = self._level_columns(rows)
-            if columns is not None:
-                return rows, [tuple(c[i] for c in columns) for i in range(count)]
-        rows = [start + way * i / first for i in range(1, first + 1)]
-        return rows, [((),) * len(way)] * first
+        lifted = any(
+            f and s.comes_back for f, s in zip(self._follows, self.heights.seats, strict=True)
+        )
+        most = (self.job.working.follow_up - self.job.staging.slide) / _LEVEL
+        for count in range(first, first + 1 if plain else _FINER * first + 1):
+            rows = tuple(start + way * i / count for i in range(1, count + 1))
+            if plain:
+                yield _Way(rows, ((),) * len(way))
+            elif self._in_steps([start, *rows]) and self._may(_Way(rows, self._bands_up(rows))):
+                for k in range(int(most) + 1 if lifted else 1):
+                    down = self.job.staging.slide + k * _LEVEL if lifted else 0.0
+                    yield _Way(rows, self._bands_up(rows, down), down)
 
     def _in_steps(self, rows: Sequence[Array]) -> bool:
         """Say whether no ram goes further between two readings than a step, half a mark aside."""
@@ -85,57 +165,38 @@ class Stacks:
         most = self.job.working.lift_step + 0.5 * float(self.heights.mark.max())
         return all(float(np.abs(b - a).max()) <= most + 1e-9 for a, b in pairwise(rams))
 
-    def _level_columns(self, rows: Sequence[Array]) -> list[Sequence[Plates]] | None:
-        """Return plates onto which all seats are let down by nearly the same at the top."""
-        if not any(
-            f and s.comes_back for f, s in zip(self._follows, self.heights.seats, strict=True)
-        ):
-            return self._columns_up(rows, None)
-        most = self.job.working.follow_up
-        for k in range(int((most - self.job.staging.slide) / _LEVEL) + 1):
-            down = self.job.staging.slide + k * _LEVEL
-            columns = self._columns_up(rows, down)
-            if columns is not None:
-                self.down_by = down
-                return columns
-        return None
-
-    def _columns_up(
-        self, rows: Sequence[Array], down: float | None
-    ) -> list[Sequence[Plates]] | None:
+    def _bands_up(
+        self, rows: Sequence[Array], down: float | None = None
+    ) -> tuple[tuple[tuple[float, float], ...], ...]:
         rooms = [self.heights.loose(r) + r - self.heights.start for r in rows]
-        found: list[Sequence[Plates]] = []
-        store = Counter(self._loose)
-        for k, seat in enumerate(self.heights.seats):
-            if not self._follows[k]:
-                found.append(((),) * len(rows))
-                continue
-            gaps = [float(r[k]) for r in rooms]
-            if gaps[0] > self._distance() and gaps[0] > 1e-9:
-                return None
-            bands = follow.rising(gaps, self._distance(), self.job.staging.slide)
-            if not seat.comes_back:
-                # the new pack follows the last row of a push
-                bands = bands[:-1]
-            elif self.heights.changed[k]:
-                # the deck will stand on these plates while the new pack goes in
-                need = self.heights.end[k] - self.heights.start[k] + self.heights.bedding[k]
-                bands[-1] = (max(bands[-1][0], need + self.job.staging.slide), bands[-1][1])
-            if seat.comes_back and down is not None:
-                height = gaps[-1] - down
-                near = (height - _LEVEL, height + _LEVEL)
-                bands[-1] = (max(bands[-1][0], near[0]), min(bands[-1][1], near[1]))
-            own = follow.growing(bands, self._thickness, store)
-            if own is None:
-                return None
-            if not seat.comes_back:
-                own = (*own, own[-1] if own else ())
-            found.append(own)
-            store.subtract(own[-1])
-        return found
+        return tuple(
+            tuple(self._seat_up(k, [float(r[k]) for r in rooms], down)) if self._follows[k] else ()
+            for k in range(len(self._follows))
+        )
 
-    def _falling(self, packed: Array) -> tuple[list[Array], list[tuple[Plates, ...]]]:
-        """Return the rows down before landing, and the plates before each of them and landing."""
+    def _seat_up(
+        self, k: int, gaps: Sequence[float], down: float | None
+    ) -> list[tuple[float, float]]:
+        """Return the bands of one seat; a first step that is too far has a band nothing is in."""
+        seat, slide = self.heights.seats[k], self.job.staging.slide
+        if gaps[0] > self._distance() and gaps[0] > 1e-9:
+            return [(math.inf, -math.inf)]
+        bands = follow.rising(gaps, self._distance(), slide)
+        if not seat.comes_back:
+            # the new pack follows the last row of a push
+            return bands[:-1]
+        if self.heights.changed[k]:
+            # the deck will stand on these plates while the new pack goes in
+            need = self.heights.end[k] - self.heights.start[k] + self.heights.bedding[k]
+            bands[-1] = (max(bands[-1][0], need + slide), bands[-1][1])
+        if down is not None:
+            height = gaps[-1] - down
+            low, high = max(bands[-1][0], height - _LEVEL), min(bands[-1][1], height + _LEVEL)
+            bands[-1] = (low, high)
+        return bands
+
+    def _falling(self, packed: Array, *, plain: bool = False) -> Iterator[_Way]:
+        """Yield ways down before landing, with bands before each of their rows and landing."""
         loose = self.heights.loose(self._top)
         # the last row leaves just room to see under, the same for all: from there the load lands
         left = self.heights.bedding + self.job.staging.slide - loose
@@ -143,38 +204,120 @@ class Stacks:
         way = np.where(packed, np.minimum(near - self._top, 0.0), 0.0)
         far = float(np.abs(way).max(initial=0.0))
         if far < 1e-9:
-            return [], []
+            yield _Way((), ((),) * len(way), falls=True)
+            return
         least = max(1, math.ceil(far / self.job.working.lift_step - 1e-9))
-        for count in range(least, _FINER * least + 1):
-            rows = [self._top + way * i / count for i in range(count + 1)]
-            if not self._in_steps(rows):
-                continue
-            columns = self._columns_down(rows)
-            if columns is not None:
-                return rows[1:], [tuple(c[i] for c in columns) for i in range(count + 1)]
-        rows = [self._top + way * i / least for i in range(1, least + 1)]
-        return rows, [((),) * len(way)] * (least + 1)
+        for count in range(least, least + 1 if plain else _FINER * least + 1):
+            rows = tuple(self._top + way * i / count for i in range(count + 1))
+            if plain:
+                yield _Way(rows[1:], ((),) * len(way), falls=True)
+            elif self._in_steps(rows):
+                yield _Way(rows[1:], self._bands_down(rows), falls=True)
 
-    def _columns_down(self, rows: Sequence[Array]) -> list[Sequence[Plates]] | None:
+    def _bands_down(self, rows: Sequence[Array]) -> tuple[tuple[tuple[float, float], ...], ...]:
         low = self.heights.end + self.heights.bedding
         rooms = [self.heights.loose(r) + r - low for r in rows]
-        found: list[Sequence[Plates]] = []
+        distance, slide = self._distance(), self.job.staging.slide
+        return tuple(
+            tuple(follow.falling([*(float(r[k]) for r in rooms), 0.0], distance, slide))
+            if self._follows[k] and seat.comes_back
+            else ()
+            for k, seat in enumerate(self.heights.seats)
+        )
+
+    # -- plates ------------------------------------------------------------------------------
+
+    def _may(self, way: _Way) -> bool:
+        """Say whether each seat alone has plates for a way."""
+        store, turned = self._most(), -1 if way.falls else 1
+        return all(
+            follow.growing(b[::turned], self._thickness, store) is not None for b in way.bands
+        )
+
+    def _most(self) -> Counter[str]:
+        """Return what could be in hand at most: the store, old packs, and what is lent."""
+        store = Counter({m: max(0, n) + self._lend for m, n in self._loose.items()})
+        for old in self.stage.before:
+            store.update(old)
+        return store
+
+    def _without_new(self) -> Counter[str]:
+        """Return the store without what the new packs take."""
         store = Counter(self._loose)
-        for plates in self.top():
-            store.subtract(plates)
-        for k, seat in enumerate(self.heights.seats):
-            if not self._follows[k] or not seat.comes_back:
-                found.append(((),) * len(rows))
-                continue
-            gaps = [*(float(r[k]) for r in rooms), 0.0]
-            bands = follow.falling(gaps, self._distance(), self.job.staging.slide)
-            # on a pack that stays the plates already there are taken away one by one
-            same = not self.heights.changed[k]
-            there = Counter(self.top()[k]) if same else store
-            grown = follow.growing(bands[::-1], self._thickness, there)
-            if grown is None:
+        for old, new in zip(self.stage.before, self.stage.after, strict=True):
+            store.subtract(Counter(new) - Counter(old))
+        return store
+
+    def _first_up(self, way: _Way) -> Columns | None:
+        """Return plates seat by seat from what the seats before leave, or None."""
+        found: list[tuple[Plates, ...]] = []
+        store = self._without_new()
+        for k, bands in enumerate(way.bands):
+            own = follow.growing(bands, self._thickness, store)
+            if own is None:
                 return None
-            own = grown[::-1]
-            found.append(own)
-            store.subtract(own[0])
-        return found
+            found.append(self._whole_up(k, own, len(way.rows)))
+            store.subtract(own[-1] if own else ())
+        return tuple(found)
+
+    def _whole_up(self, k: int, own: tuple[Plates, ...], count: int) -> tuple[Plates, ...]:
+        """Return plates for every row: the last of a push are those before it."""
+        if not self._follows[k]:
+            return ((),) * count
+        return own if len(own) == count else (*own, own[-1] if own else ())
+
+    def _first_down(self, way: _Way, top: Sequence[Plates]) -> Columns | None:
+        found: list[tuple[Plates, ...]] = []
+        store = self._without_new()
+        for plates in top:
+            store.subtract(plates)
+        for k, bands in enumerate(way.bands):
+            # on a pack that stays the plates already there are taken away one by one
+            there = store if self.heights.changed[k] else Counter(top[k])
+            own = follow.growing(bands[::-1], self._thickness, there)
+            if own is None:
+                return None
+            found.append(own[::-1])
+            if self.heights.changed[k]:
+                store.subtract(own[-1] if own else ())
+        return tuple(found)
+
+    def _together(self, up: _Way, back: _Way) -> bool:
+        """Choose the plates of all seats together, by what is out of the store at any moment."""
+        store, offers = self._most(), []
+        for k, (rise, fall) in enumerate(zip(up.bands, back.bands, strict=True)):
+            tops = follow.ways(rise, self._thickness, store)
+            if self.heights.changed[k]:
+                downs = [w[::-1] for w in follow.ways(fall[::-1], self._thickness, store)]
+                offers.append(Offer(tops, downs))
+                continue
+            pairs = [(t, self._within(fall, t[-1] if t else ())) for t in tops]
+            fitting = [(t, d) for t, d in pairs if d is not None]
+            offers.append(Offer([t for t, _ in fitting], [d for _, d in fitting], paired=True))
+        chosen = allotted(offers, list(self._moments()), self._loose, self._lend)
+        if chosen is None:
+            return False
+        found = tuple(self._whole_up(k, t, len(up.rows)) for k, (t, _) in enumerate(chosen.columns))
+        self._take(up, found, back, tuple(d for _, d in chosen.columns))
+        self.lent = chosen.lent
+        return True
+
+    def _within(
+        self, bands: Sequence[tuple[float, float]], top: Plates
+    ) -> tuple[Plates, ...] | None:
+        own = follow.growing(bands[::-1], self._thickness, Counter(top))
+        return None if own is None else own[::-1]
+
+    def _moments(self) -> Iterator[Moment]:
+        """Yield the moments at which most plates may be out: at the top, and after each turn."""
+        held = {k for k, f in enumerate(self._follows) if f}
+        yield Moment(frozenset(held), frozenset(), Counter())
+        use, gone, done = Counter[str](), set[int](), set[int]()
+        for turn in self._turns:
+            for k in turn:
+                use.update(self.stage.after[k])
+                use.subtract(self.stage.before[k])
+                done.add(k)
+                if not self.beside(k):
+                    gone.add(k)
+            yield Moment(frozenset(held - gone), frozenset(done), Counter(use))

@@ -160,19 +160,6 @@ def test_compare_says_which_came_as_predicted(second, fitup):
     assert re.search(r"(?<![\w.)-])[-+\u2212]\s?\d", said.out) is None
 
 
-def with_more_plates(folder):
-    """Two more of each plate: temporary packs of the procedure take them too."""
-    path = folder / "plates.csv"
-    head, *rows = path.read_text("utf-8").splitlines()
-    at = head.split(",").index("count")
-    for i, row in enumerate(rows):
-        cells = row.split(",")
-        if len(cells) > at and cells[at].isdecimal():
-            cells[at] = str(int(cells[at]) + 2)
-            rows[i] = ",".join(cells)
-    path.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
-
-
 def test_learn_finds_what_was_wrong_and_the_next_plan_uses_it(second, fitup):
     root, _ = second
     said = fitup("learn", root / "one", root / "two", "--write")
@@ -181,7 +168,6 @@ def test_learn_finds_what_was_wrong_and_the_next_plan_uses_it(second, fitup):
     assert re.search(r"(?<![\w.)-])[-+\u2212]\s?\d", said.out) is None
     beds = [o.value for o in read_job(root / "two").learned if o.what == "bedding"]
     assert beds and min(beds) > 0.0005
-    with_more_plates(root / "two")
     plan = fitup("plan", root / "two")
     assert "learned.csv corrects the bedding of" in plan.out
     # told again from the same two folders, the lesson is the same
@@ -193,7 +179,6 @@ def test_learning_brings_the_second_round_inside(second, first, tmp_path, fitup)
     """With the true bedding of 2 mm unknown a round misses by so much; learned, it does not."""
     root, _ = second
     fitup("learn", root / "one", root / "two", "--write")
-    with_more_plates(root / "two")
     said = fitup("plan", root / "two", "--json")
     plan = json.loads(said.out)["plan"]
     (tmp_path / "later.csv").write_text(moved_survey(root / "two", plan, 2), "utf-8")

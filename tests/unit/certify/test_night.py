@@ -12,7 +12,7 @@ import pytest
 
 from fitup.certify import Certificate, certify
 from fitup.checks import joint_state
-from fitup.errors import CertificateRefused
+from fitup.errors import CertificateRefused, NoSafeOrder
 from fitup.model import Order, Plan, Procedure, Staging, Tolerance, WorkEvent
 from fitup.plan import make_plan
 from fitup.structure import rigid_influence
@@ -134,10 +134,20 @@ def test_a_jack_without_nut_and_a_seat_without_temporary_place_are_named(small: 
     jacks = {n: replace(j, lock_nut=n != "JB2") for n, j in case.job.jacks.items()}
     plates = {m: replace(p, count=p.count + 12) for m, p in case.job.plates.items()}
     case = replace(case, job=replace(case.job, jacks=jacks, plates=plates))
-    plan = make_plan(case.job, case.state, case.influence)
+    beside = replace(case.job.seats["B2"], temporary_seat=True)
+    able = replace(case.job, seats={**case.job.seats, "B2": beside})
+    plan = make_plan(able, case.state, case.influence)
     with pytest.raises(CertificateRefused) as refused:
         certify(case.job, case.survey, case.state, case.influence, plan)
-    assert "seat B2 cannot be re-packed: jack JB2 has no lock nut" in str(refused.value)
+    named = "seat B2 cannot be re-packed: jack JB2 has no lock nut"
+    assert named in str(refused.value)
+    # the planner knows it too: it leaves the seat alone, or names it
+    try:
+        packs = make_plan(case.job, case.state, case.influence).seats
+    except NoSafeOrder as none:
+        assert named in str(none)
+    else:
+        assert not next(s for s in packs if s.seat == "B2").disturbed
 
 
 def test_every_plate_is_in_one_place_at_every_event(small: Small):

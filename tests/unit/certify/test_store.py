@@ -1,4 +1,4 @@
-"""Plates counted moment by moment, and how temporary plates follow, by hand."""
+"""Plates counted moment by moment, by hand."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from fitup.certify.store import check_follow, count_store, must_follow, one_by_one
-from fitup.model import Job, Stage, Working
+from fitup.certify.store import count_store, must_follow, one_by_one
+from fitup.model import Job, Stage
 
 Packs = tuple[tuple[str, ...], ...]
 
@@ -144,88 +144,3 @@ def test_later_steps_down_are_counted_too(job: Job) -> None:
     change = stage((("P20",),), (("P10",),), down=down)
     wrong = counted(with_count(job, P1=1), change)[1]
     assert wrong == ["stage 1: 1 plate P1 too few in store"]
-
-
-# --- how plates follow: 6 mm behind at most, half a printed digit (0.05 mm) of care -----------
-
-
-def followed(
-    job: Job,
-    up: tuple[float, ...],
-    down: tuple[float, ...],
-    above: tuple[str, ...] = (),
-    below: tuple[str, ...] = (),
-    start: float = 0.0,
-) -> list[str]:
-    """Say what is found at one seat; plates by step, e.g. ``("P5", "P5 P2")``; heights in mm."""
-    rows = [[v / 1e3] for v in up], [[v / 1e3] for v in down]
-    given = Stage(
-        *(1, "B-lift", ("B1",), tuple(map(tuple, rows[0])), tuple(map(tuple, rows[1]))),
-        *((start / 1e3,), (("P20",),), (("P20",),)),
-        follow_up=tuple((tuple(p.split()),) for p in above),
-        follow_down=tuple((tuple(p.split()),) for p in below),
-    )
-    work: Any = SimpleNamespace(job=replace(job, working=Working(follow_up=0.006)), wrong=[])
-    check_follow(work, given, rows)
-    return work.wrong
-
-
-WHERE = "stage 1, seat B1: "
-
-
-@pytest.mark.parametrize(("rise", "kept"), [(6.05, True), (6.06, False)])
-def test_the_first_rise_is_followed_from_nothing(job: Job, rise: float, kept: bool) -> None:
-    said = [f"{WHERE}plates are 6.1 mm behind the load, at most 6.0 mm"]
-    assert followed(job, (rise,), (), ("P5",)) == ([] if kept else said)
-
-
-def test_each_rise_counts_from_the_plates_that_stand(job: Job) -> None:
-    assert followed(job, (6.0, 11.0), (), ("P5", "P10")) == []
-    assert followed(job, (6.0, 11.1), (), ("P5", "P10")) == [
-        f"{WHERE}plates are 6.1 mm behind the load, at most 6.0 mm"
-    ]
-    assert followed(job, (16.0, 21.0), (), ("P5", "P10"), start=10.0) == []
-
-
-@pytest.mark.parametrize(("rise", "kept"), [(4.95, True), (4.94, False)])
-def test_plates_above_fit_into_what_was_raised(job: Job, rise: float, kept: bool) -> None:
-    said = [f"{WHERE}temporary plates are 0.1 mm taller than the room for them"]
-    assert followed(job, (rise,), (), ("P5",)) == ([] if kept else said)
-
-
-def test_on_the_way_down_plates_stand_on_the_new_pack(job: Job) -> None:
-    """From 10 to 5 to 0 over the end: P5 before the first step, none before the last."""
-    assert followed(job, (5.0, 10.0), (5.0, 0.0), ("P5", "P10"), ("P5", "")) == []
-    # without the P5 the deck would stand 10 mm over its pack
-    assert followed(job, (5.0, 10.0), (5.0, 0.0), ("P5", "P10"), ("", "")) == [
-        f"{WHERE}plates are 10.0 mm behind the load, at most 6.0 mm"
-    ]
-    # and with P10 it could not come down to 5
-    assert followed(job, (5.0, 10.0), (5.0, 0.0), ("P5", "P10"), ("P10", "")) == [
-        f"{WHERE}temporary plates are 5.0 mm taller than the room for them"
-    ]
-
-
-def test_heights_on_the_way_down_count_from_where_the_stage_ends(job: Job) -> None:
-    assert followed(job, (10.0,), (8.0, 7.0), ("P10",), ("P1", "")) == [
-        f"{WHERE}plates are 10.0 mm behind the load, at most 6.0 mm"
-    ]
-    assert followed(job, (5.0,), (3.0, 2.0), ("P5",), ("P1", "")) == []
-    assert followed(job, (5.0,), (3.0, 2.0), ("P5",), ("P2", "")) == [
-        f"{WHERE}temporary plates are 1.0 mm taller than the room for them"
-    ]
-
-
-def test_where_nuts_follow_no_plates_are_asked_for(job: Job) -> None:
-    assert followed(with_nuts(job), (20.0,), (0.0,)) == []
-    assert followed(job, (20.0,), (0.0,)) != []
-
-
-def test_one_seat_without_plates_does_not_hide_the_next(job: Job) -> None:
-    jacks = {**job.jacks, "JB1": replace(job.jacks["JB1"], lock_nut=True)}
-    rows = [[0.020, 0.020]], [[0.0, 0.0]]
-    same: Packs = (("P20",), ("P20",))
-    given = stage(same, same)
-    work: Any = SimpleNamespace(job=replace(job, jacks=jacks), wrong=[])
-    check_follow(work, given, rows)
-    assert {line.split(":")[0] for line in work.wrong} == {"stage 1, seat B2"}
