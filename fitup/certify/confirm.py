@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
 
 from fitup.certify.facts import (
@@ -14,7 +14,7 @@ from fitup.certify.facts import (
     reading_band,
 )
 from fitup.errors import CertificateRefused
-from fitup.model import Job, Procedure
+from fitup.model import Job, Procedure, SeatState
 
 Key = tuple[str | int, ...]
 
@@ -30,7 +30,25 @@ def confirm(job: Job, certificate: Certificate, printed: Iterable[PrintedNumber]
     CertificateRefused
         If a printed number is not the certificate's, or the certificate does not know it.
     """
-    exact = _exact(job, certificate)
+    return _compared(_exact(job, certificate), printed)
+
+
+def confirm_recovery(
+    procedure: Procedure, seats: Iterable[SeatState], printed: Iterable[PrintedNumber]
+) -> int:
+    """Compare the numbers of a recovery's sheet with its certified procedure, as above.
+
+    Parameters
+    ----------
+    seats : iterable of SeatState
+        Where every seat stands before it begins.
+    """
+    exact = dict(_of_procedure(procedure))
+    exact |= {("found", s.seat, "load"): s.load for s in seats}
+    return _compared(exact, printed)
+
+
+def _compared(exact: Mapping[Key, float], printed: Iterable[PrintedNumber]) -> int:
     wrong = []
     count = 0
     for number in printed:

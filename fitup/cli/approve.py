@@ -7,28 +7,42 @@ from pathlib import Path
 
 import click
 
-from fitup.cli.recording import key_option, now, own_key, plan_option, tell
+from fitup.cli.recording import key_option, now, own_key, tell
 from fitup.cli.text import job_argument, json_option
+from fitup.errors import InputError, Problem
 from fitup.model.identity import plan_hash
 
 
 @click.command("approve")
 @job_argument
-@plan_option
+@click.option("--plan", "code", help="Check code at the head of the sheet.")
+@click.option("--recovery", help="Check code at the head of the sheet of a recovery.")
 @click.option("--why", default="", help="The reason, for a plan that was rejected or replaced.")
 @key_option
 @json_option
-def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> None:
-    """Approve a plan, by the check code of the sheets that were read.
+def command(
+    job: Path, code: str | None, recovery: str | None, why: str, key_file: Path, as_json: bool
+) -> None:
+    """Approve a plan or a recovery, by the check code of the sheets that were read.
 
     Certified once more before it is signed, and the sheets that were printed must say what they
     say when they are made again: that is what is signed. Any change of the job's files, and sheets
     that say anything else, void the approval.
 
+    A recovery is made and certified again from what the crew said, and must come out the same. It
+    may be approved while a STOP stands, and lifts none.
+
     \b
-    Example:
+    Examples:
       fitup approve closure-k1 --plan FYEP-NART-LLWCX --key ines.key
+      fitup approve closure-k1 --recovery FYEP-NART-LLWCX --key ines.key
     """
+    if (code is None) == (recovery is None):
+        found, allowed = "neither or both", "--plan CODE or --recovery CODE"
+        raise InputError([Problem("command line", found, allowed, "say what is approved")])
+    if recovery is not None:
+        _approve_recovery(job, recovery, key_file, as_json)
+        return
     from fitup.cli.printing import of_record, signed_of
     from fitup.record.acts import LIST, approve, require_unchanged
     from fitup.record.check_code import read_code, spoken
@@ -38,7 +52,7 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
     from fitup.record.printed import content_of
     from fitup.record.store import NotAllowed, Record, signer
 
-    key, code = own_key(key_file), read_code(code, "--plan")
+    key, code = own_key(key_file), read_code(code or "", "--plan")
     with Record(job) as record, ExitStack() as stack:
         events = record.whole()
         # refused before the long work
@@ -60,3 +74,25 @@ def command(job: Path, code: str, why: str, key_file: Path, as_json: bool) -> No
     tell(job, event, as_json)
     if not as_json:
         click.echo(f"Approved: {code} ({spoken(code)}). Print it: fitup sheets {job}")
+
+
+def _approve_recovery(job: Path, code: str, key_file: Path, as_json: bool) -> None:
+    """Approve a way out of a stage that stopped."""
+    from fitup.cli.recovering import made_again
+    from fitup.record.check_code import read_code, spoken
+    from fitup.record.events import RECOVERY_APPROVED
+    from fitup.record.recoveries import approve_recovery, recovery_id, recovery_of
+    from fitup.record.store import Record, signer
+
+    key, code = own_key(key_file), read_code(code, "--recovery")
+    with Record(job) as record, ExitStack() as stack:
+        events = record.whole()
+        signer(record.people(events), RECOVERY_APPROVED, key)
+        made = recovery_of(events, code)
+        by, _, recovery = made_again(job, record, made, stack)
+        remade = recovery_id(made.about, recovery)
+        event = approve_recovery(record, key, now(), made, remade, by.files)
+    tell(job, event, as_json)
+    if not as_json:
+        again = f"fitup recover {job} --recovery {code} --to FOLDER"
+        click.echo(f"Approved: recovery {code} ({spoken(code)}). Print it: {again}")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from fitup.cli.recording import key_option, now, own_key, stage_option, tell
+from fitup.cli.recording import key_option, now, own_key, tell
 from fitup.cli.text import job_argument, json_option, text_table
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 
@@ -32,7 +32,8 @@ WHAT_NOW: Final = {
 
 @click.command("done")
 @job_argument
-@stage_option
+@click.option("--stage", type=click.IntRange(min=0), help="Its number; 0 is the lift-off.")
+@click.option("--recovery", help="Check code of a recovery that was carried out, in its place.")
 @click.option("--plan", "code", help="Check code at the head of the sheet; a form carries it.")
 @click.option(
     "--from",
@@ -47,7 +48,8 @@ WHAT_NOW: Final = {
 @json_option
 def command(
     job: Path,
-    stage: int,
+    stage: int | None,
+    recovery: str | None,
     code: str | None,
     form_file: Path | None,
     given: tuple[str, ...],
@@ -66,7 +68,13 @@ def command(
       fitup done closure-k1 --stage 1 --plan FYEP-NART-LLWCX --key ahmed.key \\
         --read "J1/P1/step = 0.4 mm ahead high" --read "load J-A1 = 612 kN" \\
         --read "pack A-S1 = P20+P5"
+      fitup done closure-k1 --recovery FYEP-NART-LLWCX --key ahmed.key
     """
+    if (stage is None) == (recovery is None):
+        found, allowed = "neither or both", "--stage N, or --recovery CODE"
+        raise InputError([Problem("command line", found, allowed, "say what is done")])
+    if stage is None:
+        return _recovered(job, recovery or "", key_file, as_json)
     from fitup.record.acts import report_stage
     from fitup.record.contents import files_now
     from fitup.record.lookup import plan_of, sheets_of
@@ -94,6 +102,31 @@ def command(
     more = {"stage_verdict": stands.verdict, "stage_reasons": list(stands.reasons)}
     tell(job, event, as_json, **more)
     return 0 if stands.verdict == GO_ON else EXIT_OUTSIDE
+
+
+def _recovered(job: Path, code: str, key_file: Path, as_json: bool) -> int:
+    """Report a recovery as carried out: how it leaves the stage is the state of the work."""
+    from fitup.record.check_code import read_code
+    from fitup.record.contents import files_now
+    from fitup.record.events import PLAN_MADE
+    from fitup.record.recoveries import recovery_of, report_recovery
+    from fitup.record.store import Record
+
+    key, code = own_key(key_file), read_code(code, "--recovery")
+    with Record(job) as record:
+        events = record.now()
+        made = recovery_of(events, code)
+        plans = events.of(PLAN_MADE, made.about)
+        present = files_now(job, plans[-1].inputs) if plans else {}
+        event = report_recovery(record, key, now(), made, present)
+        work = record.now().work
+    against = event.says["against"]
+    if not as_json:
+        for line in against:
+            click.echo(f"STOP: {line}")
+        click.echo(f"Recovery {code} carried out. {work.words}")
+    tell(job, event, as_json)
+    return EXIT_OUTSIDE if against else 0
 
 
 def _code(code: str | None, form: Form | None, stage: int) -> str:

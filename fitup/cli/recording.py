@@ -78,9 +78,6 @@ def ask_secretly(question: str, *, twice: bool = False) -> str:
 plan_option = click.option(
     "--plan", "code", required=True, help="Check code at the head of the sheet."
 )
-stage_option = click.option(
-    "--stage", type=click.IntRange(min=0), required=True, help="Its number; 0 is the lift-off."
-)
 
 
 def now() -> str:

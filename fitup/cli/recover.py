@@ -5,32 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, cast, get_args
+from typing import TYPE_CHECKING, Any, cast, get_args
 
 import click
 
-from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
+from fitup.cli.recording import caller, now
+from fitup.cli.text import job_argument, json_option, say_json, text_table
+from fitup.cli.writing import write_files
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.model.procedure import Support
-from fitup.model.recovery import GOALS, Answer, Goal, Tried
+from fitup.model.recovery import GOALS, Answer, Goal, Stopped, Tried
 from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
+    from fitup.cli.recovering import WorkedBy
     from fitup.model import Job
-    from fitup.openjob import OpenJob
-
-#: how a goal is called where it cannot be overlooked
-GOAL_WORDS: Final[dict[Goal, str]] = {
-    "safe": "MAKE SAFE: every load onto steel where it stands",
-    "back": "BACK: to where the stage began",
-    "end": "ON: to the end of the stage",
-}
 
 
 @click.command("recover")
 @job_argument
 @click.option("--plan", "code", help="Check code of the plan, in a job with a record.")
-@click.option("--line", type=int, required=True, help="Number of the last line that was done.")
+@click.option("--line", type=int, help="Number of the last line that was done.")
 @click.option("--broken", multiple=True, metavar="JACK", help="A jack that fails: no oil holds.")
 @click.option(
     "--replaced", multiple=True, metavar="JACK", help="A broken jack with its like beside it now."
@@ -47,11 +42,18 @@ GOAL_WORDS: Final[dict[Goal, str]] = {
 )
 @click.option("--at-rest", is_flag=True, help="Nuts are home, loads let down, oil off everywhere.")
 @click.option("--goal", type=click.Choice(["safe", "back", "end"]), help="Only this one.")
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path, readable=False),
+    help="Folder for the sheet of the goal; a job with a record notes it.",
+)
+@click.option("--recovery", help="Check code of a recovery in the record, to print it once more.")
 @json_option
 def command(
     job: Path,
     code: str | None,
-    line: int,
+    line: int | None,
     broken: tuple[str, ...],
     replaced: tuple[str, ...],
     lost: tuple[str, ...],
@@ -59,6 +61,8 @@ def command(
     on: tuple[str, ...],
     at_rest: bool,
     goal: Goal | None,
+    target: Path | None,
+    recovery: str | None,
     as_json: bool,
 ) -> int:
     """Say what can be done from where a crew stopped: make safe, go back, go on, or which help.
@@ -70,61 +74,80 @@ def command(
     Examples:
       fitup recover closure-k1 --line 15 --broken J-W7-S2
       fitup recover closure-k1 --line 15 --broken J-W7-S2 --replaced J-W7-S2 --at-rest
-      fitup recover closure-k1 --line 22 --lost P20 --goal back
+      fitup recover closure-k1 --line 22 --lost P20 --goal back --to night-15
     """
+    from fitup.cli.recovering import worked_by
     from fitup.recovery import stopped_at
 
+    if (line is None) == (recovery is None):
+        found, allowed = "neither or both", "--line N, or --recovery CODE"
+        raise InputError([Problem("command line", found, allowed, "say where work stopped")])
+    if target is not None and recovery is None and goal is None:
+        allowed, do = "--goal safe, back or end", "say which one is printed"
+        raise InputError([Problem("--to", "no goal", allowed, do)])
     with ExitStack() as stack:
-        opened = worked_by(job, code, stack)
-        stopped = stopped_at(
-            opened.job,
-            opened.certificate.procedures,
-            line,
+        if recovery is not None:
+            return _print_again(job, recovery, target, stack)
+        by = worked_by(job, code, stack)
+        stated = Stopped(
+            line=line or 0,
             broken=broken,
             replaced=replaced,
             lost=lost,
-            rams=tuple(_ram(opened.job, given) for given in ram),
+            rams=tuple(_ram(by.opened.job, given) for given in ram),
             on=tuple(_on(given) for given in on),
             at_rest=at_rest,
         )
-        answer = opened.rescuer.answer(stopped, GOALS if goal is None else (goal,))
+        stopped = stopped_at(by.opened.job, by.opened.certificate.procedures, stated)
+        answer = by.opened.rescuer.answer(stopped, GOALS if goal is None else (goal,))
+        written = () if target is None else _written(by, answer, target)
     if as_json:
-        say_json(answer_json(answer))
+        say_json({**answer_json(answer), "written": list(written)})
     else:
-        show(opened.job, answer)
+        show(by.opened.job, answer)
+        for name in written:
+            click.echo(f"Wrote {name}")
     return 0 if all(t.recovery is not None for t in answer.tried) else EXIT_OUTSIDE
 
 
-def worked_by(folder: Path, code: str | None, stack: ExitStack) -> OpenJob:
-    """Return the job with the plan that is worked by: of its record, where it has one.
+def _written(by: WorkedBy, answer: Answer, folder: Path) -> tuple[str, ...]:
+    """Write the sheet of the one goal that was asked for, and that it was made; none without."""
+    from fitup.cli.recovering import sheet_of
+    from fitup.record.recoveries import note_recovery, recovery_id
+    from fitup.sheets.recovery import recovery_pdf
 
-    Raises
-    ------
-    InputError
-        If the record has no approved plan and none is named.
-    """
-    from fitup.cli.printing import approved_entry, of_record
-    from fitup.openjob import open_job
+    (tried,) = answer.tried
+    recovery = tried.recovery
+    if recovery is None or not recovery.orders:
+        return ()
+    name = recovery_id(by.opened.plan.id, recovery)
+    sheet = sheet_of(by, answer, recovery, name, None)
+    files = {f"recovery-{sheet.header.check_code}.pdf": recovery_pdf(sheet)}
+    if by.record is not None:
+        with by.record.writing() as pen:
+            note_recovery(pen, now(), caller(), by.opened.plan.id, recovery, files)
+            return tuple(write_files(folder, files))
+    return tuple(write_files(folder, files))
+
+
+def _print_again(folder: Path, code: str, target: Path | None, stack: ExitStack) -> int:
+    """Print a recovery of the record once more, with where it stands now."""
+    from fitup.cli.recovering import made_again, sheet_of
     from fitup.record.check_code import read_code
-    from fitup.record.lookup import plan_of
-    from fitup.record.store import Record, has_record
+    from fitup.record.recoveries import recovery_of
+    from fitup.record.store import Record
+    from fitup.sheets.recovery import recovery_pdf
 
-    if not has_record(folder):
-        if code is not None:
-            found, do = "no record in the job folder", "leave --plan out"
-            raise InputError([Problem("--plan", found, "a job with a record", do)])
-        return open_job(folder, report=progress)
     record = stack.enter_context(Record(folder))
-    events = record.whole()
-    if code is not None:
-        entry = plan_of(record, events, read_code(code, "--plan"))
-    else:
-        approved = approved_entry(record, events)
-        if approved is None:
-            found, do = "no approved plan in the record", "name one by the code on its sheets"
-            raise InputError([Problem("--plan", found, "the plan that is worked by", do)])
-        entry = approved
-    return of_record(folder, record, entry, stack).opened
+    made = recovery_of(record.whole(), read_code(code, "--recovery"))
+    by, answer, recovery = made_again(folder, record, made, stack)
+    sheet = sheet_of(by, answer, recovery, str(made.says["recovery"]), made)
+    show(by.opened.job, answer, sheet.header.status)
+    if target is not None:
+        files = {f"recovery-{sheet.header.check_code}.pdf": recovery_pdf(sheet)}
+        for name in write_files(target, files):
+            click.echo(f"Wrote {name}")
+    return 0
 
 
 def _ram(job: Job, given: str) -> tuple[str, float]:
@@ -151,8 +174,10 @@ def _on(given: str) -> tuple[str, Support]:
     return seat.strip(), cast(Support, word.strip())
 
 
-def show(job: Job, answer: Answer) -> None:
+def show(job: Job, answer: Answer, status: str = "NOT APPROVED") -> None:
     """Print where everything stands and what can be done, goal by goal."""
+    from fitup.sheets.recovery import GOAL_WORDS
+
     units, stopped = DISPLAY[job.units], answer.found.stopped
     click.echo(f"Stage {stopped.stage}, crew {stopped.crew}, stopped after line {stopped.line}")
     rows = [
@@ -166,7 +191,7 @@ def show(job: Job, answer: Answer) -> None:
         click.echo(f"\n{GOAL_WORDS[tried.goal]}")
         for line in _told(job, tried):
             click.echo(f"  {line}")
-    click.echo("\nNOT APPROVED. Nobody works by it until the engineer has approved it.")
+    click.echo(f"\n{status}. Nobody works by it unless the engineer has approved it.")
 
 
 def _told(job: Job, tried: Tried) -> Iterator[str]:

@@ -29,8 +29,8 @@ class Stopped:
 
     Parameters
     ----------
-    stage, crew, line : int
-        ``line`` is the last one that was done.
+    line : int
+        The last one that was done.
     broken : tuple of str
         Jacks that neither move nor hold oil. Their lock nuts hold.
     replaced : tuple of str
@@ -43,10 +43,10 @@ class Stopped:
         Seats that stand on something else than follows from the line and what is broken.
     at_rest : bool
         Nuts are home or the load is let down on temporary plates, oil off, at all jacks.
+    stage, crew : int
+        Whose line it is; zero before that is looked up.
     """
 
-    stage: int
-    crew: int
     line: int
     broken: tuple[str, ...] = ()
     replaced: tuple[str, ...] = ()
@@ -54,6 +54,8 @@ class Stopped:
     rams: tuple[tuple[str, float], ...] = ()
     on: tuple[tuple[str, Support], ...] = ()
     at_rest: bool = False
+    stage: int = 0
+    crew: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,9 @@ STOP_LIFTED: Final = "stop lifted"
 LEARNED: Final = "learned"
 LOCKED_OFF: Final = "locked off"
 RESUMED: Final = "record taken up again"
+RECOVERY_MADE: Final = "recovery made"
+RECOVERY_APPROVED: Final = "recovery approved"
+RECOVERY_DONE: Final = "recovery done"
 
 #: kind -> the right a signer needs; "" any person of the job; None: written without a signature
 KINDS: Final[Mapping[str, str | None]] = {
@@ -50,6 +53,9 @@ KINDS: Final[Mapping[str, str | None]] = {
     LEARNED: None,
     LOCKED_OFF: LOCK,
     RESUMED: NAME_PEOPLE,
+    RECOVERY_MADE: None,
+    RECOVERY_APPROVED: APPROVE,
+    RECOVERY_DONE: REPORT,
 }
 
 

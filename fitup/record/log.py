@@ -52,7 +52,7 @@ def says_words(event: Event) -> str:
     says = event.says
     if "after" in says:
         return f"goes on from record code {check_code(str(says['after']))}"
-    parts: list[str] = [str(says[k]) for k in ("verdict", "status", "why") if says.get(k)]
+    parts: list[str] = [str(says[k]) for k in ("verdict", "status", "goal", "why") if says.get(k)]
     parts += [str(line) for line in says.get("reasons", ())]
     if "joints" in says:
         parts.append("joints " + ", ".join(says["joints"]))

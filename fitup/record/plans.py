@@ -22,7 +22,7 @@ FILE: Final = "plan.json"
 
 def plan_bytes(plan: Plan) -> bytes:
     """Return a plan as canonical JSON."""
-    return canonical(_plain(plan))
+    return canonical(plain(plan))
 
 
 def read_plan(content: bytes) -> Plan:
@@ -33,7 +33,7 @@ def read_plan(content: bytes) -> Plan:
     ValueError
         If a field is there that this version does not know, or one is missing that it needs.
     """
-    plan: Plan = _made(Plan, read_json(content))
+    plan: Plan = read_as(Plan, read_json(content))
     return plan
 
 
@@ -62,13 +62,14 @@ def content_id(files: Mapping[str, bytes], readings: str = "") -> str:
         return ""
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Return a value as what canonical JSON can say."""
     if is_dataclass(value):
-        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, tuple | list | np.ndarray):
-        return [_plain(v) for v in value]
+        return [plain(v) for v in value]
     if isinstance(value, Mapping):
-        return {key: _plain(v) for key, v in value.items()}
+        return {key: plain(v) for key, v in value.items()}
     if isinstance(value, float | np.floating):
         # JSON has no figure for what is not finite
         return float(value) if math.isfinite(value) else repr(float(value))
@@ -77,7 +78,7 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _made(kind: Any, value: Any) -> Any:
+def read_as(kind: Any, value: Any) -> Any:
     """Make a value of a declared type from JSON."""
     if is_dataclass(kind) and isinstance(kind, type):
         return _record(kind, value)
@@ -86,11 +87,11 @@ def _made(kind: Any, value: Any) -> Any:
     inner = get_args(kind)
     if get_origin(kind) is tuple:
         if len(inner) == 2 and inner[1] is Ellipsis:
-            return tuple(_made(inner[0], v) for v in value)
-        return tuple(_made(k, v) for k, v in zip(inner, value, strict=True))
+            return tuple(read_as(inner[0], v) for v in value)
+        return tuple(read_as(k, v) for k, v in zip(inner, value, strict=True))
     if inner and type(None) in inner:
         other = next(k for k in inner if k is not type(None))
-        return None if value is None else _made(other, value)
+        return None if value is None else read_as(other, value)
     if isinstance(value, list):
         return np.array(value)
     return value
@@ -104,4 +105,4 @@ def _record(kind: type, value: Mapping[str, Any]) -> Any:
     missing = needed - value.keys()
     if extra or missing:
         raise ValueError(f"{kind.__name__}: unknown {sorted(extra)}, missing {sorted(missing)}")
-    return kind(**{name: _made(hints[name], v) for name, v in value.items()})
+    return kind(**{name: read_as(hints[name], v) for name, v in value.items()})

@@ -20,6 +20,9 @@ from fitup.record.events import (
     NOTHING,
     PEOPLE_NAMED,
     PLAN_MADE,
+    RECOVERY_APPROVED,
+    RECOVERY_DONE,
+    RECOVERY_MADE,
     REJECTED,
     RELEASED,
     SHEETS_PRINTED,
@@ -74,7 +77,59 @@ TRANSITIONS: Final = (
         "survey accepted, no STOP standing, no hold point open, every joint to be locked",
         "locked off",
     ),
+    (
+        RECOVERY_MADE,
+        "nothing: it is made from the plan and from what the crew says",
+        "recovery to be approved",
+    ),
+    (
+        RECOVERY_APPROVED,
+        "that recovery, made again from what was said; its plan approved, STOP or not; its stage "
+        "not reported",
+        "recovery may be carried out; earlier ones of the crew are dead; every STOP goes on "
+        "standing",
+    ),
+    (
+        RECOVERY_DONE,
+        "that recovery approved and no later one; else it is written down and says STOP",
+        "the stage as the recovery leaves it: on steel, not begun, or to be reported",
+    ),
 )
+
+#: goal of a recovery -> how it leaves the stage
+LEAVES: Final[Mapping[str, str]] = {
+    "safe": "rests on steel in the middle of",
+    "back": "has not begun",
+    "end": "is at the end of",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class RecoveryWork:
+    """A way out of a stage: who approved it, and whether it was carried out (its entry, else 0)."""
+
+    id: str
+    plan: str
+    stage: int
+    crew: int
+    goal: str
+    approved: Event | None = None
+    done: int = 0
+
+    @property
+    def code(self) -> str:
+        """Return its check code."""
+        return check_code(self.id)
+
+    @property
+    def words(self) -> str:
+        """Say where it stands; empty while nobody has approved it."""
+        crew = f"crew {self.crew}"
+        if self.done:
+            return f"{crew} {LEAVES[self.goal]} stage {self.stage} (entry {self.done})"
+        if self.approved is not None:
+            return f"recovery {self.code} of stage {self.stage}, {crew}: to be carried out"
+        return ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,6 +298,17 @@ class Work:
     locked: Event | None = None
     people: Event | None = None
     """The entry in which the people of the job were named last."""
+    recoveries: Mapping[str, RecoveryWork] = field(default_factory=dict)
+    """By id, in the order in which they were made or decided last."""
+
+    def recovery(self, plan: str, stage: int, crew: int) -> RecoveryWork | None:
+        """Return the way out of a crew's stage that was approved or carried out last."""
+        own = [
+            r
+            for r in self.recoveries.values()
+            if (r.plan, r.stage, r.crew) == (plan, stage, crew) and (r.approved or r.done)
+        ]
+        return own[-1] if own else None
 
     def plan(self, name: str) -> PlanWork:
         """Return a plan by its id, known or not."""
@@ -276,7 +342,7 @@ class Work:
     @property
     def words(self) -> str:
         """Say in a line where the work stands, as every command says it."""
-        said = self._words()
+        said = "; ".join((self._words(), *self._recovery_words()))
         stops = "; ".join(self.stop_words)
         return f"{said}. STOPPED: {stops}" if stops else said
 
@@ -287,6 +353,19 @@ class Work:
 
     def _open(self) -> list[tuple[PlanWork, StageWork]]:
         return [(p, s) for p in self.plans.values() for s in p.done.values() if s.open]
+
+    def _recovery_words(self) -> tuple[str, ...]:
+        """Say every way out of a stage that is not reported yet."""
+        plan = self.approved
+        if plan is None or self.locked is not None:
+            return ()
+        under_way = {
+            (r.stage, r.crew): r.words
+            for r in self.recoveries.values()
+            if r.plan == plan.id and not plan.stage(r.stage).reports and r.words
+        }
+        released = {n for n, s in plan.done.items() if s.released}
+        return tuple(w for (stage, _), w in sorted(under_way.items()) if stage not in released)
 
     def _words(self) -> str:
         if self.locked is not None:
@@ -357,11 +436,29 @@ def _of_plan(work: Work, event: Event) -> Work:
                 work = _lift_off_settled(work, event)
     elif event.kind == SHEETS_PRINTED:
         plan = replace(plan, sheets=event)
+    elif event.kind in (RECOVERY_MADE, RECOVERY_APPROVED, RECOVERY_DONE):
+        return _of_recovery(work, event)
     elif event.kind == STAGE_DONE:
         plan = _with(plan, _reported(plan.stage(int(event.says["stage"])), event))
     elif event.kind == RELEASED:
         plan = _with(plan, _released(plan.stage(int(event.says["stage"])), event))
     return replace(work, plans={**work.plans, plan.id: plan})
+
+
+def _of_recovery(work: Work, event: Event) -> Work:
+    """Note a way out; what nobody approved says nothing of the work."""
+    name = str(event.says["recovery"])
+    own = work.recoveries.get(name)
+    if own is None:
+        says = event.says
+        stage, crew = int(says["stage"]), int(says["crew"])
+        own = RecoveryWork(name, event.about, stage, crew, str(says["goal"]))
+    if event.kind == RECOVERY_APPROVED:
+        own = replace(own, approved=event, done=0)
+    elif event.kind == RECOVERY_DONE:
+        own = replace(own, done=event.number)
+    others = {k: r for k, r in work.recoveries.items() if k != name}
+    return replace(work, recoveries={**others, name: own})
 
 
 def _made(work: Work, plan: PlanWork, event: Event) -> Work:

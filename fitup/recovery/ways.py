@@ -77,32 +77,28 @@ class Rescuer:
         return replace(tried, jacks=jacks)
 
 
-def stopped_at(job: Job, procedures: Sequence[Procedure], line: int, **stated: object) -> Stopped:
-    """Return what is true where work stopped after a line, refused where it cannot be.
+def stopped_at(job: Job, procedures: Sequence[Procedure], stated: Stopped) -> Stopped:
+    """Return what is stated with stage and crew of its line, refused where it cannot be.
 
     Parameters
     ----------
     procedures : sequence of Procedure
         Of the plan's certificate.
-    line : int
-        Last one that was done.
-    **stated
-        Fields of :class:`fitup.model.recovery.Stopped`.
 
     Raises
     ------
     InputError
         If the line is of no crew, or a jack, seat or plate is none of the crew's.
     """
-    own = next((p for p in procedures if any(e.line == line for e in p.events)), None)
+    own = next((p for p in procedures if any(e.line == stated.line for e in p.events)), None)
     if own is None:
         do = "read the number of the last line that was done"
         lines = [e.line for p in procedures for e in p.events]
-        allowed = f"a line of the move sheets, {min(lines)} to {max(lines)}"
-        raise InputError([Problem("command line", f"line {line}", allowed, do, None, "--line")])
-    stopped = Stopped(own.stage, own.crew, line, **stated)  # type: ignore[arg-type]
-    _check(job, own, stopped)
-    return stopped
+        found, allowed = f"line {stated.line}", f"a line of the move sheets, {min(lines)} to "
+        problem = Problem("command line", found, f"{allowed}{max(lines)}", do, None, "--line")
+        raise InputError([problem])
+    _check(job, own, stated)
+    return replace(stated, stage=own.stage, crew=own.crew)
 
 
 def _check(job: Job, own: Procedure, stopped: Stopped) -> None:

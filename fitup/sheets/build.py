@@ -87,7 +87,7 @@ def build_sheets(
         raise ValueError(
             f"certificate is for plan {certificate.plan_id!r}, plan is {plan.id!r}; certify again"
         )
-    header = _header(job, survey, plan, stands)
+    header = header_of(job, survey, plan, stands)
     cards = tuple(_card(job, fact) for fact in certificate.seats)
     joints = _joints(job, survey, certificate)
     after = {line.id: line.after.words.split(" (")[0] for j in joints for line in j.lines}
@@ -122,7 +122,8 @@ def build_sheets(
     )
 
 
-def _header(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
+def header_of(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
+    """Return what stands on every page of a plan."""
     units = DISPLAY[job.units]
     paper: Literal["a4", "us-letter"] = "a4" if job.units == "metric" else "us-letter"
     return Header(

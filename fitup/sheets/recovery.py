@@ -1,18 +1,185 @@
-"""A recovery in words: what is done line by line, and which help makes a way."""
+"""A recovery as a crew's sheet, and in words: what is done line by line, or which help it takes."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final
 
-from fitup.model import Job
-from fitup.model.recovery import Tried
-from fitup.sheets.crew_lines import Line, Read
+from fitup.certify.facts import Certificate, PrintedNumber
+from fitup.model import Job, Plan
+from fitup.model.recovery import Found, Goal, Recovery, SeatFound, Tried
+from fitup.record.approval import Standing
+from fitup.record.check_code import check_code, spoken
+from fitup.sheets.build import header_of
+from fitup.sheets.cautions import BAND_PASSED, STRIP, cautions
+from fitup.sheets.crew import crew_sheet
+from fitup.sheets.crew_lines import CrewSheet, Line, Read
+from fitup.sheets.model import Header
+from fitup.sheets.numbers import Number, rounded
+from fitup.sheets.pdf import compile_pdf, printable
 from fitup.sheets.places import place_words
+from fitup.survey.points import Survey
 from fitup.units import DISPLAY
 
+#: how a goal is called where it cannot be overlooked
+GOAL_WORDS: Final[dict[Goal, str]] = {
+    "safe": "MAKE SAFE: every load onto steel where it stands",
+    "back": "BACK: to where the stage began",
+    "end": "ON: to the end of the stage",
+}
+#: what is done when the last line is done
+_THEN: Final[dict[Goal, str]] = {
+    "safe": "Every load stands on steel where it is. Nothing more is moved. Ask the engineer for "
+    "the way back or on.",
+    "back": "The stage has not begun. It begins anew, from its first line, when every STOP is "
+    "lifted.",
+    "end": "Go on with the joint readings of the stage, as its own sheet says, to the hold point.",
+}
+_ON: Final = {
+    "pack": "its pack",
+    "nut": "lock nut",
+    "oil": "OIL",
+    "temporary": "temporary plates",
+    "friction": "friction",
+}
 #: a capacity is asked for in whole steps of this many newtons, a stroke of so many metres
 _FORCE_STEP, _STROKE_STEP = 50e3, 5e-3
+
+
+@dataclass(frozen=True, slots=True)
+class FoundLine:
+    """One seat where work stopped, as the sheet says it."""
+
+    seat: str
+    place: str
+    on: str
+    load: Number
+    pack: tuple[str, ...]
+    temporary: tuple[str, ...]
+    jack: str
+    """Whether its jack works."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecoverySheet:
+    """A recovery as a crew reads it."""
+
+    header: Header
+    goal: str
+    then: str
+    plan_code: str
+    line: int
+    said: tuple[str, ...]
+    """What the crew said, in words."""
+    found: tuple[FoundLine, ...]
+    outside: tuple[str, ...]
+    pages: CrewSheet
+    segment: str
+    window: str
+    cautions: tuple[str, ...]
+
+    def printed(self) -> Iterator[PrintedNumber]:
+        """Yield every number that a person acts on."""
+        yield from self.pages.printed()
+        for seat in self.found:
+            yield seat.load.printed("found", seat.seat, "load")
+
+
+def recovery_sheet(
+    job: Job,
+    survey: Survey,
+    plan: Plan,
+    certificate: Certificate,
+    found: Found,
+    recovery: Recovery,
+    name: str,
+    stands: Standing,
+) -> RecoverySheet:
+    """Return the sheet of a certified recovery.
+
+    Parameters
+    ----------
+    job, survey, plan, certificate
+        The plan that is worked by.
+    found : Found
+        Where everything stands before.
+    name : str
+        Id of the recovery.
+    stands : Standing
+        Where the recovery stands in the record.
+    """
+    procedure = recovery.procedure
+    stage = next(s for s in certificate.stages if s.number == procedure.stage)
+    rams = {s.state.seat: s.ram for s in found.seats}
+    strokes = {
+        j.jack: (j.stroke_out + rams[j.seat], j.stroke_free - rams[j.seat])
+        for s in certificate.stages
+        if s.number == procedure.stage
+        for j in s.jacks
+        if j.seat in rams
+    }
+    code = check_code(name)
+    header = header_of(job, survey, plan, stands)
+    return RecoverySheet(
+        header=replace(header, plan_id=name, check_code=code, spoken=spoken(code)),
+        goal=GOAL_WORDS[recovery.goal],
+        then=_THEN[recovery.goal],
+        plan_code=header.check_code,
+        line=recovery.stopped.line,
+        said=tuple(_said(job, found)),
+        found=tuple(_found(job, found, seat) for seat in found.seats),
+        outside=tuple(dict.fromkeys((*found.outside, *recovery.outside))),
+        pages=crew_sheet(job, procedure, strokes, {}),
+        segment=procedure.segment,
+        window=stage.window,
+        cautions=cautions(job),
+    )
+
+
+def recovery_pdf(sheet: RecoverySheet) -> bytes:
+    """Return the sheet of a recovery as PDF."""
+    content = {k: v for k, v in printable(sheet).items() if k != "header"}
+    return compile_pdf(
+        "recovery.typ",
+        sheet.header,
+        STRIP,
+        id_word="Recovery",
+        band_passed=list(BAND_PASSED),
+        **content,
+    )
+
+
+def _found(job: Job, found: Found, seat: SeatFound) -> FoundLine:
+    state, stopped = seat.state, found.stopped
+    own = {j.id for j in job.jacks_at(state.seat)}
+    words = "works"
+    if own & set(stopped.broken):
+        words = "REPLACED" if own & set(stopped.replaced) else "BROKEN: leave it alone"
+    return FoundLine(
+        seat=state.seat,
+        place=place_words(job, job.seats[state.seat]),
+        on=_ON[state.on],
+        load=rounded(state.load, DISPLAY[job.units].force),
+        pack=state.pack,
+        temporary=(*state.beside, *state.on_pack),
+        jack=words,
+    )
+
+
+def _said(job: Job, found: Found) -> Iterator[str]:
+    """Yield what the crew said beside the line, in words."""
+    stopped, shown = found.stopped, DISPLAY[job.units].move
+    yield from (f"jack {name} is broken" for name in stopped.broken)
+    yield from (f"another of its kind stands beside jack {name}" for name in stopped.replaced)
+    yield from (f"plate {mark} is lost" for mark in stopped.lost)
+    for name, reading in stopped.rams:
+        side = "above" if reading >= 0.0 else "below"
+        yield f"ram {name} stands {shown.text(abs(reading))} {side} START"
+    yield from (f"seat {seat} stands on {_ON[on]}" for seat, on in stopped.on)
+    if stopped.at_rest:
+        yield "nuts are home, loads let down, oil off at every jack"
 
 
 def event_words(line: Line) -> str:

@@ -9,7 +9,7 @@ import pytest
 
 from fitup.errors import InputError
 from fitup.model.procedure import Procedure
-from fitup.model.recovery import Answer, Recovery
+from fitup.model.recovery import Answer, Recovery, Stopped
 from fitup.openjob import OpenJob
 from fitup.recovery import stopped_at
 
@@ -18,7 +18,7 @@ NEEDS = {"SET", "TOUCH", "TAKE UP", "LIFT OFF", "RAISE", "PUSH", "FREE", "LOWER"
 
 
 def answer(closure: OpenJob, line: int, *goals: Any, **stated: Any) -> Answer:
-    stopped = stopped_at(closure.job, closure.certificate.procedures, line, **stated)
+    stopped = stopped_at(closure.job, closure.certificate.procedures, Stopped(line, **stated))
     return closure.rescuer.answer(stopped, goals or ("safe", "back", "end"))
 
 
@@ -164,7 +164,7 @@ def test_orders_for_a_dead_jack_are_refused_by_the_certificate(closure: OpenJob)
     """What a hand-made order says is not believed: the certificate looks at each."""
     events = crew(closure, "W7-lift").events
     line = next(e.line for e in events if e.verb == "OIL OFF")
-    stopped = stopped_at(closure.job, closure.certificate.procedures, line)
+    stopped = stopped_at(closure.job, closure.certificate.procedures, Stopped(line))
     follower = closure.rescuer.follower
     way = closure.rescuer.answer(stopped, ("back",)).of("back").recovery
     dead = follower.found(replace(stopped, broken=("J-W7-S2",)))
@@ -189,5 +189,5 @@ def test_orders_for_a_dead_jack_are_refused_by_the_certificate(closure: OpenJob)
 )
 def test_what_cannot_be_is_refused_in_one_line(closure: OpenJob, stated: Any, words: str):
     with pytest.raises(InputError) as refused:
-        stopped_at(closure.job, closure.certificate.procedures, **stated)
+        stopped_at(closure.job, closure.certificate.procedures, Stopped(**stated))
     assert words in str(refused.value)

@@ -1,0 +1,119 @@
+"""What the commands of a recovery share: the plan that is worked by, and a recovery made again."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+from fitup.cli.printing import approved_entry, of_record
+from fitup.cli.text import progress
+from fitup.errors import InputError, Problem
+from fitup.model.recovery import Answer, Recovery
+from fitup.openjob import OpenJob, open_job
+from fitup.record.approval import OPEN, Standing
+from fitup.record.check_code import read_code
+from fitup.record.contents import Files, files_now
+from fitup.record.events import PLAN_MADE, Event
+from fitup.record.lookup import is_genuine, plan_of
+from fitup.record.recoveries import recovery_standing, stated_in
+from fitup.record.store import NotAllowed, Record, has_record
+from fitup.recovery import stopped_at
+from fitup.sheets.recovery import RecoverySheet
+
+
+@dataclass(frozen=True, eq=False)
+class WorkedBy:
+    """The plan that is worked by, and the record that holds it, where there is one."""
+
+    folder: Path
+    opened: OpenJob
+    record: Record | None = None
+    entry: Event | None = None
+
+    @property
+    def files(self) -> Files:
+        """The files of the job as they lie in the folder now."""
+        return {} if self.entry is None else files_now(self.folder, self.entry.inputs)
+
+
+def worked_by(folder: Path, code: str | None, stack: ExitStack) -> WorkedBy:
+    """Return the plan that is worked by: of the record, where the job has one.
+
+    Raises
+    ------
+    InputError
+        If the record has no approved plan and none is named.
+    """
+    if not has_record(folder):
+        if code is not None:
+            found, do = "no record in the job folder", "leave --plan out"
+            raise InputError([Problem("--plan", found, "a job with a record", do)])
+        return WorkedBy(folder, open_job(folder, report=progress))
+    record = stack.enter_context(Record(folder))
+    events = record.whole()
+    entry = approved_entry(record, events)
+    if code is not None:
+        entry = plan_of(record, events, read_code(code, "--plan"))
+    if entry is None:
+        found, do = "no approved plan in the record", "name one by the code on its sheets"
+        raise InputError([Problem("--plan", found, "the plan that is worked by", do)])
+    return _of_entry(folder, record, entry, stack)
+
+
+def _of_entry(folder: Path, record: Record, entry: Event, stack: ExitStack) -> WorkedBy:
+    opened = of_record(folder, record, entry, stack).opened
+    return WorkedBy(folder, opened, record, entry)
+
+
+def made_again(
+    folder: Path, record: Record, made: Event, stack: ExitStack
+) -> tuple[WorkedBy, Answer, Recovery]:
+    """Return a recovery of the record, made again from its plan and from what the crew said.
+
+    Raises
+    ------
+    NotAllowed
+        If nothing comes of that: nobody signs that a recovery was made.
+    """
+    plans = record.whole().of(PLAN_MADE, made.about)
+    entry = next((e for e in reversed(plans) if is_genuine(record, e)), None)
+    if entry is None:
+        raise NotAllowed(f"entry {made.number} names a plan that is not in the record")
+    stated, goal = stated_in(made)
+    by = _of_entry(folder, record, entry, stack)
+    stopped = stopped_at(by.opened.job, by.opened.certificate.procedures, stated)
+    answer = by.opened.rescuer.answer(stopped, (goal,))
+    recovery = answer.of(goal).recovery
+    if recovery is None:
+        raise NotAllowed(f"entry {made.number} holds a recovery that is no longer certified")
+    return by, answer, recovery
+
+
+def sheet_of(
+    by: WorkedBy, answer: Answer, recovery: Recovery, name: str, made: Event | None
+) -> RecoverySheet:
+    """Return the sheet of a recovery, its numbers confirmed, with where it stands.
+
+    ``made`` is the entry in which it was made, None while there is none.
+    """
+    from fitup.certify import confirm_recovery
+    from fitup.sheets.recovery import recovery_sheet
+
+    stands: Standing = OPEN
+    if made is not None and by.record is not None:
+        stands = recovery_standing(by.record, by.record.whole(), made, by.files)
+    opened = by.opened
+    sheet = recovery_sheet(
+        opened.job,
+        opened.survey,
+        opened.plan,
+        opened.certificate,
+        answer.found,
+        recovery,
+        name,
+        stands,
+    )
+    seats = (s.state for s in answer.found.seats)
+    confirm_recovery(recovery.procedure, seats, sheet.printed())
+    return sheet

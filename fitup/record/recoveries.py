@@ -1,0 +1,185 @@
+"""Ways out of a stage in the record: made from what the crew says, approved by code, carried out.
+
+A recovery is known by a hash over its plan and everything it says: what is true where work
+stopped, every event with its readings and bands. Nobody signs that it was made, so nothing of that
+entry is believed: whoever approves makes it again from what the crew said.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from typing import Any, Final
+
+from fitup.model.recovery import GOALS, Goal, Recovery, Stopped
+from fitup.record.approval import Standing, standing
+from fitup.record.canonical import canonical
+from fitup.record.check_code import check_code
+from fitup.record.contents import Files
+from fitup.record.events import RECOVERY_APPROVED, RECOVERY_DONE, RECOVERY_MADE, Event
+from fitup.record.history import History
+from fitup.record.keys import Key
+from fitup.record.plans import plain, read_as
+from fitup.record.store import NotAllowed, Pen, Record
+
+#: what a recovery says, kept beside its sheet
+FILE: Final = "recovery.json"
+
+
+def recovery_bytes(plan: str, recovery: Recovery) -> bytes:
+    """Return all that a recovery of a plan says, as canonical JSON."""
+    return canonical({"plan": plan, "recovery": plain(recovery)})
+
+
+def recovery_id(plan: str, recovery: Recovery) -> str:
+    """Return the id of a recovery: a hash over its plan and all it says."""
+    return hashlib.sha256(recovery_bytes(plan, recovery)).hexdigest()
+
+
+def stated_in(made: Event) -> tuple[Stopped, Goal]:
+    """Return what the crew said, and the goal, of an entry "recovery made".
+
+    Raises
+    ------
+    NotAllowed
+        If it cannot be read: nobody signs such an entry.
+    """
+    try:
+        stopped: Stopped = read_as(Stopped, made.says["stated"])
+        goal = next(g for g in GOALS if g == made.says["goal"])
+    except (ValueError, TypeError, KeyError, AttributeError, StopIteration):
+        raise NotAllowed(f"entry {made.number} holds no recovery that can be read") from None
+    return stopped, goal
+
+
+def note_recovery(
+    pen: Pen, when: str, who: str, plan: str, recovery: Recovery, outputs: Files
+) -> Event:
+    """Write down a recovery with its sheet."""
+    name, stopped = recovery_id(plan, recovery), recovery.stopped
+    return pen.append(
+        RECOVERY_MADE,
+        when,
+        who=who,
+        about=plan,
+        outputs={**outputs, FILE: recovery_bytes(plan, recovery)},
+        says={
+            "recovery": name,
+            "code": check_code(name),
+            "stage": stopped.stage,
+            "crew": stopped.crew,
+            "goal": recovery.goal,
+            "stated": plain(stopped),
+        },
+    )
+
+
+def recovery_of(events: History, code: str) -> Event:
+    """Return the entry in which the recovery of a check code was made.
+
+    Raises
+    ------
+    NotAllowed
+        If there is none.
+    """
+    made = events.of(RECOVERY_MADE)
+    found = [e for e in made if check_code(str(e.says["recovery"])) == code]
+    if not found:
+        raise NotAllowed(f"no recovery {code} in the record; make one: fitup recover JOB --to")
+    return found[-1]
+
+
+def recovery_standing(record: Record, events: History, made: Event, now: Files) -> Standing:
+    """Return where a recovery stands, for its sheet.
+
+    Void with its plan, or where a later one of the crew is approved. A STOP that was called before
+    it was approved does not stop it: it is the way out of that STOP.
+    """
+    work = events.work
+    stands = standing(record, work, record.people(events), made.about, now)
+    own = work.recoveries.get(str(made.says["recovery"]))
+    if own is None or own.approved is None:
+        return Standing(why=stands.why, head=stands.head)
+    approved = own.approved
+    person = record.people(events).get(approved.who)
+    mine = replace(
+        stands,
+        state="approved",
+        by=approved.who if person is None else person.name,
+        when=approved.when,
+        entry=approved.number,
+        key="" if person is None else person.fingerprint,
+    )
+    if stands.state not in ("approved", "stopped"):
+        return mine.void(f"plan {check_code(made.about)}: {stands.status}")
+    last = work.recovery(own.plan, own.stage, own.crew)
+    if last is not None and last.id != own.id:
+        return mine.void(f"recovery {last.code} of the same crew came after it")
+    if own.done:
+        return mine.void(f"it was carried out, entry {own.done}")
+    later = [s.words for s in work.stops if s.entry > approved.number]
+    return replace(mine, state="stopped", why=tuple(later)) if later else mine
+
+
+def approve_recovery(
+    record: Record, key: Key, when: str, made: Event, remade: str, now: Files
+) -> Event:
+    """Approve a recovery, by what it says when it is made again.
+
+    Parameters
+    ----------
+    made : Event
+        In which it was made.
+    remade : str
+        Its id, computed anew from the plan and what the crew said.
+    now : mapping of str to bytes
+        The files of the job as they lie in the folder.
+
+    Raises
+    ------
+    NotAllowed
+        If it is another, its plan is not approved, or its stage is reported.
+    """
+    with record.writing() as pen:
+        code = check_code(remade)
+        if remade != made.says["recovery"]:
+            said = check_code(str(made.says["recovery"]))
+            raise NotAllowed(f"entry {made.number} says recovery {said}; made again it is {code}")
+        stands = standing(record, pen.work, record.people(pen.events), made.about, now)
+        if stands.state not in ("approved", "stopped"):
+            raise NotAllowed(f"plan {check_code(made.about)} is not approved: {stands.status}")
+        number = int(made.says["stage"])
+        stage = pen.work.plan(made.about).stage(number)
+        if stage.open or stage.released:
+            raise NotAllowed(f"{stage.name} is reported as done: there is nothing to recover")
+        own = pen.work.recoveries.get(remade)
+        if own is not None and own.approved is not None and not own.done:
+            raise NotAllowed(f"recovery {code} is approved already")
+        return pen.append(
+            RECOVERY_APPROVED, when, key=key, about=made.about, says=_says(made, remade)
+        )
+
+
+def report_recovery(record: Record, key: Key, when: str, made: Event, now: Files) -> Event:
+    """Write down a recovery as carried out, even where it should not have been.
+
+    Returns
+    -------
+    Event
+        Its ``against`` says why it should not have been; empty where all was well.
+    """
+    with record.writing() as pen:
+        stands = recovery_standing(record, pen.events, made, now)
+        against = [] if stands.good else [stands.status, *stands.why]
+        return pen.append(
+            RECOVERY_DONE,
+            when,
+            key=key,
+            about=made.about,
+            says={**_says(made, str(made.says["recovery"])), "against": against},
+        )
+
+
+def _says(made: Event, name: str) -> dict[str, Any]:
+    kept = {k: made.says[k] for k in ("stage", "crew", "goal")}
+    return {"recovery": name, "code": check_code(name), **kept}
