@@ -103,7 +103,9 @@ def _steps(
     job: Job, stage: StageSheet, procedure: Procedure | None, asked: Mapping[str, Asked]
 ) -> Iterator[FieldStep]:
     """Yield the work of a stage: event by event, or by the increments of a plan without events."""
-    yield FieldStep("Before the first stroke", stage.moves, stage.conditions)
+    yield FieldStep(
+        "Before the first stroke", stage.moves, tuple(c.words for c in stage.conditions)
+    )
     if procedure is None:
         yield from increment_steps(job, stage, asked)
         return

@@ -32,7 +32,7 @@ from fitup.sheets.model import (
 )
 from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.passage import bolt_lines, bore_lines
-from fitup.sheets.places import place_words, plan_segments
+from fitup.sheets.places import place_words, plan_segments, segment_maps
 from fitup.sheets.ride import ride_lines
 from fitup.sheets.stages import build_stages, quantity_of
 from fitup.sheets.sure import sure_sheet
@@ -115,6 +115,11 @@ def build_sheets(
         bolts=bolt_lines(job, certificate),
         chart=build_chart(job, plan, certificate),
         lift_offs=build_lift_offs(job, certificate),
+        maps=segment_maps(
+            job,
+            (stage.segment for stage in certificate.stages),
+            {c.seat: c.move.words for c in cards if c.disturbed},
+        ),
         crews=crew_sheets(job, certificate),
         seat_envelopes=seat_envelope_lines(job, certificate),
         jack_envelopes=jack_envelope_lines(job, certificate),

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from fitup.model import Job
 from fitup.sheets.numbers import rounded
+from fitup.sheets.work import Condition
 from fitup.units import DISPLAY
 
 #: at the foot of every page
 STRIP = (
     "AID TO A COMPETENT ENGINEER ONLY: local codes, the project specification and licensed "
     "practice govern. Nobody works or reaches under a load that stands on jacks alone: packs or "
-    "lock nuts follow the lift. STOP when a movement or pressure band is passed. Plates go in by "
-    "tool, never by hand. Valid only for the survey, steel temperature and loads stated."
+    "lock nuts follow the lift. STOP when a band is passed. Plates go in by tool, never by hand. "
+    "Valid only for the survey, steel temperature and loads stated."
 )
 
 
@@ -40,35 +41,49 @@ def cautions(job: Job) -> tuple[str, ...]:
     )
 
 
-def conditions(
-    valid: tuple[str, ...],
-    exclusion: str,
-    packs: str = "",
-    loads: str = "",
-    hands: tuple[str, ...] = (),
-) -> tuple[str, ...]:
-    """Return the lines to tick before a stage starts; ``valid`` from the header's surveys."""
-    return (
-        *valid,
-        *hands,
-        *(line for line in (packs, loads) if line),
+#: to tick before every stage: the words beside the box, and in full on the first leaf
+EVERY_STAGE = (
+    Condition(
         "No crane, truck or stored material has moved on the deck since the survey.",
+        "nothing moved on the deck",
+    ),
+    Condition(
         "Present and named: jacking supervisor (the one who calls), pump hands, shim hands, dial "
         "readers, surveyor, engineer for the hold point, safety watch.",
-        exclusion,
+        "everybody present and named",
+    ),
+    Condition(
+        "Exclusion zone closed and watched: under the segment that moves and in line with its "
+        "jacks, hoses and bars.",
+        "zone closed, watched",
+    ),
+    Condition(
         "Jack ids painted on the jacks agree with this sheet; gauges and dials read; plates laid "
         "out by mark and measured again.",
+        "jack ids, gauges, dials, plates",
+    ),
+    Condition(
         "Wind and weather are within what the engineer allows; steel temperature read at the deck.",
+        "wind, weather, steel temperature",
+    ),
+    Condition(
         "Everything that could hold the deck (bolts, keys, bars, tacks) is free as the engineer "
         "ordered.",
-    )
+        "nothing holds the deck",
+    ),
+)
+
+
+def conditions(*own: str) -> tuple[Condition, ...]:
+    """Return the lines to tick before a stage starts: its own, then those of every stage."""
+    return (*(Condition(line) for line in own if line), *EVERY_STAGE)
 
 
 def way_back(*, vertical: bool, nuts: bool, returns: bool = False) -> str:
     """Say how a stage is left in the middle; only the engineer orders it."""
     if vertical:
         return (
-            "WAY BACK to the last hold point: the last section of this stage, only when the "
+            "WAY BACK to the last hold point: the side after the hold point, only when the "
             "engineer orders it."
         )
     if returns:

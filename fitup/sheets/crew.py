@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
 from typing import Final
@@ -27,14 +27,24 @@ from fitup.sheets.crew_lines import (
     PackLine,
     Part,
     Read,
-    Stops,
+    Row,
+)
+from fitup.sheets.crew_words import (
+    Shared,
+    band_words,
+    bands,
+    head_bands,
+    is_shared,
+    shared_bands,
+    shown_of,
+    side_of,
 )
 from fitup.sheets.model import OF_POINTS
 from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.places import place_words
 from fitup.sheets.stages import quantity_of
 from fitup.sheets.words import NAMES, shown_for, side_word
-from fitup.units import DISPLAY, DisplayUnits, Shown
+from fitup.units import DISPLAY
 
 #: phases that are one part of the work, and what it is called
 PARTS: Final[dict[str, str]] = {
@@ -70,6 +80,9 @@ _NOTES: Final = {
     "LET DOWN": "onto the plates, until every gauge reads 0",
     "JACK OFF": "ram back, jack loose",
 }
+#: what stands before the side of one segment against the other, said once over its column
+_AHEAD: Final = "ahead side "
+_WHOLE: Final = "Gap, whole opening"
 #: where a plate goes, from and to -> the word before its mark
 _PLATES: Final[dict[tuple[str, str], str]] = {
     ("pack", "store"): "OUT",
@@ -136,91 +149,20 @@ def _jack(job: Job, procedure: Procedure, name: str, stroke: tuple[float, float]
 
 
 def _part(job: Job, procedure: Procedure, title: str, events: Sequence[WorkEvent]) -> Part:
-    """Return one part of the work; a stop band that all its lines share is said at its head."""
-    shared = _shared(events)
-    units = DISPLAY[job.units]
-    words: dict[str, list[str]] = {j: [] for j in procedure.jacks}
-    for (instrument, at), band in shared.items():
-        for jack in procedure.jacks:
-            if at in (jack, job.jacks[jack].seat):
-                words[jack].append(_head_words(instrument, band, units))
-    listed = list(words.values())
-    common = [w for w in listed[0] if all(w in own for own in listed)] if listed else []
-    stops = tuple(
-        Stops(jack, tuple(w for w in own if w not in common)) for jack, own in words.items()
+    """Return one part of the work; a stop band that most of its lines share is said at its head."""
+    shared = shared_bands(reading for event in events for reading in event.readings)
+    heads = head_bands(job, procedure.jacks, shared)
+    alone = len(procedure.jacks) == 1
+    common = {b: b.words[0] if alone else b.same for b in heads}
+    return Part(
+        title=title,
+        common=tuple(f"{b.instrument} {b.how} {w}" for b, w in common.items() if w),
+        stops=tuple(b for b, words in common.items() if not words),
+        lines=tuple(_line(job, procedure, e, shared) for e in events),
     )
-    lines = tuple(_line(job, procedure, e, shared) for e in events)
-    return Part(title, tuple(common), stops if any(s.words for s in stops) else (), lines)
 
 
-#: instrument and place -> the stop band of most lines: its ends, or how far off each reading
-_Shared = dict[tuple[str, str], tuple[str, float, float]]
-
-
-def _shared(events: Sequence[WorkEvent]) -> _Shared:
-    """Return the stop bands that most lines of a part share, where several do."""
-    found: dict[tuple[str, str], list[ExpectedReading]] = {}
-    for event in events:
-        for reading in event.readings:
-            if reading.band("STOP") is not None:
-                found.setdefault((reading.instrument, reading.at), []).append(reading)
-    shared: _Shared = {}
-    for key, readings in found.items():
-        how = {"gauge": _ends, "ram": _off, "dial": _off}.get(key[0])
-        if how is None:
-            continue
-        (band, times), *_ = Counter(how(r) for r in readings).most_common(1)
-        if times > 1 or key[0] == "ram":
-            shared[key] = ("ends" if how is _ends else "off", *band)
-    return shared
-
-
-def _is_shared(reading: ExpectedReading, shared: _Shared) -> bool:
-    """Say whether the head of the part says the stop band of a reading."""
-    band = shared.get((reading.instrument, reading.at))
-    if band is None:
-        return False
-    return band[1:] == (_ends(reading) if band[0] == "ends" else _off(reading))
-
-
-def _ends(reading: ExpectedReading) -> tuple[float, float]:
-    band = reading.band("STOP") or Band("STOP")
-    return (round(band.low, 9), round(band.high, 9))
-
-
-def _off(reading: ExpectedReading) -> tuple[float, float]:
-    low, high = _ends(reading)
-    return (round(reading.value - low, 6), round(high - reading.value, 6))
-
-
-def _head_words(instrument: str, band: tuple[str, float, float], units: DisplayUnits) -> str:
-    """Say a stop band that holds through a part: ``ABOVE 471 bar``."""
-    how, low, high = band
-    shown = shown_of(instrument, units)
-    if how == "off":
-        if low == high:
-            return f"{instrument} more than {shown.text(low)} off its reading"
-        return f"{instrument} {shown.text(low)} under or {shown.text(high)} over its reading"
-    return f"{instrument} {_outside(low, high, shown.text)}"
-
-
-def _outside(low: float, high: float, say: Callable[[float], str]) -> str:
-    if math.isinf(low) or low <= 0.0:
-        return f"ABOVE {say(high)}" if math.isfinite(high) else ""
-    if math.isinf(high):
-        return f"BELOW {say(low)}"
-    return f"ABOVE {say(high)}, BELOW {say(low)}"
-
-
-def shown_of(instrument: str, units: DisplayUnits, resolution: float = 1.0) -> Shown:
-    """Return how readings of an instrument with a resolution [SI] are printed."""
-    if instrument == "gauge":
-        return units.pressure
-    fine = resolution < 0.9 * 2.0 * units.move.half_step
-    return units.plate if fine else units.move
-
-
-def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: _Shared) -> Line:
+def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: Shared) -> Line:
     by_jack: dict[str, list[Read]] = {j: [] for j in procedure.jacks}
     seat_of = {job.jacks[j].seat: j for j in reversed(procedure.jacks)}
     packed = event.verb in ("CHANGE PACK", "FOLLOW WITH PLATES", "TAKE OUT PLATES")
@@ -238,15 +180,18 @@ def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: _Shared) -> 
     if not any(c.reads for c in cells):
         cells = ()
     back = event.verb == "FOLLOW WITH NUT" and event.phase == "lower"
-    same = _same(cells)
+    asks = "NUT BACK, gap of" if back else ASKS.get(event.verb, event.verb)
+    same, same_stop = _same(cells)
     packs = tuple(_packs(job, event, loose)) if packed else ()
     return Line(
         number=event.line,
         who=event.who,
-        asks="NUT BACK, gap of" if back else ASKS.get(event.verb, event.verb),
+        asks=asks,
         note=event.note or _NOTES.get(event.verb, ""),
         same=same,
+        same_stop=same_stop,
         cells=cells,
+        rows=tuple(_rows(asks, cells)),
         packs=packs,
     )
 
@@ -265,18 +210,54 @@ def _is_plain(job: Job, event: WorkEvent, reading: ExpectedReading) -> bool:
     )
 
 
-def _same(cells: Sequence[Cell]) -> str:
-    """Say what the nuts of all jacks show alike, where nobody works towards it."""
+def _same(cells: Sequence[Cell]) -> tuple[str, str]:
+    """Say what the nuts of all jacks show alike, where nobody works towards it, and its stop."""
     said = {tuple((r.number.full, r.stop) for r in cell.reads) for cell in cells}
     reads = [read for cell in cells for read in cell.reads]
     if len(said) != 1 or any(r.instrument != "feeler" or r.aim for r in reads) or not reads:
-        return ""
+        return "", ""
     first = reads[0]
     gap = "home, no gap" if first.number.value == 0.0 else f"gap {first.number.full}"
-    return f"every jack: {gap}; STOP {first.stop}"
+    return f"every jack: {gap}", f"STOP {first.stop}"
 
 
-def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: _Shared) -> Read:
+def _rows(asks: str, cells: Sequence[Cell]) -> Iterator[Row]:
+    """Yield a row for each instrument; the first is named after what the line asks."""
+    held = [_named(cell) for cell in cells]
+    for n, key in enumerate(dict.fromkeys(key for own in held for key in own)):
+        reads = tuple(own.get(key) for own in held)
+        yield Row(
+            label=_label(asks, key[0], aim=any(r.aim for r in reads if r), first=n == 0),
+            reads=reads,
+            stop=bands("STOP", [r.stop if r else "" for r in reads]),
+            hold=bands("HOLD", [r.hold if r else "" for r in reads]),
+        )
+
+
+def _named(cell: Cell) -> dict[tuple[str, int], Read]:
+    """Return the readings of a cell by instrument, and which one of its kind."""
+    count: Counter[str] = Counter()
+    named = {}
+    for read in cell.reads:
+        named[read.instrument, count[read.instrument]] = read
+        count[read.instrument] += 1
+    return named
+
+
+def _label(asks: str, instrument: str, *, aim: bool, first: bool) -> str:
+    """Name a row: the instrument; of the first what is asked: ``RAISE: ram``, ``TAKE UP to``.
+
+    Bar and psi are read on gauges alone, so that one is not named there.
+    """
+    if not first:
+        return instrument
+    verb, _, rest = asks.partition(", ")
+    if instrument == "gauge":
+        return f"{verb} to" if aim else verb
+    return f"{verb}: {rest.removesuffix(' of').removesuffix(' to') or instrument}"
+
+
+def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: Shared) -> Read:
     units = DISPLAY[job.units]
     shown = shown_of(reading.instrument, units, reading.resolution)
     number = rounded(reading.value, shown)
@@ -287,14 +268,14 @@ def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: _Shared)
     if asked is not None:
         low = rounded(asked.low, shown) if math.isfinite(asked.low) else None
         high = rounded(asked.high, shown) if math.isfinite(asked.high) else None
-        words = _own_words(job, reading, asked, shown)
-        stop = words if band is not None and not _is_shared(reading, shared) else ""
+        words = band_words(job, reading, asked, shown)
+        stop = words if band is not None and not is_shared(reading, shared) else ""
         hold = words if band is None else ""
     return Read(
         key=("event", event.line, reading.instrument, reading.at),
         instrument=reading.instrument,
         number=number,
-        side=_side(job, reading, number),
+        side=side_of(job, reading, number),
         aim=reading.aim,
         stop=stop,
         hold=hold,
@@ -302,52 +283,10 @@ def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: _Shared)
         low=low,
         high=high,
         sides=(
-            "" if low is None else _side(job, reading, low, short=True),
-            "" if high is None else _side(job, reading, high, short=True),
+            "" if low is None else side_of(job, reading, low, short=True),
+            "" if high is None else side_of(job, reading, high, short=True),
         ),
     )
-
-
-def _own_words(job: Job, reading: ExpectedReading, band: Band, shown: Shown) -> str:
-    """Say the stop band of one reading, sides in words: ``12.3 above to 13.3 above``."""
-
-    def say(value: float) -> str:
-        number = rounded(value, shown)
-        side = _side(job, reading, number, short=True)
-        return f"{number.size} {number.unit} {side}".strip()
-
-    if math.isinf(band.low) or math.isinf(band.high) or reading.instrument == "gauge":
-        return _outside(band.low, band.high, say)
-    low, high = rounded(band.low, shown), rounded(band.high, shown)
-    sides = [_side(job, reading, n, short=True) for n in (low, high)]
-    if low.value < 0.0 and high.value < 0.0:
-        low, high = high, low
-    if sides[0] in ("", sides[1]) or high.value == 0.0:
-        side = sides[1] or sides[0]
-        return f"outside {low.size} to {high.size} {low.unit} {side}".strip()
-    return f"outside {low.size} {sides[0]} to {high.size} {high.unit} {sides[1]}"
-
-
-def _side(job: Job, reading: ExpectedReading, number: Number, *, short: bool = False) -> str:
-    """Return the side of a reading in words; empty where it has none."""
-    if reading.instrument in ("gauge", "feeler", "calliper", "tape") or number.value == 0.0:
-        return (
-            f"at {reading.zero}"
-            if reading.instrument == "ram" and reading.zero and not short
-            else ""
-        )
-    seat = reading.at if reading.at in job.seats else None
-    if reading.at in job.jacks:
-        seat = job.jacks[reading.at].seat
-    if seat is None:
-        return ""
-    pushes, out = job.seats[seat].pushes, number.value > 0.0
-    if reading.instrument == "dial":
-        words = {"up": ("up", "down"), "ahead": ("AHEAD", "BACK"), "back": ("BACK", "AHEAD")}
-        words |= {"left": ("LEFT", "RIGHT"), "right": ("RIGHT", "LEFT")}
-        return words.get(pushes, ("out", "back"))[0 if out else 1]
-    side = ("above", "below") if pushes == "up" else ("beyond", "short of")
-    return side[0 if out else 1]
 
 
 def _joint(job: Job, event: WorkEvent, checks: Mapping[str, CheckFact]) -> Iterator[JointRow]:
@@ -360,7 +299,9 @@ def _joint(job: Job, event: WorkEvent, checks: Mapping[str, CheckFact]) -> Itera
         rows.setdefault(place, []).append(_check(job, event, reading, fact))
     for place, reads in rows.items():
         for i in range(0, len(reads), 3):
-            yield JointRow(event.line, place, tuple(reads[i : i + 3]))
+            own = tuple(reads[i : i + 3])
+            heads = tuple(r.head for r in own)
+            yield JointRow(event.line, place, heads if place else heads[:1], own)
 
 
 def _check(job: Job, event: WorkEvent, reading: ExpectedReading, fact: CheckFact) -> JointRead:
@@ -368,27 +309,37 @@ def _check(job: Job, event: WorkEvent, reading: ExpectedReading, fact: CheckFact
     shown = shown_for(quantity, units)
     whole = reading.instrument == "tape"
     band = reading.band("STOP") or reading.band("HOLD") or Band("STOP")
-    ends = [rounded(v, shown) for v in (band.low, band.high)]
-
-    def worded(number: Number) -> str:
-        side = "" if whole else side_word(quantity, number).replace("ahead side ", "")
-        return f"{number.size} {side}".strip()
-
-    below = max(n.value for n in ends) < 0.0
-    first, last = (ends[1], ends[0]) if below else (ends[0], ends[1])
     number = rounded(reading.value, shown)
-    side = "" if whole else side_word(quantity, number)
-    point = f" {fact.place}" if fact.quantity in OF_POINTS or not fact.joint else ""
+    ends = [rounded(v, shown) for v in (band.low, band.high)]
+    sides = ["" if whole else side_word(quantity, n) for n in (number, *ends)]
+    across = any(side.startswith(_AHEAD) for side in sides)
+    side, *near = (side.removeprefix(_AHEAD) for side in sides)
+    single = fact.quantity in OF_POINTS or not fact.joint
     return JointRead(
         key=("event", event.line, reading.instrument, reading.at),
-        what=("Gap, whole opening" if whole else NAMES[quantity]) + point,
-        expect=Worded(f"{side} {number.size} {number.unit}".strip(), side, number),
-        stop=f"{band.meaning} outside {worded(first)} to {worded(last)}",
+        head=(_WHOLE if whole else NAMES[quantity]) + (", ahead side" if across else ""),
+        point=fact.place if single else "",
+        side=side,
+        expect=Worded(f"{sides[0]} {number.size} {number.unit}".strip(), sides[0], number),
+        outside=_between(ends, near),
         meaning=band.meaning,
         low=ends[0],
         high=ends[1],
-        ends=(f"{worded(ends[0])} {ends[0].unit}", f"{worded(ends[1])} {ends[1].unit}"),
+        ends=(_end(ends[0], near[0]), _end(ends[1], near[1])),
     )
+
+
+def _end(number: Number, side: str) -> str:
+    return f"{number.size} {side}".strip() + f" {number.unit}"
+
+
+def _between(ends: Sequence[Number], sides: Sequence[str]) -> str:
+    """Say both ends of a band, the nearer to zero first: ``1.6 low to 2.4 mm high``."""
+    pairs = list(zip(ends, sides, strict=True))
+    (low, first), (high, last) = pairs if max(n.value for n in ends) > 0.0 else pairs[::-1]
+    if first in ("", last):
+        return f"{low.size} to {high.size} {high.unit} {last}".strip()
+    return f"{low.size} {first} to {high.size} {high.unit} {last}"
 
 
 def _packs(job: Job, event: WorkEvent, reads: Mapping[str, Sequence[Read]]) -> Iterator[PackLine]:

@@ -47,10 +47,25 @@ class Read:
     def printed(self) -> Iterator[PrintedNumber]:
         """Yield the value and both ends of its band, for the certificate to compare."""
         yield self.number.printed(*self.key, "value")
-        yield from self.number.on_tape(*self.key, "value")
+        if self.instrument == "ram":
+            yield from self.number.on_tape(*self.key, "value")
         for name, end in (("low", self.low), ("high", self.high)):
             if end is not None:
                 yield end.printed(*self.key, self.meaning, name)
+
+
+@dataclass(frozen=True, slots=True)
+class Bands:
+    """The bands of one instrument at every jack, as one row: how they are said, then their ends."""
+
+    meaning: str
+    instrument: str
+    how: str
+    """``ABOVE``, ``BELOW``, ``outside``; empty where it differs and stands in the words."""
+    words: tuple[str, ...]
+    """One for each jack; empty where it has none."""
+    same: str
+    """The words of all jacks, where they are the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +73,16 @@ class Cell:
     """The readings of one jack (and its seat) in one line."""
 
     reads: tuple[Read, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What one instrument reads at every jack of a line, with the bands of this line alone."""
+
+    label: str
+    reads: tuple[Read | None, ...]
+    stop: Bands | None
+    hold: Bands | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,18 +107,14 @@ class Line:
     asks: str
     note: str
     same: str
-    """What every jack of the line must show alike, in words; no cells then."""
+    """What every jack of the line must show alike, in words; no rows then."""
+    same_stop: str
+    """The stop band of that."""
     cells: tuple[Cell, ...]
     """One for each jack of the crew; empty where nothing is read."""
+    rows: tuple[Row, ...]
+    """The same readings, a row for each instrument: what the crew works towards first."""
     packs: tuple[PackLine, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Stops:
-    """Stop bands of one jack that hold through a whole part."""
-
-    jack: str
-    words: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +124,8 @@ class Part:
     title: str
     common: tuple[str, ...]
     """Stop bands that are the same for every jack, said once."""
-    stops: tuple[Stops, ...]
+    stops: tuple[Bands, ...]
+    """Stop bands that hold through the part and differ from jack to jack."""
     lines: tuple[Line, ...]
 
 
@@ -112,18 +134,26 @@ class JointRead:
     """One check read at the joint: what it should be, and the band outside which work stops."""
 
     key: tuple[str | int, ...]
-    what: str
+    head: str
+    """What is read, over its column."""
+    point: str
+    """The point it is read at, where that is no pair of the joint."""
+    side: str
+    """``high``, ``RIGHT``; what it is the side of stands in ``head``."""
     expect: Worded
-    stop: str
+    outside: str
+    """Both ends of the band in words: ``1.6 low to 2.4 mm high``."""
     meaning: str
     low: Number
     high: Number
-    ends: tuple[str, str] = ("", "")
-    """Both ends in words."""
+    ends: tuple[str, str]
+    """Each end by itself in words."""
 
     def printed(self) -> Iterator[PrintedNumber]:
         """Yield the value and both ends of its band, for the certificate to compare."""
         yield self.expect.number.printed(*self.key, "value")
+        if self.key[2] == "tape":
+            yield from self.expect.number.on_tape(*self.key, "value")
         yield self.low.printed(*self.key, self.meaning, "low")
         yield self.high.printed(*self.key, self.meaning, "high")
 
@@ -134,6 +164,8 @@ class JointRow:
 
     line: int
     place: str
+    heads: tuple[str, ...]
+    """One over each reading; a single one where all read the same at other points."""
     reads: tuple[JointRead, ...]
 
 

@@ -18,6 +18,7 @@ from fitup.sheets.work import (
     Chart,
     LiftOffSheet,
     SeatCard,
+    SegmentMap,
     StageSheet,
 )
 
@@ -268,6 +269,8 @@ class SheetSet:
     bores: tuple[BoreLine, ...] = ()
     bolts: tuple[BoltLine, ...] = ()
     lift_offs: tuple[LiftOffSheet, ...] = ()
+    maps: tuple[SegmentMap, ...] = ()
+    """Every segment that moves, from above, once."""
     crews: tuple[CrewSheet, ...] = ()
     """The procedures, crew by crew in the order of the stages."""
     seat_envelopes: tuple[SeatEnvelopeLine, ...] = ()

@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from fitup.sheets.cautions import BAND_PASSED, HOLD
+from fitup.sheets.cautions import BAND_PASSED, EVERY_STAGE, HOLD
 from fitup.sheets.crew_lines import CrewSheet
 from fitup.sheets.model import OF_POINTS, CheckLine, Header, JointSheet, SheetSet
 from fitup.sheets.numbers import Number
@@ -61,9 +61,11 @@ def move_pdf(sheets: SheetSet, sheet: str) -> bytes:
             }
             for s in sheets.stages
         ],
+        maps=printable([m for m in sheets.maps if m.sheet == sheet]),
         stages=[_stage(s, sheets.crews) for s in stages],
         lift_offs=[_lift_off(g, sheets.seats) for g in sheets.lift_offs if g.sheet == sheet],
         cautions=list(sheets.cautions),
+        every_stage=printable(EVERY_STAGE),
         band_passed=list(BAND_PASSED),
         hold=HOLD,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Final, Literal
 
@@ -12,7 +12,7 @@ from fitup.frames import Array, heading, left_of
 from fitup.model import Job, Seat, Segment
 from fitup.sheets.model import PlanSeat, PlanSegment
 from fitup.sheets.words import joined
-from fitup.sheets.work import Mark, Sketch
+from fitup.sheets.work import Mark, SegmentMap, Sketch
 
 #: sketch: whole width, width of the deck, room above and below it, least height, height of a
 #: label of a seat that works and of one that does not, distance of symbols, their inset [mm]
@@ -117,13 +117,23 @@ def spread(
     return out
 
 
+def segment_maps(
+    job: Job, segments: Iterable[str], words: Mapping[str, str]
+) -> tuple[SegmentMap, ...]:
+    """Return every segment that moves, once, with the whole move of each of its seats."""
+    return tuple(
+        SegmentMap(segment, sheet_of(job, segment), sketch(job, segment, words))
+        for segment in dict.fromkeys(segments)
+    )
+
+
 def sketch(job: Job, segment: str, words: Mapping[str, str]) -> Sketch:
     """Draw the plan of a segment with its seats and jacks by id.
 
     Parameters
     ----------
     words : mapping
-        Seat id to the move it makes in this stage; seats not named do not work.
+        Seat id to its whole move; seats not named stay as they are.
     """
     seats = job.seats_of(segment)
     flat = local(job.segments[segment], np.array([s.position for s in seats]))

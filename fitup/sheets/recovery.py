@@ -190,7 +190,7 @@ def event_words(line: Line) -> str:
         steps = ", ".join(f"{word} {marks}" for word, marks in pack.steps)
         said.append(f"{pack.seat}: {steps or 'no plate moves'}")
     if line.same:
-        said.append(line.same)
+        said.append(f"{line.same}; {line.same_stop}")
     if line.note:
         said.append(f"({line.note})")
     return "  ".join(said)

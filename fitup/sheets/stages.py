@@ -9,7 +9,7 @@ from fitup.model import SIDES, Job, Quantity
 from fitup.sheets.cautions import conditions, way_back
 from fitup.sheets.model import OF_ITEMS, OF_STRUCTURE, Header, ValidFor
 from fitup.sheets.numbers import rounded
-from fitup.sheets.places import place_words, sheet_of, sketch
+from fitup.sheets.places import place_words, sheet_of
 from fitup.sheets.plates import back_steps, plates_order, reset_line, stage_cards
 from fitup.sheets.words import (
     NAMES,
@@ -45,10 +45,6 @@ def _stage(
     units = DISPLAY[job.units]
     cards = stage_cards(job, stage, by_seat)
     words = {card.seat: card.move.words for card in cards}
-    closed = (
-        f"Exclusion zone closed and watched: under segment {stage.segment} and in line with its "
-        "jacks, hoses and bars."
-    )
     valid = tuple(valid_words(v, header) for v in header.valid)
     return StageSheet(
         number=stage.number,
@@ -58,10 +54,7 @@ def _stage(
         sheet=sheet_of(job, stage.segment),
         moves=tuple(f"{seat} {move}" for seat, move in words.items()),
         seats=stage.seats,
-        sketch=sketch(job, stage.segment, words),
-        conditions=conditions(
-            valid, closed, _as_now(job, stage), _computed(job, stage), _hands(stage)
-        ),
+        conditions=conditions(*valid, *_hands(stage), _as_now(job, stage), _computed(job, stage)),
         jacks=tuple(_jack(job, stage, jack) for jack in stage.jacks),
         cards=cards,
         expected=_expected(job, stage, certificate, facts),

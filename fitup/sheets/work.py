@@ -247,6 +247,24 @@ class Sketch:
 
 
 @dataclass(frozen=True, slots=True)
+class SegmentMap:
+    """One segment from above, once for all its stages, with the whole moves of the plan."""
+
+    segment: str
+    sheet: str
+    sketch: Sketch
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A line to tick before a stage starts."""
+
+    words: str
+    short: str = ""
+    """Of one that holds before every stage: the words beside the box of a stage."""
+
+
+@dataclass(frozen=True, slots=True)
 class GapChange:
     """How much wider or narrower the gaps of a joint read at another steel temperature."""
 
@@ -271,8 +289,7 @@ class StageSheet:
     moves: tuple[str, ...]
     """Seat by seat: ``KD8-BL LOWER 17.8 mm``."""
     seats: tuple[str, ...]
-    sketch: Sketch
-    conditions: tuple[str, ...]
+    conditions: tuple[Condition, ...]
     jacks: tuple[JackLine, ...]
     cards: tuple[SeatCard, ...]
     expected: tuple[Expected, ...]

@@ -74,10 +74,12 @@ def test_pack_drawn_is_the_pack_listed(pages, moves, small_files):
         if move["move"] == "stays":
             continue
         marks = move["build_up_bottom_first"].split()
-        card = text[text.index(f"CHANGE PACK {move['seat']} {move['place']}") :]
-        card = card[: card.index("room over it")]
+        card = text[text.index(f"PLATES {move['seat']} ") :]
+        card = card[: card.index("STOP BELOW")]
+        assert move["place"] in card
         height = sum(measured[mark] for mark in marks)
-        assert f"bottom to top {'+'.join(marks)} built height {height:.2f} mm" in card
+        assert f"height {height:.2f} mm" in card
+        assert "+".join(marks) in card.replace("\u200b", "")
         assert float(move["height_new_mm"]) == pytest.approx(height, abs=0.005)
         for word, column in (("OUT", "plates_out"), ("IN", "plates_in")):
             if move[column]:
