@@ -43,12 +43,47 @@ class Problem:
     column: str | None = None
 
     def __str__(self) -> str:
-        where = self.file
+        where = _short(self.file)
         if self.row is not None:
             where += f", row {self.row}"
         if self.column is not None:
-            where += f", {self.column}"
-        return f"{where}: found {self.found}; allowed: {self.allowed}; {self.do}"
+            where += f", {_short(self.column)}"
+        return f"{where}: found {_short(self.found)}; allowed: {self.allowed}; {self.do}"
+
+
+#: of one file
+MOST_PROBLEMS = 20
+_MORE = " more problems"
+#: characters of what was found
+MOST_SHOWN = 300
+
+
+def _short(text: str) -> str:
+    """Return a text that was found, cut where it would fill the screen."""
+    if len(text) <= MOST_SHOWN:
+        return text
+    return f"{text[:MOST_SHOWN]} ... ({len(text)} characters)"
+
+
+def _capped(problems: Iterable[Problem]) -> list[Problem]:
+    """Return the first problems of each file, and how many more there are; capped ones as well."""
+    kept: list[Problem] = []
+    count: dict[str, int] = {}
+    for problem in problems:
+        number = _more(problem)
+        count[problem.file] = count.get(problem.file, 0) + (number or 1)
+        if not number and count[problem.file] <= MOST_PROBLEMS:
+            kept.append(problem)
+    for file, found in count.items():
+        if found > MOST_PROBLEMS:
+            more = f"{found - MOST_PROBLEMS}{_MORE}"
+            kept.append(Problem(file, more, "none", "correct these first"))
+    return kept
+
+
+def _more(problem: Problem) -> int:
+    number = problem.found.removesuffix(_MORE)
+    return int(number) if number.isdecimal() and number != problem.found else 0
 
 
 class FitupError(Exception):
@@ -58,10 +93,14 @@ class FitupError(Exception):
 
 
 class InputError(FitupError):
-    """The job folder or a file in it cannot be used; carries every problem found."""
+    """The job folder or a file in it cannot be used; carries every problem found.
+
+    Of one file that is wrong from end to end the first :data:`MOST_PROBLEMS` are kept, and how many
+    more there are.
+    """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = tuple(problems)
+        self.problems = tuple(_capped(problems))
         super().__init__("\n".join(str(p) for p in self.problems))
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from fitup.checks import joint_state
 from fitup.jobfolder import read_job
+from fitup.jobfolder.read import require_unchanged
 from fitup.model import CheckState, Influence, Job, Plan
 from fitup.structure import influence_of, preset_for_release, with_warmth
 from fitup.survey import Survey, read_survey
@@ -69,7 +70,9 @@ class OpenJob:
     @cached_property
     def survey(self) -> Survey:
         """Points and poses of all segments, checked for mistakes of the survey."""
-        return read_survey(self.folder, self.job)
+        survey = read_survey(self.folder, self.job)
+        require_unchanged(self.folder, self.job)
+        return survey
 
     @cached_property
     def state(self) -> CheckState:

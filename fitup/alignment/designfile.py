@@ -8,6 +8,7 @@ from pathlib import Path
 from fitup.alignment.ifc import MARK, read_ifc
 from fitup.alignment.landxml import DesignFile, read_landxml
 from fitup.errors import Problem
+from fitup.plainfile import read_bytes
 
 
 def read_design(
@@ -31,8 +32,7 @@ def read_design(
         With everything that is wrong in the chosen alignment.
     """
     try:
-        with path.open("rb") as opened:
-            head = opened.read(64).lstrip(b"\xef\xbb\xbf \t\r\n")
+        head = read_bytes(path)[:64].lstrip(b"\xef\xbb\xbf \t\r\n")
     except OSError:
         # told by the reader of LandXML
         head = b""

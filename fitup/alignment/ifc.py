@@ -25,8 +25,9 @@ from fitup.alignment.ifcplan import Frame, read_plan
 from fitup.alignment.ifcprofile import read_pieces
 from fitup.alignment.ifcstations import read_stations
 from fitup.alignment.landxml import DesignFile, choose
-from fitup.alignment.xmlfile import MOST_BYTES, Teller
+from fitup.alignment.xmlfile import Teller
 from fitup.errors import InputError, Problem
+from fitup.plainfile import read_whole
 from fitup.units import to_si
 
 MARK: Final = b"ISO-10303-21;"
@@ -102,13 +103,9 @@ def _facts(path: Path, file: str) -> dict[str, Any]:
     def refuse(found: str, allowed: str, do: str) -> InputError:
         return InputError([Problem(file, found, allowed, do)])
 
-    size = path.stat().st_size
-    if size > MOST_BYTES:
-        raise refuse(f"{size / 1e6:.0f} MB", f"at most {MOST_BYTES / 1e6:.0f} MB", _AGAIN)
-    with path.open("rb") as opened:
-        opened.seek(max(0, size - 200))
-        if _END not in opened.read():
-            raise refuse("an IFC file that ends too early", f"{_END.decode()} at its end", _AGAIN)
+    raw = read_whole(path, file)
+    if _END not in raw[-200:]:
+        raise refuse("an IFC file that ends too early", f"{_END.decode()} at its end", _AGAIN)
     try:
         done = subprocess.run(
             [sys.executable, "-P", str(Path(ifcextract.__file__)), str(path)],

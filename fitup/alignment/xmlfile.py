@@ -6,12 +6,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 from xml.etree.ElementTree import Element, ParseError
 
 from fitup.errors import InputError, Problem
-
-MOST_BYTES: Final = 50_000_000
+from fitup.plainfile import MOST_BYTES, read_bytes
 
 
 def read_xml(path: Path, shown: str) -> Element:
@@ -36,16 +34,16 @@ def read_xml(path: Path, shown: str) -> Element:
         return InputError([Problem(shown, found, allowed, do)])
 
     try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            most = f"at most {MOST_BYTES / 1e6:.0f} MB"
-            raise refuse(f"{size / 1e6:.0f} MB", most, "export the alignment alone")
-        raw = path.read_bytes()
+        raw = read_bytes(path)
     except FileNotFoundError:
         raise refuse("no such file", "a LandXML file", "create it or correct its name") from None
     except OSError as error:
         what = error.strerror or str(error)
         raise refuse(what, "a readable file", "check the path and permissions") from None
+    if len(raw) > MOST_BYTES:
+        size = max(len(raw), path.stat().st_size)
+        most = f"at most {MOST_BYTES / 1e6:.0f} MB"
+        raise refuse(f"{size / 1e6:.0f} MB", most, "export the alignment alone")
     try:
         root: Element = fromstring(raw, forbid_dtd=True)
     except DefusedXmlException:

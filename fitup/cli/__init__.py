@@ -16,6 +16,7 @@ import click
 from fitup import __version__
 from fitup.cli.text import heed_ctrl_c, stop_asked
 from fitup.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, FitupError, InputError, SurveyRefused
+from fitup.plainfile import plain
 
 #: command, also the name of its module -> what it does, so that help need not load it
 _COMMANDS: Final = {
@@ -145,14 +146,28 @@ def main() -> None:
     sys.exit(code if isinstance(code, int) else 0)
 
 
+class _Plain(io.TextIOWrapper):
+    """A stream that shows what it cannot show as an escape.
+
+    Whatever stood in a file or record, it moves no cursor, turns no text round, and a sign that
+    the terminal does not have, such as the degree, is a question mark.
+    """
+
+    def write(self, text: str) -> int:
+        return super().write(text if text.isprintable() else plain(text))
+
+
 def _print_what_can_be() -> None:
-    """Let a terminal without a sign such as the degree print a question mark for it."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
+    """Print nothing but what shows, to a terminal as to a file."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if type(stream) is io.TextIOWrapper:
+            stream.flush()
+            lines, encoding = stream.line_buffering, stream.encoding
+            setattr(sys, name, _Plain(stream.detach(), encoding, "replace", line_buffering=lines))
 
 
 def _lines(error: FitupError) -> list[str]:
     """Return one printable line for each thing that is wrong, whatever stood in the files."""
     parts = error.problems if isinstance(error, InputError) else str(error).split("\n")
-    return ["".join(c if c.isprintable() else repr(c)[1:-1] for c in str(part)) for part in parts]
+    return [plain(str(part), "") for part in parts]

@@ -37,6 +37,7 @@ def command(job: Path, before: Path | None, why: str | None, key_file: Path, as_
       fitup people closure-k1 --key ines.key
       fitup people closure-k1-b --after closure-k1 --key ines.key
     """
+    from fitup.plainfile import read_bytes
     from fitup.record import Record, check_code
     from fitup.record.acts import name_people, resume
     from fitup.record.people import FILE, read_people
@@ -49,7 +50,7 @@ def command(job: Path, before: Path | None, why: str | None, key_file: Path, as_
         tell(job, event, as_json)
         return
     try:
-        content = (job / FILE).read_bytes()
+        content = read_bytes(job / FILE)
     except OSError as error:
         do = "write it, see docs/record.md"
         raise InputError([Problem(FILE, error.strerror or "an error", "a list", do)]) from None

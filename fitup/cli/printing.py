@@ -56,8 +56,15 @@ class Ready:
         return replace(self, stands=self.stands.void(f"{why}: approve them again"))
 
     def write(self, files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
-        """Write the sheets, and that they were printed: both or neither."""
+        """Write the sheets, and that they were printed: both or neither.
+
+        Sheets of a record that may only be read are those of an entry it holds; that they were
+        printed once more cannot be written down.
+        """
         if self.record is None or self.entry is None:
+            return write_documents(files, folder)
+        if not self.record.may_write:
+            progress("the record may only be read: that these were printed is not in it")
             return write_documents(files, folder)
         with self.record.writing() as pen:
             note_sheets(self.record, pen, now(), caller(), self.entry, self.stands, files)

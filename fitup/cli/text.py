@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from fitup.plainfile import hidden_in
+
 if TYPE_CHECKING:
     from fitup.survey.verdict import Verdict
 
@@ -72,7 +74,9 @@ def progress(line: str) -> None:
 
 def say_json(content: Any) -> None:
     """Print JSON with sorted keys, the same bytes for the same result."""
-    click.echo(json.dumps(_finite(content), indent=2, sort_keys=True, ensure_ascii=False))
+    text = json.dumps(_finite(content), indent=2, sort_keys=True, ensure_ascii=False)
+    # what does not show is written as JSON writes it, so that it can be read back
+    click.echo("".join(c if c == "\n" or not hidden_in(c) else json.dumps(c)[1:-1] for c in text))
 
 
 def _finite(content: Any) -> Any:

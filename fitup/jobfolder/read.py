@@ -36,7 +36,6 @@ from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
 from fitup.jobfolder.table import Row, plain, read_table, record_of, unique
 from fitup.jobfolder.targets import at_stage
-from fitup.jobfolder.textfile import read_whole
 from fitup.model import (
     LENGTHS,
     SIDES,
@@ -58,6 +57,7 @@ from fitup.model import (
     SteelReading,
 )
 from fitup.model.rules import PLATE_CLASSES, plate_limits
+from fitup.plainfile import read_once, read_whole
 
 #: every table a job may have: file -> (columns, required)
 ALL_TABLES: Final = {
@@ -97,7 +97,11 @@ def read_job(folder: Path | str) -> Job:
         With every problem found in any file, each with file, row, column, what was found, what
         is allowed and what to do.
     """
-    root = Path(folder)
+    with read_once():
+        return _read_job(Path(folder))
+
+
+def _read_job(root: Path) -> Job:
     try:
         present = {entry.name for entry in root.iterdir()}
     except NotADirectoryError:
@@ -463,6 +467,22 @@ def input_files(root: Path, names: Iterable[str]) -> dict[str, bytes]:
     """
     present = (name for name in sorted(set(names)) if (root / name).is_file())
     return {name: read_whole(root / name, name) for name in present}
+
+
+def require_unchanged(folder: Path, job: Job) -> dict[str, bytes]:
+    """Return every input file of a job, as it was read.
+
+    Raises
+    ------
+    InputError
+        If one changed, or grew, since.
+    """
+    files = input_files(folder, job.files)
+    if digest_of(files) != job.digest:
+        found, allowed = "files that changed while the job was read", "files that rest"
+        do = "wait until they are saved, then try again"
+        raise InputError([Problem(str(folder), found, allowed, do)])
+    return files
 
 
 def digest_of(files: Mapping[str, bytes]) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -14,7 +13,6 @@ from typing import Any, Final, Literal, cast
 from fitup import units
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.staging import read_staging
-from fitup.jobfolder.textfile import read_text
 from fitup.model import (
     QUANTITIES,
     STRAIGHTEDGE,
@@ -32,8 +30,11 @@ from fitup.model import (
     kind_of,
 )
 from fitup.model.rules import RULES
+from fitup.plainfile import parse_toml, read_text
 
 FILE: Final = "job.toml"
+#: a name or source that stands on a sheet [characters]
+_LONGEST: Final = 500
 _GATES: Final = {
     "hours_apart": "time",
     "temperature_apart": "temperature_step",
@@ -201,6 +202,10 @@ class _Reader:
             found = "no such key" if value is None else repr(value)
             self.complain(f"{where}{name}", found, "a text in quotes", "add it")
             return ""
+        if len(value) > _LONGEST:
+            found, allowed = f"{len(value)} characters", f"at most {_LONGEST}"
+            self.complain(f"{where}{name}", found, allowed, "say it in fewer words")
+            return ""
         return value.strip()
 
 
@@ -219,12 +224,9 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     """Read and check ``job.toml``; what is wrong is added to ``problems``."""
     settings = Settings()
     try:
-        document = tomllib.loads(read_text(folder / FILE, FILE))
+        document = parse_toml(read_text(folder / FILE, FILE), FILE)
     except InputError as error:
         problems.extend(error.problems)
-        return settings
-    except tomllib.TOMLDecodeError as error:
-        problems.append(Problem(FILE, f"broken TOML ({error})", "TOML 1.0", "correct the line"))
         return settings
     reader = _Reader(problems)
     top = [*_TOP[:3], *spellings("reference_temperature", "temperature"), *_TOP[4:]]

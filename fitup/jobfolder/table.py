@@ -20,12 +20,14 @@ import numpy as np
 
 from fitup import units
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.textfile import read_text
 from fitup.model.column import Column, Declared, declared
+from fitup.plainfile import read_text
 
 Bounds = tuple[float | None, float | None]
 Item = TypeVar("Item")
 _GRID = ("E", "N", "H")
+#: a name or remark that stands on a sheet [characters]
+_LONGEST = 500
 _YES = {"yes": True, "no": False}
 
 
@@ -101,7 +103,11 @@ def _bounds_text(column: Column, suffix: str | None) -> str:
 
 def _cell(column: Column, suffix: str | None, text: str, decimal_comma: bool) -> Any:
     """Convert one filled cell; raise ValueError with what is allowed."""
-    if column.kind in ("text",):
+    if column.kind in ("text", "id", "ids") and (
+        len(text) > _LONGEST or any(c in text for c in "\n\r")
+    ):
+        raise ValueError(f"a text of one line and at most {_LONGEST} characters")
+    if column.kind == "text":
         return text
     if column.kind == "id":
         if any(c in text for c in " \t+/,;"):

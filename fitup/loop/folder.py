@@ -18,7 +18,6 @@ from fitup.jobfolder.rewrite import changed_cells, moved_text
 from fitup.jobfolder.rounds import MOVED_FILE
 from fitup.jobfolder.settings import FILE
 from fitup.jobfolder.surveys import survey_entries, with_surveys
-from fitup.jobfolder.textfile import read_text
 from fitup.loop.carry import Carried, NextJob
 from fitup.loop.incoming import (
     CONTROL_FILE,
@@ -28,6 +27,7 @@ from fitup.loop.incoming import (
     TENSIONS_FILE,
 )
 from fitup.model import Job
+from fitup.plainfile import read_text
 
 #: the story of every carried value, for people; no command reads it
 CARRIED_FILE: Final = "carried.csv"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.textfile import read_text
+from fitup.plainfile import read_text
 
 READINGS_FILE: Final = "readings.csv"
 STEEL_FILE: Final = "temperatures.csv"

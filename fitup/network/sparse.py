@@ -11,17 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
-import numba
 import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
+from fitup.compiled import jit
 from fitup.frames import Array
 
 #: a pivot below this share of its own diagonal counts as zero
 PIVOT: Final = 1e-11
-
-_jit: Any = numba.njit(cache=True, fastmath=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +127,7 @@ def _order(matrix: Any) -> Array:
     return order
 
 
-@_jit
+@jit
 def _symbolic(n: int, pointers: Any, indices: Any) -> Any:
     """Elimination tree and the number of entries in every column of L."""
     parent = np.full(n, -1, np.int64)
@@ -148,7 +146,7 @@ def _symbolic(n: int, pointers: Any, indices: Any) -> Any:
     return parent, counts
 
 
-@_jit
+@jit
 def _numeric(
     n: int, pointers: Any, indices: Any, data: Any, parent: Any, starts: Any, small: float
 ) -> Any:
@@ -204,7 +202,7 @@ def _numeric(
     return rows, values, pivots, weak
 
 
-@_jit
+@jit
 def _solve(starts: Any, rows: Any, values: Any, pivots: Any, right: Any) -> None:
     n, wide = right.shape
     for j in range(n):
@@ -220,7 +218,7 @@ def _solve(starts: Any, rows: Any, values: Any, pivots: Any, right: Any) -> None
                 right[j, c] -= values[q] * right[rows[q], c]
 
 
-@_jit
+@jit
 def _entry(a: int, b: int, starts: Any, rows: Any, below: Any, diagonal: Any) -> float:
     """Entry of the inverse between two places; rows of a column are sorted."""
     if a == b:
@@ -238,7 +236,7 @@ def _entry(a: int, b: int, starts: Any, rows: Any, below: Any, diagonal: Any) ->
     return np.nan
 
 
-@_jit
+@jit
 def _invert(starts: Any, rows: Any, values: Any, pivots: Any) -> Any:
     """From the last column to the first: Z = D^-1 L^-1 + (I - L') Z."""
     n = len(pivots)
@@ -266,7 +264,7 @@ def _invert(starts: Any, rows: Any, values: Any, pivots: Any) -> Any:
     return below, diagonal
 
 
-@_jit
+@jit
 def _quadratic(
     pointers: Any,
     indices: Any,

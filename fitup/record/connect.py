@@ -81,10 +81,9 @@ def connect(folder: Path, *, create: bool) -> sqlite3.Connection:
     InputError
         If it is not a record, or of a newer version.
     """
-    path = folder / FILE
-    may_write = os.access(path if path.exists() else folder, os.W_OK) and os.access(folder, os.W_OK)
-    mode = ("rwc" if create else "rw") if may_write else "ro"
-    if not may_write and not _log_waits(folder):
+    path, writable = folder / FILE, may_write(folder)
+    mode = ("rwc" if create else "rw") if writable else "ro"
+    if not writable and not _log_waits(folder):
         # without a log nobody is writing, and in a closed folder nobody can begin to
         mode += "&immutable=1"
     address = f"file:{quote(str(path.absolute()))}?mode={mode}"
@@ -93,11 +92,17 @@ def connect(folder: Path, *, create: bool) -> sqlite3.Connection:
         for setting in ("foreign_keys=ON", "recursive_triggers=ON", "cell_size_check=ON"):
             connection.execute(f"PRAGMA {setting}")
         connection.execute("PRAGMA synchronous=FULL")
-        _bring_up_to_date(connection, folder, may_write)
+        _bring_up_to_date(connection, folder, writable)
     except BaseException:
         connection.close()
         raise
     return connection
+
+
+def may_write(folder: Path) -> bool:
+    """Say whether the record of a folder may be written, or made there."""
+    path = folder / FILE
+    return os.access(path if path.exists() else folder, os.W_OK) and os.access(folder, os.W_OK)
 
 
 def schema_of(connection: sqlite3.Connection) -> int:
@@ -122,7 +127,7 @@ def _log_waits(folder: Path) -> bool:
     return log.exists() and log.stat().st_size > 0
 
 
-def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, may_write: bool) -> None:
+def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, writable: bool) -> None:
     version = schema_of(connection)
     if version != len(MIGRATIONS) and (damage := _where(folder, version)):
         raise RecordBroken(damage)
@@ -135,7 +140,7 @@ def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, may_write: b
             f"at most version {len(MIGRATIONS)}",
             "it was written by a newer fitup: install that",
         )
-    if version == len(MIGRATIONS) or not may_write:
+    if version == len(MIGRATIONS) or not writable:
         return
     connection.execute("PRAGMA journal_mode=WAL")
     connection.execute("BEGIN IMMEDIATE")

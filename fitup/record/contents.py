@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.frame_schema import FRAME_TABLES
-from fitup.jobfolder.read import INPUT_TABLES, digest_of, input_files
+from fitup.jobfolder.read import INPUT_TABLES, input_files, require_unchanged
 from fitup.jobfolder.settings import FILE as SETTINGS
 from fitup.model import Job
 from fitup.record.canonical import canonical
@@ -47,19 +47,7 @@ def job_files(folder: Path, job: Job) -> dict[str, bytes]:
     InputError
         If a file changed while the job was being worked on.
     """
-    files = input_files(folder, job.files)
-    if digest_of(files) != job.digest:
-        raise InputError(
-            [
-                Problem(
-                    str(folder),
-                    "files that changed while the job was read",
-                    "files that rest",
-                    "wait until they are saved, then try again",
-                )
-            ]
-        )
-    return files
+    return require_unchanged(folder, job)
 
 
 def files_now(folder: Path, known: Iterable[str]) -> dict[str, bytes]:

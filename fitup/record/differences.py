@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
+from fitup.errors import InputError
 from fitup.jobfolder.read import ALL_TABLES
 from fitup.jobfolder.settings import FILE as SETTINGS
+from fitup.plainfile import parse_toml
 from fitup.record.contents import SURVEY_SETTINGS, Files
 from fitup.record.plan_changes import plan_changes
 from fitup.record.plans import FILE as PLAN
@@ -51,7 +52,7 @@ def _of_file(name: str, old: bytes, new: bytes, before: Files, after: Files) -> 
     if name in ALL_TABLES:
         return table_changes(name, old, new)
     if name == SETTINGS:
-        return _settings(name, old, new, lambda raw: tomllib.loads(raw.decode("utf-8-sig")))
+        return _settings(name, old, new, lambda raw: parse_toml(raw.decode("utf-8-sig"), name))
     if name == SURVEY_SETTINGS:
         return _settings(SETTINGS, old, new, json.loads)
     if name == PLAN:
@@ -74,7 +75,7 @@ def _of_lists(lists: frozenset[str], before: Files, after: Files) -> list[str]:
 def _settings(name: str, old: bytes, new: bytes, read: Callable[[bytes], Any]) -> Changes:
     try:
         one, other = _flat(read(old)), _flat(read(new))
-    except (UnicodeDecodeError, ValueError, RecursionError):
+    except (UnicodeDecodeError, ValueError, RecursionError, InputError):
         yield f"{name} was changed"
         return
     for key in sorted(one.keys() | other.keys()):

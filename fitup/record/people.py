@@ -6,13 +6,13 @@ the file that lies in the folder now.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, Final
 
 from fitup.errors import InputError, Problem
+from fitup.plainfile import parse_toml
 from fitup.record.check_code import check_code
 
 FILE: Final = "people.toml"
@@ -53,11 +53,12 @@ def read_people(content: bytes) -> People:
         With everything that is wrong with it.
     """
     try:
-        document = tomllib.loads(content.decode("utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
         raise InputError(
             [Problem(FILE, str(error), "TOML", "correct it, see docs/record.md")]
         ) from None
+    document = parse_toml(text, FILE)
     problems: list[Problem] = []
     people = {i: _person(i, entry, problems) for i, entry in document.items()}
     _check_all(people, problems)

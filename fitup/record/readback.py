@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import zipfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,8 +12,9 @@ from typing import Any, Final
 
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.table import parse_number
-from fitup.jobfolder.textfile import MOST_BYTES, read_bytes, read_text
+from fitup.jobfolder.workbook import read_sheets
 from fitup.model import Done, Job
+from fitup.plainfile import hidden_in, read_text
 from fitup.record.asdone import Asked, Read
 from fitup.record.check_code import read_code
 from fitup.record.work_state import LIFT_OFF
@@ -343,30 +343,17 @@ def _table(path: Path) -> tuple[list[str], Iterable[tuple[int, Sequence[Any]]], 
 
 
 def _workbook(path: Path) -> tuple[list[str], list[tuple[int, Sequence[Any]]]]:
-    from openpyxl import load_workbook
-
-    try:
-        raw = read_bytes(path)
-        with zipfile.ZipFile(io.BytesIO(raw)) as parts:
-            unpacked = sum(part.file_size for part in parts.infolist())
-        if max(len(raw), unpacked) > MOST_BYTES:
-            raise ValueError(f"it unpacks to {unpacked / 1e6:.0f} MB")
-        book = load_workbook(io.BytesIO(raw), data_only=True)
-        rows = [tuple(row) for row in book[FORM].iter_rows(values_only=True)]
-    except OSError as error:
-        found = error.strerror or "an error"
-        raise InputError([Problem(path.name, found, "a workbook", "check the path")]) from None
-    except Exception as error:  # a file that only looks like a workbook fails in any way
-        raise InputError(
-            [
-                Problem(
-                    path.name,
-                    f"no page '{FORM}' that can be read ({error})",
-                    "sheets.xlsx, filled in",
-                    "save it as XLSX under any name",
-                )
-            ]
-        ) from None
+    rows = read_sheets(path, path.name, FORM).get(FORM)
     if not rows:
-        raise InputError([Problem(path.name, "an empty page", "the form", "fill it in")])
-    return [str(c or "").strip() for c in rows[0]], list(enumerate(rows[1:], 2))
+        do = "save it as XLSX under any name"
+        raise InputError([Problem(path.name, f"no page '{FORM}'", "sheets.xlsx, filled in", do)])
+    width = max(len(row) for row in rows)
+    whole = [(*row, *([None] * (width - len(row)))) for row in rows]
+    for number, row in enumerate(whole, 1):
+        found = hidden_in("".join(c.replace("\n", "") for c in row if isinstance(c, str)))
+        if found:
+            allowed = "text that can be seen"
+            raise InputError(
+                [Problem(path.name, f"a character {found}", allowed, "delete it", row=number)]
+            )
+    return [str(c or "").strip() for c in whole[0]], list(enumerate(whole[1:], 2))

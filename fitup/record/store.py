@@ -17,7 +17,16 @@ from typing import Any, Final, Self
 from fitup.errors import FitupError, InputError, Problem
 from fitup.record import checkpoint
 from fitup.record.chain import Checked, Held, Row, check_chain, people_at
-from fitup.record.connect import ABOUT, FILE, KIND, RecordBroken, connect, schema_of, told
+from fitup.record.connect import (
+    ABOUT,
+    FILE,
+    KIND,
+    RecordBroken,
+    connect,
+    may_write,
+    schema_of,
+    told,
+)
 from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, RESUMED, Event, hash_of, read_body
 from fitup.record.history import History, history_of
 from fitup.record.keys import Key
@@ -85,6 +94,11 @@ class Record:
 
     def __exit__(self, *_: object) -> None:
         self._connection.close()
+
+    @property
+    def may_write(self) -> bool:
+        """Say whether entries can be added here: its file and folder may be written."""
+        return may_write(self.folder)
 
     def check(self) -> Checked:
         """Check the whole record: entries, signatures, contents, every byte, and its witnesses."""

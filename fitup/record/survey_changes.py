@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import tempfile
-import tomllib
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
-from fitup.errors import FitupError
+from fitup.errors import FitupError, InputError
 from fitup.frames import Array
 from fitup.jobfolder import read_job
 from fitup.jobfolder.settings import FILE as SETTINGS
 from fitup.model import Job
+from fitup.plainfile import parse_toml
 from fitup.record.contents import Files, write_files
 from fitup.survey.reduce import read_lists
 from fitup.units import DISPLAY, DisplayUnits
@@ -26,10 +26,10 @@ _WAYS: Final = (("east", "west"), ("north", "south"), ("higher", "lower"))
 def survey_lists(files: Files) -> frozenset[str]:
     """Return the coordinate lists and observation files that a job's settings name."""
     try:
-        entries = tomllib.loads(files[SETTINGS].decode("utf-8-sig"))["survey"]
+        entries = parse_toml(files[SETTINGS].decode("utf-8-sig"), SETTINGS)["survey"]
         names = {e.get(k) for e in entries for k in ("file", "observations", "levelling")}
         return frozenset(names & set(files))
-    except (AttributeError, KeyError, TypeError, ValueError):
+    except (AttributeError, KeyError, TypeError, ValueError, InputError):
         return frozenset()
 
 

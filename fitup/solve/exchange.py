@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from typing import Any
 
-import numba
 import numpy as np
 
-_jit: Any = numba.njit(cache=True, fastmath=False)
+from fitup.compiled import jit
+
 #: an improvement smaller than this share is rounding
 _ROUNDING = 1e-12
 
 
-@_jit
+@jit
 def sweep(
     pairs: Any,
     at: Any,
@@ -113,12 +113,12 @@ def sweep(
     return float(best)
 
 
-@_jit
+@jit
 def _priced(squares: float, prices: Any) -> float:
     return float(prices[0] * squares + prices[1] * max(squares - prices[2], 0.0))
 
 
-@_jit
+@jit
 def _touched(
     i: int,
     j: int,
@@ -149,7 +149,7 @@ def _touched(
     return count
 
 
-@_jit
+@jit
 def _in_reach(
     i: int,
     j: int,
@@ -174,7 +174,7 @@ def _in_reach(
     return near
 
 
-@_jit
+@jit
 def _step(
     i: int,
     k: int,

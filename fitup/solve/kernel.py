@@ -10,16 +10,15 @@ from __future__ import annotations
 
 from typing import Any
 
-import numba
 import numpy as np
+
+from fitup.compiled import jit
 
 #: absolute care [m] at limit rows and in settings: far below any plate, far above rounding
 CARE = 1e-10
 
-_jit: Any = numba.njit(cache=True, fastmath=False)
 
-
-@_jit
+@jit
 def enter(
     j: int,
     tau: float,
@@ -76,7 +75,7 @@ def enter(
     return count
 
 
-@_jit
+@jit
 def walk(
     most_nodes: int,
     mode: int,

@@ -9,17 +9,16 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-import numba
 import numpy as np
+
+from fitup.compiled import jit
 
 #: absolute care at limit rows, scaled to coefficients of order one [m]
 CARE: Final = 1e-10
 _LEAF: Final = 12
 
-_jit: Any = numba.njit(cache=True, fastmath=False)
 
-
-@_jit
+@jit
 def plant(a: Any, v: Any) -> tuple[Any, Any, Any, Any, Any]:
     """Sort points a (n, d) with values v (n,) into a tree.
 
@@ -77,7 +76,7 @@ def plant(a: Any, v: Any) -> tuple[Any, Any, Any, Any, Any]:
     return order, bounds, low, high, least
 
 
-@_jit
+@jit
 def allowed(near: Any, far: Any, r: Any, i: int, j: int) -> bool:
     """Say whether limits ``near_i + far_j <= r`` hold."""
     over = 0
@@ -86,7 +85,7 @@ def allowed(near: Any, far: Any, r: Any, i: int, j: int) -> bool:
     return over == 0
 
 
-@_jit
+@jit
 def box_least(node: int, b: Any, j: int, low: Any, high: Any, least: Any) -> float:
     """Return what value plus squared distance is at least for every point of a box."""
     bound = least[node]
@@ -98,7 +97,7 @@ def box_least(node: int, b: Any, j: int, low: Any, high: Any, least: Any) -> flo
     return bound
 
 
-@_jit
+@jit
 def least_sums(a: Any, v: Any, b: Any, near: Any, far: Any, r: Any) -> tuple[Any, Any]:
     """Return the least of ``v_i + |a_i - b_j|^2`` for every j, and the first i that has it.
 
@@ -174,7 +173,7 @@ def least_sums(a: Any, v: Any, b: Any, near: Any, far: Any, r: Any) -> tuple[Any
     return best, came
 
 
-@_jit
+@jit
 def sums_within(
     a: Any, v: Any, b: Any, w: Any, near: Any, far: Any, r: Any, limit: float, most: int
 ) -> tuple[Any, Any, Any, bool]:

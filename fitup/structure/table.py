@@ -20,8 +20,8 @@ from fitup import units
 from fitup.checks import checks_of
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.table import parse_number
-from fitup.jobfolder.textfile import read_text
 from fitup.model import Check, Influence, Job
+from fitup.plainfile import read_text
 from fitup.structure.table_sanity import doubts_of
 
 _KIP_PER_IN = units.to_si(1.0, "stiffness", "kip_per_in")

@@ -30,7 +30,6 @@ UNCERTAINTY_MOST: Final = 0.1
 #: no grid has coordinates beyond this, ten times the size of the earth [m]
 COORDINATE_MOST: Final = 1e8
 #: after so many problems the rest are only counted
-MOST_PROBLEMS: Final = 50
 #: so many points that are not in points.csv are named, the rest are only counted
 MOST_NAMED: Final = 20
 _MEANING: Final = {
@@ -118,7 +117,7 @@ def read_coordinates(
             )
         )
     if problems:
-        raise InputError(_capped(shown, problems))
+        raise InputError(problems)
     unused = tuple(dict.fromkeys(i for i in (_id(how, row) for row in rows) if i not in known))
     said = _understood(how, rows, comments, unused, known, epoch, shown_in)
     return CoordinateList(shown, tuple(points), unused, (*said, *whole.notes))
@@ -278,15 +277,6 @@ def _known_once(
         else:
             first[point.id] = point
     return list(first.values())
-
-
-def _capped(shown: str, problems: list[Problem]) -> list[Problem]:
-    if len(problems) <= MOST_PROBLEMS:
-        return problems
-    rest = Problem(
-        shown, f"{len(problems) - MOST_PROBLEMS} more problems", "none", "correct these first"
-    )
-    return [*problems[:MOST_PROBLEMS], rest]
 
 
 def _understood(

@@ -13,21 +13,18 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
-from zipfile import BadZipFile
 
 import numpy as np
 
 from fitup.alignment import read_landxml
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.textfile import MOST_BYTES, read_text
+from fitup.jobfolder.workbook import read_sheets
+from fitup.plainfile import read_text, read_whole, seen_text
 from fitup.survey.layout import COMMENTS, DELIMITERS, is_number, parse_title
 from fitup.units import suffixes
 
 #: a header is looked for among so many first rows
 TITLES: Final = 12
-#: rows and columns of a workbook that are read
-MOST_ROWS: Final = 200_000
-MOST_COLUMNS: Final = 60
 _SEP: Final = re.compile(r"\s*\"?sep=(.)\"?\s*")
 _UNIT: Final = re.compile(r"[\[(]?\s*([A-Za-z]+)\s*[\])]?")
 _COMMA: Final = re.compile(r"[+-]?[0-9.]*,[0-9]+")
@@ -76,7 +73,7 @@ def _decoded(path: Path, shown: str) -> ListText:
         if not any("which is not UTF-8" in p.found for p in error.problems):
             raise
         try:
-            text = path.read_bytes().decode("cp1252")
+            text = seen_text(read_whole(path, shown).decode("cp1252"), shown)
         except UnicodeDecodeError:
             raise error from None
     return ListText(text, ("encoding: Windows-1252, for the file is not UTF-8",))
@@ -87,7 +84,7 @@ def _landxml(path: Path, shown: str) -> ListText:
     rows = ["id,E_m,N_m,H_m"]
     for point in points:
         rows.append(",".join([_quoted(point.id), *(repr(float(v)) for v in point.position)]))
-    text = "\n".join(rows) + "\n"
+    text = seen_text("\n".join(rows) + "\n", shown)
     return ListText(
         text, (f"LandXML: {len(points)} points with a height, counted in their order",), "."
     )
@@ -101,23 +98,10 @@ def _quoted(cell: str) -> str:
 
 def _workbook(path: Path, shown: str) -> ListText:
     """Return the one sheet of a workbook that holds something, row by row."""
-    from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
-
-    _check_size(path, shown)
-    try:
-        book = load_workbook(path, read_only=True, data_only=True)
-    except (InvalidFileException, BadZipFile, KeyError, ValueError, OSError):
-        raise InputError(
-            [Problem(shown, "a broken workbook", "a workbook (.xlsx)", "save it again, or as CSV")]
-        ) from None
-    sheets = {}
-    for sheet in book.worksheets:
-        found = sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)
-        rows = [[_cell(v) for v in row] for row in found]
-        if any(any(row) for row in rows):
-            sheets[sheet.title] = rows
-    book.close()
+    sheets = {
+        title: [[_cell(v) for v in row] for row in rows]
+        for title, rows in read_sheets(path, shown).items()
+    }
     if len(sheets) != 1:
         names = ", ".join(f"'{n}'" for n in sheets) or "none"
         raise InputError(
@@ -133,20 +117,8 @@ def _workbook(path: Path, shown: str) -> ListText:
     ((name, rows),) = sheets.items()
     # numbers typed as text keep their own decimal mark
     plain = not any(_COMMA.fullmatch(cell) for row in rows for cell in row)
-    text = "\n".join("\t".join(row) for row in rows) + "\n"
+    text = seen_text("\n".join("\t".join(row) for row in rows) + "\n", shown)
     return ListText(text, (f"workbook: sheet '{name}', as it was saved",), "." if plain else None)
-
-
-def _check_size(path: Path, shown: str) -> None:
-    try:
-        size = path.stat().st_size
-    except OSError:
-        raise InputError(
-            [Problem(shown, "no such file", "a workbook", "create it or correct its name")]
-        ) from None
-    if size > MOST_BYTES:
-        most = f"at most {MOST_BYTES / 1e6:.0f} MB"
-        raise InputError([Problem(shown, f"{size / 1e6:.0f} MB", most, "is this the right file?")])
 
 
 def _cell(value: object) -> str:

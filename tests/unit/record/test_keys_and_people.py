@@ -246,8 +246,8 @@ GOOD = '[a]\nname = "A"\nmay = ["name people"]\nkey = "{}"\n'.format("0" * 64)
         (
             "x = ",
             [
-                "people.toml: found Invalid value (at end of document); allowed: TOML; correct it, "
-                "see docs/record.md"
+                "people.toml: found broken TOML (Invalid value (at end of document)); allowed: "
+                "TOML 1.0; correct the line"
             ],
         ),
     ],
