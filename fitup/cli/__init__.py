@@ -40,6 +40,7 @@ _COMMANDS: Final = {
     "review": "Write the page on which the engineer looks at a plan and tries other packs.",
     "field": "Write one page a crew for the phone: step by step, readings judged at once.",
     "recover": "Say what can be done where a stage stopped, certified, or which help it takes.",
+    "contingencies": "Write what can fail in each stage, and the certified answer to it.",
     "next": "Write the next job folder after the moves.",
     "compare": "Hold a re-survey against its prediction.",
     "learn": "Say which assumption explains the difference, and carry it on.",

@@ -11,7 +11,7 @@ from fitup.cli.text import progress
 from fitup.errors import InputError, Problem
 from fitup.model.recovery import Answer, Recovery
 from fitup.openjob import OpenJob, open_job
-from fitup.record.approval import OPEN, Standing
+from fitup.record.approval import OPEN, Standing, standing
 from fitup.record.check_code import read_code
 from fitup.record.contents import Files, files_now
 from fitup.record.events import PLAN_MADE, Event
@@ -19,6 +19,7 @@ from fitup.record.lookup import is_genuine, plan_of
 from fitup.record.recoveries import recovery_standing, stated_in
 from fitup.record.store import NotAllowed, Record, has_record
 from fitup.recovery import stopped_at
+from fitup.recovery.contingencies import Certified
 from fitup.sheets.recovery import RecoverySheet
 
 
@@ -64,6 +65,27 @@ def worked_by(folder: Path, code: str | None, stack: ExitStack) -> WorkedBy:
 def _of_entry(folder: Path, record: Record, entry: Event, stack: ExitStack) -> WorkedBy:
     opened = of_record(folder, record, entry, stack).opened
     return WorkedBy(folder, opened, record, entry)
+
+
+def certified_of(by: WorkedBy) -> Certified:
+    """Return the certified plan that is worked by, with all it was made from."""
+    opened, planned = by.opened, by.opened.planned
+    return Certified(
+        opened.job,
+        opened.survey,
+        opened.state,
+        planned.influence,
+        planned.plan,
+        planned.certificate,
+    )
+
+
+def stands_of(by: WorkedBy) -> Standing:
+    """Return where the plan that is worked by stands in the record."""
+    if by.record is None:
+        return OPEN
+    events, plan = by.record.whole(), by.opened.plan.id
+    return standing(by.record, events.work, by.record.people(events), plan, by.files)
 
 
 def made_again(

@@ -105,7 +105,9 @@ class _Way:
         index = self.stage.seats.index(name)
         pack = (self.stage.before if goal == "back" else self.stage.after)[index]
         if seat.started and on_pack and sorted(seat.state.pack) != sorted(pack):
-            return f"seat {name} came down on a pack that is not the one it shall stand on"
+            if goal == "back":
+                return f"seat {name} came down on its new pack: go on to the end"
+            return f"seat {name} came down on its old pack: go back, then begin anew"
         return ""
 
     def _held_by_nuts(self) -> bool:
@@ -261,11 +263,22 @@ class _Way:
             if self._planned_on_oil():
                 yield from self._onto_oil()
                 yield from self._all_to(self.now)
+                yield from self._nuts_as_planned()
         elif not self.found.started:
             new = self._jacks([n for n in self.seats if self._replaced(n)])
             yield Order("SET", "set", new)
         for order in left:
             yield from self._kept(order)
+
+    def _nuts_as_planned(self) -> Iterator[Order]:
+        """Yield nuts run back once more, where they were for the next step down."""
+        moved = max((k for k, o in enumerate(self.done) if o.verb in _MOVES), default=0)
+        for order in self.done[moved:]:
+            back = order.verb == "RUN NUT BACK" or (
+                order.verb == "FOLLOW WITH NUT" and any(order.aims)
+            )
+            if back and any(self._seat_of(j) not in self.open for j in order.objects):
+                yield from self._kept(order)
 
     def _planned_on_oil(self) -> bool:
         """Say whether the stage has its load on oil after the last line."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from fitup.certify.facts import Certificate, PrintedNumber
 from fitup.model import Job, Plan
-from fitup.model.recovery import Found, Goal, Recovery, SeatFound, Tried
+from fitup.model.recovery import Found, Goal, JackHelp, Recovery, SeatFound, Tried
 from fitup.record.approval import Standing
 from fitup.record.check_code import check_code, spoken
 from fitup.sheets.build import header_of
@@ -203,15 +203,24 @@ def _read_words(read: Read) -> str:
 
 def help_words(job: Job, tried: Tried) -> Iterator[str]:
     """Yield which help makes a way where there is none, by name, rounded to the safe side."""
-    units = DISPLAY[job.units]
     for jack in tried.jacks:
-        seat = job.seats[jack.seat]
-        capacity = math.ceil(jack.capacity / _FORCE_STEP) * _FORCE_STEP
-        stroke = math.ceil(jack.stroke / _STROKE_STEP) * _STROKE_STEP
+        place = place_words(job, job.seats[jack.seat])
         yield (
-            f"HELP: a jack of {units.force.text(capacity)} or more with "
-            f"{units.move.text(stroke)} of stroke or more, beside {jack.jack} at seat "
-            f"{jack.seat}, {place_words(job, seat)}; with it there is a certified way"
+            f"HELP: {jack_words(job, (jack,))}, beside {jack.jack} at seat {jack.seat}, {place}; "
+            "with it there is a certified way"
         )
     for plate in tried.plates:
         yield f"HELP: {plate.count} plate {plate.mark} more; with it there is a certified way"
+
+
+def enough(jacks: Sequence[JackHelp]) -> tuple[float, float]:
+    """Return capacity [N] and stroke [m] of a jack for any of some places, rounded upwards."""
+    capacity = math.ceil(max(j.capacity for j in jacks) / _FORCE_STEP) * _FORCE_STEP
+    stroke = math.ceil(max(j.stroke for j in jacks) / _STROKE_STEP) * _STROKE_STEP
+    return capacity, stroke
+
+
+def jack_words(job: Job, jacks: Sequence[JackHelp]) -> str:
+    """Say which jack is enough for any of some places."""
+    units, (capacity, stroke) = DISPLAY[job.units], enough(jacks)
+    return f"a jack of {units.force.text(capacity)} and {units.move.text(stroke)} stroke or more"

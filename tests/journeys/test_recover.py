@@ -217,3 +217,17 @@ def test_a_recovery_that_somebody_planted_is_made_again_and_refused(site):
     site.looks("recover", "--recovery", code, "--to", site.keys / "night")
     assert "APPROVAL VOID" in site.page(code)
     assert plan in site.page(code)
+
+
+def test_answers_before_the_night(site):
+    """On one page a stage, with the plan that is approved; the table beside it."""
+    plan = site.approved()
+    out = site.keys / "night"
+    said = site.looks("contingencies", "--to", out, "--workers", 1)
+    assert f"plan {plan}, APPROVED" in said.out
+    assert "0 without a way onto steel" in said.out
+    pages = PdfReader(out / "contingencies.pdf").pages
+    assert "IF SOMETHING FAILS" in pages[0].extract_text()
+    rows = list(csv.DictReader(io.StringIO((out / "contingencies.csv").read_text("utf-8"))))
+    assert {r["fails"] for r in rows} >= {"jack", "plate", "no lift-off", "reading"}
+    assert {r["safe"] for r in rows} == {"way"}

@@ -191,3 +191,31 @@ def test_what_cannot_be_is_refused_in_one_line(closure: OpenJob, stated: Any, wo
     with pytest.raises(InputError) as refused:
         stopped_at(closure.job, closure.certificate.procedures, Stopped(**stated))
     assert words in str(refused.value)
+
+
+GROUPS = ["W7-lift", "E1-lift", "W7-across", "E1-across", "W7-along", "E1-along"]
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_with_each_jack_broken_at_every_line_all_comes_onto_steel_or_help_is_named(
+    closure: OpenJob, group: str
+):
+    procedure = crew(closure, group)
+    lifts = closure.job.seats[procedure.seats[0]].comes_back
+    total = sum(s.load for s in procedure.events[0].after) if lifts else None
+    for event in procedure.events:
+        if event.verb in ("READ", "HOLD POINT"):
+            continue
+        for jack in procedure.jacks:
+            found = answer(closure, event.line, "safe", "back", broken=(jack,))
+            safe, back = found.of("safe"), found.of("back")
+            assert safe.recovery is not None, (event.line, jack)
+            if not safe.recovery.orders:
+                assert all(s.state.on != "oil" for s in found.found.seats)
+            assert back.recovery is not None or back.why_not
+            for tried in (safe, back):
+                if tried.recovery is not None:
+                    hold_laws(closure, tried.recovery, total)
+            for need in back.jacks:
+                assert need.jack == jack
+                assert need.capacity <= closure.job.jacks[jack].capacity

@@ -1,0 +1,66 @@
+"""``fitup contingencies``: what can fail in each stage, and the certified answer to it."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+
+import click
+
+from fitup.cli.text import job_argument, progress
+from fitup.cli.writing import write_files
+from fitup.errors import EXIT_OUTSIDE
+
+
+@click.command("contingencies")
+@job_argument
+@click.option("--plan", "code", help="Check code of the plan, in a job with a record.")
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path, readable=False),
+    required=True,
+    help="Folder for the pages and the table.",
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(min=1),
+    default=None,
+    help="Processes side by side; all cores when not given.",
+)
+def command(job: Path, code: str | None, target: Path, workers: int | None) -> int:
+    """Write what can fail in each stage, and what can then be done, before the night.
+
+    One thing fails at a time: a jack, a pump, a plate, a seat that does not lift off, a reading
+    outside its band. After every line the ways onto steel, back and on are certified, or the help
+    is named with which there is one. It takes minutes. The exit code is 3 where some load could
+    not be brought onto steel.
+
+    \b
+    Example:
+      fitup contingencies closure-k1 --to night-15
+    """
+    from joblib import cpu_count
+
+    from fitup.cli.recovering import certified_of, stands_of, worked_by
+    from fitup.recovery.contingencies import contingencies
+    from fitup.sheets.contingencies import contingency_pdf, contingency_sheet, contingency_table
+    from fitup.sheets.tables import csv_bytes
+
+    with ExitStack() as stack:
+        by = worked_by(job, code, stack)
+        certified, stands = certified_of(by), stands_of(by)
+    progress("what can fail, line by line")
+    found = contingencies(certified, workers or cpu_count())
+    sheet = contingency_sheet(certified, found, stands)
+    files = {
+        "contingencies.pdf": contingency_pdf(sheet),
+        "contingencies.csv": csv_bytes(contingency_table(certified.job, found)),
+    }
+    written = write_files(target, files)
+    unanswered = [c for c in found if c.of("safe").status != "way"]
+    click.echo(f"plan {sheet.header.check_code}, {sheet.header.status}")
+    click.echo(f"{len(found)} answers; {len(unanswered)} without a way onto steel")
+    for name in written:
+        click.echo(f"Wrote {name}")
+    return EXIT_OUTSIDE if unanswered else 0
