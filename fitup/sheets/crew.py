@@ -301,7 +301,7 @@ def _joint(job: Job, event: WorkEvent, checks: Mapping[str, CheckFact]) -> Itera
         for i in range(0, len(reads), 3):
             own = tuple(reads[i : i + 3])
             heads = tuple(r.head for r in own)
-            yield JointRow(event.line, place, heads if place else heads[:1], own)
+            yield JointRow(event.line, place, heads, own)
 
 
 def _check(job: Job, event: WorkEvent, reading: ExpectedReading, fact: CheckFact) -> JointRead:

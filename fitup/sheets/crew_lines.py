@@ -165,7 +165,7 @@ class JointRow:
     line: int
     place: str
     heads: tuple[str, ...]
-    """One over each reading; a single one where all read the same at other points."""
+    """One over each reading."""
     reads: tuple[JointRead, ...]
 
 

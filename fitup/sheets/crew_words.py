@@ -16,7 +16,7 @@ from fitup.units import DISPLAY, DisplayUnits, Shown
 #: instrument and place -> the stop band of most lines: its ends, or how far off each reading
 Shared = Mapping[tuple[str, str], tuple[str, float, float]]
 #: how a band is said, before its ends
-_HOWS: Final = ("ABOVE", "BELOW", "outside", "off by more than")
+_HOWS: Final = ("ABOVE", "BELOW", "outside", "off by more than", "more than")
 
 
 def shown_of(instrument: str, units: DisplayUnits, resolution: float = 1.0) -> Shown:
@@ -91,25 +91,26 @@ def shared_bands(readings: Iterable[ExpectedReading]) -> Shared:
     """Return the stop bands that most lines of a part share, where several do."""
     found: dict[tuple[str, str], list[ExpectedReading]] = {}
     for reading in readings:
-        if reading.band("STOP") is not None:
+        # of feelers only the gap that a nut is run back to stands in several lines alike
+        if reading.band("STOP") is not None and (reading.instrument != "feeler" or reading.aim):
             found.setdefault((reading.instrument, reading.at), []).append(reading)
     shared: dict[tuple[str, str], tuple[str, float, float]] = {}
     for key, own in found.items():
-        how = {"gauge": _ends, "ram": _off, "dial": _off}.get(key[0])
+        how = _SHARED.get(key[0])
         if how is None:
             continue
-        (band, times), *_ = Counter(how(r) for r in own).most_common(1)
+        (band, times), *_ = Counter(_WAYS[how](r) for r in own).most_common(1)
         if times > 1 or key[0] == "ram":
-            shared[key] = ("ends" if how is _ends else "off", *band)
+            shared[key] = (how, *band)
     return shared
 
 
 def is_shared(reading: ExpectedReading, shared: Shared) -> bool:
     """Say whether the head of the part says the stop band of a reading."""
     band = shared.get((reading.instrument, reading.at))
-    if band is None:
+    if band is None or (reading.instrument == "feeler" and not reading.aim):
         return False
-    return band[1:] == (_ends(reading) if band[0] == "ends" else _off(reading))
+    return band[1:] == _WAYS[band[0]](reading)
 
 
 def _ends(reading: ExpectedReading) -> tuple[float, float]:
@@ -122,16 +123,26 @@ def _off(reading: ExpectedReading) -> tuple[float, float]:
     return (round(reading.value - low, 6), round(high - reading.value, 6))
 
 
+def _nut(reading: ExpectedReading) -> tuple[float, float]:
+    """Say how far under its reading a gap of a nut may be, and its greatest at all."""
+    return (_off(reading)[0], _ends(reading)[1])
+
+
+#: instrument -> how its bands are compared from line to line
+_SHARED: Final = {"gauge": "ends", "ram": "off", "dial": "off", "feeler": "nut"}
+_WAYS: Final = {"ends": _ends, "off": _off, "nut": _nut}
+
+
 def head_bands(job: Job, jacks: Sequence[str], shared: Shared) -> tuple[Bands, ...]:
-    """Return the bands that hold through a part, a row for each instrument: gauge, ram, dial."""
+    """Return the bands that hold through a part, a row for each instrument."""
     rows = []
-    for instrument in ("gauge", "ram", "dial"):
+    for instrument in _SHARED:
         said = []
         for jack in jacks:
             places = (jack, job.jacks[jack].seat)
             own = [b for (i, at), b in shared.items() if i == instrument and at in places]
             said.append(_head_words(instrument, own[0], DISPLAY[job.units]) if own else "")
-        rows.append(bands("STOP", said, instrument))
+        rows.append(bands("STOP", said, "nut gap" if instrument == "feeler" else instrument))
     return tuple(row for row in rows if row is not None)
 
 
@@ -141,6 +152,9 @@ def _head_words(instrument: str, band: tuple[str, float, float], units: DisplayU
     shown = shown_of(instrument, units)
     if how == "ends":
         return _outside(low, high, shown, shown.text)
-    if low == high:
+    if how == "off" and low == high:
         return f"off by more than {shown.text(low)}"
-    return f"off by more than {shown.text(low)} under or {shown.text(high)} over"
+    under = rounded(low, shown).size
+    if how == "nut":
+        return f"more than {under} under or ABOVE {shown.text(high)}"
+    return f"more than {under} under, {shown.text(high)} over"

@@ -6,6 +6,7 @@ import io
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -72,7 +73,7 @@ def stages_of(pages):
     for text in pages:
         head = re.search(r"STAGE (\d+) of \d+( CREW \d+)?", text)
         if head:
-            own, back = head[0], re.search(r"WAY BACK, \d", text) is not None
+            own, back = head[0], re.search(r"WAY BACK, lines \d", text) is not None
         if own and "This side is empty" not in text:
             count[own, back] += 1
     return count
@@ -153,3 +154,22 @@ def test_what_holds_for_all_stages_is_said_once(printed):
     for own in printed.sheets.maps:
         for mark in own.sketch.marks:
             assert mark.title in text
+
+
+def test_a_nut_that_follows_stands_on_the_page_of_its_ram(printed):
+    """Nobody turns the page between a raise and the nut that makes it safe."""
+    for crew in printed.sheets.crews:
+        lines = [line for part in (*crew.parts, *crew.back) for line in part.lines]
+        for ram, nut in pairwise(lines):
+            if nut.asks in ("NUT FOLLOWS", "PLATES FOLLOW"):
+                heads = [f"{ram.number} {ram.who.upper()}", f"{nut.number} {nut.who.upper()}"]
+                assert any(all(re.search(rf"\b{h}", t) for h in heads) for t in printed.pages)
+
+
+def test_points_say_what_is_read_at_them(printed):
+    text = " ".join(printed.pages)
+    read_at = [r for crew in printed.sheets.crews for row in crew.joint for r in row.reads]
+    points = [r for r in read_at if r.point]
+    assert points
+    for point in points:
+        assert f"{point.head} {point.point}" in text
