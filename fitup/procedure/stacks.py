@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, pairwise
 
 import numpy as np
@@ -82,6 +82,8 @@ class Stacks:
         last = heights.last()
         packed = np.array([s.comes_back and s.held_by == "packs" for s in heights.seats])
         self._top = np.where(packed, (stage.up or stage.down)[-1], last)
+        loads = np.maximum(heights.loads(heights.on_jacks(self._top)), 0.0)
+        self._sprung = loads / heights.spring
         self._thickness = {m: p.measured for m, p in job.plates.items()}
         self.lent: Counter[str] = Counter()
         """Plates that the store lacks, where some were lent."""
@@ -113,14 +115,18 @@ class Stacks:
         for up in self._rising() if backs else ():
             found = self._first_up(up)
             for back in backs if found is not None else ():
-                down = self._first_down(back, [c[-1] for c in found or ()])
+                lower = self._let_down(up, back)
+                down = self._first_down(lower, [c[-1] for c in found or ()])
                 if found is not None and down is not None:
-                    self._take(up, found, back, down)
+                    self._take(up, found, lower, down)
                     return
             for back in islice(backs, min(2, left)) if left and self._may(up) else ():
+                lower = self._let_down(up, back)
+                if not self._may(lower):
+                    continue
                 left -= 1
                 self.scarce = True
-                if self._together(up, back):
+                if self._together(up, lower):
                     return
         self.missing = True
         up, back = next(self._rising(plain=True)), next(self._falling(packed, plain=True))
@@ -187,13 +193,19 @@ class Stacks:
             return bands[:-1]
         if self.heights.changed[k]:
             # the deck will stand on these plates while the new pack goes in
-            need = self.heights.end[k] - self.heights.start[k] + self.heights.bedding[k]
-            bands[-1] = (max(bands[-1][0], need + slide), bands[-1][1])
+            bands[-1] = (max(bands[-1][0], self._pack_room(k) + slide), bands[-1][1])
         if down is not None:
             height = gaps[-1] - down
             low, high = max(bands[-1][0], height - _LEVEL), min(bands[-1][1], height + _LEVEL)
             bands[-1] = (low, high)
         return bands
+
+    def _pack_room(self, k: int) -> float:
+        """Return the least height of plates beside a pack that leaves room for new and old [m]."""
+        seat, before = self.heights.seats[k], self.stage.before[k]
+        new = self.heights.end[k] - self.heights.start[k] + self.heights.bedding[k]
+        old = 0.0 if sorted(before) == sorted(seat.pack) else seat.bedding
+        return float(max(new, old) + self._sprung[k])
 
     def _falling(self, packed: Array, *, plain: bool = False) -> Iterator[_Way]:
         """Yield ways down before landing, with bands before each of their rows and landing."""
@@ -224,6 +236,16 @@ class Stacks:
             else ()
             for k, seat in enumerate(self.heights.seats)
         )
+
+    def _let_down(self, up: _Way, back: _Way) -> _Way:
+        """Return a way down whose first plates fit under the deck as it rests at the top."""
+        tops = self.heights.loose(self._top) + self._top - self.heights.end - self.heights.bedding
+        bands = list(back.bands)
+        for k, own in enumerate(back.bands):
+            if own and self.heights.changed[k]:
+                room = float(tops[k] - self._sprung[k]) - up.down_by - _LEVEL
+                bands[k] = ((own[0][0], min(own[0][1], room)), *own[1:])
+        return replace(back, bands=tuple(bands))
 
     # -- plates ------------------------------------------------------------------------------
 

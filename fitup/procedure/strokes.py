@@ -19,23 +19,37 @@ _MOVES = ("RAISE", "PUSH", "LOWER", "FREE")
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """What one jack is asked in a stage [m]: readings from START, and from touch to START."""
+    """What one jack is asked in a stage [m].
+
+    Parameters
+    ----------
+    start : float
+        Setting of its seat before the stage.
+    least, most : float
+        Readings from START that are ordered.
+    low, high : float
+        The same by the settings of the stage, without what jack and pack give differently.
+    take_up : float
+        From touch to START.
+    """
 
     jack: Jack
     seat: str
     start: float
-    """Setting of its seat before the stage."""
     least: float
     most: float
+    low: float
+    high: float
     take_up: float
 
     def missing(self, out: float) -> float:
         """Return by how much its stroke is too short with so much ``out`` at START [m].
 
-        A mark of its scale is no stroke that is missing.
+        A mark of its scale is no stroke that is missing for what is ordered.
         """
-        high = max(out, self.take_up) + self.most - self.jack.stroke
-        return max(high, -(out + self.least), 0.0) - self.jack.resolution
+        high, stroke = max(out, self.take_up) + self.most, self.jack.stroke
+        ordered = max(high - stroke, -(out + self.least)) - self.jack.resolution
+        return max(ordered, out + self.high - stroke, -(out + self.low))
 
     def out(self, base: float) -> float:
         """Return how far the ram is out at START on a packing [m]."""
@@ -49,10 +63,16 @@ def reaches(job: Job, stage: Stage, heights: Heights, orders: Sequence[Order]) -
         if order.verb in _MOVES:
             for name, aim in zip(order.objects, order.aims, strict=True):
                 aims.setdefault(name, []).append(aim)
-    for seat, start, take_up in zip(stage.seats, stage.start, heights.take_up(), strict=True):
+    rows = (*stage.up, *stage.down)
+    for k, (seat, take_up) in enumerate(zip(stage.seats, heights.take_up(), strict=True)):
+        start = stage.start[k]
+        way = [row[k] - start for row in rows]
         for jack in job.jacks_at(seat):
             own = [0.0, *aims.get(jack.id, ())]
-            yield Reach(jack, seat, start, min(own), max(own), float(take_up))
+            yield Reach(
+                *(jack, seat, start, min(own), max(own)),
+                *(min(way), max(way), float(take_up)),
+            )
 
 
 def packing(job: Job, reach: Reach, base: float, *, outwards: bool) -> float | None:
