@@ -17,6 +17,9 @@ from fitup.units import DISPLAY
 #: in these the load is on oil, and rams may be off their readings
 _ON_OIL: Final = ("lift-off", "lift", "push", "lower", "free", "breakaway")
 
+#: the last of these leaves the load on steel at the top
+_RAISED: Final = ("OIL OFF", "CHANGE PACK")
+
 
 def follow(night: Night) -> Iterator[Moment]:
     """Yield the state after every order of a crew; what cannot be is noted by name."""
@@ -33,9 +36,12 @@ def follow(night: Night) -> Iterator[Moment]:
 
 
 def follow_back(night: Night) -> Iterator[Moment]:
-    """Yield the states of the way back: from packs changed, on steel, to where the stage began."""
+    """Yield the states of the way back: from packs changed, on steel, to where the stage began.
+
+    A stage that changes no pack stands on its nuts when the oil is off: it goes back from there.
+    """
     orders = night.stage.orders
-    raised = max((i for i, o in enumerate(orders) if o.verb == "CHANGE PACK"), default=None)
+    raised = max((i for i, o in enumerate(orders) if o.verb in _RAISED), default=None)
     if not night.stage.back or raised is None:
         return
     for order in orders[: raised + 1]:
@@ -50,7 +56,10 @@ def follow_back(night: Night) -> Iterator[Moment]:
         yield _held(night, order, where)
     for name, one in night.now.items():
         where = f"way back of stage {night.stage.number}, {night.stage.group}"
-        if one.on != "pack" or abs(one.setting - one.start) > 1e-6:
+        held = one.seat.held_by == "nut"
+        # a nut is set by the ram, to half a mark of its scale
+        care = max(j.resolution for j in night.job.jacks_at(name)) / 2.0 if held else 0.0
+        if one.on != ("nut" if held else "pack") or abs(one.setting - one.start) > care + 1e-6:
             night.wrong(where, f"seat {name} is not left as the stage found it")
 
 
@@ -164,6 +173,19 @@ def _seats(night: Night, order: Order) -> dict[str, float]:
     return found
 
 
+def _set_anew(night: Night, order: Order, where: str) -> None:
+    """A jack set anew must go in under the deck: it touches before the take-up."""
+    for name in order.objects:
+        jack = night.job.jacks[name]
+        out = night.out_at_start(jack) - night.take_up(jack)
+        if out < -jack.resolution:
+            night.wrong(
+                where,
+                f"jack {name} would have to be {-out * 1e3:.1f} mm further in than its ram goes "
+                "when it touches; give less packing under it",
+            )
+
+
 def _take_up(night: Night, order: Order, where: str) -> None:
     loads = np.maximum(night.rest_loads, 0.0)
     for i, (name, one) in enumerate(night.now.items()):
@@ -209,8 +231,10 @@ def _to_ram(night: Night, order: Order, where: str) -> None:
 
 
 def _has_stroke(night: Night, jack: Jack, where: str) -> None:
-    """Hold a ram within its stroke."""
+    """Hold a ram within its stroke: at START it is out by what it took to get there."""
     out = night.out_at_start(jack) + night.now[jack.seat].ram
+    if night.now[jack.seat].ram > 0.0:
+        out = max(out, night.take_up(jack) + night.now[jack.seat].ram)
     if not -jack.resolution <= out <= jack.stroke + jack.resolution:
         night.wrong(
             where,
@@ -403,6 +427,7 @@ def ended(night: Night) -> None:
 
 
 _ACTS: Final[dict[str, Callable[[Night, Order, str], None]]] = {
+    "SET ANEW": _set_anew,
     "TAKE UP": _take_up,
     "LIFT OFF": _lift_off,
     "BREAK LOOSE": _break_loose,

@@ -88,12 +88,14 @@ def procedures(
     response = respond(work, top, seats)
     off = {name: off_of(work.job, name) for name in seats}
     shake = jack_shake(work, response, off) if any(off.values()) else STILL
-    line, nights = before.line, []
+    line = before.line
+    most: dict[str, Counter[str]] = {}
     found: list[Procedure] = []
     backs: list[Procedure] = []
     for stage in crews:
         start = (work, stage, before.site, before.present, response, shake, before.base)
         swing: dict[str, Swing] = {}
+        most[stage.group] = Counter()
         for told, steps, there in ((found, follow, True), (backs, follow_back, False)):
             night = Night(*start)
             swing = swing or swing_of(work, night, crews, stage, before.site)
@@ -104,11 +106,10 @@ def procedures(
                     continue
                 line += 1
                 events.append(event_of(stage, line, moment, reader.read(moment)))
-            if there:
-                nights.append(night)
+            most[stage.group] |= night.most
             if events or there:
                 told.append(procedure_of(work.job, stage, tuple(events)))
-    _store(work, crews[0].number, nights, before.loose)
+    _store(work, crews[0].number, most, before.loose)
     return _with_end(work, crews, found, line, expected), tuple(backs)
 
 
@@ -250,14 +251,16 @@ def _step(job: Job, check: Check) -> float:
     return length_step(job)
 
 
-def _store(work: Work, number: int, nights: Sequence[Night], loose: Mapping[str, int]) -> None:
+def _store(
+    work: Work, number: int, most: Mapping[str, Counter[str]], loose: Mapping[str, int]
+) -> None:
     """Hold the most plates that the crews have out of the store against what is in it.
 
-    Crews do not wait for each other: each may be at its worst moment.
+    Crews do not wait for each other: each may be at its worst moment, there or back.
     """
     need: Counter[str] = Counter()
-    for night in nights:
-        need.update({mark: n for mark, n in night.most.items() if n > 0})
+    for own in most.values():
+        need.update({mark: n for mark, n in own.items() if n > 0})
     for mark, count in sorted(need.items()):
         if count > loose[mark]:
             work.wrong.append(

@@ -51,6 +51,9 @@ class Heights:
         self.bedding = np.where(self.changed, [s.bedding for s in self.seats], 0.0)
         self._slope = self._slopes()
         self._followed = np.linalg.inv(np.eye(len(self.seats)) - self._more[:, None] * self._slope)
+        self._held = np.array([s.held_by == "nut" and s.comes_back for s in self.seats])
+        gives = self._more - 1.0 / self.spring
+        self._nutted = np.linalg.inv(np.eye(len(self.seats)) - gives[:, None] * self._slope)
         self._lifts = self._lift_rows()
         self.opening = self._opening()
         self.risen = self._risen()
@@ -108,6 +111,9 @@ class Heights:
             settings = off @ self._followed.T
             cost = self._broken(on, loads, settings) * 1e3 + np.abs(off).sum(axis=1)
             cost += np.abs(settings @ self._slope.T).max(axis=1) / self.spring.max()
+            # a nut that stays is set to half a mark
+            off_nut = np.abs(off @ self._nutted.T) - 0.5 * self.mark
+            cost += np.maximum(0.0, off_nut)[:, self._held].sum(axis=1) * 1e3
             near = tried[int(np.argmin(np.round(cost, 9)))]
         whole: Array = np.round(near * self.mark, 9) + 0.0
         return whole
@@ -143,21 +149,38 @@ class Heights:
         gives = loads * (1.0 / self.spring - self._more)
         return np.where(self.lifts, self.risen + gives, 0.0)
 
-    def last(self) -> Array:
-        """Return the row (k,) that is gone to at the top's end: nuts set, pushes with room.
+    def home(self) -> Array:
+        """Return the row (k,) from which the deck settles as the stage found it, the oil off."""
+        return self._set_nuts(self.start.copy(), self.start)
+
+    def last(self, raised: Array) -> Array:
+        """Return the row (k,) that is gone to at the top: ``raised`` (k,), nuts set, room to push.
 
         A nut is set where the deck will settle to its setting once the oil is off. A pack that is
         pushed in needs its bedding and room to slide.
         """
         loads = self.loads(self.on_jacks(self.end))
-        row = self.end.copy()
+        packed = self.lifts & ~self._held
+        row = np.where(packed, raised, self.end)
         for i, seat in enumerate(self.seats):
-            if seat.held_by == "nut" and seat.comes_back:
-                row[i] += loads[i] / seat.stiffness - self.risen
-            elif not seat.comes_back and self.changed[i]:
+            if not seat.comes_back and self.changed[i]:
                 need = self.end[i] + self.bedding[i] + self.job.staging.slide - self.start[i]
                 need += max(0.0, loads[i]) / seat.stiffness
                 row[i] = self.start[i] + np.ceil(need / self.mark[i] - 1e-9) * self.mark[i]
+        return self._set_nuts(row, self.end)
+
+    def _set_nuts(self, row: Array, goal: Array) -> Array:
+        """Return a row (k,) at which nuts that stay are set, so that all settle to a goal (k,)."""
+        own = np.flatnonzero(self._held)
+        if not own.size:
+            return row
+        more = self._more[own]
+        # on its nut a seat gives by its own stiffness, whatever the others then stand on
+        aim = (goal - self.risen + self.loads(goal) * (1.0 / self.spring - self._more))[own]
+        slope = np.eye(own.size) - more[:, None] * self._slope[np.ix_(own, own)]
+        for _ in range(8):
+            miss = aim - (row[own] - more * self.loads(self.on_jacks(row))[own])
+            row[own] += np.linalg.solve(slope, miss)
         return row
 
 

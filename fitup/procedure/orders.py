@@ -74,29 +74,49 @@ class Crew:
         yield from self._return()
 
     def back(self) -> Iterator[Order]:
-        """Yield the way back from the raised state: old packs in, down as it went up, landed."""
-        if self.pushes or any(s.held_by == "nut" for s in self.seats) or not self.seats:
+        """Yield the way back from the raised state: old packs in, and all as the stage found it.
+
+        A push has none: a ram cannot pull the deck back.
+        """
+        if self.pushes or not self.seats:
             return
-        rows = [self.heights.rams(row) for row in self.stacks.up_rows]
-        self.rams = rows[-1]
+        self.rams = self.heights.rams(self.stacks.up_rows[-1])
         # the last changed first: so no moment has more plates out than the way there
         for turn in reversed(self.turns):
             yield self._changed(turn, [self._undone(k) for k in turn])
-        jacks = self._jacks(self.lifts)
         step = self._freeing()
-        yield Order("FREE", "free", jacks, self._aims(self.rams + step, self.lifts))
+        yield Order(
+            "FREE", "free", self._jacks(self.lifts), self._aims(self.rams + step, self.lifts)
+        )
         self.rams = self.rams + step
-        for i in range(len(rows) - 2, -2, -1):
+        rows = [*self.stacks.up_rows[-2::-1], self.heights.home()]
+        for i, row in zip(range(len(rows) - 2, -2, -1), rows, strict=True):
             moved = tuple(self._restacked(self.stacks.up(i + 1), self.stacks.up(i), up=True))
             if moved:
                 names = tuple(dict.fromkeys(m.seat for m in moved))
                 yield Order("FOLLOW WITH PLATES", "lower", names, (), moved)
-            yield from self._to(rows[i] if i >= 0 else 0.0 * step, self.lifts)
-        nuts = self._jacks(self.nuts)
+            rams = self.heights.rams(row)
+            risen = self._jacks([k for k in self.nuts if rams[k] > self.rams[k] + 1e-9])
+            yield from self._to(rams, self.lifts)
+            if risen:
+                yield Order("FOLLOW WITH NUT", "lift", risen, (0.0,) * len(risen))
+        yield from self._settled_back()
+
+    def _settled_back(self) -> Iterator[Order]:
+        """Yield how the deck comes to stand as the stage found it: on its packs and on its nuts."""
+        packed = [k for k in self.lifts if self.seats[k].held_by == "packs"]
+        held = self._jacks([k for k in self.lifts if self.seats[k].held_by == "nut"])
+        if held:
+            yield Order("NUT HOME", "rest", held)
+        nuts = self._jacks([k for k in packed if k in self.nuts])
         if nuts:
             yield Order("RUN NUT BACK", "landing", nuts)
-        yield Order("LAND", "landing", jacks)
-        yield Order("JACK OFF", "off", jacks)
+        if packed:
+            yield Order("LAND", "landing", self._jacks(packed))
+        if held:
+            yield Order("OIL OFF", "rest", held)
+        if packed:
+            yield Order("JACK OFF", "off", self._jacks(packed))
 
     def _undone(self, k: int) -> tuple[list[PlateMove], list[PlateMove]]:
         """Return how a changed pack is put back as it was: what comes out, what goes in."""
@@ -186,15 +206,17 @@ class Crew:
 
     def _rest(self) -> Iterator[Order]:
         """Yield how the load comes onto steel at the top, and the oil off."""
-        nuts = self._jacks(self.nuts)
         plates = [k for k in self.lifts if k not in self.nuts]
-        lifted = [k for k in self.nuts if k in self.lifts]
-        if nuts and plates and lifted:
-            # nuts leave the same room as plates, so that all are let down together
-            jacks = self._jacks(lifted)
+        # nuts leave the same room as plates, so that all are let down together; a nut that stays
+        # is where it shall stay
+        let_down = [k for k in self.nuts if k in self.lifts and self.seats[k].held_by == "packs"]
+        let_down = let_down if plates else []
+        if let_down:
+            jacks = self._jacks(let_down)
             yield Order("FOLLOW WITH NUT", "rest", jacks, (self.stacks.down_by,) * len(jacks))
-        elif nuts:
-            yield Order("NUT HOME", "rest", nuts)
+        home = self._jacks([k for k in self.nuts if k not in let_down])
+        if home:
+            yield Order("NUT HOME", "rest", home)
         if plates:
             yield Order("LET DOWN", "rest", self._jacks(self.lifts))
         if self.lifts:

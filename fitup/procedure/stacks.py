@@ -79,9 +79,8 @@ class Stacks:
             s.held_by == "packs" and not all(j.lock_nut for j in job.jacks_at(s.id))
             for s in heights.seats
         ]
-        last = heights.last()
         packed = np.array([s.comes_back and s.held_by == "packs" for s in heights.seats])
-        self._top = np.where(packed, (stage.up or stage.down)[-1], last)
+        self._top = heights.last(np.array((stage.up or stage.down)[-1]))
         loads = np.maximum(heights.loads(heights.on_jacks(self._top)), 0.0)
         self._sprung = loads / heights.spring
         self._thickness = {m: p.measured for m, p in job.plates.items()}

@@ -23,7 +23,7 @@ from fitup.procedure.strokes import packing, reaches, short_by
 #: orders in which crews are given plates
 _TURNS = 6
 #: so many more of each mark are thought of when it is asked what would do
-_LEND = 6
+_LEND = 16
 
 
 @dataclass(frozen=True, slots=True)
