@@ -263,8 +263,7 @@ def _let_down(night: Night, order: Order, where: str) -> None:
         if one.nut is not None:
             one.ram, one.nut = one.ram - one.nut, 0.0
             continue
-        height = sum(night.job.plates[m].measured for m in one.beside or one.on_pack)
-        over = one.setting - one.start - height - _spring_back(night, one)
+        over = one.setting - night.stack(one) - _spring_back(night, one)
         if not (one.beside or one.on_pack) and over > 1e-3:
             night.wrong(where, _nothing_to_stand_on(night, name))
         if over < -1e-4:

@@ -212,13 +212,23 @@ class Night:
         if one.on == "friction" or (one.on == "nut" and not seat.comes_back):
             return self._zero[i] + one.ram, 0.0
         if one.on == "temporary":
-            # what lies on the pack carries only where nothing stands beside it
-            height = sum(self.job.plates[m].measured for m in one.beside or one.on_pack)
-            return one.start + height, 0.0
+            return self.stack(one), 0.0
         if one.on == "nut" and one.let_down:
             nut = seat.stiffness if seat.held_by == "nut" else SPRINGS.nut
             return on_oil, float(self._more[i]) - 1.0 / nut
         return self._rest(one), 0.0
+
+    def stack(self, one: SeatNow) -> float:
+        """Return the setting that temporary plates give a seat [m].
+
+        What lies on the pack carries only where nothing stands beside it, and stands on the pack
+        that lies there now.
+        """
+        beside = sum(self.job.plates[m].measured for m in one.beside)
+        if one.beside:
+            return one.start + beside
+        bedding = 0.0 if one.bedded else one.seat.bedding
+        return self._rest(one) + bedding + sum(self.job.plates[m].measured for m in one.on_pack)
 
     def _rest(self, one: SeatNow) -> float:
         if one.seat.held_by == "nut":

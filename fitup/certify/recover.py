@@ -238,7 +238,6 @@ class Follower:
             where = f"{order.verb}, event {number}"
             _hold_jacks(night, stopped, order, where)
             moment = act_on(night, order, where)
-            hold_drops(night, moment, where)
             known = found if goal != "safe" else None
             passed += self._limits(night, crew, swing, moment, known)
             readings = _readings(reader, night, moment)
@@ -271,6 +270,7 @@ class Follower:
         wrong = night.work.wrong
         known = len(wrong)
         hold_loads(night, moment, _WHERE, _shake(night, crew, moment))
+        hold_drops(night, moment, _WHERE)
         _hold_reserve(night, swing, moment, _WHERE)
         lines = [line.removeprefix(f"{_WHERE}: ") for line in wrong[known:]]
         del wrong[known:]

@@ -7,6 +7,7 @@ it has to go nowhere.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 from fitup.model import Job, Order, PlateMove, Stage
@@ -16,6 +17,7 @@ from fitup.model.recovery import Found, Goal, SeatFound
 #: verbs that bring rams to readings from START
 _MOVES = ("RAISE", "PUSH", "LOWER", "FREE")
 _PLATES = ("FOLLOW WITH PLATES", "TAKE OUT PLATES")
+_TEMPORARY = ("beside", "on pack")
 _ENDS = ("READ", "HOLD POINT")
 _ROUND = 1e-9
 
@@ -59,6 +61,8 @@ class _Way:
         self.open = {n for n in self.raised if self.seats[n].nut}
         """Seats whose nut is not at the ram."""
         self.before, self.now = self._positions()
+        self.moved: list[PlateMove] = []
+        """Plates that were moved since it stopped."""
         self.set_up: set[str] = set()
         """Seats at which the jack in place of a broken one is set."""
 
@@ -131,16 +135,32 @@ class _Way:
             yield Order("JACK OFF", "off", self._jacks(list(self.seats)))
 
     def _rest(self, seats: Sequence[str]) -> Iterator[Order]:
-        """Yield nuts home, temporary plates loaded, oil off."""
+        """Yield nuts home, temporary plates loaded, oil off.
+
+        A seat with neither is never further over its pack than plates follow: it lands there.
+        """
         nuts = [n for n in seats if self._has_nut(n)]
-        plates = [n for n in seats if not self._has_nut(n) and self.job.seats[n].comes_back]
+        others = [n for n in seats if not self._has_nut(n) and self.job.seats[n].comes_back]
+        plates = [n for n in others if self._stacked(n)]
+        packs = [n for n in others if n not in plates]
         yield Order("NUT HOME", "rest", self._jacks(nuts))
         yield Order("LET DOWN", "rest", self._jacks(plates))
-        lifts = [n for n in seats if self.job.seats[n].comes_back]
-        pushes = [n for n in seats if n not in lifts]
+        yield Order("LAND", "landing", self._jacks(packs))
+        lifts = [n for n in seats if self.job.seats[n].comes_back and n not in packs]
+        pushes = [n for n in seats if not self.job.seats[n].comes_back]
         yield Order("OIL OFF", "rest", self._jacks(lifts))
         yield Order("OIL OFF", "let off", self._jacks(pushes))
         self.on_oil, self.open = [], self.open - set(nuts)
+
+    def _stacked(self, seat: str) -> bool:
+        """Say whether temporary plates lie at a seat now."""
+        lying = Counter((*self.seats[seat].state.beside, *self.seats[seat].state.on_pack))
+        for move in (m for m in self.moved if m.seat == seat):
+            if move.source in _TEMPORARY:
+                lying[move.mark] -= 1
+            if move.target in _TEMPORARY:
+                lying[move.mark] += 1
+        return bool(+lying)
 
     def _has_nut(self, seat: str) -> bool:
         return all(j.lock_nut for j in self.job.jacks_at(seat))
@@ -163,11 +183,11 @@ class _Way:
         if order.verb == "CHANGE PACK":
             if self.on_oil:
                 yield from self._rest(self.on_oil)
-            yield Order("CHANGE PACK", "plates", order.objects, (), _reversed(order.moved))
+            yield self._put_back("CHANGE PACK", "plates", order)
         elif order.verb in _PLATES:
             yield from self._onto_oil()
             phase: Phase = "lower" if order.phase == "lift" else "lift"
-            yield Order("FOLLOW WITH PLATES", phase, order.objects, (), _reversed(order.moved))
+            yield self._put_back("FOLLOW WITH PLATES", phase, order)
         elif order.verb in _MOVES:
             yield from self._all_to(rams)
         elif order.verb == "LIFT OFF":
@@ -176,6 +196,12 @@ class _Way:
             yield Order("RUN NUT BACK", "landing", self._jacks(nuts))
             yield Order("LAND", "landing", self._jacks(self.raised))
             yield Order("JACK OFF", "off", self._jacks(list(self.seats)))
+
+    def _put_back(self, verb: Verb, phase: Phase, order: Order) -> Order:
+        """Return plates put back to where they came from, the last first."""
+        moved = tuple(PlateMove(m.mark, m.seat, m.target, m.source) for m in reversed(order.moved))
+        self.moved += moved
+        return Order(verb, phase, order.objects, (), moved)
 
     def _onto_oil(self) -> Iterator[Order]:
         """Yield how nuts or temporary plates are freed, all together, where a load is on them."""
@@ -285,7 +311,7 @@ class _Way:
         verbs = [o.verb for o in self.done]
         last = {v: len(verbs) - verbs[::-1].index(v) for v in verbs}
         began = max(last.get(v, 0) for v in ("LIFT OFF", "BREAK LOOSE", "FREE"))
-        return last.get("OIL OFF", 0) < began
+        return max(last.get(v, 0) for v in ("LET DOWN", "OIL OFF")) < began
 
     def _kept(self, order: Order) -> Iterator[Order]:
         """Yield an order for the jacks that still have something to do in it."""
@@ -301,8 +327,3 @@ class _Way:
 
     def _seat_of(self, name: str) -> str:
         return self.job.jacks[name].seat if name in self.job.jacks else name
-
-
-def _reversed(moved: Sequence[PlateMove]) -> tuple[PlateMove, ...]:
-    """Return plates put back to where they came from, the last first."""
-    return tuple(PlateMove(m.mark, m.seat, m.target, m.source) for m in reversed(moved))

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from typing import Any
 
 import pytest
 
+from fitup.certify import certify
 from fitup.errors import InputError
 from fitup.model.procedure import Procedure
 from fitup.model.recovery import Answer, Recovery, Stopped
 from fitup.openjob import OpenJob
-from fitup.recovery import stopped_at
+from fitup.plan import make_plan
+from fitup.recovery import Rescuer, stopped_at
 
 #: what a jack that holds no oil cannot be asked for
 NEEDS = {"SET", "TOUCH", "TAKE UP", "LIFT OFF", "RAISE", "PUSH", "FREE", "LOWER", "LAND"}
@@ -219,3 +222,41 @@ def test_with_each_jack_broken_at_every_line_all_comes_onto_steel_or_help_is_nam
             for need in back.jacks:
                 assert need.jack == jack
                 assert need.capacity <= closure.job.jacks[jack].capacity
+
+
+def without_nuts(case: Any, kept: tuple[str, ...] = ()) -> Any:
+    """The small job with temporary seats and plates for them in place of lock nuts."""
+    jacks = {n: replace(j, lock_nut=j.seat in kept) for n, j in case.job.jacks.items()}
+    seats = {n: replace(s, temporary_seat=True) for n, s in case.job.seats.items()}
+    plates = {m: replace(p, count=p.count + 12) for m, p in case.job.plates.items()}
+    return replace(case, job=replace(case.job, jacks=jacks, seats=seats, plates=plates))
+
+
+@pytest.mark.parametrize("nuts", [(), ("B1", "B2")], ids=["plates", "nuts and plates"])
+def test_loads_without_nuts_come_onto_plates_or_packs_from_every_line(small: Any, nuts: Any):
+    case = without_nuts(small(), nuts)
+    plan = make_plan(case.job, case.state, case.influence)
+    made = (case.job, case.survey, case.state, case.influence, plan)
+    certificate = certify(*made)
+    rescuer = Rescuer(*made, certificate)
+    procedure = certificate.procedures[0]
+    landed = next(e.line for e in procedure.events if e.verb == "LAND")
+    for event in procedure.events:
+        if event.verb in ("READ", "HOLD POINT"):
+            continue
+        for broken in ((), (procedure.jacks[0],)):
+            stated = Stopped(event.line, broken=broken)
+            found = rescuer.answer(stopped_at(case.job, certificate.procedures, stated))
+            safe = found.of("safe").recovery
+            assert safe is not None, (event.line, broken)
+            rests = safe.procedure.events[-1].after if safe.orders else event.after
+            assert all(s.on != "oil" for s in rests)
+            lying = Counter(m for s in rests for m in (*s.pack, *s.beside, *s.on_pack))
+            assert lying == Counter(
+                m
+                for s in found.found.seats
+                for m in (*s.state.pack, *s.state.beside, *s.state.on_pack)
+            )
+            if not broken:
+                assert found.of("end").recovery is not None, event.line
+                assert (found.of("back").recovery is not None) == (event.line < landed)
