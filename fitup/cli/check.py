@@ -39,6 +39,7 @@ def command(job: Path, as_json: bool) -> None:
             {
                 "job": opened.job.name,
                 "counts": counts,
+                "waived": list(opened.job.waived),
                 "alignment": axis,
                 "verdict": verdict_json(opened.survey.verdict),
                 "understood": opened.survey.understood,
@@ -46,6 +47,8 @@ def command(job: Path, as_json: bool) -> None:
         )
         return
     click.echo(f"{opened.job.name}: nothing wrong found in the tables.")
+    for line in opened.job.waived:
+        click.echo(f"WAIVED IN WRITING: {line}")
     for line in opened.survey.verdict.lines:
         click.echo(line)
     click.echo(", ".join(f"{n} {what}" for what, n in counts.items()) + " (plates loose in store)")

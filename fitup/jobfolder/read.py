@@ -30,10 +30,12 @@ from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
 from fitup.jobfolder.frame_schema import FRAME_TABLES
+from fitup.jobfolder.plausible import judged
 from fitup.jobfolder.read_cables import check_leans, lean_of, of_stage, tension_of, with_cables
 from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.settings import FILE, Settings, read_settings
+from fitup.jobfolder.staging import rated
 from fitup.jobfolder.table import Row, plain, read_table, record_of, unique
 from fitup.jobfolder.targets import at_stage
 from fitup.model import (
@@ -130,6 +132,7 @@ def _read_job(root: Path) -> Job:
     axis = read_axis(root, settings, tables.get("crossfall.csv", []), problems)
     job = _build(settings, tables, axis, problems)
     cross_check(job, tables, problems)
+    job = judged(job, settings.waived, tables, problems)
     targets = tables.get("targets.csv", [])
     # a stage may be named for leans and tensions alone
     own = (row["stage"] for name in CABLE_TABLES for row in tables.get(name, []))
@@ -173,7 +176,10 @@ def _build(
         joints=unique(tables["joints.csv"], problems, joint),
         pairs=pairs,
         seats=unique(tables["seats.csv"], problems, lambda r: _seat(r, segments, problems)),
-        jacks=unique(tables["jacks.csv"], problems, lambda r: _jack(r, problems)),
+        jacks=rated(
+            unique(tables["jacks.csv"], problems, lambda r: _jack(r, problems)),
+            tables.get("pumps.csv", []),
+        ),
         plates=unique(tables["plates.csv"], problems, lambda r: _plate(r, problems)),
         limits=unique(tables.get("limits.csv", []), problems, plain(Limit)),
         tolerances=settings.tolerances,

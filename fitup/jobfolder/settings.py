@@ -30,9 +30,12 @@ from fitup.model import (
     kind_of,
 )
 from fitup.model.rules import RULES
+from fitup.model.trust import COLDEST_STEEL, HOTTEST_STEEL
 from fitup.plainfile import parse_toml, read_text
 
 FILE: Final = "job.toml"
+#: years of a survey
+_FIRST, _LAST = 1950, 2200
 #: a name or source that stands on a sheet [characters]
 _LONGEST: Final = 500
 _GATES: Final = {
@@ -99,12 +102,27 @@ _TOP: Final = (
     "lockoff",
     "learning",
     "exclude",
+    "waive",
     "influence",
     "alignment",
     "network",
     "ride",
     "survey",
 )
+#: the widest that can be meant by any key of a dimension, in SI (common practice, no source)
+_WIDEST: Final = {
+    "": (-1e9, 1e9),
+    "length": (-100.0, 100.0),
+    "force": (-1e9, 1e9),
+    "stiffness": (-1e13, 1e13),
+    "slope": (-1.0, 1.0),
+    "roughness": (-1.0, 1.0),
+    "angle": (-7.0, 7.0),
+    "temperature": (COLDEST_STEEL, HOTTEST_STEEL),
+    "temperature_step": (-100.0, 100.0),
+    "time": (-3.2e8, 3.2e8),
+    "time_s": (-1e7, 1e7),
+}
 _NETWORK: Final = {"refraction": (-1.0, 1.0), "projection_scale": (0.99, 1.01)}
 _SWITCHES: Final = ("collimation", "prism", "air", "curvature", "sea_level")
 
@@ -127,6 +145,7 @@ class Settings:
     lockoff: LockOff = LockOff()
     learning: Learning = Learning()
     excluded: dict[str, str] = field(default_factory=dict)
+    waived: dict[str, str] = field(default_factory=dict)
     influence_table: str | None = None
     straightedge: float = STRAIGHTEDGE
     alignment_file: str | None = None
@@ -185,9 +204,15 @@ class _Reader:
             self.complain(f"{where}{key}", repr(value), "a finite number", "correct it")
             return None
         suffix = key[len(name) + 1 :]
-        if dimension in units.FACTORS or dimension == "temperature":
-            return units.to_si(float(value), dimension, suffix)
-        return float(value)
+        known = dimension in units.FACTORS or dimension == "temperature"
+        si = units.to_si(float(value), dimension, suffix) if known else float(value)
+        least, most = _WIDEST.get(dimension, (-math.inf, math.inf))
+        if not least <= si <= most:
+            bounds = [units.from_si(b, dimension, suffix) if known else b for b in (least, most)]
+            allowed = f"{bounds[0]:.10g} to {bounds[1]:.10g}"
+            self.complain(f"{where}{key}", f"{value:g}", allowed, "correct it, or its unit")
+            return None
+        return si
 
     def given(self, table: Mapping[str, Any], name: str, dimension: str) -> tuple[str, str]:
         """Return the key under which a number stands, and the number, as they were written."""
@@ -251,7 +276,8 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.uncertainties = _record(reader, Uncertainties, _UNCERTAINTY, document, "uncertainty")
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
     settings.learning = _record(reader, Learning, _LEARNING, document, "learning")
-    settings.excluded = _excluded(reader, _table(reader, document, "exclude"))
+    settings.excluded = _reasons(reader, _table(reader, document, "exclude"), "exclude")
+    settings.waived = _reasons(reader, _table(reader, document, "waive"), "waive")
     influence = _table(reader, document, "influence")
     _influence(reader, settings, influence)
     axis = _table(reader, document, "alignment")
@@ -425,12 +451,12 @@ def _straightedge(reader: _Reader, document: Mapping[str, Any]) -> float:
     return STRAIGHTEDGE if value is None else value
 
 
-def _excluded(reader: _Reader, table: Mapping[str, Any]) -> dict[str, str]:
+def _reasons(reader: _Reader, table: Mapping[str, Any], where: str) -> dict[str, str]:
     result: dict[str, str] = {}
     for key, reason in table.items():
         if not isinstance(reason, str) or not reason.strip():
             reader.complain(
-                f"exclude.{key}", repr(reason), "the reason and who decided", "write it down"
+                f"{where}.{key}", repr(reason), "the reason and who decided", "write it down"
             )
         else:
             result[key] = reason.strip()
@@ -511,6 +537,10 @@ def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | Non
         reader.complain(
             f"{where}taken", found, "a date and time such as 2031-04-02T04:10:00", "write it down"
         )
+        return None
+    if not _FIRST <= taken.year <= _LAST:
+        found, allowed = f"'{taken}'", f"a year from {_FIRST} to {_LAST}"
+        reader.complain(f"{where}taken", found, allowed, "correct it")
         return None
     if taken.tzinfo is not None:
         reader.complain(

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final, Protocol
 
 from fitup.errors import Problem
 from fitup.jobfolder.table import Row
-from fitup.model import Job, Staging
+from fitup.model import Jack, Job, Staging
 
 #: key of [staging] -> dimension, least, whether it must be above the least
 KEYS: Final[dict[str, tuple[str, float, bool]]] = {
@@ -106,6 +107,16 @@ def check_staging(
                 column="staging.outwards_from",
             )
         )
+
+
+def rated(jacks: Mapping[str, Jack], pumps: Sequence[Row]) -> dict[str, Jack]:
+    """Return jacks with no more capacity than the strongest of their pumps gives them."""
+    found = {}
+    for name, jack in jacks.items():
+        own = [row["pressure_most"] for row in pumps if name in row["jacks"]]
+        least = jack.capacity if not own or None in own else max(own) * jack.ram_area
+        found[name] = replace(jack, capacity=min(jack.capacity, least))
+    return found
 
 
 def _pumps(job: Job, rows: list[Row], problems: list[Problem]) -> None:

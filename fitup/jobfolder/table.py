@@ -20,7 +20,7 @@ import numpy as np
 
 from fitup import units
 from fitup.errors import InputError, Problem
-from fitup.model.column import Column, Declared, declared
+from fitup.model.column import WIDEST, Column, Declared, declared
 from fitup.plainfile import read_text
 
 Bounds = tuple[float | None, float | None]
@@ -147,6 +147,10 @@ def _cell(column: Column, suffix: str | None, text: str, decimal_comma: bool) ->
         raise ValueError(allowed)
     if column.above is not None and value <= column.above:
         raise ValueError(allowed)
+    widest = WIDEST.get(column.kind)
+    if column.most is None and widest is not None and abs(value) > widest:
+        shown = widest if suffix is None else units.from_si(widest, column.kind, suffix)
+        raise ValueError(f"at most {shown:.10g}{'' if suffix is None else ' ' + suffix}")
     return value
 
 

@@ -21,6 +21,25 @@ from typing import Any, Final, get_type_hints
 from fitup import units
 
 _NEEDED: Final = object()
+#: the widest that a column of a kind can mean, either way, where it declares no bound of its own
+#: [SI] (common practice, no source)
+WIDEST: Final = {
+    "length": 1e8,
+    "force": 1e10,
+    "stiffness": 1e16,
+    "area": 1e3,
+    "pressure": 1e9,
+    "modulus": 1e14,
+    "second_moment": 1e5,
+    "moment": 1e13,
+    "line_load": 1e9,
+    "turn_stiffness": 1e18,
+    "angle": 4.0 * math.pi,
+    "slope": 10.0,
+    "temperature_step": 200.0,
+    "number": 1e9,
+    "count": 1e6,
+}
 
 
 @dataclass(frozen=True, slots=True)

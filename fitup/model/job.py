@@ -129,6 +129,8 @@ class Job:
     """What groups ask of the order; those not named ask nothing."""
     given: Mapping[str, tuple[str, ...] | float] = field(default_factory=dict)
     """Seat -> the pack (marks), or the move of its nut [m], that the engineer asks for."""
+    waived: tuple[str, ...] = ()
+    """What can hardly be meant and is, each with the reason it was waived for."""
     digest: str = ""
     """SHA-256 over all input files; part of every plan id."""
 

@@ -76,6 +76,17 @@ class Pump:
             most=0.5,
         ),
     ] = None
+    pressure_most: Annotated[
+        float | None,
+        column(
+            "pressure",
+            "the highest pressure it is rated for",
+            "; a jack then lifts no more than this on its ram, whatever its own capacity",
+            above=0.0,
+            most=3e8,
+        ),
+    ] = None
+    """[Pa]"""
 
 
 @dataclass(frozen=True, slots=True)

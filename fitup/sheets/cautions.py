@@ -20,6 +20,7 @@ def cautions(job: Job) -> tuple[str, ...]:
     """Return the full list of cautions with the job's own follow-up distance."""
     follow = rounded(job.working.follow_up, DISPLAY[job.units].move)
     return (
+        *(f"WAIVED IN WRITING: {line}." for line in job.waived),
         "This sheet is an aid to a competent engineer. Local codes, the project specification "
         "and licensed practice govern, and come before anything printed here.",
         "Nobody works, stands or reaches under a load that is held by jacks alone. Packs or lock "
