@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tempfile
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -78,7 +79,7 @@ def command(
     from fitup.record.acts import report_stage
     from fitup.record.contents import files_now
     from fitup.record.lookup import plan_of, sheets_of
-    from fitup.record.readback import is_crew_table, read_form
+    from fitup.record.readback import is_crew_table, lost_heads, read_form
     from fitup.record.store import Record
     from fitup.record.work_state import GO_ON
 
@@ -93,6 +94,8 @@ def command(
         work = events.work
         judged = _judged(record, plan, sheets, paper)
         doubts = _unlike(record, work.plan(plan.about), sheets)
+        if form is not None:
+            doubts += lost_heads(form, partial(_code_at, record))
         content = {} if form_file is None else {f"read/{form_file.name}": form_file.read_bytes()}
         present = files_now(job, plan.inputs)
         event = report_stage(record, key, now(), sheets, judged, content, present, doubts)
@@ -198,6 +201,13 @@ def _unlike(record: Record, plan: PlanWork, sheets: Event) -> tuple[str, ...]:
     if content_of(record.content(sheets.outputs.get(LIST, "")) or b"") == signed:
         return ()
     return (f"the sheets of entry {sheets.number} do not say what was approved: print again",)
+
+
+def _code_at(record: Record, number: int) -> str:
+    from fitup.record.check_code import check_code
+
+    entry = record.written(number)
+    return "" if entry is None else check_code(entry.hash)
 
 
 def _of_file(paper: _Paper, asked: tuple[Asked, ...], job: Job) -> dict[str, Read]:

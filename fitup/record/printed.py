@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from fitup.record.canonical import canonical
+from fitup.record.readback import FORM
 
 #: what of ``sheets.json`` a person acts on; where the plan stands is said beside it and may change
 _CONTENT: Final = (
@@ -22,6 +23,16 @@ _CONTENT: Final = (
 )
 
 
+def _without_record(tables: Mapping[str, Any]) -> dict[str, Any]:
+    """Leave out of the form where the record stood when it was printed: that may change too."""
+    return {
+        name: [{k: v for k, v in row.items() if k != "record"} for row in rows]
+        if name == FORM
+        else rows
+        for name, rows in tables.items()
+    }
+
+
 def content_of(listed: bytes) -> str:
     """Return the hash of what a set of sheets says, from its ``sheets.json``.
 
@@ -33,6 +44,7 @@ def content_of(listed: bytes) -> str:
     try:
         data: Mapping[str, Any] = json.loads(listed)
         content = {name: data[name] for name in _CONTENT}
+        content["tables"] = _without_record(content["tables"])
         return hashlib.sha256(canonical(content)).hexdigest()
     except (KeyError, TypeError, AttributeError, RecursionError) as error:
         raise ValueError(f"not the list of a set of sheets: {error!r}") from None

@@ -81,6 +81,30 @@ def code_of(form: Form, stage: int) -> str:
     return read_code(codes.pop(), f"{form.file}, plan")
 
 
+def lost_heads(form: Form, code_at: Callable[[int], str]) -> tuple[str, ...]:
+    """Say which entries a form quotes that the record no longer holds.
+
+    Parameters
+    ----------
+    form : Form
+        Each row may quote the last entry of the record when it was printed.
+    code_at : callable
+        Number of an entry -> its record code as it now stands, empty where there is none.
+    """
+    quoted = dict.fromkeys(row.get("record", "") for _, row in form.rows)
+    found = []
+    for text in quoted:
+        parts = re.fullmatch(r"entry (\d{1,9}), (\S+)", text)
+        if parts and code_at(int(parts[1])) != parts[2]:
+            found.append(
+                f"the form was printed when the record had {text}, which it no longer has: it was "
+                "cut or put back to an earlier one"
+            )
+        elif text and not parts:
+            found.append(f"the form quotes '{text[:40]}', which is no entry of a record")
+    return tuple(found)
+
+
 def form_readings(form: Form, stage: int, asked: Sequence[Asked]) -> dict[str, Read]:
     """Return the readings of one stage; rows that are not filled are left out.
 

@@ -10,17 +10,30 @@ from fitup.sheets.crew_lines import Read
 from fitup.sheets.model import Cell, SheetSet, Table
 from fitup.sheets.work import JackLine, StageSheet
 
-_HEAD: Final = ("plan", "stage", "name", "place", "should_read", "stop_beyond", "or_beyond")
+_HEAD: Final = (
+    "plan",
+    "record",
+    "stage",
+    "name",
+    "place",
+    "should_read",
+    "stop_beyond",
+    "or_beyond",
+)
 
 
 def as_done(sheets: SheetSet) -> Table:
-    """Return the form, its last columns empty; they carry the unit of the job."""
+    """Return the form, its last columns empty; they carry the unit of the job.
+
+    ``record`` quotes the record's last entry when it was printed, so that a record that was cut
+    since is noticed when the form comes back.
+    """
     head = sheets.header
     gauge = (f"read_{head.force_unit}", f"read_{head.pressure_unit}")
     blank = (f"read_{head.length_unit}", "side", *gauge, "pack")
     # what crews of one stage both read, the joint between them, is asked for once
     rows = dict.fromkeys(
-        (head.check_code, stage.number, *row, *(None for _ in blank))
+        (head.check_code, head.record, stage.number, *row, *(None for _ in blank))
         for stage in sheets.stages
         for row in _rows(stage, _reads_of(sheets, stage))
     )

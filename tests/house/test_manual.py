@@ -146,7 +146,7 @@ def test_units():
 
 def test_top_keys():
     sections = {
-        *("tolerance", "gates", "working", "wishes", "exclude", "uncertainty", "lockoff"),
+        *("tolerance", "gates", "working", "wishes", "exclude", "waive", "uncertainty", "lockoff"),
         "learning",
         *("influence", "alignment", "ride", "network", "survey", "staging"),
     }

@@ -11,7 +11,7 @@ from fitup.model import Gates, Job, Tolerance, Wishes, Working
 Tell = Callable[..., list[str]]
 TOP = (
     "name, units, grid, reference_temperature_C, reference_temperature_F, stage, tolerance, "
-    "gates, working, staging, wishes, uncertainty, lockoff, learning, exclude, influence, "
+    "gates, working, staging, wishes, uncertainty, lockoff, learning, exclude, waive, influence, "
     "alignment, network, ride, survey"
 )
 LENGTHS = "value_m, value_mm, value_cm, value_in, value_ft, value_ftUS"

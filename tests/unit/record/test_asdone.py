@@ -12,7 +12,7 @@ from openpyxl import Workbook
 
 from fitup.errors import FitupError, InputError
 from fitup.record.asdone import GO_ON, HOLD, STOP, Asked, Read, judge
-from fitup.record.readback import code_of, form_readings, read_form, read_words
+from fitup.record.readback import code_of, form_readings, lost_heads, read_form, read_words
 
 STEP = Asked("E3/L/step", "check", least=-0.0016, most=0.0024, sides=("ahead high", "ahead low"))
 GAP = Asked("E3/L/gap", "check", least=-0.001, most=0.003, sides=("wide", "narrow"), opening=0.6)
@@ -340,3 +340,34 @@ def test_pipe_in_the_place_of_a_form_holds_nobody_up(tmp_path, name):
     (tmp_path / name).symlink_to("/dev/zero")
     with pytest.raises(InputError, match="a pipe or a device, not a file"):
         read_form(tmp_path / name)
+
+
+HEAD = "plan,record,stage,name,read_mm\n"
+
+
+@pytest.mark.parametrize(
+    ("quoted", "found"),
+    [
+        ("", ()),
+        ('"entry 7, AAAA-BBBB-CCCCC"', ()),
+        (
+            '"entry 8, AAAA-BBBB-CCCCC"',
+            (
+                "the form was printed when the record had entry 8, AAAA-BBBB-CCCCC, which it no "
+                "longer has: it was cut or put back to an earlier one",
+            ),
+        ),
+        (
+            '"entry 7, DDDD-BBBB-CCCCC"',
+            (
+                "the form was printed when the record had entry 7, DDDD-BBBB-CCCCC, which it no "
+                "longer has: it was cut or put back to an earlier one",
+            ),
+        ),
+        ("7", ("the form quotes '7', which is no entry of a record",)),
+    ],
+)
+def test_form_whose_record_was_cut_since_is_noticed(tmp_path, quoted, found):
+    (tmp_path / "form.csv").write_text(f"{HEAD}P,{quoted},1,ram J1,\nP,{quoted},1,ram J2,\n")
+    form = read_form(tmp_path / "form.csv")
+    assert lost_heads(form, lambda n: "AAAA-BBBB-CCCCC" if n == 7 else "") == found
