@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from fitup.errors import FitupError, InputError, Problem
+from fitup.plainfile import hidden_in
 from fitup.record import checkpoint
 from fitup.record.chain import Checked, Held, Row, check_chain, people_at
 from fitup.record.connect import (
@@ -390,7 +391,10 @@ class Pen:
         ------
         NotAllowed
             If nobody of the job has that key, or the person may not do this.
+        InputError
+            If what it says would not show as it is.
         """
+        _require_seen(says or {})
         if not self.events.size and kind != PEOPLE_NAMED:
             raise NotAllowed("the record is not opened yet: fitup people JOB")
         given, made = dict(inputs or {}), dict(outputs or {})
@@ -457,6 +461,15 @@ def signer(people: People, kind: str, key: Key | None) -> Person:
         listed = [p.name for p in people.values() if right in p.may]
         raise NotAllowed(f"{person.name} may not {right}; {' or '.join(listed) or 'nobody'} may")
     return person
+
+
+def _require_seen(says: Mapping[str, Any]) -> None:
+    """Refuse a reason or the like that would not stand on one line as it is."""
+    for name, text in says.items():
+        found = hidden_in(text) if isinstance(text, str) else ""
+        if found:
+            allowed = "text on one line that can be seen"
+            raise InputError([Problem(name, f"a character {found}", allowed, "delete it")])
 
 
 def _hash(content: bytes) -> str:

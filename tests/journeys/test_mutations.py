@@ -123,6 +123,22 @@ def write(folder, files):
     return folder
 
 
+def absurd(job):
+    """Name every number of a job that nobody can mean; bounds of their own, from no column."""
+    found = [f"jack {j.id}" for j in job.jacks.values() if j.capacity > 6e7 or j.stroke > 6.0]
+    for plate in job.plates.values():
+        if abs(plate.measured - plate.nominal) > 1e-3 + 0.2 * plate.nominal:
+            found.append(f"plate {plate.mark}")
+    for seat in job.seats.values():
+        own = [p.design for p in job.points.values() if p.segment == seat.segment]
+        if own and min(np.linalg.norm(seat.position - p) for p in own) > 250.0:
+            found.append(f"seat {seat.id}")
+    warm = [job.reference_temperature, *(e.temperature for e in job.epochs)]
+    found += [f"{t} K" for t in warm if not 200.0 < t < 370.0]
+    found += [f"tolerance of {q}" for q, t in job.tolerances.items() if not 0.0 < t.value <= 1e3]
+    return found
+
+
 def checked(folder):
     """Read, survey, joints and influence; finite values, or None where the job is refused."""
     try:
@@ -134,7 +150,10 @@ def checked(folder):
         assert str(error).strip()
         if isinstance(error, InputError):
             assert all(p.file and p.found and p.allowed and p.do for p in error.problems)
+            assert len(error.problems) < 400
+            assert all(len(str(p)) < 4000 for p in error.problems)
         return None
+    assert absurd(job) == []
     for values in (state.values, state.covariance, effect.A, effect.R, effect.r0):
         assert np.isfinite(values).all()
     return dict(zip((c.id for c in state.checks), state.values.tolist(), strict=True))

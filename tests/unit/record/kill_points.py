@@ -1,7 +1,10 @@
 """Kill writers of a record at hundreds of points; run by test_kill.py in a process of its own.
 
+    python tests/unit/record/kill_points.py FOLDER SEED [KILLS]
+
 Prints one JSON list: for each kill what was wrong, empty where nothing was. A child that is forked
-writes entries and says each number once it is committed; the parent then looks at what is left.
+writes entries and says each number once it is committed; the parent then looks at what is left, in
+the folder and in the home with its witness and checkpoint, and writes one entry more.
 """
 
 from __future__ import annotations
@@ -21,18 +24,21 @@ from fitup.record.people import RIGHTS
 from fitup.record.store import Record
 
 WHEN = "2031-04-02T04:10:09Z"
+#: what Python tells before it changes a file
+CALLS = frozenset({"open", "os.rename", "os.remove", "os.mkdir", "os.chmod"})
 FRESH = 30  # kills after which a new record is begun
 
 
-def people(key: Key) -> bytes:
-    return f'[ines]\nname = "Ines"\nmay = {list(RIGHTS)!r}\nkey = "{key.public}"\n'.encode()
+def people(key: Key, fresh: int) -> bytes:
+    # another name makes another record, which witnesses tell from those before
+    return f'[ines]\nname = "I{fresh}"\nmay = {list(RIGHTS)!r}\nkey = "{key.public}"\n'.encode()
 
 
-def begin(folder: Path, key: Key) -> Path:
+def begin(folder: Path, key: Key, fresh: int) -> Path:
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
     with Record(folder, create=True) as record, record.writing() as pen:
-        pen.append("people named", WHEN, key=key, inputs={"people.toml": people(key)})
+        pen.append("people named", WHEN, key=key, inputs={"people.toml": people(key, fresh)})
     return folder
 
 
@@ -40,9 +46,21 @@ def content(number: int) -> bytes:
     return random.Random(number).randbytes(9000)
 
 
-def write(folder: Path, key: Key, told: int, opcode: int) -> None:
-    """Write entries until killed; with ``opcode`` by itself, inside a statement."""
-    left = [opcode]
+def write(folder: Path, key: Key, told: int, opcode: int, call: int) -> None:
+    """Write entries until killed; with ``opcode`` or ``call`` by itself.
+
+    It dies inside a statement of the database, or before a file is opened, renamed or removed.
+    """
+    left, calls = [opcode], [call]
+
+    def boundary(event: str, _: object) -> None:
+        if event in CALLS:
+            calls[0] -= 1
+            if not calls[0]:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+    if call:
+        sys.addaudithook(boundary)
 
     def step() -> int:
         left[0] -= 1
@@ -60,7 +78,9 @@ def write(folder: Path, key: Key, told: int, opcode: int) -> None:
             os.write(told, bytes([number]))
 
 
-def kill(folder: Path, key: Key, *, opcode: int = 0, size: int = 0, after: float = 0.0) -> str:
+def kill(
+    folder: Path, key: Key, *, opcode: int = 0, call: int = 0, size: int = 0, after: float = 0.0
+) -> str:
     """Start a writer, kill it at a point, and say what is wrong with what it left."""
     reading, writing = os.pipe()
     child = os.fork()
@@ -72,7 +92,7 @@ def kill(folder: Path, key: Key, *, opcode: int = 0, size: int = 0, after: float
             resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
             resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
         try:
-            write(folder, key, writing, opcode)
+            write(folder, key, writing, opcode, call)
         finally:
             os._exit(99)
     os.close(writing)
@@ -84,7 +104,7 @@ def kill(folder: Path, key: Key, *, opcode: int = 0, size: int = 0, after: float
     os.close(reading)
     if not os.WIFSIGNALED(status):
         return f"was not killed: {status}"
-    return wrong(folder, max(told, default=0))
+    return wrong(folder, max(told, default=0)) or lasting(folder, key)
 
 
 def wrong(folder: Path, told: int) -> str:
@@ -101,20 +121,36 @@ def wrong(folder: Path, told: int) -> str:
     return ""
 
 
-def main(folder: Path, seed: int) -> None:
+def lasting(folder: Path, key: Key) -> str:
+    """Write an entry after a kill: it goes on, from the same state, and leaves no litter."""
+    with Record(folder) as record:
+        if record.now().work != record.whole().work:
+            return "the state of the checkpoint is not that of the entries"
+        with record.writing() as pen:
+            number = len(pen.events) + 1
+            pen.append("stop", WHEN, key=key, says={"why": "x"}, inputs={"a": content(number)})
+    litter = {p.name for p in folder.iterdir()} - {"record.sqlite", "record.seal"}
+    home = {p.name for p in (Path.home() / ".fitup").rglob("*") if p.suffix not in ("", ".json")}
+    return f"left behind: {sorted(litter | home)}" if litter | home else ""
+
+
+def main(folder: Path, seed: int, kills: int) -> None:
     rng = random.Random(seed)
+    os.environ["HOME"] = str(folder)
+    os.environ.pop("FITUP_WITNESS", None)
     key = make_key(folder / "ines.key")
-    points: list[dict[str, float]] = [{"opcode": k} for k in range(1, 400, 4)]
-    points += [{"size": s} for s in range(4200, 90_000, 860)]
-    points += [{"after": rng.uniform(0.001, 0.015)} for _ in range(100)]
+    points: list[dict[str, float]] = [{"opcode": k} for k in range(1, 1200, 3)]
+    points += [{"call": k} for k in range(1, 201)]
+    points += [{"size": s} for s in range(4200, 90_000, 430)]
+    points += [{"after": rng.uniform(0.001, 0.02)} for _ in range(200)]
     results = []
-    for i, point in enumerate(points):
+    for i, point in enumerate(rng.sample(points, min(kills, len(points)))):
         if i % FRESH == 0 or "size" in point:
-            job = begin(folder / "job", key)
+            job = begin(folder / "job", key, i)
         said = kill(job, key, **point)
         results.append(f"{point}: {said}" if said else "")
     print(json.dumps(results))
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), int(sys.argv[2]))
+    main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 1000)

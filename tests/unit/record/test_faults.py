@@ -183,6 +183,14 @@ def test_clock_that_went_back_is_told_and_breaks_nothing(filled, keys):
     )
 
 
+@pytest.mark.parametrize("why", ["fog\nAPPROVED", "fog\r", "\x1b[2Jfog", "f\u202eog"])
+def test_reason_that_would_forge_a_line_is_not_taken(filled, keys, why):
+    with pytest.raises(InputError, match=r"why: found a character U\+00(0A|0D|1B)|U\+202E"):
+        append(filled, "stop", WHEN, key=keys["ola"], says={"why": why})
+    with Record(filled) as record:
+        assert len(record.whole()) == 8
+
+
 def test_failure_half_way_leaves_nothing(filled, keys):
     def two(record: Record) -> None:
         with record.writing() as pen:
