@@ -89,6 +89,22 @@ def test_three_pages_a_crew_and_stage_and_the_way_back_apart(printed):
     assert max(way.values()) <= 2
 
 
+def test_the_foot_of_an_approved_plan_costs_no_page(printed):
+    """Who decided, by which key and where in the record stand at the foot of every page."""
+    by = "by Ines Calder (key 3f2a-91cc-08de), 2031-04-02 05:00 UTC, entry 12 of the record"
+    header = replace(
+        printed.sheets.header,
+        status="APPROVED",
+        approved=True,
+        decided=by,
+        record="entry 14, EHRE-FAFE-NTLEX",
+    )
+    pages, _, _ = read(move_pdf(replace(printed.sheets, header=header), "K1"))
+    assert stages_of(pages) == stages_of(printed.pages)
+    foot = "".join(f"APPROVED {by}. Record at entry 14, EHRE-FAFE-NTLEX".split())
+    assert all(foot in "".join(text.split()) for text in pages)
+
+
 def test_every_stage_begins_on_a_new_leaf(printed):
     starts = [i for i, text in enumerate(printed.pages) if "Moves in this stage" in text]
     assert len(starts) == 6
