@@ -127,10 +127,6 @@ class PackFact:
     after: tuple[str, ...]
     height_new: float
     move: float
-    follow_up: tuple[tuple[str, ...], ...]
-    """Temporary plates on the old pack after each increment up; empty where a nut follows."""
-    follow_down: tuple[tuple[str, ...], ...]
-    """Temporary plates on the new pack before each increment down."""
 
 
 @dataclass(frozen=True, slots=True)

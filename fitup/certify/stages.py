@@ -291,8 +291,6 @@ def _pack(work: Work, stage: Stage, k: int) -> PackFact:
         after=new,
         height_new=sum(work.job.plates[m].measured for m in new),
         move=exact - stage.start[k],
-        follow_up=tuple(row[k] for row in stage.follow_up),
-        follow_down=tuple(row[k] for row in stage.follow_down),
     )
 
 

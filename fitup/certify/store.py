@@ -1,4 +1,4 @@
-"""Plates counted moment by moment, in packs, temporary stacks and the store."""
+"""Plates counted from stage to stage, in packs and in the store."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def count_store(work: Work) -> tuple[StockFact, ...]:
         crews = list(stages)
         need: Counter[str] = Counter()
         for stage in crews:
-            need.update(_most_at_once(work.job, stage))
+            need.update(_added(stage))
         for mark, count in need.items():
             if count > loose[mark]:
                 work.wrong.append(
@@ -51,41 +51,10 @@ def one_by_one(job: Job, stage: Stage) -> bool:
     return any(must_follow(job, job.seats[s]) for s in stage.seats)
 
 
-def _most_at_once(job: Job, stage: Stage) -> Counter[str]:
-    """Return the most plates of each mark that a stage has out of the store at one moment."""
-    now: Counter[str] = Counter()
-    most: Counter[str] = Counter()
+def _added(stage: Stage) -> Counter[str]:
+    """Return the plates that the packs of a stage hold more of than before it.
 
-    def note() -> None:
-        for mark, count in now.items():
-            most[mark] = max(most[mark], count)
-
-    standing: list[tuple[str, ...]] = [()] * len(stage.seats)
-
-    def stand(k: int, marks: tuple[str, ...]) -> None:
-        now.subtract(standing[k])
-        now.update(marks)
-        standing[k] = marks
-
-    for row in stage.follow_up:
-        for k, marks in enumerate(row):
-            stand(k, marks)
-        note()
-    below = stage.follow_down[0] if stage.follow_down else ((),) * len(stage.seats)
-    if not one_by_one(job, stage):
-        for old, new in zip(stage.before, stage.after, strict=True):
-            now.update(new)
-            now.subtract(old)
-        note()
-    else:
-        for k, (old, new) in enumerate(zip(stage.before, stage.after, strict=True)):
-            stand(k, ())
-            now.update(new)
-            now.subtract(old)
-            stand(k, below[k])
-            note()
-    for row in stage.follow_down:
-        for k, marks in enumerate(row):
-            stand(k, marks)
-        note()
-    return most
+    What is out of the store between, the events of its procedure count.
+    """
+    added = Counter(m for pack in stage.after for m in pack)
+    return added - Counter(m for pack in stage.before for m in pack)

@@ -72,10 +72,6 @@ class Stage:
     """Packs before the stage, bottom to top; none at a nut."""
     after: tuple[tuple[str, ...], ...]
     """Packs the stage leaves."""
-    follow_up: tuple[tuple[tuple[str, ...], ...], ...] = ()
-    """Temporary plates on the old packs after each increment up, seat by seat."""
-    follow_down: tuple[tuple[tuple[str, ...], ...], ...] = ()
-    """Temporary plates on the new packs before each increment down, seat by seat."""
     resets: tuple[Reset, ...] = ()
     """Jacks set anew before the stage."""
     crew: int = 1

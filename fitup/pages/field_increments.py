@@ -36,12 +36,9 @@ def increment_steps(job: Job, stage: StageSheet, asked: Mapping[str, Asked]) -> 
 
 def _reading(job: Job, stage: StageSheet, way: str, i: int, count: int) -> FieldStep:
     """Return one increment: every jack to its reading, ram and gauge read."""
-    before = [f for c in stage.cards for f in c.follow if f.startswith(f"before step {i + 1} down")]
-    after = [f for c in stage.cards for f in c.follow if f.startswith(f"after step {i + 1} up")]
     moves = [_to(jack, way, i) for jack in stage.jacks]
-    said = [*(before if way == "down" else ()), *(m for m in moves if m)]
+    said = [m for m in moves if m]
     said.append(f"Nuts and packs follow the load, never more than {stage.follow_up.full} behind.")
-    said += after if way == "up" else ()
     entries = [e for jack in stage.jacks for e in _entries(job, jack, way, i)]
     word = "Out" if way == "up" else "Back"
     return FieldStep(f"{word}, reading {i + 1} of {count}", tuple(said), (), tuple(entries))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -40,46 +39,8 @@ def _card(job: Job, card: SeatCard, pack: PackFact) -> SeatCard:
         put_in=lines(pack.put_in),
         build_up=lines(pack.after),
         height_new=rounded(pack.height_new, units.plate),
-        follow=follow_words(pack),
         for_good=pack.after == tuple(p.mark for p in card.build_up),
     )
-
-
-def follow_words(pack: PackFact) -> tuple[str, ...]:
-    """Say which temporary plates stand on a pack when, a line for each change.
-
-    Examples
-    --------
-    >>> p = PackFact("S", (), (), (), (), 0.0, 0.0, ((), ("P5",), ("P5",)), (("P5",), ()))
-    >>> follow_words(p)
-    ('after step 2 up: P5 goes on the old pack', 'before step 2 down: P5 comes off the new pack')
-    """
-    lines = []
-    stood: tuple[str, ...] = ()
-    moments = [(f"after step {i + 1} up", "old", m) for i, m in enumerate(pack.follow_up)]
-    moments += [(f"before step {i + 1} down", "new", m) for i, m in enumerate(pack.follow_down)]
-    where = "old"
-    for moment, on, marks in moments:
-        if marks != stood or (on != where and not marks):
-            off = Counter(stood) - Counter(marks)
-            more = Counter(marks) - Counter(stood)
-            said = []
-            if off:
-                said.append(f"{_list(off)} come{_s(off)} off the {where} pack")
-            if more:
-                said.append(f"{_list(more)} go{'es' if more.total() == 1 else ''} on the {on} pack")
-            if said:
-                lines.append(f"{moment}: {', '.join(said)}")
-        stood, where = marks, on
-    return tuple(lines)
-
-
-def _list(marks: Counter[str]) -> str:
-    return ", ".join(marks.elements())
-
-
-def _s(marks: Counter[str]) -> str:
-    return "s" if marks.total() == 1 else ""
 
 
 def plates_order(stage: StageFact) -> str:

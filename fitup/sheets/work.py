@@ -50,8 +50,6 @@ class SeatCard:
     reaction_after: Number
     reaction_least: Number
     reaction_most: Number
-    follow: tuple[str, ...] = ()
-    """Temporary plates of a stage, a line each: ``after step 2: P5 on top``."""
     for_good: bool = True
     """False where a later stage changes the pack again."""
 

@@ -1,4 +1,4 @@
-"""Plates counted moment by moment, by hand."""
+"""Plates counted from stage to stage, by hand."""
 
 from __future__ import annotations
 
@@ -36,16 +36,12 @@ def with_nuts(job: Job) -> Job:
 
 
 def stage(
-    before: Packs, after: Packs, up: tuple[Packs, ...] = (), down: tuple[Packs, ...] = (),
+    before: Packs, after: Packs,
     number: int = 1, seats: tuple[str, ...] = ("B1", "B2"),
 ) -> Stage:  # fmt: skip
     still = ((0.0,) * len(before),)
     own = seats[: len(before)]
-    return Stage(
-        *(number, "B-lift", own, still, still, still[0], before, after),
-        follow_up=up,
-        follow_down=down,
-    )
+    return Stage(number, "B-lift", own, still, still, still[0], before, after)
 
 
 def counted(job: Job, *stages: Stage) -> tuple[dict[str, tuple[int, int, int, int]], list[str]]:
@@ -100,47 +96,3 @@ def test_with_nuts_packs_of_a_group_are_swapped_at_once(job: Job) -> None:
     nuts = with_nuts(with_count(job, P5=0, P2=1))
     swap = stage((("P5",), ("P2",)), (("P2",), ("P5",)))
     assert counted(nuts, swap)[1] == []
-
-
-@pytest.mark.parametrize(("fives", "kept"), [(2, True), (1, False)])
-def test_temporary_plates_up_are_out_of_the_store(job: Job, fives: int, kept: bool) -> None:
-    """At the top two P5 stand at each moment the most: on the old packs of B1 and B2."""
-    up: tuple[Packs, ...] = ((("P2",), ("P2",)), (("P5",), ("P5",)))
-    same = (("P20",), ("P20",))
-    _, wrong = counted(with_count(job, P5=fives, P2=2), stage(same, same, up=up))
-    assert (wrong == []) is kept
-
-
-def test_temporary_plates_are_put_back_before_the_next(job: Job) -> None:
-    """P2 then P5 at one seat: never both."""
-    up: tuple[Packs, ...] = ((("P2",),), (("P5",),), (("P2",),))
-    same = (("P20",),)
-    assert counted(with_count(job, P5=1, P2=1), stage(same, same, up=up))[1] == []
-
-
-def test_one_by_one_the_next_seat_still_stands_on_its_plates(job: Job) -> None:
-    """While B1 is packed, B2 stands on its temporary P5; the P5 of B1 is free for its new pack."""
-    up: tuple[Packs, ...] = ((("P5",), ("P5",)),)
-    change = stage((("P20",), ("P20",)), (("P20", "P5"), ("P20",)), up=up)
-    assert counted(with_count(job, P5=2), change)[1] == []
-    both = stage((("P20",), ("P20",)), (("P20", "P5"), ("P20", "P5")), up=up)
-    assert counted(with_count(job, P5=2), both)[1] == []
-    assert counted(with_count(job, P5=1), both)[1] == ["stage 1: 1 plate P5 too few in store"]
-
-
-@pytest.mark.parametrize(("twos", "kept"), [(4, True), (3, False)])
-def test_temporary_plates_below_are_counted_with_the_new_packs(
-    job: Job, twos: int, kept: bool
-) -> None:
-    """New packs hold one P2 each, and one stands on each on the way down: four."""
-    down: tuple[Packs, ...] = ((("P2",), ("P2",)), ((), ()))
-    change = stage((("P20",), ("P20",)), (("P20", "P2"), ("P20", "P2")), down=down)
-    _, wrong = counted(with_count(job, P2=twos), change)
-    assert wrong == ([] if kept else ["stage 1: 1 plate P2 too few in store"])
-
-
-def test_later_steps_down_are_counted_too(job: Job) -> None:
-    down: tuple[Packs, ...] = ((("P5",),), (("P1", "P1"),))
-    change = stage((("P20",),), (("P10",),), down=down)
-    wrong = counted(with_count(job, P1=1), change)[1]
-    assert wrong == ["stage 1: 1 plate P1 too few in store"]

@@ -313,7 +313,7 @@ def jack_fact(jack: Jack, job: Job, clearance: float = 0.005) -> JackFact:
 
 def pack_facts(facts: tuple[SeatFact, ...], seats: tuple[str, ...]) -> tuple[PackFact, ...]:
     return tuple(
-        PackFact(f.seat, f.pack_now, f.out, f.put_in, f.build_up, f.height_new, f.setting, (), ())
+        PackFact(f.seat, f.pack_now, f.out, f.put_in, f.build_up, f.height_new, f.setting)
         for f in facts
         if f.seat in seats
     )
