@@ -17,6 +17,7 @@ from fitup.cli.text import job_argument, json_option, progress, say_json
 from fitup.errors import EXIT_OUTSIDE, FitupError, InputError, Problem
 from fitup.jobfolder import read_job
 from fitup.model.identity import with_readings
+from fitup.plainfile import read_bytes
 from fitup.sheets.tables import json_bytes
 from fitup.sheets.write import LIST, documents, set_aside
 
@@ -125,7 +126,7 @@ def _retire(job: Path, folders: set[Path]) -> None:
 def _stale(job: Path, folder: Path) -> bool:
     """Say whether sheets in a folder were made from other files than the job has now."""
     try:
-        made_from = json.loads((folder / LIST).read_bytes())["inputs_sha256"]
+        made_from = json.loads(read_bytes(folder / LIST))["inputs_sha256"]
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return False
     try:

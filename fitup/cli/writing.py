@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from fitup.errors import InputError, Problem
+from fitup.plainfile import read_bytes
 
 
 def write_files(folder: Path, content: Mapping[str, bytes]) -> list[str]:
@@ -47,7 +48,7 @@ def write_page(file: Path, content: bytes) -> None:
     if not file.parent.is_dir():
         found = f"no folder {file.parent}"
         raise InputError([Problem(str(file), found, "a file in a folder", "make the folder first")])
-    if file.exists() and GENERATOR.encode() not in file.read_bytes()[:4096]:
+    if file.exists() and GENERATOR.encode() not in read_bytes(file)[:4096]:
         raise InputError([Problem(str(file), "a file that fitup did not write", allowed, do)])
     _write(file, content)
 

@@ -16,6 +16,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
+from fitup.plainfile import read_bytes
 from fitup.record.canonical import canonical
 
 RECORD: Final = "record.sqlite"
@@ -85,7 +86,7 @@ def read_seal(folder: Path) -> Seal | None:
         If the seal itself was changed.
     """
     try:
-        raw = (folder / FILE).read_bytes()
+        raw = read_bytes(folder / FILE)
     except FileNotFoundError:
         return None
     total, _, rest = raw.partition(b"\n")

@@ -13,6 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
+from fitup.plainfile import read_bytes
 from fitup.sheets.model import SheetSet
 
 #: the file that lists the set; it tells the next run which files are the program's own
@@ -153,9 +154,9 @@ def _write(path: Path, content: bytes) -> None:
 def _own(folder: Path) -> set[str]:
     """Return the names an earlier run listed as its own."""
     try:
-        listed = json.loads((folder / LIST).read_text(encoding="utf-8"))
+        listed = json.loads(read_bytes(folder / LIST))
         return {str(name) for name in listed["files"]}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return set()
 
 

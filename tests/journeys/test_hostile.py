@@ -170,6 +170,20 @@ def test_what_is_no_file_holds_nobody_up(fitup, job, files, name, kind):
     assert refusal(fitup, folder).startswith(("fitup: job.toml", f"fitup: {name}"))
 
 
+@pytest.mark.parametrize("kind", ["pipe", "device"])
+def test_trap_in_the_place_of_what_the_program_wrote_holds_nobody_up(fitup, job, tmp_path, kind):
+    folder = job()
+    (folder / "out").mkdir()
+    put(folder / "out" / "sheets.json", kind)
+    said = fitup("sheets", folder)
+    assert said.code == 2
+    assert said.lines[-1].startswith(f"fitup: {folder}/out: found a folder with files in it")
+    put(tmp_path / "page.html", kind)
+    said = fitup("review", folder, "--to", tmp_path / "page.html")
+    assert said.code == 2
+    assert "a pipe or a device, not a file" in said.lines[-1]
+
+
 def workbook(path: Path, sheet: bytes) -> Path:
     """Write a workbook with one sheet of so much XML."""
     from openpyxl import Workbook

@@ -119,6 +119,13 @@ def test_pipe_in_the_place_of_a_witness_holds_nobody_up(filled, witness):
         assert len(record.whole()) == 8
 
 
+def test_pipe_in_the_place_of_the_seal_holds_nobody_up(filled):
+    (filled / SEAL).unlink()
+    os.mkfifo(filled / SEAL)
+    with Record(filled) as record, pytest.raises(OSError, match="a pipe or a device, not a file"):
+        record.whole()
+
+
 def test_home_is_the_witness_when_nothing_is_said(filled, tmp_path, monkeypatch):
     monkeypatch.delenv("FITUP_WITNESS")
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
