@@ -12,7 +12,8 @@ from fitup.alignment import Alignment, Place, read_design
 from fitup.alignment.crossfall import clash, crossfall_of, in_words, signed
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
-from fitup.jobfolder.settings import FILE, Settings
+from fitup.jobfolder.keys import FILE
+from fitup.jobfolder.settings import Settings
 from fitup.jobfolder.table import Row, record_of
 from fitup.model import CheckPoint, Pair
 

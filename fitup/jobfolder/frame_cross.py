@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from fitup.errors import Problem
 from fitup.jobfolder.frame_loads import MEMBERS_NEED
-from fitup.jobfolder.settings import FILE
+from fitup.jobfolder.keys import FILE
 from fitup.jobfolder.table import Row
 from fitup.model import Job
 from fitup.model.frame import FrameModel

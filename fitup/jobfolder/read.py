@@ -30,11 +30,12 @@ from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
 from fitup.jobfolder.frame_schema import FRAME_TABLES
+from fitup.jobfolder.keys import FILE
 from fitup.jobfolder.plausible import judged
 from fitup.jobfolder.read_cables import check_leans, lean_of, of_stage, tension_of, with_cables
 from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
 from fitup.jobfolder.schema import TABLES
-from fitup.jobfolder.settings import FILE, Settings, read_settings
+from fitup.jobfolder.settings import Settings, read_settings
 from fitup.jobfolder.staging import rated
 from fitup.jobfolder.table import Row, plain, read_table, record_of, unique
 from fitup.jobfolder.targets import at_stage

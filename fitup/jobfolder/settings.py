@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
@@ -12,6 +11,7 @@ from typing import Any, Final, Literal, cast
 
 from fitup import units
 from fitup.errors import InputError, Problem
+from fitup.jobfolder.keys import FILE, KeyReader, spellings
 from fitup.jobfolder.staging import read_staging
 from fitup.model import (
     QUANTITIES,
@@ -30,14 +30,10 @@ from fitup.model import (
     kind_of,
 )
 from fitup.model.rules import RULES
-from fitup.model.trust import COLDEST_STEEL, HOTTEST_STEEL
 from fitup.plainfile import parse_toml, read_text
 
-FILE: Final = "job.toml"
 #: years of a survey
 _FIRST, _LAST = 1950, 2200
-#: a name or source that stands on a sheet [characters]
-_LONGEST: Final = 500
 _GATES: Final = {
     "hours_apart": "time",
     "temperature_apart": "temperature_step",
@@ -109,20 +105,6 @@ _TOP: Final = (
     "ride",
     "survey",
 )
-#: the widest that can be meant by any key of a dimension, in SI (common practice, no source)
-_WIDEST: Final = {
-    "": (-1e9, 1e9),
-    "length": (-100.0, 100.0),
-    "force": (-1e9, 1e9),
-    "stiffness": (-1e13, 1e13),
-    "slope": (-1.0, 1.0),
-    "roughness": (-1.0, 1.0),
-    "angle": (-7.0, 7.0),
-    "temperature": (COLDEST_STEEL, HOTTEST_STEEL),
-    "temperature_step": (-100.0, 100.0),
-    "time": (-3.2e8, 3.2e8),
-    "time_s": (-1e7, 1e7),
-}
 _NETWORK: Final = {"refraction": (-1.0, 1.0), "projection_scale": (0.99, 1.01)}
 _SWITCHES: Final = ("collimation", "prism", "air", "curvature", "sea_level")
 
@@ -156,95 +138,6 @@ class Settings:
     epochs: tuple[Epoch, ...] = ()
 
 
-class _Reader:
-    """Collects problems while it looks keys up in nested tables of a TOML document."""
-
-    def __init__(self, problems: list[Problem]) -> None:
-        self.problems = problems
-
-    def complain(self, key: str, found: str, allowed: str, do: str) -> None:
-        self.problems.append(Problem(FILE, found, allowed, do, column=key))
-
-    def unknown(self, where: str, table: Mapping[str, Any], allowed: list[str]) -> None:
-        for key in table:
-            if key in allowed:
-                continue
-            near = difflib.get_close_matches(key, allowed, n=1, cutoff=0.5)
-            advice = f"did you mean {near[0]}?" if near else "delete it or correct its name"
-            self.complain(f"{where}{key}", "an unknown key", ", ".join(allowed), advice)
-
-    def number(
-        self, where: str, table: Mapping[str, Any], name: str, dimension: str, needed: bool = False
-    ) -> float | None:
-        """Find ``name`` with any unit suffix of its dimension and return it in SI."""
-        names = spellings(name, dimension)
-        present = [n for n in names if n in table]
-        if len(present) > 1:
-            self.complain(
-                f"{where}{present[1]}", "the same value in two units", "one unit", "delete one"
-            )
-            return None
-        if not present:
-            if name in table and name not in names:
-                self.complain(
-                    f"{where}{name}", "no unit", "one of: " + ", ".join(names), "add the unit"
-                )
-            elif needed:
-                self.complain(
-                    f"{where}{names[0]}", "no such key", "one of: " + ", ".join(names), "add it"
-                )
-            return None
-        key = present[0]
-        value = table[key]
-        if (
-            isinstance(value, bool)
-            or not isinstance(value, int | float)
-            or not math.isfinite(value)
-        ):
-            self.complain(f"{where}{key}", repr(value), "a finite number", "correct it")
-            return None
-        suffix = key[len(name) + 1 :]
-        known = dimension in units.FACTORS or dimension == "temperature"
-        si = units.to_si(float(value), dimension, suffix) if known else float(value)
-        least, most = _WIDEST.get(dimension, (-math.inf, math.inf))
-        if not least <= si <= most:
-            bounds = [units.from_si(b, dimension, suffix) if known else b for b in (least, most)]
-            allowed = f"{bounds[0]:.10g} to {bounds[1]:.10g}"
-            self.complain(f"{where}{key}", f"{value:g}", allowed, "correct it, or its unit")
-            return None
-        return si
-
-    def given(self, table: Mapping[str, Any], name: str, dimension: str) -> tuple[str, str]:
-        """Return the key under which a number stands, and the number, as they were written."""
-        key = next(k for k in spellings(name, dimension) if k in table)
-        return key, f"{table[key]:g}"
-
-    def text(self, where: str, table: Mapping[str, Any], name: str, needed: bool = True) -> str:
-        value = table.get(name)
-        if value is None and not needed:
-            return ""
-        if not isinstance(value, str) or not value.strip():
-            found = "no such key" if value is None else repr(value)
-            self.complain(f"{where}{name}", found, "a text in quotes", "add it")
-            return ""
-        if len(value) > _LONGEST:
-            found, allowed = f"{len(value)} characters", f"at most {_LONGEST}"
-            self.complain(f"{where}{name}", found, allowed, "say it in fewer words")
-            return ""
-        return value.strip()
-
-
-def spellings(name: str, dimension: str) -> list[str]:
-    """Return the keys under which a value of a dimension may stand."""
-    if dimension == "time":
-        return [f"{name}_h", f"{name}_min"]
-    if dimension == "time_s":
-        return [f"{name}_s"]
-    if dimension in units.FACTORS or dimension == "temperature":
-        return [f"{name}_{s}" for s in units.suffixes(dimension)]
-    return [name]
-
-
 def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     """Read and check ``job.toml``; what is wrong is added to ``problems``."""
     settings = Settings()
@@ -253,7 +146,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     except InputError as error:
         problems.extend(error.problems)
         return settings
-    reader = _Reader(problems)
+    reader = KeyReader(problems)
     top = [*_TOP[:3], *spellings("reference_temperature", "temperature"), *_TOP[4:]]
     bare = "reference_temperature"
     reader.unknown("", {k: v for k, v in document.items() if k != bare}, top)
@@ -292,7 +185,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     return settings
 
 
-def _table(reader: _Reader, document: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+def _table(reader: KeyReader, document: Mapping[str, Any], key: str) -> Mapping[str, Any]:
     table = document.get(key, {})
     if not isinstance(table, dict):
         reader.complain(key, repr(table), f"a table [{key}]", "see the template")
@@ -300,7 +193,7 @@ def _table(reader: _Reader, document: Mapping[str, Any], key: str) -> Mapping[st
     return table
 
 
-def _influence(reader: _Reader, settings: Settings, table: Mapping[str, Any]) -> None:
+def _influence(reader: KeyReader, settings: Settings, table: Mapping[str, Any]) -> None:
     reader.unknown("influence.", table, ["table", "model"])
     if "table" in table:
         settings.influence_table = reader.text("influence.", table, "table") or None
@@ -314,7 +207,7 @@ def _influence(reader: _Reader, settings: Settings, table: Mapping[str, Any]) ->
 
 
 def _tolerances(
-    reader: _Reader, table: Mapping[str, Any], settings: Settings
+    reader: KeyReader, table: Mapping[str, Any], settings: Settings
 ) -> dict[Quantity, Tolerance]:
     if not table:
         reader.complain(
@@ -355,7 +248,7 @@ def _tolerances(
 
 
 def _record(
-    reader: _Reader,
+    reader: KeyReader,
     kind: type[Any],
     dimensions: Mapping[str, str],
     document: Mapping[str, Any],
@@ -387,7 +280,7 @@ def _record(
     return kind(**given)
 
 
-def _wishes(reader: _Reader, document: Mapping[str, Any]) -> Wishes:
+def _wishes(reader: KeyReader, document: Mapping[str, Any]) -> Wishes:
     wishes: Wishes = _record(reader, Wishes, _WISHES, document, "wishes", ("leave_alone",))
     names = _table(reader, document, "wishes").get("leave_alone", [])
     if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
@@ -402,7 +295,7 @@ _RULE_SIZES: Final = (*spellings("thickness", "length"), *spellings("throat", "l
 
 
 def tolerance_by_rule(
-    reader: _Reader,
+    reader: KeyReader,
     where: str,
     entry: Mapping[str, Any],
     quantity: Quantity,
@@ -438,7 +331,7 @@ def tolerance_by_rule(
         return None, ""
 
 
-def _straightedge(reader: _Reader, document: Mapping[str, Any]) -> float:
+def _straightedge(reader: KeyReader, document: Mapping[str, Any]) -> float:
     table = _table(reader, document, "ride")
     bare = "straightedge"
     rest = {k: v for k, v in table.items() if k != bare}
@@ -451,7 +344,7 @@ def _straightedge(reader: _Reader, document: Mapping[str, Any]) -> float:
     return STRAIGHTEDGE if value is None else value
 
 
-def _reasons(reader: _Reader, table: Mapping[str, Any], where: str) -> dict[str, str]:
+def _reasons(reader: KeyReader, table: Mapping[str, Any], where: str) -> dict[str, str]:
     result: dict[str, str] = {}
     for key, reason in table.items():
         if not isinstance(reason, str) or not reason.strip():
@@ -463,7 +356,7 @@ def _reasons(reader: _Reader, table: Mapping[str, Any], where: str) -> dict[str,
     return result
 
 
-def _network(reader: _Reader, table: Mapping[str, Any]) -> NetworkRules:
+def _network(reader: KeyReader, table: Mapping[str, Any]) -> NetworkRules:
     reader.unknown("network.", table, ["datum", *_NETWORK, *_SWITCHES])
     given: dict[str, Any] = {}
     if "datum" in table:
@@ -490,7 +383,7 @@ def _network(reader: _Reader, table: Mapping[str, Any]) -> NetworkRules:
     return NetworkRules(**given)
 
 
-def _epochs(reader: _Reader, entries: object) -> tuple[Epoch, ...]:
+def _epochs(reader: KeyReader, entries: object) -> tuple[Epoch, ...]:
     if entries is None:
         reader.complain("survey", "no survey", "[[survey]] with file, taken, ...", "add one")
         return ()
@@ -501,7 +394,7 @@ def _epochs(reader: _Reader, entries: object) -> tuple[Epoch, ...]:
     return tuple(e for e in epochs if e is not None)
 
 
-def _epoch(reader: _Reader, where: str, entry: Mapping[str, Any]) -> Epoch | None:
+def _epoch(reader: KeyReader, where: str, entry: Mapping[str, Any]) -> Epoch | None:
     named = [
         "file",
         "observations",

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.settings import FILE
+from fitup.jobfolder.keys import FILE
 
 _HEADER: Final = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
 

@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from fitup.errors import InputError, Problem
+from fitup.jobfolder.keys import FILE
 from fitup.jobfolder.read import ALL_TABLES
 from fitup.jobfolder.rewrite import changed_cells, moved_text
 from fitup.jobfolder.rounds import MOVED_FILE
-from fitup.jobfolder.settings import FILE
 from fitup.jobfolder.surveys import survey_entries, with_surveys
 from fitup.loop.carry import Carried, NextJob
 from fitup.loop.incoming import (

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
 from fitup.errors import InputError
+from fitup.jobfolder.keys import FILE as SETTINGS
 from fitup.jobfolder.read import ALL_TABLES
-from fitup.jobfolder.settings import FILE as SETTINGS
 from fitup.plainfile import parse_toml
 from fitup.record.contents import SURVEY_SETTINGS, Files
 from fitup.record.plan_changes import plan_changes

@@ -11,7 +11,7 @@ import numpy as np
 from fitup.errors import FitupError, InputError
 from fitup.frames import Array
 from fitup.jobfolder import read_job
-from fitup.jobfolder.settings import FILE as SETTINGS
+from fitup.jobfolder.keys import FILE as SETTINGS
 from fitup.model import Job
 from fitup.plainfile import parse_toml
 from fitup.record.contents import Files, write_files
