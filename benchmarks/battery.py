@@ -26,7 +26,8 @@ from jobs import Made, Weighed, made_job, weigh, weigh_all
 from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import Wishes
-from fitup.plan.priorities import choose, space_of, squares_goal, tight_goal, worst_goal
+from fitup.plan.priorities import choose
+from fitup.plan.search_space import space_of, squares_goal, tight_goal, worst_goal
 from fitup.problem import FitProblem, build_problem
 from fitup.problem.continuous import Relaxed, least_squares, least_worst
 from fitup.solve import SearchResult

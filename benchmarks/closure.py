@@ -22,7 +22,7 @@ import numpy as np
 
 from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.plan.priorities import space_of, squares_goal
+from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.continuous import least_squares
 from fitup.problem.problem import FitProblem, build_problem
 from fitup.solve.general_solvers import NAMES, Solver, least_squares_by, solvers

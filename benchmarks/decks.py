@@ -27,7 +27,7 @@ from closure import General, general, header
 from instances import continuous_problem, line_problem, twin_problem
 
 from fitup.frames import Array
-from fitup.plan.priorities import space_of, squares_goal
+from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.continuous import least_squares
 from fitup.problem.problem import FitProblem
 from fitup.solve.banded import solve_banded

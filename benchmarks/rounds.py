@@ -36,7 +36,7 @@ from fitup.model import (
     Tolerance,
     Uncertainties,
 )
-from fitup.plan.priorities import space_of, squares_goal
+from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.continuous import least_squares
 from fitup.problem.packs import Choice
 from fitup.problem.problem import build_problem

@@ -17,7 +17,8 @@ import numpy as np
 
 from fitup.errors import NoPlan
 from fitup.frames import Array
-from fitup.plan.priorities import Least, best_squares, tight_goal
+from fitup.plan.priorities import Least, best_squares
+from fitup.plan.search_space import tight_goal
 from fitup.problem.continuous import Relaxed, least_squares
 from fitup.problem.problem import FitProblem
 from fitup.solve.effort import SECOND, Effort

@@ -18,8 +18,10 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
+from fitup.plan.least_work import allowed_squares
 from fitup.plan.order import told
-from fitup.plan.priorities import Chosen, allowed_squares, most_squares, space_of, squares_goal
+from fitup.plan.priorities import Chosen, most_squares
+from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.problem import FitProblem
 from fitup.procedure.bounds import Bounds
 from fitup.procedure.layout import Group, lay, least_moves, moving_groups

@@ -17,16 +17,17 @@ import numpy as np
 from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import Wishes, WishResult
-from fitup.problem.continuous import Relaxed, least_squares, least_worst, reach
+from fitup.plan.least_work import allowed_squares, least_work
+from fitup.plan.search_space import ring_search, space_of, squares_goal, tight_goal, worst_goal
+from fitup.problem.continuous import Relaxed, least_squares, least_worst
 from fitup.problem.problem import FitProblem
 from fitup.solve.banded import solve_banded
 from fitup.solve.branches import solve_branched
 from fitup.solve.deckline import deck_line
 from fitup.solve.effort import SECOND, Effort, Stop, never
-from fitup.solve.exact import Goal, SearchResult, Space, search
+from fitup.solve.exact import Goal, SearchResult, search
 from fitup.solve.general_solvers import least_worst_by
-from fitup.solve.local_search import Work, improve
-from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.local_search import improve
 from fitup.solve.stock import solve_deck_line
 
 Report = Callable[[str], None]
@@ -46,19 +47,12 @@ _BLOCK = 6
 _FAR_INSIDE = 0.7
 #: part of the time limit for each wish where not even plates of any thickness meet the first
 _PART = 1.0 / 6.0
-#: up to so many seats the fewest to disturb are looked for exactly, so long [s]
+#: up to so many seats a general solver is asked
 _JOINT = 24
-_PROOF = 2.0
-_MANY = 1 << 30
 #: nodes that a general solver may open for the first wish; its safety catch [s]
 _NODES, _CATCH = 500, 120.0
 _HALVINGS = 10
 _NEAR_ENOUGH = 0.02
-#: price of a seat disturbed, a plate handled, a plate in a new pack: each outweighs what follows
-_PRICE = np.array([1.0e4, 1.0e2, 1.0])
-_EDGE = 1e-9
-#: squares that differ by no more, as a share, are the same
-_EVEN = 1e-8
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,7 +125,7 @@ def choose(
         along = _along(problem, cap, effort, report)
     enough = effort.part(effort.steps * _PART) if beyond else effort
     pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
-    pick, third = _work(problem, wishes, pick, cap, ideal, second, effort, report)
+    pick, third = least_work(problem, wishes, pick, cap, ideal, second, effort, report)
     first, second = of_the_plan(problem, pick, wishes, first, second)
     method = _method(problem, cap, along) + (CAUGHT if effort.caught else "")
     return Chosen(pick, (first, second, *third), ideal, method, first.upper)
@@ -156,11 +150,6 @@ def of_the_plan(
         replace(first, upper=worst, lower=min(first.lower, worst)),
         replace(second, upper=squares, lower=min(second.lower, squares), text=text),
     )
-
-
-def allowed_squares(wishes: Wishes, least: float) -> float:
-    """Return the greatest sum of squares that a plan of less work may come to."""
-    return least + max(wishes.squares_slack * least, wishes.squares_slack_floor)
 
 
 def _still(problem: FitProblem, goal: float) -> Chosen | None:
@@ -273,61 +262,6 @@ def _method(problem: FitProblem, cap: float, along: SearchResult | None) -> str:
     )
 
 
-def space_of(
-    problem: FitProblem, ideal: Array, cap: float | None, work: tuple[int, int, int] | None = None
-) -> Space:
-    """Return what may be chosen, with every ratio within ``cap`` and work within ``work``."""
-    L, b = problem.L, problem.b
-    if cap is not None:
-        L = np.vstack([L, problem.F, -problem.F])
-        b = np.r_[b, cap + problem.g, cap - problem.g]
-    size = np.abs(L).max(axis=1, initial=0.0)
-    size = np.where(size > 0.0, size, 1.0)
-    uses, capacity = list(problem.counts), problem.stock
-    if work is not None:
-        uses = [
-            np.hstack([u, np.array([c.work for c in own], dtype=np.int64).reshape(-1, 3)])
-            for u, own in zip(uses, problem.choices, strict=True)
-        ]
-        capacity = np.r_[capacity, np.array(work, dtype=np.int64)]
-    values = [np.array([c.setting for c in own]) for own in problem.choices]
-    return Space(values, uses, capacity, L / size[:, None], b / size, ideal)
-
-
-def squares_goal(problem: FitProblem) -> Goal:
-    """Return the weighted least squares of the ratios, a little added for the moves."""
-    root = np.sqrt(problem.weights)
-    still = np.sqrt(problem.move_price) * np.eye(len(problem.seats))
-    M = np.vstack([problem.F * root[:, None], still])
-    h = np.r_[problem.g * root, np.zeros(len(problem.seats))]
-    return Goal("squares", M, h, M, h)
-
-
-def tight_goal(problem: FitProblem, relaxed: Relaxed | None) -> Goal:
-    """Return the same squares with a bound that knows which rows bind.
-
-    By the multipliers of the continuous optimum, |M x - h|^2 + pull . x - give never exceeds the
-    squares where the rows hold; its least value is the continuous optimum itself. Completing the
-    square with M' s = -pull / 2 gives |M x - (h + s)|^2 - 2 s . h - s . s - give.
-    """
-    goal = squares_goal(problem)
-    if relaxed is None:
-        return goal
-    s = goal.M @ np.linalg.solve(goal.M.T @ goal.M, -0.5 * relaxed.pull)
-    offset = float(-2.0 * (s @ goal.h) - s @ s - relaxed.give)
-    return Goal("squares", goal.M, goal.h + s, goal.F, goal.g, offset)
-
-
-def worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
-    """Return the worst ratio, bounded by squares under multipliers of the continuous problem.
-
-    A small equal share for every check keeps directions bounded that the multipliers do not see.
-    """
-    share = 0.9 * relaxed.multipliers + 0.1 / max(1, len(problem.g))
-    root = np.sqrt(share)
-    return Goal("worst", problem.F * root[:, None], problem.g * root, problem.F, problem.g)
-
-
 def _worst(
     problem: FitProblem, relaxed: Relaxed, goal: float, effort: Effort, report: Report
 ) -> tuple[Array, WishResult]:
@@ -344,7 +278,7 @@ def _worst(
         found = SearchResult(None, score, score, True)
     else:
         space = space_of(problem, relaxed.x, None)
-        found = _ring_search(problem, space, aim, score, effort)
+        found = ring_search(problem, space, aim, score, effort)
     pick = start if found.pick is None else found.pick
     if not found.proven and problem.worst_ratio(problem.settings(pick)) > goal:
         pick = _asked(problem, pick, effort, report)
@@ -408,14 +342,6 @@ def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, effort: Effort) 
     raise NoPlan("no choice of whole plates that keeps all limits was found with the effort given")
 
 
-def _ring_search(
-    problem: FitProblem, space: Space, goal: Goal, best: float, effort: Effort
-) -> SearchResult:
-    groups = [np.array(c, dtype=np.int64) for c in problem.clusters if c]
-    tree = cluster_tree(goal, groups)
-    return search_rings(space, goal, tree, best=best, effort=effort)
-
-
 @dataclass(frozen=True, eq=False)
 class Least:
     """The least squares found: a pick (n,), or None; bounds; settings (n,) of any thickness [m].
@@ -475,7 +401,7 @@ def best_squares(
         start, value, bound = found.pick, found.score, max(bound, found.lower)
     if found is None or not found.proven:
         best = value if start is not None else most_squares(problem, cap)
-        found = _ring_search(problem, space, tight_goal(problem, relaxed), best, effort)
+        found = ring_search(problem, space, tight_goal(problem, relaxed), best, effort)
     if found.pick is not None:
         start, value = found.pick, problem.squares(problem.settings(found.pick))
     bound = max(found.lower, bound)
@@ -503,96 +429,3 @@ def _squares(
     text = f"least sum of squared ratios with every ratio within {cap:.2f}"
     wish = WishResult("least squares", found.upper, found.lower, found.proven, text)
     return pick, wish, ideal
-
-
-def _work(
-    problem: FitProblem,
-    wishes: Wishes,
-    pick: Array,
-    cap: float,
-    ideal: Array,
-    squares: WishResult,
-    effort: Effort,
-    report: Report,
-) -> tuple[Array, tuple[WishResult, ...]]:
-    """Find less work within the slack, and bound from below what any plan must do."""
-    report("third wish: least work")
-    allowed = allowed_squares(wishes, squares.upper)
-    near = problem if effort.stop() else within(problem, reach(problem, cap, allowed))
-    begin = _lighter(near, ideal, cap, allowed, _same_pick(problem, near, pick))
-    least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(_PRICE))]
-    while squares.proven and not effort.stop() and near.work(begin)[0] > least[0]:
-        found = _fewer_seats(near, cap, allowed, near.work(begin)[0] - 1, effort)
-        if found.pick is None:
-            least[0] = near.work(begin)[0] if found.proven else least[0]
-            break
-        lighter = _lighter(near, ideal, cap, allowed, found.pick)
-        # the descent may lose a pick at the very edge of what is allowed
-        begin = min(found.pick, lighter, key=near.work)
-    done = near.work(begin)
-    names = ("seats disturbed", "plates handled", "plates in new packs")
-    text = f"with the sum of squares at most {allowed:.3f}"
-    results = []
-    open_before = False
-    for name, upper, lower in zip(names, done, least, strict=True):
-        # a bound on a later count holds whatever the earlier ones are
-        proven = upper == lower and not open_before
-        open_before = open_before or not proven
-        results.append(WishResult(name, upper, lower, proven, text))
-    return _same_pick(near, problem, begin), tuple(results)
-
-
-def _lighter(near: FitProblem, ideal: Array, cap: float, allowed: float, begin: Array) -> Array:
-    """Return a pick of less work than one to begin with, found by descent, or that one."""
-    space, goal = space_of(near, ideal, cap), squares_goal(near)
-    prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
-    better, _ = improve(space, goal, _STARTS, spread=1e-3, work=Work(prices, allowed), begin=begin)
-    if better is None:
-        return begin
-    # among plans of this work the least squares decide
-    exact = space_of(near, ideal, cap, near.work(better))
-    finer, _ = improve(exact, goal, 2, begin=better)
-    return better if finer is None else finer
-
-
-def _fewer_seats(
-    near: FitProblem, cap: float, allowed: float, seats: int, effort: Effort
-) -> SearchResult:
-    """Look for a pick that disturbs at most so many seats, or prove that there is none."""
-    nothing = SearchResult(None, allowed, 0.0, False)
-    if len(near.seats) > _JOINT:
-        return nothing
-    relaxed = least_squares(near, cap)
-    if relaxed is None:
-        return nothing
-    space = space_of(near, relaxed.x, cap, (seats, _MANY, _MANY))
-    part = effort.part(_PROOF * SECOND)
-    # the search looks below what it is given: a pick that comes to what is allowed will do
-    most = allowed + _EVEN * max(1.0, allowed)
-    return _ring_search(near, space, tight_goal(near, relaxed), most, part)
-
-
-def within(problem: FitProblem, windows: Array) -> FitProblem:
-    """Return the problem with only the choices whose settings lie in the windows (n, 2)."""
-    keep = [
-        [k for k, c in enumerate(own) if low - _EDGE <= c.setting <= high + _EDGE]
-        for own, (low, high) in zip(problem.choices, windows, strict=True)
-    ]
-    return replace(
-        problem,
-        choices=tuple(
-            tuple(own[k] for k in kept) for own, kept in zip(problem.choices, keep, strict=True)
-        ),
-        counts=tuple(u[kept] for u, kept in zip(problem.counts, keep, strict=True)),
-        windows=windows,
-    )
-
-
-def _same_pick(source: FitProblem, target: FitProblem, pick: Array) -> Array:
-    """Return the pick of the same choices where they have other numbers."""
-    return np.array(
-        [
-            theirs.index(own[k])
-            for own, theirs, k in zip(source.choices, target.choices, pick, strict=True)
-        ]
-    )

@@ -20,7 +20,7 @@ import numpy as np
 from fitup.errors import CertificateRefused, FitupError, InputError, NoPlan, Problem
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, Plan, Wishes, WishResult
-from fitup.plan.priorities import allowed_squares
+from fitup.plan.least_work import allowed_squares
 from fitup.problem.contact import based
 from fitup.problem.continuous import least_squares
 from fitup.problem.problem import FitProblem, build_problem

@@ -17,7 +17,8 @@ import numpy as np
 from fitup.errors import NoPlan
 from fitup.model import Plan
 from fitup.plan.infeasibility import Fence, fence
-from fitup.plan.priorities import Least, best_squares, squares_goal
+from fitup.plan.priorities import Least, best_squares
+from fitup.plan.search_space import squares_goal
 from fitup.problem.problem import FitProblem, build_problem
 from fitup.problem.relaxations import GIVES, Case, Key, loosened, of_tolerance, what
 from fitup.solve.effort import SECOND, Effort

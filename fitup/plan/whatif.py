@@ -10,7 +10,7 @@ import numpy as np
 from fitup.errors import InputError, NoPlan, Problem
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job
-from fitup.plan.priorities import space_of, squares_goal
+from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.continuous import least_squares
 from fitup.problem.problem import FitProblem, build_problem
 from fitup.solve.local_search import improve

@@ -287,6 +287,10 @@ def echelon(M: Array, h: Array) -> tuple[Array, Array, list[int], float]:
     A = np.c_[M, h].astype(float)
     n = M.shape[1]
     small = 1e-10 * max(float(np.linalg.norm(M)), 1e-300)
+    if 0 < n < len(A):
+        quick = np.asarray(np.linalg.qr(A, mode="r"))
+        if np.abs(quick.diagonal()[:n]).min() > small:
+            return quick[:n, :n], quick[:n, n], list(range(n)), float(quick[n, n] ** 2)
     row_of, rank = [-1] * n, 0
     for column in range(n):
         below = A[rank:, column]
@@ -333,18 +337,20 @@ def _live_rows(
     its warp): only the tightest of each is kept.
     """
     L, b = space.L, space.b
-    most = np.zeros(len(L))
-    for j, v in enumerate(space.values):
-        most += np.maximum(L[:, j] * v.min(initial=0.0), L[:, j] * v.max(initial=0.0))
+    low = np.array([v.min(initial=0.0) for v in space.values])
+    high = np.array([v.max(initial=0.0) for v in space.values])
+    most = np.maximum(L * low, L * high).sum(axis=1)
     most = np.minimum(most, reach(L) + 1e-9)
+    size = np.abs(L).max(axis=1, initial=0.0)
+    live = np.flatnonzero((most > b) & (size > 0.0))
+    alike = np.round(L[live] / size[live, None], 9) + 0.0
+    tight = b[live] / size[live]
     tightest: dict[bytes, int] = {}
-    for i in np.flatnonzero((most > b) & L.any(axis=1)):
-        size = np.abs(L[i]).max(initial=0.0)
-        key = (np.round(L[i] / size, 9) + 0.0).tobytes()
-        other = tightest.get(key)
-        if other is None or b[i] / size < b[other] / np.abs(L[other]).max():
-            tightest[key] = int(i)
-    keep = sorted(tightest.values())
+    for i, row in enumerate(alike):
+        other = tightest.setdefault(row.tobytes(), i)
+        if tight[i] < tight[other]:
+            tightest[row.tobytes()] = i
+    keep = live[sorted(tightest.values())]
     L, b = L[keep], b[keep]
     floating = np.zeros(len(b), dtype=np.bool_)
     if goal.kind == "worst":
@@ -367,12 +373,11 @@ def sparse_columns(L: Array) -> tuple[Array, Array, Array]:
 
 def _least_ahead(L: Array, values: Sequence[Array]) -> Array:
     """The least that seats 0..j-1 can add to each row, for every j (n + 1, p)."""
-    table = np.zeros((len(values) + 1, len(L)))
-    for j, v in enumerate(values):
-        reach = np.stack([L[:, j] * v.min(initial=np.inf), L[:, j] * v.max(initial=-np.inf)])
-        with np.errstate(invalid="ignore"):
-            table[j + 1] = table[j] + np.where(L[:, j] == 0.0, 0.0, reach.min(axis=0))
-    return table
+    low = np.array([v.min(initial=np.inf) for v in values])
+    high = np.array([v.max(initial=-np.inf) for v in values])
+    with np.errstate(invalid="ignore"):
+        least = np.where(L == 0.0, 0.0, np.minimum(L * low, L * high))
+    return np.vstack([np.zeros(len(L)), np.cumsum(least, axis=1).T])
 
 
 def _uses_ahead(uses: Sequence[Array], c: int) -> Array:

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from fitup.errors import NoPlan
 from fitup.model import Wishes
-from fitup.plan import make_plan
-from fitup.plan import priorities as module
+from fitup.plan import least_work, make_plan
 from fitup.plan.alternatives import disturbed_by, other_places, without
 from fitup.plan.priorities import choose
 from fitup.problem import build_problem
+from fitup.problem.continuous import least_squares
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem
 from fitup.solve.effort import Effort
@@ -58,6 +58,23 @@ def made_problem(seed: int) -> FitProblem:
         windows=np.array([[c[0].setting, c[-1].setting] for c in choices]),
         clusters=((0, 1), (), (2, 3), ()),
     )
+
+
+def with_plates(problem: FitProblem, seed: int) -> FitProblem:
+    """Return the problem with as many plates handled and in packs as a seed says."""
+    rng = np.random.default_rng([seed, 1])
+    more = [
+        tuple(
+            replace(
+                c, marks=("P",) * int(rng.integers(1, 4)), plates_changed=int(rng.integers(1, 5))
+            )
+            if c.disturbed
+            else c
+            for c in own
+        )
+        for own in problem.choices
+    ]
+    return replace(problem, choices=tuple(more))
 
 
 def by_hand(problem: FitProblem, cap: float, worked: list[frozenset[int]]) -> float:
@@ -155,32 +172,36 @@ def test_a_search_that_is_asked_to_stop_says_so_and_bounds_truly(small) -> None:
 
 
 @CASES
-@given(st.integers(0, 10**6), st.booleans())
-def test_the_fewest_seats_are_the_fewest_of_every_choice(seed: int, descent: bool) -> None:
-    """With the quick descent before the exact search, and by the exact search alone."""
-    problem = made_problem(seed)
+@given(st.integers(0, 10**6), st.sampled_from(["all", "no descent", "proof alone"]))
+def test_least_work_is_the_least_of_every_choice(seed: int, way: str) -> None:
+    """With the quick descent and neighbourhoods before the exact search, and without them."""
+    problem = with_plates(made_problem(seed), seed)
     wishes = Wishes(worst_ratio_goal=1.5, squares_slack=3.0, squares_slack_floor=0.5)
-    lighter = module._lighter if descent else lambda *given: given[-1]
+    lighter = least_work._lighter if way == "all" else lambda *given: given[-1]
+    nearby = least_work._Less.in_neighbourhoods
+    nearby = (lambda less, pick, least: pick) if way == "proof alone" else nearby
     try:
-        with mock.patch.object(module, "_lighter", lighter):
+        with (
+            mock.patch.object(least_work, "_lighter", lighter),
+            mock.patch.object(least_work._Less, "in_neighbourhoods", nearby),
+        ):
             chosen = choose(problem, wishes)
     except NoPlan:
         return
-    worst, squares, seats = chosen.wishes[:3]
+    worst, squares, *counts = chosen.wishes
     if chosen.method.startswith("no search"):
         return
     assert squares.proven
     cap = max(1.5, worst.upper) * (1.0 + 1e-9)
-    allowed = module.allowed_squares(wishes, squares.lower)
+    allowed = least_work.allowed_squares(wishes, squares.lower)
     fewest = min(
-        len(disturbed_by(problem, np.array(pick)))
+        problem.work(np.array(pick))
         for pick in itertools.product(*(range(len(c)) for c in problem.choices))
         if problem.feasible(np.array(pick))
         and problem.worst_ratio(problem.settings(np.array(pick))) <= cap
         and problem.squares(problem.settings(np.array(pick))) <= allowed * (1.0 - 1e-9)
     )
-    assert seats.proven
-    assert seats.upper == fewest
+    assert [(c.upper, c.lower, c.proven) for c in counts] == [(n, n, True) for n in fewest]
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -203,6 +224,9 @@ def test_fewer_seats_at_the_same_squares_are_not_proven_away(seed: int) -> None:
     allowed = float(squares.min())
     same = seats[squares <= allowed * (1.0 + 1e-12)]
     for few in range(int(same.min()) - 1, int(same.max())):
-        found = module._fewer_seats(problem, WIDE, allowed, few, Effort(60e6))
-        assert found.proven
-        assert (found.pick is None) == (few < same.min())
+        relaxed = least_squares(problem, WIDE)
+        assert relaxed is not None
+        less = least_work._Less(problem, relaxed, WIDE, allowed, Effort(60e6))
+        found = less._all((few,), Effort(60e6))
+        assert found is not False
+        assert (found is True) == (few < same.min())

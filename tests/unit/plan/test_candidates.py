@@ -14,8 +14,8 @@ from fitup.errors import NoSafeOrder
 from fitup.model import Plate, Wishes
 from fitup.plan import candidates as module
 from fitup.plan import make_plan
+from fitup.plan.least_work import allowed_squares
 from fitup.plan.plan import _seat_plans, pick_of
-from fitup.plan.priorities import allowed_squares
 from fitup.problem import build_problem
 from fitup.procedure.plan_stages import best_order
 

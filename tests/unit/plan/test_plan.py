@@ -21,7 +21,8 @@ from fitup.errors import CertificateRefused, NoPlan, NoSafeOrder
 from fitup.model import Aim, Limit, Plan, Tolerance, Wishes
 from fitup.plan import make_plan
 from fitup.plan import priorities as wishes
-from fitup.plan.priorities import choose, squares_goal, tight_goal
+from fitup.plan.priorities import choose
+from fitup.plan.search_space import squares_goal, tight_goal
 from fitup.problem import build_problem
 from fitup.problem.continuous import least_squares
 from fitup.problem.packs import pack_choices, stack_order
@@ -209,7 +210,7 @@ def test_what_cannot_be_met_is_told_as_soon_as_the_bound_proves_it(small: Small)
     seats = {n: replace(s, hold=True) for n, s in case.job.seats.items()}
     problem = build_problem(replace(case.job, seats=seats), case.state, case.influence)
     told: list[str] = []
-    with mock.patch.object(wishes, "_ring_search", wraps=wishes._ring_search) as searched:
+    with mock.patch.object(wishes, "ring_search", wraps=wishes.ring_search) as searched:
         chosen = choose(problem, case.job.wishes, told.append)
     assert [c.args[2].kind for c in searched.call_args_list] == ["squares"]
     first = chosen.wishes[0]

@@ -9,7 +9,7 @@ from unittest import mock
 import numpy as np
 import pytest
 
-from fitup.plan.priorities import space_of, squares_goal
+from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem
 from fitup.solve import banded as module

@@ -13,7 +13,7 @@ sys.path.insert(0, str(Path(__file__).parents[3] / "benchmarks"))
 from closure import ours
 from stored import INSTANCES, SAME, SMALL, checksum, content, optima, problem_of, stored
 
-from fitup.plan.priorities import space_of, squares_goal
+from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.problem import FitProblem
 from fitup.solve.exact import search
 from fitup.solve.local_search import improve
