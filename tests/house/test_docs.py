@@ -135,6 +135,16 @@ def test_json_of_lockoff(started: Path, tmp_path: Path):
     assert (tmp_path / "out" / "lockoff.pdf").is_file()
 
 
+def test_json_of_recover(started: Path):
+    """After the touch with the first jack broken: back, and on with the help that is named."""
+    plan = json.loads(run("plan", "--json", str(started)))
+    events = plan["certificate"]["procedures"][0]["events"]
+    line = next(e["line"] for e in events if e["verb"] == "TOUCH")
+    told = ["--line", str(line), "--broken", events[0]["objects"][0]]
+    result = CliRunner().invoke(group, ["recover", "--json", *told, str(started)])
+    compare(set(paths(json.loads(result.stdout))), documented("recover"))
+
+
 def test_json_of_start(tmp_path: Path):
     content = json.loads(run("start", "--json", str(tmp_path / "x")))
     assert set(paths(content)) == documented("start")

@@ -202,6 +202,9 @@ def test_a_recovery_that_somebody_planted_is_made_again_and_refused(site):
     code = site.recovery("--line", 9, "--goal", "safe")
     with Record(site.folder) as record:
         made = record.whole().of("recovery made")[-1]
+    # what was carried out without an approval is written down, and says STOP
+    early = site.does("ola", "done", "--recovery", code, code=3)
+    assert "STOP: NOT APPROVED - for review" in early.out
     planted = {**made.says, "recovery": "1" * 64, "code": check_code("1" * 64), "goal": "end"}
     append(site.folder, made.kind, made.when, about=made.about, says=planted)
     said = site.does("ines", "approve", "--recovery", check_code("1" * 64), code=2)
