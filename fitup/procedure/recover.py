@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
 
 from fitup.model import Job, Order, PlateMove, Stage
 from fitup.model.procedure import Phase, Verb
@@ -16,6 +17,8 @@ from fitup.model.recovery import Found, Goal, SeatFound
 
 #: verbs that bring rams to readings from START
 _MOVES = ("RAISE", "PUSH", "LOWER", "FREE")
+#: verbs after which a load is on oil
+_BEGINS: Final[tuple[Verb, ...]] = ("LIFT OFF", "BREAK LOOSE", "FREE")
 _PLATES = ("FOLLOW WITH PLATES", "TAKE OUT PLATES")
 _TEMPORARY = ("beside", "on pack")
 _ENDS = ("READ", "HOLD POINT")
@@ -91,8 +94,6 @@ class _Way:
         pushes = any(not self.job.seats[n].comes_back for n in self.seats)
         if goal == "back" and pushes and self.found.started:
             return "a push in plan is not pushed back: the ram cannot pull"
-        if goal == "back" and self.found.started and self._held_by_nuts():
-            return "a seat that its lock nut holds is brought back by the engineer's own order"
         if goal == "back" and self.landed:
             return "the deck is down on its new packs: the way back is a new lift"
         return next(filter(None, (self._stuck(n, s, goal) for n, s in self.seats.items())), "")
@@ -102,6 +103,10 @@ class _Way:
         if self.landed:
             return ""
         on_pack = seat.state.on == "pack"
+        own = [o for o in self.left if name in map(self._seat_of, o.objects)]
+        if goal == "end" and seat.started and all(o.verb == "CHANGE PACK" for o in own):
+            # its lock nut holds it, and it has no further to go
+            return ""
         if seat.dead and seat.started and not on_pack:
             return f"the jack of seat {name} is broken, and the seat stands on {seat.state.on}"
         if seat.dead and goal == "end" and not seat.started:
@@ -113,10 +118,6 @@ class _Way:
                 return f"seat {name} came down on its new pack: go on to the end"
             return f"seat {name} came down on its old pack: go back, then begin anew"
         return ""
-
-    def _held_by_nuts(self) -> bool:
-        own = [self.job.seats[n] for n in self.seats]
-        return any(s.comes_back and s.held_by == "nut" for s in own)
 
     # -- onto steel ------------------------------------------------------------------------
 
@@ -191,11 +192,25 @@ class _Way:
         elif order.verb in _MOVES:
             yield from self._all_to(rams)
         elif order.verb == "LIFT OFF":
-            yield from self._onto_oil()
-            nuts = [n for n in self.raised if self._has_nut(n)]
-            yield Order("RUN NUT BACK", "landing", self._jacks(nuts))
-            yield Order("LAND", "landing", self._jacks(self.raised))
-            yield Order("JACK OFF", "off", self._jacks(list(self.seats)))
+            yield from self._settled_back()
+
+    def _settled_back(self) -> Iterator[Order]:
+        """Yield how the deck comes onto its packs and nuts, as the way back of the stage says."""
+        home, settled = dict.fromkeys(self.seats, 0.0), list(self.stage.back)
+        for k, order in enumerate(self.stage.back):
+            if order.verb in _MOVES:
+                home.update(self._aims(order))
+                settled = list(self.stage.back[k + 1 :])
+        yield from self._onto_oil()
+        yield from self._to(home, self.raised)
+        for order in settled:
+            if order.verb == "JACK OFF":
+                yield order
+                continue
+            own = [j for j in order.objects if self._seat_of(j) in self.raised]
+            yield Order(
+                order.verb, order.phase, tuple(own), (0.0,) * len(own if order.aims else ())
+            )
 
     def _put_back(self, verb: Verb, phase: Phase, order: Order) -> Order:
         """Return plates put back to where they came from, the last first."""
@@ -287,6 +302,10 @@ class _Way:
         left = [o for o in self.left if o.verb not in _ENDS]
         if self.found.started and not self.landed:
             if self._planned_on_oil():
+                # what stays on its nut is not freed again for the way down
+                last = next(o for o in reversed(self.done) if o.verb in _BEGINS)
+                freed = set(map(self._seat_of, last.objects))
+                self.raised = [n for n in self.raised if n in freed or last.verb != "FREE"]
                 yield from self._onto_oil()
                 yield from self._all_to(self.now)
                 yield from self._nuts_as_planned()
@@ -310,7 +329,7 @@ class _Way:
         """Say whether the stage has its load on oil after the last line."""
         verbs = [o.verb for o in self.done]
         last = {v: len(verbs) - verbs[::-1].index(v) for v in verbs}
-        began = max(last.get(v, 0) for v in ("LIFT OFF", "BREAK LOOSE", "FREE"))
+        began = max(last.get(v, 0) for v in _BEGINS)
         return max(last.get(v, 0) for v in ("LET DOWN", "OIL OFF")) < began
 
     def _kept(self, order: Order) -> Iterator[Order]:

@@ -10,6 +10,7 @@ import pytest
 
 from fitup.certify import certify
 from fitup.errors import InputError
+from fitup.model import Wishes
 from fitup.model.procedure import Procedure
 from fitup.model.recovery import Answer, Recovery, Stopped
 from fitup.openjob import OpenJob
@@ -260,3 +261,44 @@ def test_loads_without_nuts_come_onto_plates_or_packs_from_every_line(small: Any
             if not broken:
                 assert found.of("end").recovery is not None, event.line
                 assert (found.of("back").recovery is not None) == (event.line < landed)
+
+
+def test_seats_that_stay_on_their_nuts_go_on_and_back(small: Any):
+    """B1 and B3 stay on nuts, B2 and B4 on packs; with the jack of B1 lost once its nut is set."""
+    job = small().job
+    seats = {
+        n: replace(s, held_by="nut", pack=(), raise_most=0.03, lower_most=0.03)
+        if n[1] in "13"
+        else s
+        for n, s in job.seats.items()
+    }
+    case = small(
+        seed=1,
+        size=0.008,
+        seats={n: replace(s, reaction_least=-3e6, reaction_most=6e6) for n, s in seats.items()},
+        jacks={n: replace(j, capacity=9e6) for n, j in job.jacks.items()},
+        plates={m: replace(p, count=p.count + 12) for m, p in job.plates.items()},
+        limits={n: replace(w, most=0.008, most_moving=0.04) for n, w in job.limits.items()},
+        wishes=Wishes(search_effort=2.0),
+    )
+    plan = make_plan(case.job, case.state, case.influence, explain=False)
+    made = (case.job, case.survey, case.state, case.influence, plan)
+    certificate = certify(*made)
+    rescuer = Rescuer(*made, certificate)
+    procedure = certificate.procedures[0]
+    landed = next(e.line for e in procedure.events if e.verb == "LAND")
+    freed = next(e.line for e in procedure.events if e.verb == "FREE")
+    for event in procedure.events:
+        if event.verb in ("READ", "HOLD POINT"):
+            continue
+        stated = Stopped(event.line)
+        found = rescuer.answer(stopped_at(case.job, certificate.procedures, stated))
+        assert found.of("safe").recovery is not None, event.line
+        assert found.of("end").recovery is not None, event.line
+        assert (found.of("back").recovery is not None) == (event.line < landed), event.line
+    lost = Stopped(freed, broken=("JB1",))
+    found = rescuer.answer(stopped_at(case.job, certificate.procedures, lost))
+    on = found.of("end").recovery
+    assert on is not None
+    assert all("JB1" not in o.objects for o in on.orders)
+    assert found.of("back").helped
