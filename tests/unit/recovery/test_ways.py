@@ -302,3 +302,14 @@ def test_seats_that_stay_on_their_nuts_go_on_and_back(small: Any):
     assert on is not None
     assert all("JB1" not in o.objects for o in on.orders)
     assert found.of("back").helped
+
+
+def test_a_nut_that_was_run_back_is_run_back_once_more_after_resting(closure: OpenJob):
+    events = crew(closure, "W7-lift").events
+    back = [e.line for e in events if e.who == "nut" and e.phase in ("lower", "landing")]
+    assert len(back) == 2
+    for line in back:
+        recovery = answer(closure, line, "end", at_rest=True).of("end").recovery
+        assert recovery is not None, line
+        assert recovery.orders[0].verb == "FREE"
+        assert recovery.orders[1].verb in ("FOLLOW WITH NUT", "RUN NUT BACK")
