@@ -81,14 +81,20 @@ def random_problem(seed: int) -> FitProblem:
 
 
 def brute(problem: FitProblem, cap: float | None) -> float:
-    best = np.inf
-    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
-        x = problem.settings(np.array(pick))
-        if cap is not None and problem.worst_ratio(x) > cap:
-            continue
-        if problem.feasible(np.array(pick)):
-            best = min(best, problem.squares(x))
-    return best
+    """Least squares of every pick there is, worked out side by side."""
+    sizes = [len(c) for c in problem.choices]
+    picks = np.array(list(itertools.product(*(range(k) for k in sizes))))
+    values = [np.array([c.setting for c in own]) for own in problem.choices]
+    x = np.stack([v[picks[:, k]] for k, v in enumerate(values)], axis=1)
+    used = sum(u[picks[:, k]] for k, u in enumerate(problem.counts))
+    ratios = x @ problem.F.T - problem.g
+    over = x @ problem.L.T - problem.b
+    keeps = (over <= 1e-9 * np.maximum(1.0, np.abs(problem.b))).all(axis=1)
+    keeps &= (used <= problem.stock).all(axis=1)
+    if cap is not None:
+        keeps &= np.abs(ratios).max(axis=1) <= cap
+    squares = ratios**2 @ problem.weights + problem.move_price * (x**2).sum(axis=1)
+    return float(squares[keeps].min(initial=np.inf))
 
 
 @CASES

@@ -78,8 +78,21 @@ def settings_of(line: Line, picks: list[np.ndarray]) -> list[np.ndarray]:
 
 
 def brute(line: Line) -> float:
-    per_segment = [[np.array(x) for x in itertools.product(*space.values)] for space in line.spaces]
-    return min(cost(line, list(x)) for x in itertools.product(*per_segment))
+    """Least cost of every line there is, worked out side by side."""
+    every = [np.array(list(itertools.product(*space.values))) for space in line.spaces]
+    at = np.indices([len(x) for x in every]).reshape(len(every), -1)
+    total, keeps = np.zeros(at.shape[1]), np.ones(at.shape[1], dtype=bool)
+    for s, (space, (M, h)) in enumerate(zip(line.spaces, line.own, strict=True)):
+        own = every[s]
+        total += ((own @ M.T - h) ** 2).sum(axis=1)[at[s]]
+        keeps &= (own @ space.L.T <= space.b + 1e-10).all(axis=1)[at[s]]
+    for s, link in enumerate(line.links):
+        before, after = every[s][:, None], every[s + 1][None]
+        squares = ((before @ link.A.T + after @ link.B.T - link.h) ** 2).sum(axis=2)
+        fits = (before @ link.P.T + after @ link.Q.T <= link.r + 1e-10).all(axis=2)
+        total += squares[at[s], at[s + 1]]
+        keeps &= fits[at[s], at[s + 1]]
+    return float(total[keeps].min(initial=np.inf))
 
 
 @CASES
