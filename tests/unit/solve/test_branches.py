@@ -69,12 +69,17 @@ def side_by_side(
 
 def every(problem: FitProblem, cap: float | None) -> list[tuple[float, tuple[int, ...]]]:
     """Every plan that keeps cap, limits and stock, by its squares."""
-    plans = []
-    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
-        at = np.array(pick)
-        x = problem.settings(at)
-        if (cap is None or problem.worst_ratio(x) <= cap) and problem.feasible(at):
-            plans.append((problem.squares(x), pick))
+    sizes = [len(c) for c in problem.choices]
+    picks = np.array(list(itertools.product(*(range(k) for k in sizes))))
+    values = [np.array([c.setting for c in own]) for own in problem.choices]
+    x = np.stack([v[picks[:, k]] for k, v in enumerate(values)], axis=1)
+    worst = np.abs(x @ problem.F.T - problem.g).max(axis=1)
+    near = picks if cap is None else picks[worst <= cap]
+    plans = [
+        (problem.squares(problem.settings(at)), tuple(int(k) for k in at))
+        for at in near
+        if problem.feasible(at)
+    ]
     return sorted(plans)
 
 

@@ -45,15 +45,15 @@ def random_case(seed: int) -> tuple[Space, Goal, Goal]:
 
 
 def brute(space: Space, goal: Goal) -> float:
-    best = np.inf
-    for pick in itertools.product(*(range(len(v)) for v in space.values)):
-        x = np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
-        used = sum(u[k] for u, k in zip(space.uses, pick, strict=True))
-        if np.any(space.L @ x > space.b + 1e-10) or np.any(used > space.capacity):
-            continue
-        ratio = goal.F @ x - goal.g
-        best = min(best, np.abs(ratio).max() if goal.kind == "worst" else ratio @ ratio)
-    return float(best)
+    """Least score of every pick there is, worked out side by side."""
+    picks = np.array(list(itertools.product(*(range(len(v)) for v in space.values))))
+    x = np.stack([v[picks[:, k]] for k, v in enumerate(space.values)], axis=1)
+    used = sum(u[picks[:, k]] for k, u in enumerate(space.uses))
+    keeps = (x @ space.L.T <= space.b + 1e-10).all(axis=1) & (used <= space.capacity).all(axis=1)
+    ratios = x @ goal.F.T - goal.g
+    worst = goal.kind == "worst"
+    scores = np.abs(ratios).max(axis=1) if worst else (ratios**2).sum(axis=1)
+    return float(scores[keeps].min(initial=np.inf))
 
 
 def score(space: Space, goal: Goal, pick: np.ndarray) -> float:
