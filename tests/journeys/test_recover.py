@@ -58,7 +58,8 @@ def test_a_broken_jack_in_the_middle_of_a_lift(fitup):
 def test_what_cannot_be_read_is_one_line(fitup, given, line):
     said = fitup("recover", EXAMPLE, *given)
     assert (said.code, said.out) == (2, "")
-    assert said.lines == [line]
+    # how many lines the plan has is no business of this test
+    assert [re.sub(r"1 to \d+;", "1 to N;", found) for found in said.lines] == [line]
 
 
 PEOPLE = {
