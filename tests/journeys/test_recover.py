@@ -36,7 +36,7 @@ def test_a_broken_jack_in_the_middle_of_a_lift(fitup):
         (
             ("--line", 4711),
             "fitup: command line, --line: found line 4711; allowed: a line of the move sheets, 1 "
-            "to 140; read the number of the last line that was done",
+            "to N; read the number of the last line that was done",
         ),
         (
             ("--line", 9, "--ram", "J-W7-S1=high"),
