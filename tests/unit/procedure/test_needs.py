@@ -221,7 +221,7 @@ def test_allotting_equals_trying_everything(seed: int):
 
     offers = [Offer([stack() for _ in range(3)], [stack() for _ in range(3)]) for _ in range(3)]
     store = {m: int(rng.integers(0, 5)) for m in marks}
-    use = Counter({"P5": int(rng.integers(0, 2))})
+    use = Counter({m: int(rng.integers(-1, 4)) for m in marks})
     moments = [
         Moment(frozenset({0, 1, 2}), frozenset(), Counter()),
         Moment(frozenset({0, 2}), frozenset({0, 1}), use),
