@@ -279,7 +279,7 @@ def write(folder: str, title: str, short: bool = False, observed: bool = False) 
     loose = dict(PLATES)
     if short:
         loose = {
-            m: (*v[:2], {"P1": 4, "P2": 4, "P3": 4, "P5": 4}.get(m, 3), *v[3:])
+            m: (*v[:2], {"P1": 6, "P2": 6, "P3": 6, "P5": 6, "P10": 4}.get(m, 3), *v[3:])
             for m, v in PLATES.items()
         }
     plate_rows = [f"{m},{a},{b},{c},{d},{e},0.05" for m, (a, b, c, d, e) in loose.items()]

@@ -185,8 +185,11 @@ def _with_order(
         if outcome.stages is not None:
             stages = told(job, influence, laid, outcome.stages)
             return chosen, own, stages, stages_result(job, laid, outcome, fine), False
-    why = explain(job, state, influence, seats, *stuck)
-    raise NoSafeOrder(f"{why}\n{candidates.scope()}")
+    lines = [explain(job, state, influence, seats, *stuck), candidates.scope()]
+    first = next(w for w in chosen.wishes if w.wish == "worst ratio")
+    if first.lower > job.wishes.worst_ratio_goal * (1.0 + 1e-9):
+        lines.append(f"whatever the order, the worst ratio is at least {first.lower:.2f}")
+    raise NoSafeOrder("\n".join(lines))
 
 
 #: share of the effort that looks for another choice with an order
