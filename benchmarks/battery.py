@@ -25,7 +25,7 @@ from jobs import Made, Weighed, made_job, weigh, weigh_all
 
 from fitup.errors import NoPlan
 from fitup.frames import Array
-from fitup.model import Wishes
+from fitup.model import Objectives
 from fitup.plan.priorities import choose
 from fitup.plan.search_space import space_of, squares_goal, tight_goal, worst_goal
 from fitup.problem import FitProblem, build_problem
@@ -106,11 +106,11 @@ def _searched(case: Case, goal: Goal, cap: float | None, *, rings: bool) -> Answ
     times = BEAT[len(case.every.x) % len(BEAT)]
     # a plan to beat, as the front end has one: rings grow from small to where it is
     best = min(ANY, times * truth + 1e-3)
-    told = [-np.inf]
+    stated = [-np.inf]
 
     def watch(nodes: int, score: float, lower: float) -> None:
         """Keep the bounds told on the way: each must hold."""
-        told.append(lower)
+        stated.append(lower)
 
     if rings:
         groups = [np.array(c, dtype=np.int64) for c in case.problem.clusters if c]
@@ -118,7 +118,7 @@ def _searched(case: Case, goal: Goal, cap: float | None, *, rings: bool) -> Answ
         found = search_rings(space, goal, tree, best=best, watch=watch)
     else:
         found = search(space, goal, best=best, watch=watch)
-    return replace(_ours(found), lower=max(found.lower, *told))
+    return replace(_ours(found), lower=max(found.lower, *stated))
 
 
 def _worst_of(case: Case, *, rings: bool) -> Answer | None:
@@ -230,15 +230,15 @@ def _weighed(case: Case, pick: Array) -> Weighed:
 
 
 def whole(case: Case) -> str:
-    """Hold the front end against every pick: first wish, then second; say what is wrong."""
+    """Hold the front end against every pick: first objective, then second; say what is wrong."""
     goal = (0.0, 0.5, 1.0)[len(case.problem.seats) % 3]
     least = case.every.least_worst()
-    wishes = Wishes(worst_ratio_goal=goal, search_effort=1e3)
+    objectives = Objectives(worst_ratio_goal=goal, search_effort=1e3)
     try:
-        chosen = choose(case.problem, wishes)
+        chosen = choose(case.problem, objectives)
     except NoPlan:
         return "found no plan" if np.isfinite(least) else ""
-    first, second = chosen.wishes[:2]
+    first, second = chosen.objectives[:2]
     own = _weighed(case, chosen.pick)
     care = OURS * max(1.0, least)
     if not own.kept[0]:
@@ -254,7 +254,7 @@ def whole(case: Case) -> str:
     if abs(second.lower - truth) > care or not second.proven:
         return f"squares at least {second.lower:.9g}, the best is {truth:.9g}"
     # the plan itself may spend the slack, and no more, for less work
-    most = truth + max(wishes.squares_slack * truth, wishes.squares_slack_floor)
+    most = truth + max(objectives.squares_slack * truth, objectives.squares_slack_floor)
     if abs(second.upper - own.squares[0]) > care or second.upper > most + care:
         return f"squares {second.upper:.9g}, weighed {own.squares[0]:.9g}, allowed {most:.9g}"
     return ""
@@ -326,8 +326,8 @@ def examine(seed: int, only: tuple[str, ...] = ()) -> tuple[list[str], dict[str,
     """Put one job through the battery: what is wrong, and seconds of each way that had a say."""
     made = case(seed)
     wrong, spent = [], {}
-    for wish, ways in (("worst ratio", WORST), ("least squares", SQUARES)):
-        worst = wish == "worst ratio"
+    for objective, ways in (("worst ratio", WORST), ("least squares", SQUARES)):
+        worst = objective == "worst ratio"
         truth = made.every.least_worst() if worst else made.every.least_squares(made.cap)
         for name, way in ways.items():
             if only and name not in only:
@@ -336,10 +336,10 @@ def examine(seed: int, only: tuple[str, ...] = ()) -> tuple[list[str], dict[str,
             answer = way(made)
             if answer is None:
                 continue
-            spent[f"{wish} | {name}"] = time.perf_counter() - begin
+            spent[f"{objective} | {name}"] = time.perf_counter() - begin
             fault = faults(made, answer, truth, worst=worst, may_be_open=name in OPEN)
             if fault:
-                wrong.append(f"job {seed}, {wish}, {name}: {fault}")
+                wrong.append(f"job {seed}, {objective}, {name}: {fault}")
     for name, check in (("front end", whole), ("continuous optimum", continuous)):
         if only and name not in only:
             continue
@@ -369,7 +369,7 @@ def main() -> None:
             print(line, flush=True)
         for name, seconds in spent.items():
             times.setdefault(name, []).append(seconds)
-    print("| wish | way | jobs | ms each (median) |\n|---|---|---|---|")
+    print("| objective | way | jobs | ms each (median) |\n|---|---|---|---|")
     for name, all_of in times.items():
         print(f"| {name} | {len(all_of)} | {1e3 * float(np.median(all_of)):.1f} |")
     print(f"\n{options.cases} jobs from seed {options.first}: {len(wrong)} faults")

@@ -41,7 +41,7 @@ class Night:
     job: Job
     read: ObservationSet
     true: dict[str, np.ndarray]
-    told: dict = field(default_factory=dict)
+    stated: dict = field(default_factory=dict)
     """What was planted where, for the judge."""
 
     def shots(self, change: Callable[[Shot], Shot]) -> None:
@@ -268,7 +268,7 @@ def air_once(n: Night) -> str:
 
 
 def steel_fahrenheit(n: Night) -> str:
-    n.told["temperature"] = 273.15 + 52.7
+    n.stated["temperature"] = 273.15 + 52.7
     return "if the steel was written in °F"
 
 
@@ -327,7 +327,7 @@ def moved_by(size: float) -> Plant:
         way = n.rng.normal(0.0, 1.0, 3)
         way /= np.linalg.norm(way)
         move(n, who, position=n.job.control[who].position + size * way)
-        n.told |= {"who": who, "way": way * size}
+        n.stated |= {"who": who, "way": way * size}
         return rf"control point {who}\b"
 
     return plant
@@ -378,9 +378,9 @@ KINDS: dict[str, Plant] = {
 }
 
 
-def told(n: Night) -> list[str]:
-    """Return what is told against the survey, in its order."""
-    epoch = replace(EPOCH, temperature=n.told.get("temperature", EPOCH.temperature))
+def stated(n: Night) -> list[str]:
+    """Return what is stated against the survey, in its order."""
+    epoch = replace(EPOCH, temperature=n.stated.get("temperature", EPOCH.temperature))
     try:
         solved = solve(n.job, epoch, n.read)
     except SurveyRefused as refused:
@@ -399,7 +399,7 @@ def by_kind(networks: int, only: str) -> None:
         for k in range(networks):
             n = night(1000 + k)
             wanted = plant(n)
-            found = told(n)
+            found = stated(n)
             seen += bool(found)
             lines.append(len(found))
             first = found[0] if found else ""
@@ -415,7 +415,7 @@ def by_kind(networks: int, only: str) -> None:
 
 
 def clean(nights: int) -> None:
-    refused = [k for k in range(nights) if told(night(50_000 + k))]
+    refused = [k for k in range(nights) if stated(night(50_000 + k))]
     share = len(refused) / nights
     # Wilson, Journal of the American Statistical Association 22, 1927
     z = 1.96
@@ -454,9 +454,9 @@ def moved(nights: int) -> None:
 def missed(n: Night) -> float:
     """Chance that the test of the moved point against the other control misses its movement."""
     job = replace(n.job, network=replace(n.job.network, datum="free"))
-    others = [p for p in n.pillars if p != n.told["who"]]
+    others = [p for p in n.pillars if p != n.stated["who"]]
     loose = {
-        k: replace(c, use="tie", position=np.full(3, np.nan)) if k == n.told["who"] else c
+        k: replace(c, use="tie", position=np.full(3, np.nan)) if k == n.stated["who"] else c
         for k, c in n.job.control.items()
     }
     try:
@@ -464,8 +464,8 @@ def missed(n: Night) -> float:
     except SurveyRefused:
         return 0.0
     del job, others
-    spread = covariance_of(solved.outcome.adjusted, [n.told["who"]]) + np.eye(3) * U_CONTROL**2
-    size = float(n.told["way"] @ np.linalg.solve(spread, n.told["way"]))
+    spread = covariance_of(solved.outcome.adjusted, [n.stated["who"]]) + np.eye(3) * U_CONTROL**2
+    size = float(n.stated["way"] @ np.linalg.solve(spread, n.stated["way"]))
     limit = float(chdtri(3, ALPHA / len(n.pillars)))
     return float(chndtr(limit, 3, size))
 

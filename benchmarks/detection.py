@@ -43,14 +43,14 @@ class Outcome:
     found, named : float
         Probabilities by theory.
     told : bool
-        Something was told at all.
+        Something was stated at all.
     right : bool
-        The planted observation was told, first of all.
+        The planted observation was stated, first of all.
     """
 
     found: float
     named: float
-    told: bool
+    stated: bool
     right: bool
 
 
@@ -117,8 +117,8 @@ def run(seed: int) -> Outcome:
     noise[wrong] += SIZE * spread[wrong]
     spoiled = replace(network, value=network.value + noise)
     outcome = adjust_and_test(spoiled, state, np.ones(len(spread), dtype=bool))
-    told = bool(outcome.odd) or not outcome.tested.passed
-    return Outcome(*expected, told, outcome.odd[:1] == (wrong,))
+    stated = bool(outcome.odd) or not outcome.tested.passed
+    return Outcome(*expected, stated, outcome.odd[:1] == (wrong,))
 
 
 def main() -> None:
@@ -131,7 +131,7 @@ def main() -> None:
     shares = {
         "found by theory": [r.found for r in results],
         "named by theory": [r.named for r in results],
-        "told of": [float(r.told) for r in results],
+        "told of": [float(r.stated) for r in results],
         "rightly named": [float(r.right) for r in results],
     }
     print(f"{count} networks, one error of {SIZE:g} standard uncertainties in each")

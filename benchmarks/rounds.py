@@ -194,7 +194,7 @@ def play(kind: str, seed: int, learning: bool) -> tuple[int, list[bool]]:
         level, before, loads = level + follows @ arrives, loads, loads + reactions @ arrives
         after = surveyed(job, level, rng)
         read = 1.0 + rng.normal(0.0, 0.03, (2, SEATS))
-        told = tuple(
+        stated = tuple(
             Moved(n, float(x[i]), 0.0, float(before[i] * read[0, i]), float(loads[i] * read[1, i]),
                   "made")
             for i, n in enumerate(job.seats)
@@ -202,13 +202,13 @@ def play(kind: str, seed: int, learning: bool) -> tuple[int, list[bool]]:
         packs = {n: c.marks if c.disturbed else job.seats[n].pack
                  for n, c in zip(job.seats, picks, strict=True)}  # fmt: skip
         seats = {n: replace(s, pack=packs[n]) for n, s in job.seats.items()}
-        later = replace(job, moved=told, seats=seats)
+        later = replace(job, moved=stated, seats=seats)
         lessons = job.learned
         if learning:
             lesson = learn(one_round(job, state, influence, later, after))
             lessons = corrections(job, lesson, "made")
         fresh = {n: replace(base.seats[n], pack=packs[n]) for n in job.seats}
-        job = with_learned(replace(base, seats=fresh, moved=told), lessons)
+        job = with_learned(replace(base, seats=fresh, moved=stated), lessons)
         state = after
     return MOST_ROUNDS + 1, covered(job, truth)
 
@@ -260,13 +260,13 @@ def figure(shares: dict[str, dict[bool, list[float]]], path: Path) -> None:
     drawn.savefig(path, dpi=120, metadata={"Software": None})
 
 
-def main(told: Callable[[str], None] = print) -> None:
+def main(stated: Callable[[str], None] = print) -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n", maxsplit=1)[0])
     parser.add_argument("--jobs", type=int, default=20, help="simulated jobs of each kind")
     parser.add_argument("--kinds", nargs="+", choices=KINDS, default=KINDS, help="which truths")
     parser.add_argument("--figure", type=Path, help="draw the shares into this file")
     options = parser.parse_args()
-    told(f"{'truth':<16} {'learning':<9} " + " ".join(f"after_{k}_%" for k in range(1, 6))
+    stated(f"{'truth':<16} {'learning':<9} " + " ".join(f"after_{k}_%" for k in range(1, 6))
          + "  mean_rounds  covered_%")  # fmt: skip
     shares: dict[str, dict[bool, list[float]]] = {}
     for kind in options.kinds:
@@ -279,7 +279,9 @@ def main(told: Callable[[str], None] = print) -> None:
             shares[kind][learning] = share
             cover = f"{100.0 * np.mean(within):9.0f}" if within else "        -"
             row = " ".join(f"{s:9.0f}" for s in share[:5])
-            told(f"{kind:<16} {'yes' if learning else 'no':<9} {row}  {runs.mean():11.2f}  {cover}")
+            stated(
+                f"{kind:<16} {'yes' if learning else 'no':<9} {row}  {runs.mean():11.2f}  {cover}"
+            )
     if options.figure:
         figure(shares, options.figure)
 

@@ -151,17 +151,17 @@ def main() -> None:
         ours(dofs)
         peak = tracemalloc.get_traced_memory()[1] / 2**20
         tracemalloc.stop()
-        told, other, check = scaled(again, dofs, options.limit)
+        stated, other, check = scaled(again, dofs, options.limit)
         assert np.allclose(R[:, : check.shape[1]], check, atol=1e-6 * STIFF)
         each = 1e3 * seconds / len(R)
-        line = f"{dofs:5d}  {len(R):5d}  {seconds:6.3f}  {each:7.3f}  {peak:7.1f}  {told:>7}"
+        line = f"{dofs:5d}  {len(R):5d}  {seconds:6.3f}  {each:7.3f}  {peak:7.1f}  {stated:>7}"
         line += f"  {other / seconds:5.0f}"
         if options.no_package:
             line += "  (package not asked for)"
         else:
-            told, other, check = scaled(package, dofs, options.limit)
+            stated, other, check = scaled(package, dofs, options.limit)
             apart = np.abs(R[:, : check.shape[1]] - check).max() / np.abs(R).max()
-            line += f"  {told:>9}  {other / seconds:5.0f}  {apart:.0e}"
+            line += f"  {stated:>9}  {other / seconds:5.0f}  {apart:.0e}"
         if last is not None:
             growth = np.log(seconds / last[1]) / np.log(dofs / last[0])
             line += f"  time grows as dofs^{growth:.2f}"

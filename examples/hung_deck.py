@@ -357,7 +357,7 @@ jack_reserve = 1.5
 move_band_mm = 2.0
 load_band = 0.25
 
-[wishes]
+[objectives]
 search_effort = 4                # the search says how near it came if it has to stop
 
 [[survey]]

@@ -217,7 +217,7 @@ jack_reserve = 1.5               # capacity over calculated load, at least
 move_band_mm = 2.0
 load_band = 0.25                 # share of the calculated load
 {staging}
-[wishes]
+[objectives]
 squares_slack = 0.05
 
 {survey}"""

@@ -165,7 +165,7 @@ def files() -> dict[str, str]:
     job = replace(job, segments=segments)
     settings, _ = text["job.toml"].split("[[survey]]")
     before, after = settings.split("[staging]")
-    settings = before.rstrip() + "\n\n" + after[after.index("[wishes]") :]
+    settings = before.rstrip() + "\n\n" + after[after.index("[objectives]") :]
     title = "Skerrin Narrows, closure joint K1"
     text["job.toml"] = settings.replace(title, f"{title}, before it is locked") + MORE + SURVEY
     text["survey-night-16.csv"] = survey(job)

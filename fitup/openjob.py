@@ -12,7 +12,7 @@ from fitup.checks import joint_state
 from fitup.jobfolder import read_job
 from fitup.jobfolder.read import require_unchanged
 from fitup.model import CheckState, Influence, Job, Plan
-from fitup.structure import influence_of, preset_for_release, with_warmth
+from fitup.structure import influence_of, preset_for_release, with_thermal
 from fitup.survey import Survey, read_survey
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from fitup.record.approval import Standing
     from fitup.recovery import Rescuer
     from fitup.sheets import SheetSet
-    from fitup.trust.told import Told
+    from fitup.trust.trust_report import TrustReport
 
 #: random draws that confirm the probabilities of the report
 DRAWS: Final = 20_000
@@ -158,7 +158,7 @@ class OpenJob:
         vars(other).update(planned=Planned(plan, certificate, self.influence))
         return other
 
-    def trust(self, plan: Plan | None, draws: int = DRAWS) -> Told:
+    def trust(self, plan: Plan | None, draws: int = DRAWS) -> TrustReport:
         """Carry all uncertainties through a plan, linearly and by random draws.
 
         Parameters
@@ -168,7 +168,7 @@ class OpenJob:
         draws : int
             At most.
         """
-        from fitup.trust.told import tell
+        from fitup.trust.trust_report import tell
 
         return tell(
             self.job,
@@ -204,7 +204,7 @@ class OpenJob:
             self.plan,
             self.certificate,
             stands=stands or OPEN,
-            told=self.trust(self.plan),
+            stated=self.trust(self.plan),
         )
         return sheets, confirm(self.job, self.certificate, sheets.printed())
 
@@ -226,7 +226,7 @@ class OpenJob:
     def _made(self) -> tuple[Plan, Influence]:
         """Return a new plan and the influence it was made with."""
         job, state = self.job, self.state
-        if job.wishes.risk is None:
+        if job.objectives.risk is None:
             from fitup.plan import make_plan
             from fitup.problem.about import plan_about
 
@@ -236,7 +236,7 @@ class OpenJob:
             return plan_about(make, job, self.influence, self.report)
         from fitup.trust.robust import robust_plan
 
-        risk, effect = job.wishes.risk, self.influence_of
+        risk, effect = job.objectives.risk, self.influence_of
         plan = robust_plan(
             job, self.survey, state, self.influence, risk, effect, self.report, self.stop
         )
@@ -282,4 +282,4 @@ def open_job(
     (14, 66)
     """
     folder = Path(folder)
-    return OpenJob(folder, with_warmth(read_job(folder)), report, stop, explain)
+    return OpenJob(folder, with_thermal(read_job(folder)), report, stop, explain)

@@ -72,7 +72,7 @@ class Crossfall:
 
 
 @dataclass(frozen=True, slots=True)
-class Clash:
+class Conflict:
     """Where two sources contradict each other: station [m], side, slope in one and in other."""
 
     station: float
@@ -81,7 +81,7 @@ class Clash:
     other: float
 
 
-def clash(one: Crossfall, other: Crossfall) -> Clash | None:
+def conflict(one: Crossfall, other: Crossfall) -> Conflict | None:
     """Return where two crossfalls differ most, if they differ by more than a rounding.
 
     Between their stations both are straight, so that looking at these and at the ends of gaps
@@ -92,7 +92,7 @@ def clash(one: Crossfall, other: Crossfall) -> Clash | None:
         for side, left in (("left", _NEAR), ("right", -_NEAR)):
             a, b = one.at(station, left), other.at(station, left)
             if a is not None and b is not None and abs(a - b) > SAME:
-                found.append(Clash(station, side, a, b))
+                found.append(Conflict(station, side, a, b))
     return max(found, key=lambda c: abs(c.one - c.other), default=None)
 
 

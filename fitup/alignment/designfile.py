@@ -45,14 +45,14 @@ def _without_surface(found: DesignFile, file: str, surface: str | None) -> Desig
     """Say so where a surface is named for a file whose crossfall is not read."""
     if surface is None:
         return found
-    told = Problem(
+    stated = Problem(
         file,
         f"surface '{surface}' named for an IFC file, whose crossfall is not read",
         "a surface of LandXML cross-sections",
         "take surface out of [alignment], and give the crossfall as a table: station, side, "
         "slope, falls_to",
     )
-    notes = (*found.notes, told)
+    notes = (*found.notes, stated)
     axis = found.alignment
     if axis is not None:
         axis = replace(axis, notes=tuple(str(n) for n in notes))

@@ -39,7 +39,7 @@ def directions_fit(
     """Hold stated directions against the points of their elements.
 
     The sense is found from the file, for programs differ; a unit that fits only when it is not
-    the declared one, and single directions that fit in no way, are told to the node.
+    the declared one, and single directions that fit in no way, are reported to the node.
     """
     if not stated:
         return

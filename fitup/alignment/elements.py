@@ -254,7 +254,7 @@ def _turned(angle: float) -> float:
 def read_curves(
     geometry: Node, units: Units, points: dict[str, Array], notes: list[Problem]
 ) -> list[Curve]:
-    """Return the curves of a <CoordGeom>; what is wrong is told to the node.
+    """Return the curves of a <CoordGeom>; what is wrong is reported to the node.
 
     Parameters
     ----------

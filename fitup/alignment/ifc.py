@@ -154,12 +154,12 @@ def _plain_world(origin: Any, upright: Any, ahead: Any) -> bool:
     )
 
 
-def _units(root: Teller, told: Sequence[dict[str, Any]], notes: list[Problem]) -> _Units | None:
-    lengths = [_unit(u, "METRE", "length", _LENGTHS) for u in told if u["type"] == "LENGTHUNIT"]
-    angles = [_unit(u, "RADIAN", "angle", _ANGLES) for u in told if u["type"] == "PLANEANGLEUNIT"]
+def _units(root: Teller, stated: Sequence[dict[str, Any]], notes: list[Problem]) -> _Units | None:
+    lengths = [_unit(u, "METRE", "length", _LENGTHS) for u in stated if u["type"] == "LENGTHUNIT"]
+    angles = [_unit(u, "RADIAN", "angle", _ANGLES) for u in stated if u["type"] == "PLANEANGLEUNIT"]
     if len(set(lengths)) != 1 or lengths[0] is None:
         known = "metre, centimetre, millimetre, foot, US survey foot, inch"
-        named = ", ".join(str(u["name"])[:30] for u in told if u["type"] == "LENGTHUNIT")
+        named = ", ".join(str(u["name"])[:30] for u in stated if u["type"] == "LENGTHUNIT")
         root.complain(f"length unit '{named}'", f"one of {known}", "export it in one")
         return None
     if not angles:
@@ -168,16 +168,18 @@ def _units(root: Teller, told: Sequence[dict[str, Any]], notes: list[Problem]) -
         )
         angles = ["rad"]
     if len(set(angles)) != 1 or angles[0] is None:
-        named = ", ".join(str(u["name"])[:30] for u in told if u["type"] == "PLANEANGLEUNIT")
+        named = ", ".join(str(u["name"])[:30] for u in stated if u["type"] == "PLANEANGLEUNIT")
         root.complain(f"angle unit '{named}'", "one of radian, degree, gon", "export it in one")
         return None
     return _Units(lengths[0], angles[0])
 
 
-def _unit(told: dict[str, Any], base: str, dimension: str, known: Sequence[str]) -> str | None:
+def _unit(stated: dict[str, Any], base: str, dimension: str, known: Sequence[str]) -> str | None:
     """Return the name in :mod:`fitup.units` of a unit, by its size; None if it is none of ours."""
-    name, prefix = (told["base"] if told.get("base") else [told["name"], told["prefix"]])[:2]
-    factor = told.get("factor", 1.0)
+    name, prefix = (stated["base"] if stated.get("base") else [stated["name"], stated["prefix"]])[
+        :2
+    ]
+    factor = stated.get("factor", 1.0)
     if name != base or prefix not in _PREFIX or not isinstance(factor, int | float):
         return None
     size = factor * _PREFIX[prefix]
@@ -186,30 +188,30 @@ def _unit(told: dict[str, Any], base: str, dimension: str, known: Sequence[str])
 
 
 def _alignment(
-    told: dict[str, Any],
+    stated: dict[str, Any],
     conversions: Sequence[dict[str, Any]],
     units: _Units,
     root: Teller,
     notes: list[Problem],
 ) -> Alignment | None:
-    title = _plain(str(told["name"]))
+    title = _plain(str(stated["name"]))
     node = root.named(f"alignment '{title}'")
-    frame = _frame(node, told["placement"], conversions, units, notes)
-    plans = told["horizontal"]
+    frame = _frame(node, stated["placement"], conversions, units, notes)
+    plans = stated["horizontal"]
     if len(plans) != 1:
         node.complain(
             f"{len(plans) or 'no'} IfcAlignmentHorizontal",
             "one, with its segments",
             "export the design parameters of the alignment, not its drawn curve alone",
         )
-    if len(told["vertical"]) > 1:
+    if len(stated["vertical"]) > 1:
         node.complain(
-            f"{len(told['vertical'])} design profiles", "one", "export the one that counts"
+            f"{len(stated['vertical'])} design profiles", "one", "export the one that counts"
         )
-    if told["cant"]:
+    if stated["cant"]:
         _note(node, "the cant of rails, which is not read", "plan and profile", notes)
-    if told["children"]:
-        names = ", ".join(f"'{c}'" for c in told["children"])
+    if stated["children"]:
+        names = ", ".join(f"'{c}'" for c in stated["children"])
         _note(node, f"profiles of their own ({names}), which are not read", "one profile", notes)
     if frame is None or len(plans) != 1:
         return None
@@ -217,10 +219,10 @@ def _alignment(
     if not curves:
         return None
     length = sum(c.length for c in curves)
-    start, equations = read_stations(node, told["referents"], length, units.metres, notes)
+    start, equations = read_stations(node, stated["referents"], length, units.metres, notes)
     profile = None
-    if len(told["vertical"]) == 1:
-        profile = read_pieces(node, told["vertical"][0], start, frame.up, units.metres, notes)
+    if len(stated["vertical"]) == 1:
+        profile = read_pieces(node, stated["vertical"][0], start, frame.up, units.metres, notes)
     unit = units.length if units.length in ("ft", "ftUS") else "m"
     return Alignment(title, tuple(curves), start, unit, equations, profile)
 
@@ -236,7 +238,7 @@ def _frame(
     units: _Units,
     notes: list[Problem],
 ) -> Frame | None:
-    """Return how plan and heights of an alignment lie in the grid; None, with the reason told."""
+    """Return how plan and heights of an alignment lie in the grid; None, with a reason."""
     if placements is None:
         node.complain("a placement along another alignment", "a local one", _AGAIN)
         return None

@@ -39,9 +39,9 @@ class Frame:
         return found
 
 
-def number(node: Teller, told: dict[str, Any], name: str) -> float | None:
-    """Return a parameter as a finite number; None, with the reason told, where there is none."""
-    value = told.get(name)
+def number(node: Teller, stated: dict[str, Any], name: str) -> float | None:
+    """Return a parameter as a finite number; None, with a reason, where there is none."""
+    value = stated.get(name)
     if isinstance(value, int | float) and math.isfinite(value):
         return float(value)
     node.complain(f"no {name}", "a number", _AGAIN)
@@ -56,7 +56,7 @@ def read_plan(
     radians: Callable[[float], float],
     notes: list[Problem],
 ) -> list[Curve]:
-    """Return the curves of a plan; what is wrong is told to the node.
+    """Return the curves of a plan; what is wrong is reported to the node.
 
     Parameters
     ----------
@@ -75,11 +75,11 @@ def read_plan(
         Empty where a segment cannot be used.
     """
     curves, nodes, wrong = [], [], False
-    for k, told in enumerate(segments, 1):
-        kind = "?" if told is None else str(told.get("PredefinedType"))
+    for k, stated in enumerate(segments, 1):
+        kind = "?" if stated is None else str(stated.get("PredefinedType"))
         own = node.named(f"{node.where}, segment {k} ({kind})")
-        curve = None if told is None else _curve(own, told, frame, metres, radians)
-        if told is None:
+        curve = None if stated is None else _curve(own, stated, frame, metres, radians)
+        if stated is None:
             own.complain("no design parameters", "a horizontal segment", _AGAIN)
         if curve is None:
             wrong = True
@@ -101,18 +101,18 @@ def read_plan(
 
 def _curve(
     node: Teller,
-    told: dict[str, Any],
+    stated: dict[str, Any],
     frame: Frame,
     metres: Callable[[float], float],
     radians: Callable[[float], float],
 ) -> Curve | None:
     """Return a segment; one without length marks the end and has the length 0."""
-    kind, point = told.get("PredefinedType"), told.get("StartPoint")
+    kind, point = stated.get("PredefinedType"), stated.get("StartPoint")
     if kind not in KINDS:
         node.complain(f"segment type {kind}", ", ".join(KINDS), "only these are computed here")
         return None
     names = ("StartDirection", "SegmentLength", "StartRadiusOfCurvature", "EndRadiusOfCurvature")
-    values = [number(node, told, n) for n in names]
+    values = [number(node, stated, n) for n in names]
     if not point or len(point) < 2 or not all(isinstance(v, int | float) for v in point[:2]):
         node.complain("no StartPoint", "two coordinates", _AGAIN)
         return None

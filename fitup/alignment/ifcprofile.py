@@ -32,7 +32,7 @@ def read_pieces(
     metres: Callable[[float], float],
     notes: list[Problem],
 ) -> Profile | None:
-    """Return the profile; what is wrong is told to the node.
+    """Return the profile; what is wrong is reported to the node.
 
     Parameters
     ----------

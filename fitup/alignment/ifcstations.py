@@ -34,7 +34,7 @@ def read_stations(
     notes : list of Problem
         Filled with what is not understood.
     """
-    told: list[tuple[float, float, float | None, Teller]] = []
+    stated: list[tuple[float, float, float | None, Teller]] = []
     for one in referents:
         own = node.named(f"{node.where}, referent '{one['name'] or ''}'")
         along, station = one["along"], one.get("Station")
@@ -56,25 +56,25 @@ def read_stations(
         else:
             back = one.get("IncomingStation")
             before = metres(back) if isinstance(back, int | float) else None
-            told.append((metres(along), metres(station), before, own))
-    told.sort(key=lambda t: t[0])
-    if not told:
+            stated.append((metres(along), metres(station), before, own))
+    stated.sort(key=lambda t: t[0])
+    if not stated:
         found, allowed = "no station where it begins", "an IfcReferent with Pset_Stationing"
         notes.append(Problem(node.file, found, allowed, "stations count from 0", column=node.where))
         return 0.0, ()
-    return _zones(node, told)
+    return _zones(node, stated)
 
 
 def _zones(
-    node: Teller, told: Sequence[tuple[float, float, float | None, Teller]]
+    node: Teller, stated: Sequence[tuple[float, float, float | None, Teller]]
 ) -> tuple[float, tuple[Equation, ...]]:
     """Return the start, from the first referent back, and what jumps after it."""
-    along, station, back, _ = told[0]
+    along, station, back, _ = stated[0]
     start = (station if back is None or along <= FIT else back) - along
     equations: list[Equation] = []
     # what is to be added to the distance along for the written station of the zone
     written = start
-    for there, ahead, before, own in told:
+    for there, ahead, before, own in stated:
         expected = written + there
         said = ahead if before is None else before
         if there > FIT or before is None:

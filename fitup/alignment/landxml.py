@@ -128,7 +128,7 @@ def _chosen(root: Node, name: str | None) -> Node | None:
 
 
 def choose(node: Teller, names: Sequence[str], name: str | None) -> int | None:
-    """Return which of the alignments of a file is meant; None, with the reason told, if unclear."""
+    """Return which of the alignments of a file is meant; None, with a reason, if unclear."""
     if name is None and len(names) <= 1:
         return 0 if names else None
     listed = ", ".join(f"'{n}'" for n in names) or "none: the file has no alignment"

@@ -15,7 +15,7 @@ from itertools import pairwise
 from typing import Final
 
 from fitup.alignment.alignment import Alignment
-from fitup.alignment.crossfall import Crossfall, clash, in_words
+from fitup.alignment.crossfall import Crossfall, conflict, in_words
 from fitup.alignment.fileunits import Units
 from fitup.alignment.xmlfile import Node
 from fitup.errors import Problem
@@ -59,7 +59,7 @@ def read_crossfall(
     Parameters
     ----------
     node : Node
-        The alignment; cross-sections and superelevation that contradict each other are told to it.
+        The alignment; cross-sections and superelevation that contradict each other are noted.
     units : Units
     axis : Alignment
         With its curves: superelevation falls to the inside of a bend.
@@ -82,7 +82,7 @@ def read_crossfall(
         _note(node.named(f"{node.where}, Superelevation"), left, notes)
     if sections is None or superelevation is None:
         return sections or superelevation
-    differs = clash(sections, superelevation)
+    differs = conflict(sections, superelevation)
     if differs is not None:
         node.complain(
             f"cross-sections with {in_words(differs.one)} on the {differs.side} at station "
@@ -133,10 +133,10 @@ def _from_sections(
     reach = (min(s.reach[0] for s in ordered), min(s.reach[1] for s in ordered))
     if any(s.broken for s in ordered):
         far = [f"{r / units.metres(1.0):.3f}" for r in reach]
-        told = f"surface '{name}' breaks; its slope beside the axis is taken"
+        stated = f"surface '{name}' breaks; its slope beside the axis is taken"
         held = f"a straight surface; taken up to {far[0]} left and {far[1]} right of the axis"
         place = node.named(f"{node.where}, CrossSects")
-        _note(place, _Left(told, held, "beyond, the crossfall is not known"), notes)
+        _note(place, _Left(stated, held, "beyond, the crossfall is not known"), notes)
     return Crossfall(
         tuple(s.station for s in ordered),
         tuple(s.left for s in ordered),
@@ -161,13 +161,13 @@ def _surface(entries: Sequence[Node], wanted: str | None) -> str:
 
 
 def _station(node: Node, units: Units, axis: Alignment) -> float:
-    told = node.number("sta")
-    if told is None:
+    stated = node.number("sta")
+    if stated is None:
         raise _Left("a section without a station", "sta=...")
-    station = units.metres(told)
+    station = units.metres(stated)
     if not axis.start - _ROUND <= station <= axis.end + _ROUND:
         raise _Left(
-            f"a section at {told:g}, which is not on the alignment",
+            f"a section at {stated:g}, which is not on the alignment",
             "stations counted without equations, as the schema has them",
         )
     return min(max(station, axis.start), axis.end)
@@ -182,8 +182,8 @@ def _section(station: float, runs: Sequence[Node], units: Units, axis: Alignment
             if form != "Offset Elevation":
                 raise _Left(f"points as '{form[:30]}' {at}", "Offset Elevation")
             if point.text("alignRef") not in ("", axis.name):
-                told = f"points beside alignment '{point.text('alignRef')[:40]}' {at}"
-                raise _Left(told, f"'{axis.name}'")
+                stated = f"points beside alignment '{point.text('alignRef')[:40]}' {at}"
+                raise _Left(stated, f"'{axis.name}'")
             values = point.numbers(2)
             if values is None:
                 raise _Left(f"a point without offset and elevation {at}", "both")
@@ -216,7 +216,7 @@ def _side(points: Sequence[tuple[float, float]], at: str, side: str) -> tuple[fl
         if abs(z0 + slope * (offset - o0) - height) > _LINE:
             return slope, reach, True
         reach = offset
-    # a straight side is told best by its ends
+    # a straight side is stated best by its ends
     return (after[-1][1] - z0) / (after[-1][0] - o0), reach, False
 
 
@@ -232,12 +232,12 @@ def _from_superelevation(
             raise _Left("full superelevations that overlap", "one after the other")
     stations = tuple(s for begin, end, _ in stretches for s in (begin, end))
     slopes = tuple(s for _, _, slope in stretches for s in (slope, slope))
-    told = _Left(
-        "runoff and runout, in which the crown is not told",
+    stated = _Left(
+        "runoff and runout, in which the crown is not stated",
         "slopes on both sides",
         "the crossfall is taken between FullSuperSta and RunoffSta; for the rest " + _TABLE,
     )
-    _note(node.named(f"{node.where}, Superelevation"), told, notes)
+    _note(node.named(f"{node.where}, Superelevation"), stated, notes)
     return Crossfall(
         stations,
         slopes,
@@ -281,12 +281,12 @@ def _stretch(
         raise _Left(f"AdverseSE '{word[:30]}'", "adverse or non-adverse")
     if word == "":
         falls = "LEFT" if side > 0.0 else "RIGHT"
-        told = _Left(
+        stated = _Left(
             f"no <AdverseSE> at station {axis.stations.text(begin)}",
             "adverse or non-adverse",
             f"taken as falling to the inside of the bend, {falls}: check it",
         )
-        _note(node.named(f"{node.where}, Superelevation"), told, notes)
+        _note(node.named(f"{node.where}, Superelevation"), stated, notes)
     inward = -side * full / 100.0
     return begin, end, -inward if word == "adverse" else inward
 

@@ -59,7 +59,7 @@ def read_xml(path: Path, shown: str) -> Element:
 
 @dataclass(frozen=True)
 class Teller:
-    """A place in a file in words; what is wrong there is told to ``problems``."""
+    """A place in a file in words; what is wrong there is reported to ``problems``."""
 
     where: str
     file: str
@@ -76,7 +76,7 @@ class Teller:
 
 @dataclass(frozen=True)
 class Node(Teller):
-    """An element with its place in words; numbers that are none are told to ``problems``."""
+    """An element with its place in words; numbers that are none are reported to ``problems``."""
 
     element: Element
 

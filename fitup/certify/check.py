@@ -34,7 +34,7 @@ from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
 from fitup.certify.summary import stated_otherwise, summarise
 from fitup.certify.surveyed import surveyed_again, surveyed_otherwise
-from fitup.certify.warmth import steel_apart, warmth_again
+from fitup.certify.temperature import steel_apart, thermal_again
 from fitup.checks.items import place_of
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
@@ -133,7 +133,7 @@ def start_work(
     plain = states
     if job.learned:
         states = CorrectedStates(states, job, table=influence.origin == "table")
-    heat = warmth_again(job, survey, plain)
+    heat = thermal_again(job, survey, plain)
     warm = heat.change(state.checks, *steel_apart(job, survey.steel))
     one = dict.fromkeys(job.segments, 1.0)
     rate = heat.change(state.checks, one, dict.fromkeys(job.segments, 0.0))

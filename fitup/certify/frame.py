@@ -355,13 +355,13 @@ class FrameStates:
     def _stand(self) -> None:
         """Say how the structure stands as surveyed: reactions and openings, measured or not."""
         job, names = self.job, list(self.job.seats)
-        told = [self.model.seats.get(n) for n in names]
+        stated = [self.model.seats.get(n) for n in names]
         self.one_way = self._one_way()
-        high = np.array([0.0 if t is None else t.setting for t in told])
+        high = np.array([0.0 if t is None else t.setting for t in stated])
         self.start = carry(self.q + self.R @ high, self.R, self.one_way)
         self.present = self.q + self.R @ (high + self.start)
         self._require(1.0, high + self.start, self.present)
-        for i, (name, own) in enumerate(zip(names, told, strict=True)):
+        for i, (name, own) in enumerate(zip(names, stated, strict=True)):
             measured = job.seats[name].reaction_now
             if own is not None and own.gap > 0.0:
                 self.present[i], self.start[i] = 0.0, own.gap
@@ -373,9 +373,9 @@ class FrameStates:
         """Say which seats can only push (s,)."""
         result = []
         for name, seat in self.job.seats.items():
-            told = self.model.seats.get(name)
+            stated = self.model.seats.get(name)
             pushing = seat.reaction_least >= 0.0 and seat.pushes != "shorten"
-            result.append(pushing if told is None else told.one_way)
+            result.append(pushing if stated is None else stated.one_way)
         return np.array(result, dtype=bool)
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:

@@ -52,8 +52,8 @@ class HungStates(FrameStates):
         self.seat_of = {c.seat: n for n, c in enumerate(self.lines.cables) if c.seat}
         self.one_way = self._one_way()
         self._put_up()
-        told = [self.model.seats.get(n) for n in self.job.seats]
-        high = np.array([0.0 if t is None else t.setting for t in told])
+        stated = [self.model.seats.get(n) for n in self.job.seats]
+        high = np.array([0.0 if t is None else t.setting for t in stated])
         self.axes = np.zeros((len(ends), 3))
         begin = np.zeros(self.standing.size), np.zeros(self.standing.count)
         left = np.zeros(self.standing.size)
@@ -309,9 +309,9 @@ class HungStates(FrameStates):
     def _rest(
         self, standing: Standing, lines: Lines, x: Array, near: tuple[Array, Found] | None = None
     ) -> Found:
-        """Find the rest with sticks and cables as warm as told, from one nearby if there is one."""
-        told = [self.model.seats.get(n) for n in self.job.seats]
-        high = np.array([0.0 if t is None else t.setting for t in told])
+        """Find the rest with sticks and cables as warm as stated, from one nearby if any."""
+        stated = [self.model.seats.get(n) for n in self.job.seats]
+        high = np.array([0.0 if t is None else t.setting for t in stated])
         at, start = near or self.known[0]
         begin = start.u + self.moves @ (x - at), start.m
         found = come_to_rest(

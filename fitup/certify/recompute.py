@@ -25,7 +25,7 @@ _PULL = 1e-3
 
 
 def setting_from_plates(job: Job, plan: SeatPlan, nut_setting: float) -> float:
-    """Return the move of a seat [m] by adding up plates; a nut's own setting is taken as told."""
+    """Return the move of a seat [m] by adding up plates; a nut's own setting is taken as stated."""
     seat = job.seats[plan.seat]
     return nut_setting if seat.held_by == "nut" else pack_setting(job, seat, plan.build_up)
 

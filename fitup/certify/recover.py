@@ -145,7 +145,7 @@ class Follower:
     ) -> tuple[Recovery | None, tuple[str, ...]]:
         """Return the certified recovery of some orders, or why they cannot be.
 
-        Every limit is held in every state. On the way onto steel a limit that is passed is told
+        Every limit is held in every state. On the way onto steel a limit that is passed is stated
         instead: where a load is on oil nothing is better than steel.
         """
         crew = self._crew(found.stopped)
@@ -263,7 +263,7 @@ class Follower:
         moment: Moment,
         found: Found | None,
     ) -> list[str]:
-        """Hold a state against every limit; return those that are told and not refused.
+        """Hold a state against every limit; return those that are stated and not refused.
 
         Refused is what was not so already where work stopped; without ``found`` nothing is.
         """
@@ -461,7 +461,7 @@ def _other_pack(night: Night) -> bool:
     return any(Counter(one.pack) != Counter(before[n]) for n, one in night.now.items())
 
 
-# -- how it is told ----------------------------------------------------------------------------
+# -- how it is stated ----------------------------------------------------------------------------
 
 
 def _readings(reader: Reader, night: Night, moment: Moment) -> tuple[ExpectedReading, ...]:

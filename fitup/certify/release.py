@@ -81,11 +81,11 @@ def release_change(
     names = list(job.seats)
     pulled = np.array([-reactions[n] / _FAINT if n in gone else 0.0 for n in names])
     opened = np.array([0.0 if n in gone else openings[n] for n in names])
-    told = [job.frame.seats.get(n) if job.frame is not None else None for n in names]
+    stated = [job.frame.seats.get(n) if job.frame is not None else None for n in names]
     one_way = np.array(
         [
             n not in gone and (job.seats[n].reaction_least >= 0.0 if t is None else t.one_way)
-            for n, t in zip(names, told, strict=True)
+            for n, t in zip(names, stated, strict=True)
         ]
     )
     before = np.array([reactions[n] for n in names])
@@ -112,8 +112,8 @@ def _bare(job: Job) -> tuple[Job, frozenset[str]]:
                 loads.append(NodeLoad(spring.id, spring.other, force))
     seats = {}
     for name in job.seats:
-        told = model.seats.get(name)
-        tie = FrameSeat(name, False).tie if told is None else told.tie
+        stated = model.seats.get(name)
+        tie = FrameSeat(name, False).tie if stated is None else stated.tie
         seats[name] = FrameSeat(name, False, tie=tie)
     gone = frozenset(s.seat for s in model.seats.values() if s.temporary)
     bare = replace(

@@ -64,15 +64,16 @@ def stated_otherwise(
     """
     near = _nearness(work, checks, apart)
     wrong = []
-    for wish in work.plan.wishes:
+    for objective in work.plan.objectives:
         try:
-            value = summary.of(wish.wish)
+            value = summary.of(objective.name)
         except KeyError:
-            wrong.append(f"the plan states '{wish.wish}', which nothing recomputes")
+            wrong.append(f"the plan states '{objective.name}', which nothing recomputes")
             continue
-        if not abs(wish.upper - value) <= near.get(wish.wish, 0.0):
+        if not abs(objective.upper - value) <= near.get(objective.name, 0.0):
             wrong.append(
-                f"the plan states {wish.wish} {wish.upper:.4g}, its packs give {value:.4g}"
+                f"the plan states {objective.name} {objective.upper:.4g}, "
+                f"its packs give {value:.4g}"
             )
     return wrong
 

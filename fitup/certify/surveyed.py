@@ -84,7 +84,7 @@ def surveyed_otherwise(
     values, again : Array (m,)
         As the plan was made from, and recomputed.
     near : float
-        How far two ways to what warmth does may be apart [m or rad]; it counts where the joint
+        How far two ways to what temperature does may be apart [m or rad]; it counts where the joint
         was read.
     """
     wrong = []

@@ -13,7 +13,7 @@ import numpy as np
 from fitup.checks.definitions import parts_of
 from fitup.checks.part import Part
 from fitup.frames import Array
-from fitup.model import Check, Job, Warmth
+from fitup.model import Check, Job, ThermalResponse
 from fitup.survey.points import Survey
 from fitup.survey.steel import bend_per_kelvin, learned_expansion
 from fitup.survey.temperature import growth
@@ -61,16 +61,16 @@ def apart_rates(job: Job, checks: tuple[Check, ...]) -> Array:
 
     Cables first of all, warmer than the deck; zero where segments expand freely.
     """
-    if job.warmth is None or job.warmth.apart is None:
+    if job.thermal is None or job.thermal.apart is None:
         return np.zeros(len(checks))
-    return np.array([_by(parts_of(job, c), c.joint, job.warmth.apart)[0] for c in checks])
+    return np.array([_by(parts_of(job, c), c.joint, job.thermal.apart)[0] for c in checks])
 
 
 def _of_check(job: Job, check: Check) -> Array:
     """Change of a check (2 s,) for one kelvin of each segment: means, then differences."""
     part = parts_of(job, check)
-    if job.warmth is not None:
-        return _by(part, check.joint, job.warmth) * np.tile(learned_expansion(job), 2)
+    if job.thermal is not None:
+        return _by(part, check.joint, job.thermal) * np.tile(learned_expansion(job), 2)
     number = {name: k for k, name in enumerate(job.segments)}
     count = len(number)
     rates = np.zeros(2 * count)
@@ -87,11 +87,11 @@ def _of_check(job: Job, check: Check) -> Array:
     return rates
 
 
-def _by(part: Part, joint: str, warmth: Warmth) -> Array:
-    """Change of a check (k,) as a frame answers to warmth."""
-    points = [row @ warmth.points[name] for name, row in part.points.items()]
-    turns = [row @ warmth.faces[joint, name] for name, row in part.turns.items()]
-    total: Array = np.sum([*points, *turns, np.zeros(warmth.reactions.shape[1])], axis=0)
+def _by(part: Part, joint: str, thermal: ThermalResponse) -> Array:
+    """Change of a check (k,) as a frame answers to temperature."""
+    points = [row @ thermal.points[name] for name, row in part.points.items()]
+    turns = [row @ thermal.faces[joint, name] for name, row in part.turns.items()]
+    total: Array = np.sum([*points, *turns, np.zeros(thermal.reactions.shape[1])], axis=0)
     return total
 
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 import io
 import os
 import sys
+import warnings
 from importlib import import_module
-from typing import Final
+from typing import Final, TextIO
 
 import click
 
@@ -114,6 +115,7 @@ def group() -> None:
 def main() -> None:
     """Run the command line and leave with its exit code; no traceback for a user's mistake."""
     _print_what_can_be()
+    warnings.showwarning = _say_warning
     heed_ctrl_c()
     try:
         code = group.main(standalone_mode=False, prog_name="fitup")
@@ -156,6 +158,19 @@ class _Plain(io.TextIOWrapper):
 
     def write(self, text: str) -> int:
         return super().write(text if text.isprintable() else plain(text))
+
+
+def _say_warning(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: TextIO | None = None,
+    line: str | None = None,
+) -> None:
+    """Print a warning meant for the user in one line; others are for developers."""
+    if issubclass(category, FutureWarning):
+        click.echo(f"fitup: note: {message}", err=True)
 
 
 def _print_what_can_be() -> None:

@@ -24,7 +24,7 @@ from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.trust import CheckTrust, JointTrust, Shot
 from fitup.trust.joint import risk_of
 from fitup.trust.montecarlo import DRAWS
-from fitup.trust.told import Told
+from fitup.trust.trust_report import TrustReport
 from fitup.units import DISPLAY
 
 #: sources listed for each joint
@@ -48,23 +48,23 @@ def command(job: Path, as_surveyed: bool, as_json: bool) -> None:
     """
     opened = open_job(job, report=progress)
     plan = None if as_surveyed else opened.plan
-    told = opened.trust(plan, DRAWS)
+    stated = opened.trust(plan, DRAWS)
     if as_json:
-        say_json(as_json_result(opened, plan, told))
+        say_json(as_json_result(opened, plan, stated))
     else:
-        _show(opened.job, plan, told)
+        _show(opened.job, plan, stated)
 
 
-def _show(job: Job, plan: Plan | None, told: Told) -> None:
+def _show(job: Job, plan: Plan | None, stated: TrustReport) -> None:
     units = DISPLAY[job.units]
     when = "as surveyed" if plan is None else f"after plan {check_code(plan.id)}"
-    for joint, shot in zip(told.joints, told.shots, strict=True):
+    for joint, shot in zip(stated.joints, stated.shots, strict=True):
         click.echo(f"\n{_title(job, joint.joint)}, {when}, at the reference temperature")
         click.echo(trust_table(job, joint))
-        drawn = told.drawn(joint)
+        drawn = stated.drawn(joint)
         click.echo(
             f"All of them inside at once: {percent(joint.probability)} "
-            f"(by {len(told.draws.values)} draws: {percent(drawn)})"
+            f"(by {len(stated.draws.values)} draws: {percent(drawn)})"
         )
         if shot is None:
             continue
@@ -74,10 +74,10 @@ def _show(job: Job, plan: Plan | None, told: Told) -> None:
         click.echo(f"{main_source_line(joint)}.")
         click.echo(f"Next most useful measurement: {shot_line(shot, units)}.")
     click.echo("")
-    if told.budget.not_counted:
-        left_out = ", ".join(told.budget.not_counted)
+    if stated.budget.not_counted:
+        left_out = ", ".join(stated.budget.not_counted)
         click.echo(f"Not counted, for job.toml says nothing: {left_out}")
-    apart = told.apart
+    apart = stated.apart
     click.echo(
         f"Linear propagation and draws differ by at most {percent(apart)} in any uncertainty."
     )
@@ -106,35 +106,35 @@ def trust_table(job: Job, joint: JointTrust, value: str = "expected") -> str:
     return f"{table}\n{line}".lstrip()
 
 
-def _row(job: Job, told: CheckTrust) -> list[str]:
+def _row(job: Job, stated: CheckTrust) -> list[str]:
     units = DISPLAY[job.units]
-    check = told.check
+    check = stated.check
     shown = shown_for(check.quantity, units)
     return [
         place_of(job, check) or "whole joint",
         NAMES[check.quantity],
-        value_words(check.quantity, told.value, units, check.target).words,
-        shown.text(told.u),
-        shown.text(told.allowed),
-        percent(told.probability),
-        verdict_word(told.conformity),
+        value_words(check.quantity, stated.value, units, check.target).words,
+        shown.text(stated.u),
+        shown.text(stated.allowed),
+        percent(stated.probability),
+        verdict_word(stated.conformity),
     ]
 
 
-def as_json_result(opened: OpenJob, plan: Plan | None, told: Told) -> dict[str, Any]:
+def as_json_result(opened: OpenJob, plan: Plan | None, stated: TrustReport) -> dict[str, Any]:
     """Return the budget with documented keys (docs/json.md), in SI."""
     return {
         "job": opened.job.name,
         "plan_id": None if plan is None else plan.id,
         "risk": risk_of(opened.job),
-        "not_counted": list(told.budget.not_counted),
-        "draws": len(told.draws.values),
-        "apart": told.apart,
+        "not_counted": list(stated.budget.not_counted),
+        "draws": len(stated.draws.values),
+        "apart": stated.apart,
         "joints": [
             {
                 "joint": joint.joint,
                 "probability": joint.probability,
-                "probability_drawn": told.drawn(joint),
+                "probability_drawn": stated.drawn(joint),
                 "checks": [check_json(c) for c in joint.checks],
                 "shares": [
                     {
@@ -146,26 +146,26 @@ def as_json_result(opened: OpenJob, plan: Plan | None, told: Told) -> dict[str, 
                     for s in joint.shares
                 ],
             }
-            for joint in told.joints
+            for joint in stated.joints
         ],
         "shots": [
             {"joint": joint.joint, **_shot_json(shot)}
-            for joint, shot in zip(told.joints, told.shots, strict=True)
+            for joint, shot in zip(stated.joints, stated.shots, strict=True)
             if shot is not None
         ],
     }
 
 
-def check_json(told: CheckTrust) -> dict[str, Any]:
+def check_json(stated: CheckTrust) -> dict[str, Any]:
     """Return one check with what may be said of it."""
     return {
-        "id": told.check.id,
-        "value_si": told.value,
-        "u_si": told.u,
-        "target_si": told.check.target,
-        "allowed_si": told.allowed,
-        "probability": told.probability,
-        "conformity": told.conformity,
+        "id": stated.check.id,
+        "value_si": stated.value,
+        "u_si": stated.u,
+        "target_si": stated.check.target,
+        "allowed_si": stated.allowed,
+        "probability": stated.probability,
+        "conformity": stated.conformity,
     }
 
 

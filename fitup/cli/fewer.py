@@ -33,8 +33,8 @@ def command(job: Path, figure: Path | None, as_json: bool) -> None:
     """Show what disturbing fewer seats costs in accuracy, one seat after the other.
 
     Found by descent, not proven; the plan itself is that of fitup plan. To have a plan with fewer
-    seats, name the others in leave_alone under [wishes] in job.toml; fitup others lists the best
-    of these, proven.
+    seats, name the others in leave_alone under [objectives] in job.toml; fitup others lists
+    the best of these, proven.
 
     \b
     Example:

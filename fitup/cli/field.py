@@ -47,9 +47,9 @@ def command(job: Path, target: Path | None, code: str | None) -> int:
         sheets, count = ready.opened.sheets(ready.stands)
         progress(f"{count} printed numbers confirmed; writing")
         crews = crews_of(sheets)
-        job_read, told = ready.opened.job, ready.opened.certificate.procedures
+        job_read, stated = ready.opened.job, ready.opened.certificate.procedures
         pages = {
-            f"field-crew-{crew}.html": field_page(field_facts(job_read, sheets, told, crew))
+            f"field-crew-{crew}.html": field_page(field_facts(job_read, sheets, stated, crew))
             for crew in crews
         }
     if not pages:

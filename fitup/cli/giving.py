@@ -67,7 +67,7 @@ def _read(job: Job, text: str) -> tuple[str, tuple[str, ...] | float]:
     seat = job.seats[name]
     wanted = _move(job, seat, what, text) if seat.held_by == "nut" else _pack(job, what, text)
     stays = 0.0 if seat.held_by == "nut" else seat.pack
-    if (seat.hold or name in job.wishes.leave_alone) and wanted != stays:
+    if (seat.hold or name in job.objectives.leave_alone) and wanted != stays:
         allowed = "nothing: this seat is to stay as it is"
         raise InputError([_problem(text, allowed, "take hold or leave_alone out of the job first")])
     return name, wanted

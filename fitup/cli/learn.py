@@ -38,20 +38,20 @@ def command(job: Path, later: Path, write: bool, as_json: bool) -> int:
     one = load_round(job, later)
     lesson = learn(one)
     source = f"fitup learn, {one.job.name}: moves before the survey of {later.name}"
-    told = corrections(one.job, lesson, source)
-    writes = write and bool(told) and lesson.explained
+    stated = corrections(one.job, lesson, source)
+    writes = write and bool(stated) and lesson.explained
     if writes:
-        table = learned_text(told, one.job.units, "written by fitup learn")
+        table = learned_text(stated, one.job.units, "written by fitup learn")
         write_files(later, {LEARNED_FILE: table.encode()})
     if as_json:
-        say_json(as_json_result(one, lesson, told, later / LEARNED_FILE if writes else None))
+        say_json(as_json_result(one, lesson, stated, later / LEARNED_FILE if writes else None))
     else:
-        _show(one, lesson, told)
+        _show(one, lesson, stated)
         _end(later, write, writes, lesson)
     return EXIT_OUTSIDE if write and not lesson.explained else 0
 
 
-def _show(one: Round, lesson: Lesson, told: tuple[Learned, ...]) -> None:
+def _show(one: Round, lesson: Lesson, stated: tuple[Learned, ...]) -> None:
     click.echo(whole_words(compare(one)))
     click.echo("\nOne assumption at a time")
     for line in verdict_words(one.job, lesson):
@@ -64,7 +64,7 @@ def _show(one: Round, lesson: Lesson, told: tuple[Learned, ...]) -> None:
     taken = usual_words(one.job, lesson)
     if taken:
         click.echo(taken)
-    carried = dict.fromkeys(c.what for c in told)
+    carried = dict.fromkeys(c.what for c in stated)
     if carried:
         click.echo(f"\nCan be carried on: {', '.join(carried)}.")
 
@@ -79,7 +79,7 @@ def _end(later: Path, write: bool, writes: bool, lesson: Lesson) -> None:
 
 
 def as_json_result(
-    one: Round, lesson: Lesson, told: tuple[Learned, ...], written: Path | None
+    one: Round, lesson: Lesson, stated: tuple[Learned, ...], written: Path | None
 ) -> dict[str, Any]:
     """Return a lesson with documented keys (docs/json.md), in SI."""
     sigma = lesson.covariance.diagonal() ** 0.5
@@ -118,7 +118,7 @@ def as_json_result(
         ],
         "corrections": [
             {"what": c.what, "at": c.at, "value": c.value, "uncertainty": c.uncertainty}
-            for c in told
+            for c in stated
         ],
         "written": None if written is None else str(written),
     }

@@ -124,7 +124,7 @@ def _recorded(
 
 
 def _when(survey: Survey, at: str | None, series: SteelSeries | None) -> dt.datetime:
-    """Return the time of locking: as told, else the first after the survey."""
+    """Return the time of locking: as stated, else the first after the survey."""
     latest = max(taken(survey, name) for name in survey.epoch_of)
     if at is None:
         return latest if series is None else max(latest, series.start)

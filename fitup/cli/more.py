@@ -38,14 +38,14 @@ def command(job: Path, as_json: bool) -> int:
     found = _more(opened, plan) if plan.inside else None
     if as_json:
         more = None if found is None else asdict(found)
-        clashes = [asdict(c) for c in plan.clashes]
+        conflicts = [asdict(c) for c in plan.conflicts]
         obstacles = [asdict(o) for o in plan.obstacles]
         say_json(
             {
                 "job": opened.job.name,
                 "inside": plan.inside,
                 "more": more,
-                "clashes": clashes,
+                "conflicts": conflicts,
                 "obstacles": obstacles,
             }
         )
@@ -68,7 +68,7 @@ def _more(opened: OpenJob, plan: Plan) -> More:
         # where seats may lift off, what binds is asked about the plan's own moves
         effect = effect.exact.about(plan.settings())
     case = Case(opened.job, based(opened.state, effect), effect)
-    effort = effort_of(opened.job.wishes)
+    effort = effort_of(opened.job.objectives)
     return what_more_buys(case, plan, effort, progress)
 
 

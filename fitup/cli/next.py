@@ -108,9 +108,9 @@ def command(
                  --taken 2031-04-03T04:10 --steel "11.5 C" --deck-load "0 kN"
     """
     new, measured = _surveys(surveys, levelling, taken, steel, deck_load)
-    told = {READINGS_FILE: readings, STEEL_FILE: temperatures, TENSIONS_FILE: tensions}
+    stated = {READINGS_FILE: readings, STEEL_FILE: temperatures, TENSIONS_FILE: tensions}
     # a file that is named counts before one of a folder
-    measured |= {name: path for name, path in told.items() if path is not None}
+    measured |= {name: path for name, path in stated.items() if path is not None}
     with ExitStack() as stack:
         ready = prepared(job, code, stack)
         opened, plan = ready.opened, ready.opened.plan
@@ -140,17 +140,17 @@ def _surveys(
     deck_load: str | None,
 ) -> tuple[tuple[NewSurvey, ...], dict[str, Path]]:
     """Return the new surveys, and tables that came with them; all problems at once."""
-    told = {"--taken": taken, "--steel": steel, "--deck-load": deck_load}
+    stated = {"--taken": taken, "--steel": steel, "--deck-load": deck_load}
     alone = {"--levelling": None if levelling is None else str(levelling)}
     problems = []
     if not paths:
         problems = [
             Problem(name, "no --survey to which it belongs", "--survey FILE", "add or leave it out")
-            for name, value in {**told, **alone}.items()
+            for name, value in {**stated, **alone}.items()
             if value is not None
         ]
     else:
-        for name, value in told.items():
+        for name, value in stated.items():
             if value is None:
                 problems.append(
                     Problem(name, "nothing", "a value with every --survey", "write it down")

@@ -47,9 +47,9 @@ class _Row:
     def disturbed(self) -> tuple[str, ...]:
         return tuple(s.seat for s in self.plan.seats if s.disturbed)
 
-    def of(self, wish: str) -> float:
-        """Return the certified value of a wish."""
-        return self.certificate.summary.of(wish)
+    def of(self, objective: str) -> float:
+        """Return the certified value of an objective."""
+        return self.certificate.summary.of(objective)
 
 
 @click.command("others")
@@ -96,7 +96,7 @@ def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
         )
 
     plan = opened.plan
-    least = next(w.lower for w in plan.wishes if w.wish == "least squares")
+    least = next(w.lower for w in plan.objectives if w.name == "least squares")
     first = row(opened, (), least)
     rows = [first]
     if not first.disturbed:
@@ -104,10 +104,10 @@ def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
     column = {name: i for i, name in enumerate(problem.seats)}
 
     def settle(found: Elsewhere) -> frozenset[int] | None:
-        alone = (*job.wishes.leave_alone, *found.left_alone)
-        wishes = replace(job.wishes, leave_alone=alone)
+        alone = (*job.objectives.leave_alone, *found.left_alone)
+        objectives = replace(job.objectives, leave_alone=alone)
         try:
-            other = opened.changed(replace(job, wishes=wishes))
+            other = opened.changed(replace(job, objectives=objectives))
             rows.append(row(other, found.left_alone, found.lower))
         except (NoPlan, NoSafeOrder, CertificateRefused) as error:
             progress(f"leaving alone {', '.join(found.left_alone)} gives no plan: {error}")
@@ -115,9 +115,9 @@ def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
         return frozenset(column[s] for s in rows[-1].disturbed)
 
     worst = first.of("worst ratio")
-    goal = job.wishes.worst_ratio_goal
+    goal = job.objectives.worst_ratio_goal
     cap = goal * (1.0 + 1e-9) if worst <= goal else worst * _WORSE
-    effort = effort_of(job.wishes, stop_asked)
+    effort = effort_of(job.objectives, stop_asked)
     start = frozenset(column[s] for s in first.disturbed)
     for _ in other_places(problem, cap, start, settle, effort, progress):
         if len(rows) == count:
@@ -135,10 +135,10 @@ def _show(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -> N
     if stopped:
         click.echo("STOPPED BY HAND: there may be more.")
     elif not more:
-        click.echo(_END.format(effort=opened.job.wishes.search_effort))
+        click.echo(_END.format(effort=opened.job.objectives.search_effort))
     if len(rows) > 1:
-        click.echo("\nTo have one of them, write its line into job.toml under [wishes]:")
-        own = opened.job.wishes.leave_alone
+        click.echo("\nTo have one of them, write its line into job.toml under [objectives]:")
+        own = opened.job.objectives.leave_alone
         for number, row in enumerate(rows[1:], 2):
             names = ", ".join(f'"{name}"' for name in (*own, *row.left_alone))
             click.echo(f"  plan {number}: leave_alone = [{names}]")
@@ -181,7 +181,7 @@ def _as_json(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -
                 "seats": list(row.disturbed),
                 "plates_handled": int(row.of("plates handled")),
                 "stages": int(row.of("stages")),
-                "leave_alone": [*opened.job.wishes.leave_alone, *row.left_alone],
+                "leave_alone": [*opened.job.objectives.leave_alone, *row.left_alone],
             }
             for row in rows
         ],

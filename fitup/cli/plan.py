@@ -24,7 +24,7 @@ from fitup.cli.text import (
     text_table,
 )
 from fitup.errors import EXIT_INTERRUPTED, EXIT_OUTSIDE, InputError, NoPlan, NoSafeOrder, Problem
-from fitup.model import SIDES, Job, Plan, Quantity, WishResult
+from fitup.model import SIDES, Job, ObjectiveResult, Plan, Quantity
 from fitup.openjob import OpenJob, open_job
 from fitup.record import Record, check_code, has_record
 from fitup.record.approval import NOT_APPROVED, standing
@@ -33,7 +33,7 @@ from fitup.record.events import PLAN_MADE
 from fitup.sheets.trust_words import percent
 from fitup.sheets.words import (
     NAMES,
-    clash_words,
+    conflict_words,
     move_words,
     plain_value,
     proof_words,
@@ -148,10 +148,10 @@ def sure_of(opened: OpenJob, plan: Plan) -> Sure:
     moves = opened.influence
     budget = make_budget(job, survey, state, moves, plan, effect=opened.influence_of)
     joints = trust_of(job, budget)
-    told = [c for joint in joints for c in joint.checks]
+    stated = [c for joint in joints for c in joint.checks]
     return Sure(
         {c.id: float(u) for c, u in zip(budget.checks, budget.u, strict=True)},
-        {c.check.id: c.probability for c in told},
+        {c.check.id: c.probability for c in stated},
         {joint.joint: joint.probability for joint in joints},
         small_moves(state, moves, plan),
     )
@@ -223,17 +223,19 @@ def show(
     if sure is not None and sure.small:
         click.echo(
             "Moves smaller than the uncertainty they are based on: "
-            f"{', '.join(sure.small)} (a risk in [wishes] leaves out those that help nothing)"
+            f"{', '.join(sure.small)} (a risk in [objectives] leaves out those that help nothing)"
         )
     click.echo("\nOrder of work")
     for stage in certificate.stages:
         click.echo(f"  stage {stage.number}: {stage.group} ({', '.join(stage.seats)})")
     click.echo("\nHow good it is")
-    for wish in plan.wishes:
-        click.echo(f"  {_reached(wish, certificate.summary.of(wish.wish))}: {wish.text}")
+    for objective in plan.objectives:
+        click.echo(
+            f"  {_reached(objective, certificate.summary.of(objective.name))}: {objective.text}"
+        )
     click.echo(f"  method: {plan.method}")
     for said in says:
-        click.echo(f"  second opinion, {said.wish}: {said.text}")
+        click.echo(f"  second opinion, {said.name}: {said.text}")
     for line in certificate.statements:
         click.echo(f"  certificate: {line}")
     if not plan.inside:
@@ -242,25 +244,25 @@ def show(
     click.echo(f"\nplan {check_code(plan.id)}, {status}; an aid to a competent engineer")
 
 
-def _reached(wish: WishResult, value: float) -> str:
+def _reached(objective: ObjectiveResult, value: float) -> str:
     """Say the certified value of an objective, and what is known of plans better in it."""
-    said = proof_words(wish.wish, value, wish.lower, proven=wish.proven)
-    bound = f"no plan is below {min(wish.lower, value):.4g}"
+    said = proof_words(objective.name, value, objective.lower, proven=objective.proven)
+    bound = f"no plan is below {min(objective.lower, value):.4g}"
     known = {
         "proven least": "proven the least there is",
-        "met": "wish met",
+        "met": "objective met",
         "not proven": bound,
     }.get(said, f"{said}, {bound}")
-    return f"{wish.wish} {value:.4g}, {known}"
+    return f"{objective.name} {value:.4g}, {known}"
 
 
 def show_obstacles(plan: Plan) -> None:
     """Print what stands in the way and the smallest change of each that frees it."""
-    for clash in plan.clashes:
-        click.echo(f"{clash_words(clash)}:")
-        for part in clash.parts:
+    for conflict in plan.conflicts:
+        click.echo(f"{conflict_words(conflict)}:")
+        for part in conflict.parts:
             click.echo(f"  {part}")
-    if not plan.clashes and plan.wishes[0].lower <= 1.0:
+    if not plan.conflicts and plan.objectives[0].lower <= 1.0:
         click.echo("Plates cut to measure would keep every tolerance; whole plates do not.")
     if plan.obstacles:
         click.echo("Any one of these changes alone lets every tolerance be met:")

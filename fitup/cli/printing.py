@@ -37,7 +37,7 @@ class Ready:
     stands: Standing
     record: Record | None
     entry: Event | None
-    told: tuple[str, ...] = ()
+    stated: tuple[str, ...] = ()
     """What the lift-off says of each load, where it was read."""
 
     @property
@@ -155,11 +155,11 @@ def of_record(folder: Path, record: Record, entry: Event, stack: ExitStack) -> R
     laid_out = Path(stack.enter_context(tempfile.TemporaryDirectory()))
     write_files(files, laid_out)
     opened = open_job(laid_out, report=progress)
-    told: tuple[str, ...] = ()
+    stated: tuple[str, ...] = ()
     if readings:
-        opened, told = with_lift_off(opened, laid_out / readings)
+        opened, stated = with_lift_off(opened, laid_out / readings)
     stands = _stands(folder, record, entry)
-    return Ready(opened.with_plan(plan), stands, record, entry, told)
+    return Ready(opened.with_plan(plan), stands, record, entry, stated)
 
 
 def _measured(
@@ -168,18 +168,18 @@ def _measured(
     """Return a plan with its stages made again for the loads of a lift-off."""
     from fitup.plan.restage import restage
 
-    now_open, told = with_lift_off(opened, readings)
+    now_open, stated = with_lift_off(opened, readings)
     again = restage(now_open.job, now_open.state, now_open.influence, plan, progress)
     now_open = now_open.with_plan(again)
     if record is None:
-        return Ready(now_open, OPEN, None, None, told)
+        return Ready(now_open, OPEN, None, None, stated)
     if not readings.resolve().is_relative_to(folder.resolve()):
         allowed, do = "a file inside the job folder, which has a record", "copy it in"
         raise InputError([Problem("--readings", str(readings), allowed, do)])
     name = readings.resolve().relative_to(folder.resolve()).as_posix()
     files = {**job_files(folder, opened.job), name: readings.read_bytes()}
     entry = note_plan(record, now(), caller(), files, again, name)
-    return Ready(now_open, _stands(folder, record, entry), record, entry, told)
+    return Ready(now_open, _stands(folder, record, entry), record, entry, stated)
 
 
 def with_lift_off(opened: OpenJob, file: Path) -> tuple[OpenJob, tuple[str, ...]]:
@@ -217,9 +217,9 @@ def with_lift_off(opened: OpenJob, file: Path) -> tuple[OpenJob, tuple[str, ...]
             ]
         )
     now = rebase_job(opened.job, opened.influence, done, file.read_bytes())
-    told = now.told()
-    survey = replace(opened.survey, understood=(*opened.survey.understood, *told))
-    return opened.changed(now.job, survey=survey, influence=now.influence), told
+    stated = now.stated()
+    survey = replace(opened.survey, understood=(*opened.survey.understood, *stated))
+    return opened.changed(now.job, survey=survey, influence=now.influence), stated
 
 
 def _stands(folder: Path, record: Record, entry: Event) -> Standing:

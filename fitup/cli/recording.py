@@ -1,4 +1,4 @@
-"""What the commands of the record share: the key, the clock, who calls, how an entry is told."""
+"""What the commands of the record share: the key, the clock, who calls, how an entry is stated."""
 
 from __future__ import annotations
 

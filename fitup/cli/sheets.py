@@ -81,9 +81,9 @@ def command(
             click.echo(given_words(opened.job, give))
         for line in ready.stands.why:
             click.echo(f"  {line}")
-        if ready.told:
+        if ready.stated:
             click.echo("\nLoads by the lift-off; these sheets replace all earlier ones")
-            for line in ready.told:
+            for line in ready.stated:
                 click.echo(f"  {line}")
         click.echo(f"{count} printed numbers confirmed by the certificate; wrote to {folder}:")
         for path in written:

@@ -96,7 +96,7 @@ def show(report: FrameReport) -> None:
     for segment, pattern in report.twist.items():
         changes = _changes(list(pattern.items()), _per_move(units), units)
         click.echo(f"  segment {segment} warped by {step}: {changes}")
-    _show_warmth(report, units)
+    _show_thermal(report, units)
     _show_release(report, units)
     _show_table(report)
     click.echo("\nan aid to a competent engineer, not approved for work")
@@ -123,7 +123,7 @@ def _show_sanity(report: FrameReport, units: DisplayUnits) -> None:
     for own in sanity.segments:
         click.echo(
             f"  segment {own.segment}: {force.text(own.frame)} in the frame, "
-            f"{force.text(own.told)} in segments.csv"
+            f"{force.text(own.stated)} in segments.csv"
         )
     for line in sanity.warnings:
         click.echo(f"  LOOK: {line}")
@@ -212,7 +212,7 @@ def _force_table(report: FrameReport, units: DisplayUnits) -> str:
 
 
 def _placed(report: FrameReport) -> list[ForceRow]:
-    """Return the forces watched at places of members; those of cables are told with them."""
+    """Return the forces watched at places of members; those of cables are stated with them."""
     frame = report.job.frame
     assert frame is not None
     return [f for f in report.influence.forces if f.id in frame.places]
@@ -246,14 +246,14 @@ def _changes(pairs: list[tuple[str, float]], move: float, units: DisplayUnits) -
     for word, sign in (("more on", 1.0), ("less on", -1.0)):
         own = sorted((p for p in pairs if sign * p[1] > 0.05 * largest), key=lambda p: -abs(p[1]))
         if own:
-            told = ", ".join(f"{n} by {units.force.text(abs(v) * move)}" for n, v in own)
-            parts.append(f"{word} {told}")
+            stated = ", ".join(f"{n} by {units.force.text(abs(v) * move)}" for n, v in own)
+            parts.append(f"{word} {stated}")
     return "; ".join(parts) if parts else "no load changes"
 
 
-def _show_warmth(report: FrameReport, units: DisplayUnits) -> None:
+def _show_thermal(report: FrameReport, units: DisplayUnits) -> None:
     job = report.job
-    if job.warmth is None:
+    if job.thermal is None:
         return
     # a step such as people think in: 10 of either degree
     step = to_si(10.0, "temperature_step", units.temperature.suffix)
@@ -262,7 +262,7 @@ def _show_warmth(report: FrameReport, units: DisplayUnits) -> None:
     for words, rates, rows in zip(
         ("all of {}", "top of {} against its bottom"),
         segment_rates(job, checks),
-        np.split(job.warmth.reactions, 2, axis=1),
+        np.split(job.thermal.reactions, 2, axis=1),
         strict=True,
     ):
         for k, name in enumerate(job.segments):
@@ -273,10 +273,10 @@ def _show_warmth(report: FrameReport, units: DisplayUnits) -> None:
                 for seat, change in zip(job.seats, rows[:, k].tolist(), strict=True)
                 if units.force.number(change * step)
             ]
-            told = _most_changed(checks, rates[:, k] * step, units)
-            told += [_changes(loads, step, units)] if loads else []
-            click.echo(f"  {words.format(name)}: {'; '.join(told) or 'nothing that shows'}")
-    if job.warmth.apart is not None and job.warmth.apart.reactions.any():
+            stated = _most_changed(checks, rates[:, k] * step, units)
+            stated += [_changes(loads, step, units)] if loads else []
+            click.echo(f"  {words.format(name)}: {'; '.join(stated) or 'nothing that shows'}")
+    if job.thermal.apart is not None and job.thermal.apart.reactions.any():
         click.echo("  cables, and what stands apart, go with the mean of all segments in this")
 
 
@@ -351,12 +351,12 @@ def as_json_result(report: FrameReport) -> dict[str, Any]:
             for s, p in report.twist.items()
             for n, v in p.items()
         ],
-        "warmth": None
-        if report.job.warmth is None
+        "thermal": None
+        if report.job.thermal is None
         else {
             "segments": list(report.job.segments),
             "checks": np.hstack(segment_rates(report.job, checks_of(report.job))).tolist(),
-            "reactions": report.job.warmth.reactions.tolist(),
+            "reactions": report.job.thermal.reactions.tolist(),
         },
         "release": None
         if report.release is None

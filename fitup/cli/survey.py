@@ -23,16 +23,16 @@ from fitup.jobfolder import read_job
 from fitup.model import Job
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved, solve_epochs
-from fitup.network.words import told
+from fitup.network.words import stated
 from fitup.sheets.survey_words import (
     KINDS,
-    Told,
+    TrustReport,
     changes_words,
     reading_words,
     residual_words,
     unseen_words,
 )
-from fitup.structure import with_warmth
+from fitup.structure import with_thermal
 from fitup.survey import read_survey
 from fitup.survey.verdict import REFUSED, Verdict, refused
 from fitup.units import DISPLAY, DisplayUnits
@@ -72,7 +72,7 @@ def command(job: Path, target: Path | None, earlier: Path | None, as_json: bool)
     if earlier is not None:
         since = tuple(solve_epochs(earlier, read_job(earlier)).values())
     unseen, verdict, story = _at_the_joints(job, loaded, solved)
-    all_ = Told(solved, since, unseen, verdict)
+    all_ = TrustReport(solved, since, unseen, verdict)
     written: tuple[Path, ...] = ()
     if target is not None:
         from fitup.sheets.survey_report import write_report
@@ -96,7 +96,7 @@ def _at_the_joints(
 ) -> tuple[tuple[Unseen, ...], Verdict, tuple[str, ...]]:
     """External reliability at the joints, the verdict, and what was understood."""
     try:
-        job = with_warmth(job)
+        job = with_thermal(job)
         survey = read_survey(folder, job, solved)
         unseen = unseen_at_joints(job, survey, joint_state(job, survey))
     except InputError:
@@ -111,7 +111,7 @@ def _at_the_joints(
 def _show(job: Job, solved: Solved) -> None:
     units = DISPLAY[job.units]
     click.echo(f"Survey {solved.epoch.file}, taken {solved.epoch.taken.replace('T', ' ')}")
-    for line in told(solved, job.units):
+    for line in stated(solved, job.units):
         click.echo(f"  {line.removeprefix(f'{solved.epoch.file}: ')}")
     click.echo("\nSet-ups")
     click.echo(_setups(solved, units))
@@ -172,7 +172,7 @@ def _ellipses(solved: Solved, units: DisplayUnits) -> str:
     return text_table(header, rows, right=[1, 2, 3, 4])
 
 
-def _show_end(job: Job, all_: Told, written: tuple[Path, ...]) -> None:
+def _show_end(job: Job, all_: TrustReport, written: tuple[Path, ...]) -> None:
     if all_.solved:
         click.echo("What has moved")
     for line in changes_words(job, all_.solved, all_.since):
@@ -188,7 +188,7 @@ def _show_end(job: Job, all_: Told, written: tuple[Path, ...]) -> None:
         click.echo(f"written: {path}")
 
 
-def as_json_result(job: Job, all_: Told, written: tuple[Path, ...]) -> dict[str, Any]:
+def as_json_result(job: Job, all_: TrustReport, written: tuple[Path, ...]) -> dict[str, Any]:
     """Return the survey with documented keys (docs/json.md), in SI."""
     return {
         "job": job.name,
@@ -217,7 +217,7 @@ def _one_json(job: Job, solved: Solved) -> dict[str, Any]:
     return {
         "file": solved.epoch.file,
         "taken": solved.epoch.taken,
-        "understood": list(told(solved, job.units)),
+        "understood": list(stated(solved, job.units)),
         "findings": list(solved.findings),
         "excluded": [{"observation": o, "reason": r} for o, r in solved.excluded.items()],
         "test": {

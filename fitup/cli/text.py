@@ -20,7 +20,7 @@ from fitup.plainfile import hidden_in
 if TYPE_CHECKING:
     from fitup.survey.verdict import Verdict
 
-# what cannot be read is told in one line by the reader, not by click
+# what cannot be read is stated in one line by the reader, not by click
 job_argument = click.argument("job", type=click.Path(path_type=Path, readable=False))
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the whole result as JSON (docs/json.md)."

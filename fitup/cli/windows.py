@@ -55,8 +55,8 @@ def command(job: Path, file: Path, as_surveyed: bool, out: Path | None, as_json:
     series = read_series(file, str(file), opened.job)
     options = options_of(opened, series, as_surveyed)
     progress("second path")
-    told = [(option.budget, option.courses) for option in options]
-    confirmed = confirm_windows(opened.job, opened.survey, told, series)
+    stated = [(option.budget, option.courses) for option in options]
+    confirmed = confirm_windows(opened.job, opened.survey, stated, series)
     written = [] if out is None else write_files(out, _figures(opened.job, series, options))
     if as_json:
         say_json(
@@ -100,7 +100,7 @@ def _figures(job: Job, series: SteelSeries, options: list[Option]) -> dict[str, 
     from fitup.sheets.figure_windows import windows_svg
 
     names = file_names("windows-", tuple(job.joints))
-    told = {
+    stated = {
         "jack": "after the planned moves",
         "wait": "as surveyed, nothing moved",
         "jack and wait": "jacked for a warmer or colder steel",
@@ -109,14 +109,14 @@ def _figures(job: Job, series: SteelSeries, options: list[Option]) -> dict[str, 
     for option in options:
         suffix = option.name.replace(" ", "-")
         for course in option.courses:
-            title = f"Joint {course.joint}, {told[option.name]}"
+            title = f"Joint {course.joint}, {stated[option.name]}"
             drawn[f"{names[course.joint]}-{suffix}.svg"] = windows_svg(job, series, course, title)
     return drawn
 
 
 def _show(job: Job, series: SteelSeries, options: list[Option]) -> None:
     first, last = series.start, series.clock(series.seconds[-1])
-    click.echo(f"{series.told}, {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}")
+    click.echo(f"{series.stated}, {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}")
     wait = next(o for o in options if o.name == "wait")
     for k, course in enumerate(wait.courses):
         joint = job.joints[course.joint]
@@ -143,10 +143,10 @@ def _show(job: Job, series: SteelSeries, options: list[Option]) -> None:
 
 def _lifted_words(series: SteelSeries, option: Option) -> str:
     """Say from when on other seats carry, so that windows say nothing any more."""
-    told = ", ".join(f"{name} at {series.clock(s):%Y-%m-%d %H:%M}" for s, name in option.lifted)
+    stated = ", ".join(f"{name} at {series.clock(s):%Y-%m-%d %H:%M}" for s, name in option.lifted)
     return (
-        f"{option.name}: the steel would lift the deck off {told}; from then on nothing said here "
-        "holds."
+        f"{option.name}: the steel would lift the deck off {stated}; from then on nothing said "
+        "here holds."
     )
 
 
@@ -212,7 +212,7 @@ def as_json_result(job: Job, series: SteelSeries, options: list[Option]) -> dict
     wait = next(o for o in options if o.name == "wait")
     return {
         "job": job.name,
-        "told": series.told,
+        "stated": series.stated,
         "start": series.start.isoformat(),
         "end": series.clock(series.seconds[-1]).isoformat(),
         "risk": risk_of(job),

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fitup.alignment import Alignment, Place, read_design
-from fitup.alignment.crossfall import clash, crossfall_of, in_words, signed
+from fitup.alignment.crossfall import conflict, crossfall_of, in_words, signed
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.keys import FILE
@@ -61,7 +61,7 @@ def read_axis(
 
 
 def only_causes(settings: Settings, axis: Alignment | None, problems: list[Problem]) -> None:
-    """Drop what only follows from an alignment that is named and could not be read: that is told.
+    """Drop what only follows from an alignment that is named and could not be read: that is stated.
 
     To be called last: until then tables with these problems count as broken.
     """
@@ -102,7 +102,7 @@ def _with_crossfall(
             )
         )
         return alignment
-    differs = None if alignment.crossfall is None else clash(table, alignment.crossfall)
+    differs = None if alignment.crossfall is None else conflict(table, alignment.crossfall)
     if differs is not None:
         assert alignment.crossfall is not None
         problems.append(
@@ -148,12 +148,12 @@ def design_point(
     row: Row, alignment: Alignment | None, problems: list[Problem]
 ) -> CheckPoint | None:
     """Return a check point given by E and N, or by station and offset from the alignment."""
-    grid, told = [row["E"], row["N"]], row["station"]
-    if None not in grid and not told:
+    grid, stated = [row["E"], row["N"]], row["station"]
+    if None not in grid and not stated:
         design = np.array([*grid, row["H"]])
         return record_of(CheckPoint, row, design=design)
-    if not told or any(v is not None for v in grid):
-        what = "E or N missing" if not told else "E, N and a station"
+    if not stated or any(v is not None for v in grid):
+        what = "E or N missing" if not stated else "E, N and a station"
         problems.append(
             row.problem("E", what, "E and N, or station, offset and side", "give one of the two")
         )
@@ -162,7 +162,7 @@ def design_point(
         problems.append(
             row.problem(
                 "station",
-                f"'{told}', but the job has no alignment",
+                f"'{stated}', but the job has no alignment",
                 "E and N, or an alignment in job.toml [alignment]",
                 _NAME_FILE,
             )

@@ -427,11 +427,11 @@ def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
 def _left_alone(job: Job, broken: frozenset[str], problems: list[Problem]) -> None:
     if "seats.csv" in broken:
         return
-    for name in job.wishes.leave_alone:
+    for name in job.objectives.leave_alone:
         if name not in job.seats:
             allowed, do = "an id of seats.csv", "correct it, or take it out"
             problems.append(
-                Problem("job.toml", f"'{name}'", allowed, do, column="wishes.leave_alone")
+                Problem("job.toml", f"'{name}'", allowed, do, column="objectives.leave_alone")
             )
 
 
@@ -455,7 +455,7 @@ def _excluded(job: Job, broken: frozenset[str], problems: list[Problem]) -> None
 
 
 def _thermometers(job: Job, rows: list[Row], problems: list[Problem]) -> None:
-    """A reading counts only where the segment says what warmth does to it."""
+    """A reading counts only where the segment says what temperature does to it."""
     for row in rows:
         segment = job.segments.get(row["segment"])
         if segment is None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import warnings
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -12,6 +13,8 @@ from fitup.errors import Problem
 from fitup.model.trust import COLDEST_STEEL, HOTTEST_STEEL
 
 FILE: Final = "job.toml"
+#: tables of job.toml that had another name before
+_RENAMED: Final = {"wishes": "objectives"}
 #: a name or source that stands on a sheet [characters]
 _LONGEST: Final = 500
 #: the widest that can be meant by any key of a dimension, in SI (common practice, no source)
@@ -120,3 +123,17 @@ def spellings(name: str, dimension: str) -> list[str]:
     if dimension in units.FACTORS or dimension == "temperature":
         return [f"{name}_{s}" for s in units.suffixes(dimension)]
     return [name]
+
+
+def take_new_names(reader: KeyReader, document: dict[str, Any]) -> None:
+    """Put tables under an old name under the new one, with a warning."""
+    for old, new in _RENAMED.items():
+        if old not in document:
+            continue
+        if new in document:
+            reader.complain(old, f"[{old}] beside [{new}]", f"[{new}]", f"delete [{old}]")
+            del document[old]
+            continue
+        document[new] = document.pop(old)
+        text = f"{FILE}: [{old}] is called [{new}] now; the old name is still read, rename it"
+        warnings.warn(text, FutureWarning, stacklevel=2)

@@ -92,8 +92,8 @@ def judged(
                 if row is None
                 else row.problem(one.column, one.found, one.allowed, do)
             )
-    told = [f"{found[n].found} ({n}): waived, {waived[n]}" for n in found if n in waived]
-    return replace(job, waived=tuple(told))
+    stated = [f"{found[n].found} ({n}): waived, {waived[n]}" for n in found if n in waived]
+    return replace(job, waived=tuple(stated))
 
 
 def _findings(job: Job) -> Iterator[Finding]:

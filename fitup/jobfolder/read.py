@@ -218,7 +218,7 @@ def _build(
         straightedge=settings.straightedge,
         gates=settings.gates,
         working=settings.working,
-        wishes=settings.wishes,
+        objectives=settings.objectives,
         uncertainties=settings.uncertainties,
         lockoff=settings.lockoff,
         thermometers=tuple(

@@ -20,12 +20,12 @@ _SHORT = 1e-3
 
 def of_stage(rows: list[Row], stage: str, problems: list[Problem]) -> list[Row]:
     """Return the rows for the stage of the work that is planned, and those for every stage."""
-    told = next((row for row in rows if row["stage"]), None)
-    if told is not None and not stage:
+    stated = next((row for row in rows if row["stage"]), None)
+    if stated is not None and not stage:
         problems.append(
-            told.problem(
+            stated.problem(
                 "stage",
-                f"'{told['stage']}', but job.toml names no stage",
+                f"'{stated['stage']}', but job.toml names no stage",
                 "empty, or a stage that job.toml names",
                 "say in job.toml which stage is planned now",
             )

@@ -90,8 +90,8 @@ def _records(text: str, delimiter: str) -> Iterable[tuple[list[str] | None, str]
         raw = "".join(lines[before : reader.line_num])
         before = reader.line_num
         stripped = [c.strip() for c in cells]
-        told = any(stripped) and not stripped[0].startswith("#")
-        yield (stripped if told else None), raw.rstrip("\r\n") + "\n"
+        stated = any(stripped) and not stripped[0].startswith("#")
+        yield (stripped if stated else None), raw.rstrip("\r\n") + "\n"
 
 
 def _places(

@@ -81,9 +81,9 @@ def with_learned(job: Job, learned: Iterable[Learned]) -> Job:
 
     A movement factor changes no value here: it belongs to the influence of its seat.
     """
-    told = tuple(learned)
+    stated = tuple(learned)
     seats, segments = dict(job.seats), dict(job.segments)
-    for one in told:
+    for one in stated:
         if one.what == "stiffness":
             seat = seats[one.at]
             seats[one.at] = replace(seat, stiffness=seat.stiffness * one.value)
@@ -96,7 +96,7 @@ def with_learned(job: Job, learned: Iterable[Learned]) -> Job:
                 else replace(segment, expansion=segment.expansion * one.value)
                 for name, segment in segments.items()
             }
-    return replace(job, seats=seats, segments=segments, learned=told)
+    return replace(job, seats=seats, segments=segments, learned=stated)
 
 
 def _moved(job: Job, rows: list[Row], problems: list[Problem]) -> tuple[Moved, ...]:
@@ -221,7 +221,7 @@ def _correlations(row: Row, above: int, problems: list[Problem]) -> tuple[float,
 def _possible(learned: list[Learned]) -> bool:
     size = len(learned)
     if any(len(one.correlations) != i for i, one in enumerate(learned)):
-        return True  # rows that were wrong are told already
+        return True  # rows that were wrong are stated already
     matrix = np.eye(size)
     for i, one in enumerate(learned):
         matrix[i, :i] = matrix[:i, i] = one.correlations

@@ -42,7 +42,7 @@ class SteelSeries:
     mean, difference : Array (t, s)
         Mean temperature of every segment [K], and top less bottom [K].
     shared : tuple of str
-        Per segment: the file where its temperature is told for several, else empty.
+        Per segment: the file where its temperature is stated for several, else empty.
     told : str
         What it was read from, in words.
     """
@@ -53,7 +53,7 @@ class SteelSeries:
     mean: Array
     difference: Array
     shared: tuple[str, ...]
-    told: str
+    stated: str
 
     def clock(self, seconds: float) -> dt.datetime:
         """Return the local time so many seconds after the start, to the second."""
@@ -212,5 +212,5 @@ def _built(
     seconds = np.array([(t - times[0]).total_seconds() for t in times])
     hours = from_si(lag, "time", "h")
     name = Path(shown).name
-    told = f"air in {name}, the steel {hours:.1f} h behind it" if air else f"steel in {name}"
-    return SteelSeries(shown, start, seconds, mean, difference, tuple(shared), told)
+    stated = f"air in {name}, the steel {hours:.1f} h behind it" if air else f"steel in {name}"
+    return SteelSeries(shown, start, seconds, mean, difference, tuple(shared), stated)

@@ -1,4 +1,4 @@
-"""Read ``job.toml``: name, units, tolerances, gates, how the crew works, wishes, surveys."""
+"""Read ``job.toml``: name, units, tolerances, gates, how the crew works, objectives, surveys."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any, Final, Literal, cast
 
 from fitup import units
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.keys import FILE, KeyReader, spellings
+from fitup.jobfolder.keys import FILE, KeyReader, spellings, take_new_names
 from fitup.jobfolder.staging import read_staging
 from fitup.model import (
     QUANTITIES,
@@ -21,11 +21,11 @@ from fitup.model import (
     Learning,
     LockOff,
     NetworkRules,
+    Objectives,
     Quantity,
     Staging,
     Tolerance,
     Uncertainties,
-    Wishes,
     Working,
     kind_of,
 )
@@ -49,7 +49,7 @@ _WORKING: Final = {
     "move_band": "length",
     "load_band": "",
 }
-_WISHES: Final = {
+_OBJECTIVES: Final = {
     "worst_ratio_goal": "",
     "squares_slack": "",
     "squares_slack_floor": "",
@@ -93,7 +93,7 @@ _TOP: Final = (
     "gates",
     "working",
     "staging",
-    "wishes",
+    "objectives",
     "uncertainty",
     "lockoff",
     "learning",
@@ -122,7 +122,7 @@ class Settings:
     gates: Gates = Gates()
     working: Working = Working()
     staging: Staging = Staging()
-    wishes: Wishes = Wishes()
+    objectives: Objectives = Objectives()
     uncertainties: Uncertainties = Uncertainties()
     lockoff: LockOff = LockOff()
     learning: Learning = Learning()
@@ -147,6 +147,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
         problems.extend(error.problems)
         return settings
     reader = KeyReader(problems)
+    take_new_names(reader, document)
     top = [*_TOP[:3], *spellings("reference_temperature", "temperature"), *_TOP[4:]]
     bare = "reference_temperature"
     reader.unknown("", {k: v for k, v in document.items() if k != bare}, top)
@@ -165,7 +166,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.staging = read_staging(
         reader, _table(reader, document, "staging"), settings.working.jack_reserve, spellings
     )
-    settings.wishes = _wishes(reader, document)
+    settings.objectives = _objectives(reader, document)
     settings.uncertainties = _record(reader, Uncertainties, _UNCERTAINTY, document, "uncertainty")
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
     settings.learning = _record(reader, Learning, _LEARNING, document, "learning")
@@ -280,14 +281,16 @@ def _record(
     return kind(**given)
 
 
-def _wishes(reader: KeyReader, document: Mapping[str, Any]) -> Wishes:
-    wishes: Wishes = _record(reader, Wishes, _WISHES, document, "wishes", ("leave_alone",))
-    names = _table(reader, document, "wishes").get("leave_alone", [])
+def _objectives(reader: KeyReader, document: Mapping[str, Any]) -> Objectives:
+    objectives: Objectives = _record(
+        reader, Objectives, _OBJECTIVES, document, "objectives", ("leave_alone",)
+    )
+    names = _table(reader, document, "objectives").get("leave_alone", [])
     if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
         allowed = 'a list of seats such as ["A-S1", "A-S2"]'
-        reader.complain("wishes.leave_alone", repr(names), allowed, "correct it")
-        return wishes
-    return replace(wishes, leave_alone=tuple(dict.fromkeys(names)))
+        reader.complain("objectives.leave_alone", repr(names), allowed, "correct it")
+        return objectives
+    return replace(objectives, leave_alone=tuple(dict.fromkeys(names)))
 
 
 #: what a rule may need, in any unit
@@ -301,7 +304,7 @@ def tolerance_by_rule(
     quantity: Quantity,
     settings: Settings,
 ) -> tuple[float | None, str]:
-    """Return value and source of a tolerance that a rule gives; what is wrong is told."""
+    """Return value and source of a tolerance that a rule gives; what is wrong is stated."""
     fits = [r for r in RULES if quantity in r.quantities]
     rule = next((r for r in fits if r.name == entry["rule"]), None)
     if rule is None:

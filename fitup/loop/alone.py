@@ -19,7 +19,7 @@ from fitup.loop.hypotheses import KINDS, TOGETHER, Assumptions, Kind
 
 #: two assumptions whose effects are this parallel predict the same, whatever their size
 SAME: Final = 0.98
-#: what moves no check by this share of its uncertainty cannot be told at all
+#: what moves no check by this share of its uncertainty cannot be stated at all
 _UNSEEN: Final = 1e-3
 _STEPS: Final = 30
 
@@ -52,16 +52,16 @@ def explain(model: Assumptions, white: Array) -> tuple[tuple[Explanation, ...], 
     white : Array (r, m + k)
         Whitening rows of the round.
     """
-    told = [c for c in _candidates(model, white) if np.linalg.norm(c[2].effect) > _UNSEEN]
-    if not told:
+    stated = [c for c in _candidates(model, white) if np.linalg.norm(c[2].effect) > _UNSEEN]
+    if not stated:
         return (), 1.0
-    told.sort(key=lambda entry: -entry[2].evidence)
-    evidence = np.array([one.evidence for _, _, one in told])
+    stated.sort(key=lambda entry: -entry[2].evidence)
+    evidence = np.array([one.evidence for _, _, one in stated])
     top = max(0.0, float(evidence.max()))
-    odds = np.exp(0.5 * (evidence - top)) / len(told)
+    odds = np.exp(0.5 * (evidence - top)) / len(stated)
     none = float(np.exp(-0.5 * top))
     total = none + float(odds.sum())
-    unit = np.array([one.effect / np.linalg.norm(one.effect) for _, _, one in told])
+    unit = np.array([one.effect / np.linalg.norm(one.effect) for _, _, one in stated])
     parallel = np.abs(unit @ unit.T) >= SAME
     explanations = tuple(
         Explanation(
@@ -71,9 +71,9 @@ def explain(model: Assumptions, white: Array) -> tuple[tuple[Explanation, ...], 
             float(np.sqrt(one.covariance[0, 0])),
             one.evidence,
             float(odds[i]) / total,
-            tuple(j for j in range(len(told)) if j != i and parallel[i, j]),
+            tuple(j for j in range(len(stated)) if j != i and parallel[i, j]),
         )
-        for i, (kind, at, one) in enumerate(told)
+        for i, (kind, at, one) in enumerate(stated)
     )
     return explanations, none / total
 

@@ -156,17 +156,17 @@ def _reached(job: Job, plan: Plan, name: str, done: Sequence[Done], rest: Rest) 
     planned = next(p for p in plan.seats if p.seat == name)
     ends = _ends(done, name)
     still = bool(done) and not ends and rest == "still"
-    told = "as planned, not read" if not ends else "as planned; not told in the readings"
+    stated = "as planned, not read" if not ends else "as planned; not stated in the readings"
     if still or not (planned.disturbed or ends):
         return _Reached(0.0, 0.0, seat.pack, "left as it was")
     if seat.held_by == "packs":
         packs = [row for row in ends if row.pack is not None]
         pack = packs[-1].pack if packs else planned.build_up
-        return _on_pack(job, seat, pack or (), _who(packs) if packs else told)
+        return _on_pack(job, seat, pack or (), _who(packs) if packs else stated)
     read = [row.movement for row in ends if row.movement is not None]
     setting = float(np.mean(read)) if read else planned.setting
     step = max(jack.resolution for jack in job.jacks_at(name)) / np.sqrt(12.0)
-    source = _who([row for row in ends if row.movement is not None]) if read else told
+    source = _who([row for row in ends if row.movement is not None]) if read else stated
     return _Reached(setting, float(step) if setting else 0.0, (), source)
 
 
@@ -331,13 +331,13 @@ def _strokes(
     shown = DISPLAY[job.units].move
     for jack in job.jacks.values():
         at = reached[jack.seat]
-        told = [
+        stated = [
             row
             for row in _ends(done, jack.seat)
             if row.stroke_out is not None and row.jack in (None, jack.id)
         ]
-        if told:
-            value, source = float(told[-1].stroke_out or 0.0), _who(told)
+        if stated:
+            value, source = float(stated[-1].stroke_out or 0.0), _who(stated)
         else:
             value = float(np.clip(jack.stroke_used + at.setting, 0.0, jack.stroke))
             source = "computed: out at the touch, and the move; read it as the jack touches again"

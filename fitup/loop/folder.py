@@ -43,7 +43,7 @@ _OF_A_LIST: Final = ("unit", "order", "decimal", "u_")
 class NewSurvey:
     """A new survey and what its ``[[survey]]`` says of it.
 
-    ``steel`` and ``deck_load`` are (unit suffix, number), as they were told. ``observed`` tells
+    ``steel`` and ``deck_load`` are (unit suffix, number), as they were stated. ``observed`` tells
     what an instrument read from coordinates.
     """
 
@@ -79,7 +79,7 @@ def write_next(
         ``readings.csv``, ``temperatures.csv``, ``tensions.csv``, ``control.csv`` or
         ``instruments.csv`` to the file with the new ones.
         Old readings stay with their survey; old tensions go on, for their checks need them, and
-        are told to be old.
+        are reported to be old.
 
     Returns
     -------
@@ -194,18 +194,18 @@ def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict
         inherited = {k: v for k, v in inherited.items() if not k.startswith(_OF_A_LIST)}
     kind = "observations" if new.observed else "file"
     last = old.get("observations", old.get("file", ""))
-    told: dict[str, tuple[str, Any]] = {
+    stated: dict[str, tuple[str, Any]] = {
         kind: (kind, new.path.name),
         "taken": ("taken", new.taken),
         "steel_temperature": (f"steel_temperature_{new.steel[0]}", new.steel[1]),
         "deck_load": (f"deck_load_{new.deck_load[0]}", new.deck_load[1]),
     }
-    for name, (key, value) in told.items():
+    for name, (key, value) in stated.items():
         before = next((f"{v}" for k, v in old.items() if k.startswith(name)), "")
         before = f"{last}" if name == kind else before
         story.append(Carried(FILE, "survey", key, before, f"{value}", "told with the new survey"))
     if new.levelling is not None:
-        told["levelling"] = ("levelling", new.levelling.name)
+        stated["levelling"] = ("levelling", new.levelling.name)
         before, source = old.get("levelling", ""), "told with the new survey"
         story.append(Carried(FILE, "survey", "levelling", before, new.levelling.name, source))
     elif "levelling" in old:
@@ -214,7 +214,7 @@ def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict
     for key, value in inherited.items():
         source = f"as for {last}; correct it if the new list differs"
         story.append(Carried(FILE, "survey", key, f"{value}", f"{value}", source))
-    return {**dict(told.values()), **inherited}
+    return {**dict(stated.values()), **inherited}
 
 
 def _take(texts: dict[str, str], path: Path) -> None:

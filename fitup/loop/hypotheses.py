@@ -21,7 +21,7 @@ from fitup.model import STEEL, Job, Uncertainties
 from fitup.structure.learned import pressed
 
 Kind = Literal["stiffness", "bedding", "settlement", "movement", "gauge", "expansion", "steel"]
-#: in the order in which they are told; those that stay true for later rounds first
+#: in the order in which they are stated; those that stay true for later rounds first
 KINDS: Final[tuple[Kind, ...]] = (
     "stiffness",
     "bedding",

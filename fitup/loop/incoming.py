@@ -111,7 +111,7 @@ def _put(tables: dict[str, Path], file: Path, problems: list[Problem]) -> None:
 
 
 def _kind(path: Path, problems: list[Problem]) -> str:
-    """Return what a file is by the names of its columns; empty, with the reason told, if unread."""
+    """Return what a file is by the names of its columns; empty, with a reason, if unread."""
     try:
         lines = read_text(path, str(path)).splitlines()
     except InputError as error:

@@ -137,13 +137,13 @@ def corrections(job: Job, lesson: Lesson, source: str) -> tuple[Learned, ...]:
     source : str
         Where they come from, for the table.
     """
-    told = {
+    stated = {
         kind
         for kind, share in zip((p.kind for p in lesson.parameters), lesson.seen, strict=True)
         if share >= SEEN
     }
-    told |= {one.what for one in job.learned}
-    chosen = [i for i, p in enumerate(lesson.parameters) if p.kind in told and p.kind in _LASTING]
+    stated |= {one.what for one in job.learned}
+    chosen = [i for i, p in enumerate(lesson.parameters) if p.kind in stated and p.kind in _LASTING]
     sigma = np.sqrt(np.diag(lesson.covariance))
     before = {(one.what, one.at): one.value for one in job.learned}
     result = []

@@ -161,11 +161,11 @@ def _both(moved: Moved, before: float | None) -> bool:
 
 
 def _measured_before(job: Job, rows: list[Moved]) -> list[float | None]:
-    """Return the measured reactions before the moves: at lift-off, or as the job was told."""
+    """Return the measured reactions before the moves: at lift-off, or as the job was stated."""
     result: list[float | None] = []
     for moved in rows:
-        told = job.seats[moved.seat].reaction_now if job.load_measured(moved.seat) else None
-        result.append(told if moved.load_before is None else moved.load_before)
+        stated = job.seats[moved.seat].reaction_now if job.load_measured(moved.seat) else None
+        result.append(stated if moved.load_before is None else moved.load_before)
     return result
 
 
@@ -204,13 +204,13 @@ def _other_packs(job: Job, later: Job) -> list[Problem]:
         old, new = job.seats[moved.seat], later.seats[moved.seat]
         if old.held_by != "packs" or new.held_by != "packs" or old.pack == new.pack:
             continue
-        told = later.pack_height(new.pack) - job.pack_height(old.pack) - old.bedding
-        if abs(told - moved.setting) > 1e-5:
+        stated = later.pack_height(new.pack) - job.pack_height(old.pack) - old.bedding
+        if abs(stated - moved.setting) > 1e-5:
             problems.append(
                 Problem(
                     MOVED_FILE,
                     f"seat {moved.seat} moved {moved.setting * 1e3:.2f} mm its way, but the packs "
-                    f"of the two jobs differ by {told * 1e3:.2f} mm",
+                    f"of the two jobs differ by {stated * 1e3:.2f} mm",
                     "one story",
                     "name the two jobs of one round, or correct the pack in seats.csv",
                     column="move",

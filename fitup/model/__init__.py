@@ -21,9 +21,18 @@ from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.done import MOMENTS, Done, Moment
 from fitup.model.epochs import Epoch, Gates, Reading
 from fitup.model.influence import ForceRow, Influence
-from fitup.model.job import Job, Wishes, Working
+from fitup.model.job import Job, Objectives, Working
 from fitup.model.passage import PLANES, RINGS, BoltGroup, Bore
-from fitup.model.plans import Clash, Obstacle, Order, Plan, Reset, SeatPlan, Stage, WishResult
+from fitup.model.plans import (
+    Conflict,
+    ObjectiveResult,
+    Obstacle,
+    Order,
+    Plan,
+    Reset,
+    SeatPlan,
+    Stage,
+)
 from fitup.model.procedure import (
     Band,
     ExpectedReading,
@@ -36,8 +45,8 @@ from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import LEARNED, STEEL, Learned, Learning, Moved, What
 from fitup.model.seats import MOVE_WORDS, SPRINGS, Jack, Limit, Plate, Seat, Springs
 from fitup.model.staging import GroupRule, Pump, Staging
+from fitup.model.thermal import ThermalResponse
 from fitup.model.trust import STANDARD_RISK, Hold, LockOff, SteelReading, Uncertainties
-from fitup.model.warmth import Warmth
 
 __all__ = [
     "FORCES",
@@ -60,7 +69,7 @@ __all__ = [
     "Check",
     "CheckPoint",
     "CheckState",
-    "Clash",
+    "Conflict",
     "ControlPoint",
     "Done",
     "Epoch",
@@ -81,6 +90,8 @@ __all__ = [
     "Moment",
     "Moved",
     "NetworkRules",
+    "ObjectiveResult",
+    "Objectives",
     "Obstacle",
     "Order",
     "Pair",
@@ -101,12 +112,10 @@ __all__ = [
     "Stage",
     "Staging",
     "SteelReading",
+    "ThermalResponse",
     "Tolerance",
     "Uncertainties",
-    "Warmth",
     "What",
-    "WishResult",
-    "Wishes",
     "WorkEvent",
     "Working",
     "kind_of",

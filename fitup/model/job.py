@@ -1,4 +1,4 @@
-"""A whole job, with how the crew works and what the engineer wishes."""
+"""A whole job, with how the crew works and what the engineer objectives."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from fitup.model.ride import STRAIGHTEDGE, RidePath
 from fitup.model.rounds import Learned, Learning, Moved
 from fitup.model.seats import Jack, Limit, Plate, Seat
 from fitup.model.staging import GroupRule, Pump, Staging
+from fitup.model.thermal import ThermalResponse
 from fitup.model.trust import Hold, LockOff, SteelReading, Uncertainties
-from fitup.model.warmth import Warmth
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +41,13 @@ class Working:
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
-    """The order of wishes and how much each may give way to the next."""
+class Objectives:
+    """The order of objectives and how much each may give way to the next."""
 
     worst_ratio_goal: float = 1.0
-    """First wish: bring every check to this share of its tolerance, or as near as can be."""
+    """First objective: bring every check to this share of its tolerance, or as near as can be."""
     squares_slack: float = 0.05
-    """Third wish: the sum of squares may exceed its optimum by this share..."""
+    """Third objective: the sum of squares may exceed its optimum by this share..."""
     squares_slack_floor: float = 0.02
     """... or by this amount, whichever is more (in units of tolerance squared)."""
     search_effort: float = 30.0
@@ -98,8 +98,8 @@ class Job:
     """The structure as a frame, where the folder holds its tables."""
     influence_by: Literal["rigid", "table", "frame"] = "rigid"
     """Where the influence of the seats comes from."""
-    warmth: Warmth | None = None
-    """How its frame answers to warmth; None: segments expand and bend freely."""
+    thermal: ThermalResponse | None = None
+    """How its frame answers to temperature; None: segments expand and bend freely."""
     control: Mapping[str, ControlPoint] = field(default_factory=dict)
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     network: NetworkRules = NetworkRules()
@@ -110,7 +110,7 @@ class Job:
     """Length of the straightedge [m]."""
     gates: Gates = Gates()
     working: Working = Working()
-    wishes: Wishes = Wishes()
+    objectives: Objectives = Objectives()
     uncertainties: Uncertainties = Uncertainties()
     lockoff: LockOff = LockOff()
     thermometers: tuple[SteelReading, ...] = ()

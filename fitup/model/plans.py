@@ -1,4 +1,4 @@
-"""The answer: packs, stages, how each wish came out, what stands in the way."""
+"""The answer: packs, stages, how each objective came out, what stands in the way."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Reset:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """One thing a crew is told to do in a stage; the certificate makes a work event of it.
+    """One thing a crew is to do in a stage; the certificate makes a work event of it.
 
     ``aims`` stand for ``objects`` one by one: of TAKE UP the share of the load, of LIFT OFF the
     least opening over any pack [m], of SET ANEW the packing under the jack [m], of FOLLOW WITH NUT
@@ -85,10 +85,10 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
-class WishResult:
-    """How one wish came out: the plan's value, a bound below every choice, and the gap."""
+class ObjectiveResult:
+    """How one objective came out: the plan's value, a bound below every choice, and the gap."""
 
-    wish: str
+    name: str
     upper: float
     lower: float
     proven: bool
@@ -106,7 +106,7 @@ class Obstacle:
 
 
 @dataclass(frozen=True, slots=True)
-class Clash:
+class Conflict:
     """Limits, tolerances and the like that cannot all be kept; without any one of them all can."""
 
     parts: tuple[str, ...]
@@ -120,13 +120,13 @@ class Plan:
 
     seats: tuple[SeatPlan, ...]
     stages: tuple[Stage, ...]
-    wishes: tuple[WishResult, ...]
+    objectives: tuple[ObjectiveResult, ...]
     method: str
     ideal: tuple[float, ...]
     """Settings if plates could be of any thickness [m], in the order of ``seats``."""
     inside: bool
     obstacles: tuple[Obstacle, ...] = ()
-    clashes: tuple[Clash, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
     """What stands in the way, where a check stays outside; no two with a part in common."""
     reuse: bool = True
     """Plates that come out of packs were counted for others; false where no order was safe so."""

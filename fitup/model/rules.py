@@ -13,7 +13,7 @@ from typing import Final, Literal
 
 from fitup.model.checks import Quantity
 
-#: what a rule is told: thickness of plate, tube or surfacing, throat of a weld, or nothing [m]
+#: what a rule is stated: thickness of plate, tube or surfacing, throat of a weld, or nothing [m]
 Needs = Literal["thickness", "throat", ""]
 _MM: Final = 1e-3
 _INCH: Final = 25.4 * _MM
@@ -51,8 +51,8 @@ class Rule:
 
     def source(self, size: float) -> str:
         """Return clause, edition and size, as they stand beside the tolerance."""
-        told = f", {self.needs} {size / _MM:g} mm" if self.needs else ""
-        return f"{self.clause}{told}" + (f" ({MEMORY})" if self.memory else "")
+        stated = f", {self.needs} {size / _MM:g} mm" if self.needs else ""
+        return f"{self.clause}{stated}" + (f" ({MEMORY})" if self.memory else "")
 
 
 def _capped(share: float, most: float) -> Amount:
@@ -257,7 +257,7 @@ class PlateLimits:
         """Return the standard uncertainty of a thickness that rests on these limits alone [m].
 
         Evenly spread between them: their distance over the root of twelve, and how far the
-        thickness told is from their middle.
+        thickness stated is from their middle.
 
         Examples
         --------
@@ -288,5 +288,5 @@ def plate_limits(made_to: str, nominal: float) -> PlateLimits | None:
     lower, upper = rows[bisect_right(_RANGES, nominal * (1.0 + 1e-12))]
     width = lower + upper
     below = {"A": lower, "B": 0.3, "C": 0.0, "D": 0.5 * width}[kind]
-    told = f"{standard}, class {kind}" + (f" ({MEMORY})" if memory or kind != "A" else "")
-    return PlateLimits(nominal - below * _MM, nominal + (width - below) * _MM, told)
+    stated = f"{standard}, class {kind}" + (f" ({MEMORY})" if memory or kind != "A" else "")
+    return PlateLimits(nominal - below * _MM, nominal + (width - below) * _MM, stated)

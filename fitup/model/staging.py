@@ -93,7 +93,7 @@ class Pump:
 class GroupRule:
     """What one group of seats asks of the order of work.
 
-    ``after`` names groups that must be finished before this one starts, ``rank`` is a wish
+    ``after`` names groups that must be finished before this one starts, ``rank`` is an objective
     (lower first), ``window`` the name of the hours in which alone it may move, ``stage_lift``
     [m] overrides the job's.
     """
@@ -113,7 +113,7 @@ class GroupRule:
         int | None,
         column(
             "count",
-            "the wish for the order, lower first",
+            "the objective for the order, lower first",
             "; among orders with the fewest stages",
             least=0,
         ),

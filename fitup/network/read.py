@@ -304,14 +304,14 @@ def _air_given(
     shots: list[Shot], setups: dict[str, Setup], job: Job, file: str, problems: list[Problem]
 ) -> None:
     """An instrument that shows uncorrected distances needs the air of every one of them."""
-    told = set()
+    stated = set()
     for shot in shots:
         setup = setups.get(shot.setup)
         if setup is None or shot.sd is None or shot.air is not None or not job.network.air:
             continue
-        if setup.instrument.reference is None or shot.setup in told:
+        if setup.instrument.reference is None or shot.setup in stated:
             continue
-        told.add(shot.setup)
+        stated.add(shot.setup)
         problems.append(
             Problem(
                 file,

@@ -60,7 +60,7 @@ def reread(
 
     Notes
     -----
-    Of explanations that fit alike, those that bring the deck nearest to its design are told.
+    Of explanations that fit alike, those that bring the deck nearest to its design are stated.
     """
     found: list[tuple[float, float, str]] = []
     for one in rereadings(read, control, origin):

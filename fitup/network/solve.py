@@ -102,7 +102,7 @@ def solve_epochs(folder: Path, job: Job) -> dict[int, Solved]:
     InputError
         With every problem of every file.
     SurveyRefused
-        If a network cannot be computed at all; what merely does not fit is told in ``findings``.
+        If a network cannot be computed at all; what merely does not fit is stated in ``findings``.
     """
     observed = {i: e for i, e in enumerate(job.epochs) if e.observed}
     read, problems = {}, []

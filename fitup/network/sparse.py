@@ -90,7 +90,7 @@ class Selected:
 
 
 def factorise(normal: Any, order: Array | None = None) -> Factor:
-    """Factorise a symmetric matrix (n, n) with positive pivots; vanished ones are told, not used.
+    """Factorise a symmetric matrix (n, n) with positive pivots; vanished ones are stated, not used.
 
     Parameters
     ----------

@@ -13,7 +13,7 @@ from fitup.network.solve import Solved
 from fitup.units import DISPLAY
 
 
-def told(solved: Solved, units: str) -> tuple[str, ...]:
+def stated(solved: Solved, units: str) -> tuple[str, ...]:
     """Return the story of a network for the list of what was understood."""
     return (
         *solved.read.understood,
@@ -91,13 +91,13 @@ def way_words(job: Job, change: Change, shift: Array | None = None) -> str:
     shift : Array (3,), optional
         Told instead of that of the change [m].
     """
-    told = change.shift if shift is None else shift
+    stated = change.shift if shift is None else shift
     move = DISPLAY[job.units].move
     ways = (("east", "west"), ("north", "south"), ("up", "down"))
     parts = [
         f"{move.text(abs(value))} {way[value < 0.0]} (u {move.text(float(u))})"
         for value, u, way in zip(
-            told.tolist(), np.sqrt(np.diag(change.covariance)), ways, strict=True
+            stated.tolist(), np.sqrt(np.diag(change.covariance)), ways, strict=True
         )
         if move.number(value) != 0.0
     ]

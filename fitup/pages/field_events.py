@@ -97,11 +97,11 @@ def _plates(event: WorkEvent) -> Iterator[str]:
 def _stands(job: Job, event: WorkEvent) -> Iterator[str]:
     """Say what carries the load afterwards, and how far it could drop."""
     shown = DISPLAY[job.units].move
-    told: dict[str, list[str]] = {}
+    stated: dict[str, list[str]] = {}
     for state in event.after:
         drop = "" if state.drop <= 0.0 else f", {shown.text(state.drop)} above steel"
-        told.setdefault(f"{state.on.upper()}{drop}", []).append(state.seat)
-    for on, seats in told.items():
+        stated.setdefault(f"{state.on.upper()}{drop}", []).append(state.seat)
+    for on, seats in stated.items():
         yield f"Load then on {on}: {', '.join(seats)}"
 
 

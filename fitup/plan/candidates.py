@@ -17,9 +17,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
+from fitup.model import CheckState, Influence, Job, ObjectiveResult, SeatPlan, Stage
 from fitup.plan.least_work import allowed_squares
-from fitup.plan.order import told
+from fitup.plan.order import stated
 from fitup.plan.priorities import Chosen, most_squares
 from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.problem import FitProblem
@@ -49,7 +49,7 @@ class Ordered:
     pick: Array
     seats: tuple[SeatPlan, ...]
     stages: tuple[Stage, ...]
-    fewest: WishResult
+    fewest: ObjectiveResult
 
 
 @dataclass(eq=False)
@@ -101,7 +101,7 @@ class Candidates:
         """
         self.complete = False
         most = most_squares(self.problem, cap)
-        radius = allowed_squares(self.job.wishes, least)
+        radius = allowed_squares(self.job.objectives, least)
         while True:
             picks = self._listed(self.problem, cap, min(radius, most))
             if picks is None:
@@ -183,7 +183,7 @@ class Candidates:
         )
         if outcome.stages is None:
             return None
-        stages = told(self.job, self.influence, laid, outcome.stages)
+        stages = stated(self.job, self.influence, laid, outcome.stages)
         return Ordered(pick, seats, stages, stages_result(self.job, laid, outcome, fine))
 
     def _spend(self, steps: float) -> bool:
@@ -224,7 +224,9 @@ class Candidates:
     def _lighter(self, found: Ordered, picks: Array, cap: float) -> Ordered:
         """Return a candidate of less work within the slack of one that has an order."""
         problem = self.problem
-        allowed = allowed_squares(self.job.wishes, problem.squares(problem.settings(found.pick)))
+        allowed = allowed_squares(
+            self.job.objectives, problem.squares(problem.settings(found.pick))
+        )
         listed = self._listed(problem, cap, allowed)
         near = picks if listed is None else listed
         work = problem.work(found.pick)
@@ -261,20 +263,20 @@ def chosen_instead(
     x = problem.settings(found.pick)
     reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(found.pick))
     met = ("worst ratio", "least squares") if nearest else ("worst ratio",)
-    wishes: Iterator[WishResult] = (
+    objectives: Iterator[ObjectiveResult] = (
         replace(
             w,
             upper=value,
             lower=min(w.lower, value),
-            proven=bool(w.proven and (value <= w.lower * (1.0 + _CARE) or w.wish in met)),
+            proven=bool(w.proven and (value <= w.lower * (1.0 + _CARE) or w.name in met)),
             text=w.text
-            if w.wish != "least squares"
+            if w.name != "least squares"
             else f"no plan has less than {w.lower:.4g}; {passed} choices of packs that come nearer "
             "or are less work were passed over, for no order of them keeps every limit on the way",
         )
-        for w, value in zip(chosen.wishes, reached, strict=True)
+        for w, value in zip(chosen.objectives, reached, strict=True)
     )
-    return replace(chosen, pick=found.pick, wishes=tuple(wishes), worst=reached[0])
+    return replace(chosen, pick=found.pick, objectives=tuple(objectives), worst=reached[0])
 
 
 def _key(pick: Array) -> bytes:

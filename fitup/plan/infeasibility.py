@@ -235,7 +235,7 @@ def _travel(job: Job, seat: Seat, unit: Array, fixed: tuple[Key, ...]) -> Iterat
     for key in (*fixed, None) if seat.hold else fixed:
         yield _Row(unit, 0.0, key)
         yield _Row(-unit, 0.0, key)
-    if name in job.wishes.leave_alone:
+    if name in job.objectives.leave_alone:
         yield _Row(unit, 0.0, ("alone", name))
         yield _Row(-unit, 0.0, ("alone", name))
     if seat.hold:

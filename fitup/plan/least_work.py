@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import Wishes, WishResult
+from fitup.model import ObjectiveResult, Objectives
 from fitup.plan.search_space import space_of, squares_goal, tight_goal
 from fitup.problem.continuous import Relaxed, least_squares, reach
 from fitup.problem.problem import FitProblem
@@ -44,34 +44,34 @@ _EVEN = 1e-8
 Counts = tuple[int, int, int]
 
 
-def allowed_squares(wishes: Wishes, least: float) -> float:
+def allowed_squares(objectives: Objectives, least: float) -> float:
     """Return the greatest sum of squares that a plan of less work may come to."""
-    return least + max(wishes.squares_slack * least, wishes.squares_slack_floor)
+    return least + max(objectives.squares_slack * least, objectives.squares_slack_floor)
 
 
 def least_work(
     problem: FitProblem,
-    wishes: Wishes,
+    objectives: Objectives,
     pick: Array,
     cap: float,
     ideal: Array,
-    squares: WishResult,
+    squares: ObjectiveResult,
     effort: Effort,
     report: Callable[[str], None],
-) -> tuple[Array, tuple[WishResult, ...]]:
+) -> tuple[Array, tuple[ObjectiveResult, ...]]:
     """Find less work within the slack, and bound from below what any plan must do.
 
     Parameters
     ----------
     problem : FitProblem
-    wishes : Wishes
+    objectives : Objectives
     pick : Array (n,)
         The plan of least squares.
     cap : float
         Greatest ratio of deviation to tolerance.
     ideal : Array (n,)
         Settings of any thickness [m].
-    squares : WishResult
+    squares : ObjectiveResult
         What is known of the least sum of squares.
     effort : Effort
     report : callable
@@ -79,11 +79,11 @@ def least_work(
     Returns
     -------
     pick : Array (n,)
-    results : tuple of WishResult
+    results : tuple of ObjectiveResult
         Of the three counts.
     """
-    report("third wish: least work")
-    allowed = allowed_squares(wishes, squares.upper)
+    report("third objective: least work")
+    allowed = allowed_squares(objectives, squares.upper)
     near = problem if effort.stop() else within(problem, reach(problem, cap, allowed))
     begin = _lighter(near, ideal, cap, allowed, same_pick(problem, near, pick))
     least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(NAMES))]
@@ -100,7 +100,7 @@ def least_work(
         # a bound on a later count holds where the earlier ones are as they are
         proven = upper == lower and not open_before
         open_before = open_before or not proven
-        results.append(WishResult(name, upper, lower, proven, text))
+        results.append(ObjectiveResult(name, upper, lower, proven, text))
     return same_pick(near, problem, begin), tuple(results)
 
 

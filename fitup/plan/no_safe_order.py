@@ -62,9 +62,9 @@ def explain(
     first = "no order of stages keeps every limit on the way"
     if not outcome.closed:
         first = "no order of stages that keeps every limit on the way was found"
-    told = "; ".join(f"group {b.group}: {_said(job, b)}" for b in blocks[:_MOST_LIMITS])
-    told = told or "a limit of a state in which other seats carry"
-    lines = [f"{first}: stage {done + 1}, {told}"]
+    stated = "; ".join(f"group {b.group}: {_said(job, b)}" for b in blocks[:_MOST_LIMITS])
+    stated = stated or "a limit of a state in which other seats carry"
+    lines = [f"{first}: stage {done + 1}, {stated}"]
     found = []
     for text, other in _tries(job, blocks):
         trial = best_order(other, state, influence, seats, in_parts=False)[1]
@@ -94,9 +94,9 @@ def blocks_of(job: Job, influence: Influence, laid: Laid, outcome: Outcome) -> l
         # the procedures of the longest and the shortest that keep all limits say what they lack
         kept = [m for m, c in zip(own, cases, strict=True) if not c] if own else []
         cases += [_lacking(needs, at, m) for m in dict.fromkeys(kept[-1:] + kept[:1])]
-        told = [c for c in cases if c]
-        if told:
-            nearest = min(told, key=_size)
+        stated = [c for c in cases if c]
+        if stated:
+            nearest = min(stated, key=_size)
             found.append((_size(nearest), nearest))
     found.sort(key=lambda item: item[0])
     return list(dict.fromkeys(b for _, blocks in found for b in blocks))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from fitup.errors import NoSafeOrder
-from fitup.model import CheckState, Influence, Job, SeatPlan, Stage, WishResult
+from fitup.model import CheckState, Influence, Job, ObjectiveResult, SeatPlan, Stage
 from fitup.plan.no_safe_order import explain
 from fitup.procedure.course import Move
 from fitup.procedure.layout import Laid
@@ -22,7 +22,7 @@ def order_stages(
     influence: Influence,
     seats: Sequence[SeatPlan],
     report: Report = lambda line: None,
-) -> tuple[tuple[Stage, ...], WishResult]:
+) -> tuple[tuple[Stage, ...], ObjectiveResult]:
     """Return the stages of a plan, as few as can be, and how few that could be.
 
     Parameters
@@ -32,7 +32,7 @@ def order_stages(
     seats : sequence of SeatPlan
         Where every seat goes.
     report : callable, optional
-        Told about progress, a line at a time.
+        Called with progress, a line at a time.
 
     Raises
     ------
@@ -42,11 +42,11 @@ def order_stages(
     laid, outcome, fine = best_order(job, state, influence, seats, report)
     if outcome.stages is None:
         raise NoSafeOrder(explain(job, state, influence, seats, laid, outcome))
-    return told(job, influence, laid, outcome.stages), stages_result(job, laid, outcome, fine)
+    return stated(job, influence, laid, outcome.stages), stages_result(job, laid, outcome, fine)
 
 
-def told(
+def stated(
     job: Job, influence: Influence, laid: Laid, order: Sequence[Sequence[Move]]
 ) -> tuple[Stage, ...]:
-    """Return the stages of an order of moves with what every crew is told, in the order of time."""
+    """Return the stages of an order of moves with what every crew does, in the order of time."""
     return with_orders(job, loads_of(job, influence), carried_out(job, laid, order))

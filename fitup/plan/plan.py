@@ -12,19 +12,19 @@ from fitup.errors import NoPlan, NoSafeOrder
 from fitup.frames import Array
 from fitup.model import (
     CheckState,
-    Clash,
+    Conflict,
     Influence,
     Job,
+    ObjectiveResult,
     Obstacle,
     Plan,
     SeatPlan,
     Stage,
-    WishResult,
 )
 from fitup.model.identity import plan_hash
 from fitup.plan.candidates import Candidates, chosen_instead
 from fitup.plan.no_safe_order import blocks_of, explain
-from fitup.plan.order import order_stages, told
+from fitup.plan.order import order_stages, stated
 from fitup.plan.priorities import CAUGHT, Chosen, choose, effort_of
 from fitup.plan.whynot import find_obstacles, limits_in_the_way
 from fitup.problem.contact import plan_with_contact
@@ -60,7 +60,7 @@ def make_plan(
     influence : Influence
         From rigid segments or a table; nothing here can tell which.
     report : callable
-        Told in a line what is being done, for long work.
+        Called with one line: what is being done, for long work.
     stop : callable
         Asked now and then whether to end with the best plan so far; its method then says so.
     explain : bool
@@ -108,26 +108,26 @@ def _make(
     report("order of stages")
     laid, outcome, fine = best_order(job, state, influence, seats, report)
     if outcome.stages is not None:
-        stages = told(job, influence, laid, outcome.stages)
+        stages = stated(job, influence, laid, outcome.stages)
         fewest = stages_result(job, laid, outcome, fine)
     else:
         found = _with_order(job, state, influence, chosen, (laid, outcome), report, stop)
         chosen, seats, stages, fewest, reuse = found
     inside = chosen.worst <= 1.0 + 1e-9
-    clashes: tuple[Clash, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
     obstacles: tuple[Obstacle, ...] = ()
     if explain and not inside and not stop():
-        effort = effort_of(job.wishes, stop)
-        clashes, obstacles = find_obstacles(Case(job, state, influence), effort, report)
+        effort = effort_of(job.objectives, stop)
+        conflicts, obstacles = find_obstacles(Case(job, state, influence), effort, report)
     return Plan(
         seats=seats,
         stages=stages,
-        wishes=(*chosen.wishes, fewest),
+        objectives=(*chosen.objectives, fewest),
         method=chosen.method + ("" if reuse else _NO_REUSE) + (STOPPED if stop() else ""),
         ideal=tuple(float(v) for v in chosen.ideal),
         inside=inside,
         obstacles=obstacles,
-        clashes=clashes,
+        conflicts=conflicts,
         reuse=reuse,
     )
 
@@ -140,7 +140,7 @@ def _with_order(
     stuck: tuple[Laid, Outcome],
     report: Report,
     stop: Stop,
-) -> tuple[Chosen, tuple[SeatPlan, ...], tuple[Stage, ...], WishResult, bool]:
+) -> tuple[Chosen, tuple[SeatPlan, ...], tuple[Stage, ...], ObjectiveResult, bool]:
     """Return another choice, which has a safe order, and whether it uses again what comes out.
 
     Raises
@@ -149,7 +149,7 @@ def _with_order(
         Where none is found; says of how many candidates that is known.
     """
     problem = build_problem(job, state, influence)
-    effort = effort_of(job.wishes, stop)
+    effort = effort_of(job.objectives, stop)
     candidates = Candidates(
         job,
         state,
@@ -160,10 +160,12 @@ def _with_order(
         report,
     )
     candidates.failed(chosen.pick)
-    cap = max(job.wishes.worst_ratio_goal, chosen.worst) * (1.0 + 1e-9)
-    least = next(w.lower for w in chosen.wishes if w.wish == "least squares")
+    cap = max(job.objectives.worst_ratio_goal, chosen.worst) * (1.0 + 1e-9)
+    least = next(w.lower for w in chosen.objectives if w.name == "least squares")
     found = candidates.find(cap, least)
-    while found is None and candidates.complete and job.wishes.worst_ratio_goal < cap < _FARTHEST:
+    while (
+        found is None and candidates.complete and job.objectives.worst_ratio_goal < cap < _FARTHEST
+    ):
         # a check is outside whatever is done: then farther, if only there is an order
         cap *= _FARTHER
         found = candidates.find(cap, least)
@@ -183,11 +185,11 @@ def _with_order(
         chosen, own = _choose(job, state, influence, False, report, stop)
         laid, outcome, fine = best_order(job, state, influence, own, report)
         if outcome.stages is not None:
-            stages = told(job, influence, laid, outcome.stages)
+            stages = stated(job, influence, laid, outcome.stages)
             return chosen, own, stages, stages_result(job, laid, outcome, fine), False
     lines = [explain(job, state, influence, seats, *stuck), candidates.scope()]
-    first = next(w for w in chosen.wishes if w.wish == "worst ratio")
-    if first.lower > job.wishes.worst_ratio_goal * (1.0 + 1e-9):
+    first = next(w for w in chosen.objectives if w.name == "worst ratio")
+    if first.lower > job.objectives.worst_ratio_goal * (1.0 + 1e-9):
         lines.append(f"whatever the order, the worst ratio is at least {first.lower:.2f}")
     raise NoSafeOrder("\n".join(lines))
 
@@ -225,15 +227,15 @@ def plan_of_pick(
     x = problem.settings(pick)
     seats = _seat_plans(job, problem, pick)
     reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(pick))
-    chosen = [w for w in instead_of.wishes if w.wish != "stages"]
-    wishes = tuple(
+    chosen = [w for w in instead_of.objectives if w.name != "stages"]
+    objectives = tuple(
         replace(w, upper=float(value), proven=bool(value <= w.lower), text="see the method")
         for w, value in zip(chosen, reached, strict=True)
     )
     inside = reached[0] <= 1.0 + 1e-9
     stages, fewest = order_stages(job, state, influence, seats)
-    wishes = (*wishes, fewest)
-    plan = replace(instead_of, seats=seats, stages=stages, wishes=wishes, inside=inside)
+    objectives = (*objectives, fewest)
+    plan = replace(instead_of, seats=seats, stages=stages, objectives=objectives, inside=inside)
     plan = replace(plan, reuse=True)
     return replace(plan, id=plan_id(job, plan))
 
@@ -248,12 +250,14 @@ def _choose(
 ) -> tuple[Chosen, tuple[SeatPlan, ...]]:
     problem = build_problem(job, state, influence, restock=restock)
     try:
-        chosen = choose(problem, job.wishes, report, stop)
+        chosen = choose(problem, job.objectives, report, stop)
     except NoPlan as none:
-        clash = limits_in_the_way(Case(job, state, influence))
-        if not clash:
+        conflict = limits_in_the_way(Case(job, state, influence))
+        if not conflict:
             raise
-        raise NoPlan(f"{none}; no plates at all keep these together: {'; '.join(clash)}") from none
+        raise NoPlan(
+            f"{none}; no plates at all keep these together: {'; '.join(conflict)}"
+        ) from none
     return chosen, _seat_plans(job, problem, chosen.pick)
 
 

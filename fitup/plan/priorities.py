@@ -1,4 +1,4 @@
-"""The order of wishes: every check inside, then least squares, then least work - each proven.
+"""The order of objectives: every check inside, then least squares, then least work - each proven.
 
 1. The worst ratio of deviation to tolerance comes down to the job's goal, or to the least there is.
 2. Within that, the weighted sum of squared ratios is the least there is; moves add a little to
@@ -16,7 +16,7 @@ import numpy as np
 
 from fitup.errors import NoPlan
 from fitup.frames import Array
-from fitup.model import Wishes, WishResult
+from fitup.model import ObjectiveResult, Objectives
 from fitup.plan.least_work import allowed_squares, least_work
 from fitup.plan.search_space import ring_search, space_of, squares_goal, tight_goal, worst_goal
 from fitup.problem.continuous import Relaxed, least_squares, least_worst
@@ -45,11 +45,11 @@ _LONG = 12
 _BLOCK = 6
 #: where the continuous optimum is so far inside, whole plates seldom come near the worst ratio
 _FAR_INSIDE = 0.7
-#: part of the time limit for each wish where not even plates of any thickness meet the first
+#: part of the time limit for each objective where not even plates of any thickness meet the first
 _PART = 1.0 / 6.0
 #: up to so many seats a general solver is asked
 _JOINT = 24
-#: nodes that a general solver may open for the first wish; its safety catch [s]
+#: nodes that a general solver may open for the first objective; its safety catch [s]
 _NODES, _CATCH = 500, 120.0
 _HALVINGS = 10
 _NEAR_ENOUGH = 0.02
@@ -57,10 +57,10 @@ _NEAR_ENOUGH = 0.02
 
 @dataclass(frozen=True, eq=False)
 class Chosen:
-    """A pick (n,) of choices, how each wish came out, and the ideal settings (n,) [m]."""
+    """A pick (n,) of choices, how each objective came out, and the ideal settings (n,) [m]."""
 
     pick: Array
-    wishes: tuple[WishResult, ...]
+    objectives: tuple[ObjectiveResult, ...]
     ideal: Array
     method: str
     worst: float
@@ -70,25 +70,25 @@ class Chosen:
 CAUGHT = "; the time limit caught the search: another run of this job may come further"
 
 
-def effort_of(wishes: Wishes, stop: Stop = never) -> Effort:
+def effort_of(objectives: Objectives, stop: Stop = never) -> Effort:
     """Return how much a search may do, and when its safety catch falls."""
-    return Effort(wishes.search_effort * SECOND, wishes.time_limit, stop)
+    return Effort(objectives.search_effort * SECOND, objectives.time_limit, stop)
 
 
 def choose(
     problem: FitProblem,
-    wishes: Wishes,
+    objectives: Objectives,
     report: Report = lambda line: None,
     stop: Stop = never,
 ) -> Chosen:
-    """Choose packs in the order of wishes.
+    """Choose packs in the order of objectives.
 
     Parameters
     ----------
     problem : FitProblem
-    wishes : Wishes
+    objectives : Objectives
     report : callable
-        Told in a line what is being done.
+        Called with one line: what is being done.
     stop : callable
         Asked now and then whether to end with the best plan so far.
 
@@ -101,13 +101,13 @@ def choose(
     NoPlan
         If no choice keeps the hard limits and the stock.
     """
-    effort = effort_of(wishes, stop)
-    still = _still(problem, wishes.worst_ratio_goal)
+    effort = effort_of(objectives, stop)
+    still = _still(problem, objectives.worst_ratio_goal)
     if still is not None:
         return still
     report("continuous optimum")
     loosest = least_worst(problem)
-    goal = wishes.worst_ratio_goal
+    goal = objectives.worst_ratio_goal
     along = None
     beyond = loosest.value > goal * (1.0 + _CARE)
     if beyond:
@@ -125,15 +125,19 @@ def choose(
         along = _along(problem, cap, effort, report)
     enough = effort.part(effort.steps * _PART) if beyond else effort
     pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
-    pick, third = least_work(problem, wishes, pick, cap, ideal, second, effort, report)
-    first, second = of_the_plan(problem, pick, wishes, first, second)
+    pick, third = least_work(problem, objectives, pick, cap, ideal, second, effort, report)
+    first, second = of_the_plan(problem, pick, objectives, first, second)
     method = _method(problem, cap, along) + (CAUGHT if effort.caught else "")
     return Chosen(pick, (first, second, *third), ideal, method, first.upper)
 
 
 def of_the_plan(
-    problem: FitProblem, pick: Array, wishes: Wishes, first: WishResult, second: WishResult
-) -> tuple[WishResult, WishResult]:
+    problem: FitProblem,
+    pick: Array,
+    objectives: Objectives,
+    first: ObjectiveResult,
+    second: ObjectiveResult,
+) -> tuple[ObjectiveResult, ObjectiveResult]:
     """Return how accuracy came out for the plan itself, less work having taken its slack.
 
     The bounds hold for every choice and stay; the values are those of the pick (n,).
@@ -144,7 +148,7 @@ def of_the_plan(
     if squares > second.upper + _CARE * max(1.0, second.upper):
         text = (
             f"{'the least is' if second.proven else 'the least found is'} {second.upper:.4g}; for "
-            f"less work at most {allowed_squares(wishes, second.upper):.4g} is spent"
+            f"less work at most {allowed_squares(objectives, second.upper):.4g} is spent"
         )
     return (
         replace(first, upper=worst, lower=min(first.lower, worst)),
@@ -167,11 +171,11 @@ def _still(problem: FitProblem, goal: float) -> Chosen | None:
         "(a lower worst_ratio_goal asks for more)"
     )
     results = [
-        WishResult("worst ratio", worst, 0.0, True, text),
-        WishResult("least squares", squares, 0.0, False, "as surveyed"),
+        ObjectiveResult("worst ratio", worst, 0.0, True, text),
+        ObjectiveResult("least squares", squares, 0.0, False, "as surveyed"),
     ]
     results += [
-        WishResult(name, 0, 0, True, "nothing moves")
+        ObjectiveResult(name, 0, 0, True, "nothing moves")
         for name in ("seats disturbed", "plates handled", "plates in new packs")
     ]
     return Chosen(pick, tuple(results), x, "no search: nothing needs to move", worst)
@@ -189,10 +193,10 @@ def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | Non
     return improve(space, squares_goal(problem), starts)[0]
 
 
-def _met(problem: FitProblem, pick: Array, goal: float, relaxed: Relaxed) -> WishResult:
+def _met(problem: FitProblem, pick: Array, goal: float, relaxed: Relaxed) -> ObjectiveResult:
     value = problem.worst_ratio(problem.settings(pick))
     text = f"every check within {goal:.2f} of its tolerance"
-    return WishResult("worst ratio", value, min(value, relaxed.value), True, text)
+    return ObjectiveResult("worst ratio", value, min(value, relaxed.value), True, text)
 
 
 def _along(problem: FitProblem, cap: float, effort: Effort, report: Report) -> SearchResult | None:
@@ -264,8 +268,8 @@ def _method(problem: FitProblem, cap: float, along: SearchResult | None) -> str:
 
 def _worst(
     problem: FitProblem, relaxed: Relaxed, goal: float, effort: Effort, report: Report
-) -> tuple[Array, WishResult]:
-    report("first wish: every check inside")
+) -> tuple[Array, ObjectiveResult]:
+    report("first objective: every check inside")
     if relaxed.value <= goal:
         pick = attainable(problem, goal, _STARTS)
         if pick is not None:
@@ -291,7 +295,7 @@ def _worst(
         text = f"a worst ratio of {goal:.2f} cannot be reached"
         if lower <= goal:
             text = f"a worst ratio of {goal:.2f} was not reached, nor shown to be out of reach"
-    return pick, WishResult("worst ratio", value, min(lower, value), met or found.proven, text)
+    return pick, ObjectiveResult("worst ratio", value, min(lower, value), met or found.proven, text)
 
 
 def _asked(problem: FitProblem, pick: Array, effort: Effort, report: Report) -> Array:
@@ -302,13 +306,13 @@ def _asked(problem: FitProblem, pick: Array, effort: Effort, report: Report) -> 
     """
     if len(problem.seats) > _JOINT or effort.stop() or effort.caught:
         return pick
-    report("first wish: a general solver looks where the search came to no end")
+    report("first objective: a general solver looks where the search came to no end")
     catch = Effort(np.inf, _CATCH)
-    told = least_worst_by(problem, "highs", _CATCH, _NODES)
+    stated = least_worst_by(problem, "highs", _CATCH, _NODES)
     effort.caught = effort.caught or catch.over()
-    if told.pick is None or told.value >= problem.worst_ratio(problem.settings(pick)):
+    if stated.pick is None or stated.value >= problem.worst_ratio(problem.settings(pick)):
         return pick
-    return told.pick
+    return stated.pick
 
 
 def _closer(problem: FitProblem, pick: Array, least: float, goal: float) -> Array:
@@ -421,11 +425,11 @@ def _squares(
     along: SearchResult | None,
     effort: Effort,
     report: Report,
-) -> tuple[Array, WishResult, Array]:
-    report("second wish: least squares")
+) -> tuple[Array, ObjectiveResult, Array]:
+    report("second objective: least squares")
     found = best_squares(problem, cap, effort, begin=pick, along=along)
     ideal = problem.settings(pick) if found.relaxed is None else found.relaxed.x
     pick = pick if found.pick is None else found.pick
     text = f"least sum of squared ratios with every ratio within {cap:.2f}"
-    wish = WishResult("least squares", found.upper, found.lower, found.proven, text)
-    return pick, wish, ideal
+    objective = ObjectiveResult("least squares", found.upper, found.lower, found.proven, text)
+    return pick, objective, ideal

@@ -23,7 +23,7 @@ class RebasedJob:
     influence: Influence
     rebased: Rebased
 
-    def told(self) -> tuple[str, ...]:
+    def stated(self) -> tuple[str, ...]:
         """Return what each reading says against the calculation, a line each."""
         force = DISPLAY[self.job.units].force
         lines = []
@@ -72,8 +72,8 @@ def restage(
     """
     report("order of stages with the measured loads")
     stages, fewest = order_stages(job, state, influence, plan.seats, report)
-    wishes = (*(w for w in plan.wishes if w.wish != "stages"), fewest)
-    again = replace(plan, stages=stages, wishes=wishes)
+    objectives = (*(w for w in plan.objectives if w.name != "stages"), fewest)
+    again = replace(plan, stages=stages, objectives=objectives)
     return replace(again, id=plan_id(job, again))
 
 

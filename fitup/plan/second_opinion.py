@@ -19,7 +19,7 @@ import numpy as np
 
 from fitup.errors import CertificateRefused, FitupError, InputError, NoPlan, Problem
 from fitup.frames import Array
-from fitup.model import CheckState, Influence, Job, Plan, Wishes, WishResult
+from fitup.model import CheckState, Influence, Job, ObjectiveResult, Objectives, Plan
 from fitup.plan.least_work import allowed_squares
 from fitup.problem.contact import based
 from fitup.problem.continuous import least_squares
@@ -49,13 +49,13 @@ _SAME: Final = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class SecondOpinion:
-    """What a general solver says of one wish.
+    """What a general solver says of one objective.
 
     ``found`` is the value of the best plan it found, None where it found none; ``lower`` its own
     bound on every plan; ``proven`` that it came to its end.
     """
 
-    wish: str
+    name: str
     solver: str
     found: float | None
     lower: float
@@ -80,11 +80,11 @@ def chosen_solver(name: str) -> Solver:
 
 
 def refuse_risk(job: Job) -> None:
-    """Raise InputError for a job that accepts a risk: its plans weigh more than these wishes."""
-    if job.wishes.risk is not None:
-        found, allowed = f"risk = {job.wishes.risk:g}", "no risk, for a second opinion"
+    """Raise InputError for a job that accepts a risk: its plans weigh more than these."""
+    if job.objectives.risk is not None:
+        found, allowed = f"risk = {job.objectives.risk:g}", "no risk, for a second opinion"
         do = "ask for it on a copy of the job without the risk, or leave --second-opinion out"
-        raise InputError([Problem("job.toml", found, allowed, do, None, "wishes.risk")])
+        raise InputError([Problem("job.toml", found, allowed, do, None, "objectives.risk")])
 
 
 def second_opinion(
@@ -96,7 +96,7 @@ def second_opinion(
     solver: Solver = "highs",
     report: Report = lambda line: None,
 ) -> tuple[SecondOpinion, ...]:
-    """Let a general solver look for a plan that fulfils the first or second wish better.
+    """Let a general solver look for a plan that fulfils the first or second objective better.
 
     It runs in a process of its own, so that Ctrl-C stops it at once.
 
@@ -112,7 +112,7 @@ def second_opinion(
         Time allowed in all [s].
     solver : {'highs', 'scip'}
     report : callable
-        Told in a line now and then how long it has been looking.
+        Called with one line: now and then how long it has been looking.
 
     Raises
     ------
@@ -126,19 +126,19 @@ def second_opinion(
     refuse_risk(job)
     state, influence = _straight(state, influence, plan.settings())
     problem = build_problem(job, state, influence, restock=plan.reuse)
-    wishes = {w.wish: w for w in plan.wishes}
-    goal, worst = job.wishes.worst_ratio_goal, wishes["worst ratio"]
-    asked = [wishes["least squares"]]
+    objectives = {w.name: w for w in plan.objectives}
+    goal, worst = job.objectives.worst_ratio_goal, objectives["worst ratio"]
+    asked = [objectives["least squares"]]
     if worst.upper > goal:
         asked.insert(0, worst)
     cap = max(goal, worst.upper) * (1.0 + 1e-9)
     report("second opinion: plates of any thickness, by the statement of the problem")
     hold_to_statement(problem, cap)
     says = []
-    for wish in asked:
-        given = (problem, wish.wish, cap, solver, limit / len(asked))
-        found = _aside(given, f"second opinion by {NAMES[solver]} on the {wish.wish}", report)
-        says.append(said_of(wish, found, solver, job.wishes))
+    for objective in asked:
+        given = (problem, objective.name, cap, solver, limit / len(asked))
+        found = _aside(given, f"second opinion by {NAMES[solver]} on the {objective.name}", report)
+        says.append(said_of(objective, found, solver, job.objectives))
     return tuple(says)
 
 
@@ -176,8 +176,10 @@ def _straight(state: CheckState, influence: Influence, x: Array) -> tuple[CheckS
     return based(state, influence), influence
 
 
-def said_of(wish: WishResult, found: Opinion, solver: Solver, wishes: Wishes) -> SecondOpinion:
-    """Put into words what a solver found, beside what the plan says of a wish.
+def said_of(
+    objective: ObjectiveResult, found: Opinion, solver: Solver, objectives: Objectives
+) -> SecondOpinion:
+    """Put into words what a solver found, beside what the plan says of an objective.
 
     Raises
     ------
@@ -185,25 +187,29 @@ def said_of(wish: WishResult, found: Opinion, solver: Solver, wishes: Wishes) ->
         If it found a plan below our bound. A bound of its own above our plan, which is there and
         was weighed, refutes the solver and not the plan.
     """
-    name, care = NAMES[solver], CARE * max(1.0, abs(wish.upper))
+    name, care = NAMES[solver], CARE * max(1.0, abs(objective.upper))
     best = float(found.value) if found.pick is not None else None
-    if best is not None and best < wish.lower - care:
+    if best is not None and best < objective.lower - care:
         raise CertificateRefused(
             [
-                f"{name} found a plan with a {wish.wish} of {best:.6g}, where none should be below "
-                f"{wish.lower:.6g}: one of the two is wrong; do not use this plan, and report it"
+                f"{name} found a plan with a {objective.name} of {best:.6g}, where none should "
+                f"be below {objective.lower:.6g}: one of the two is wrong; do not use this "
+                "plan, and report it"
             ]
         )
-    if found.lower > wish.upper + care:
+    if found.lower > objective.upper + care:
         text = (
             f"{name} claims that no plan is below {found.lower:.4g}, which this plan of "
-            f"{wish.upper:.4g} refutes: nothing it says of this job is believed"
+            f"{objective.upper:.4g} refutes: nothing it says of this job is believed"
         )
-        return SecondOpinion(wish.wish, name, best, 0.0, False, text)
-    spent = wish.wish == "least squares" and wish.upper <= allowed_squares(wishes, found.value)
-    if best is not None and best < wish.upper - care and spent and wish.proven:
-        text = f"{name} comes to {best:.4g}; the plan's {wish.upper:.4g} is within the slack of it"
-    elif best is not None and best < wish.upper - care:
+        return SecondOpinion(objective.name, name, best, 0.0, False, text)
+    spent = objective.name == "least squares" and objective.upper <= allowed_squares(
+        objectives, found.value
+    )
+    if best is not None and best < objective.upper - care and spent and objective.proven:
+        plan = f"the plan's {objective.upper:.4g}"
+        text = f"{name} comes to {best:.4g}; {plan} is within the slack of it"
+    elif best is not None and best < objective.upper - care:
         text = f"{name} found a better one, {best:.4g}: a greater search_effort lets fitup look on"
     elif best is not None and found.proven:
         text = f"{name} comes to the same, {best:.4g}: by its own word no plan is better"
@@ -213,7 +219,7 @@ def said_of(wish: WishResult, found: Opinion, solver: Solver, wishes: Wishes) ->
             text = f"{name} found nothing better in the time allowed, at best {best:.4g}"
         text += f"; by its own word none is below {max(found.lower, 0.0):.4g}"
     return SecondOpinion(
-        wish.wish, name, best, max(float(found.lower), 0.0), bool(found.proven), text
+        objective.name, name, best, max(float(found.lower), 0.0), bool(found.proven), text
     )
 
 
@@ -245,14 +251,14 @@ def _aside(given: tuple[Any, ...], what: str, report: Report) -> Opinion:
 
 
 def _solve(there: Connection, given: tuple[Any, ...]) -> None:
-    problem, wish, cap, solver, limit = given
+    problem, objective, cap, solver, limit = given
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # foreign solvers print, also into a JSON
     try:
         if not answers_right(solver):
             there.send(f"{NAMES[solver]} as installed gives a wrong answer to a known problem")
-        elif wish == "worst ratio":
+        elif objective == "worst ratio":
             there.send(least_worst_by(problem, solver, limit))
         else:
             there.send(least_squares_by(problem, cap, solver, limit))
-    except Exception as error:  # whatever a foreign solver raises is told in one line
+    except Exception as error:  # whatever a foreign solver raises is stated in one line
         there.send(f"{type(error).__name__}: {error}".splitlines()[0])

@@ -82,7 +82,7 @@ def what_more_buys(
     report : callable
     """
     problem = build_problem(case.job, case.state, case.influence)
-    goal = case.job.wishes.worst_ratio_goal
+    goal = case.job.objectives.worst_ratio_goal
     x = plan.settings()
     cap = max(goal, problem.worst_ratio(x)) * (1.0 + _CARE)
     bounds = fence(case, share=cap)

@@ -67,8 +67,8 @@ def changed_job(
     }
     seats = {name: replace(s, hold=s.hold or name in hold) for name, s in job.seats.items()}
     jacks = {name: jack for name, jack in job.jacks.items() if name not in broken}
-    wishes = replace(job.wishes, leave_alone=(*job.wishes.leave_alone, *leave))
-    return replace(job, seats=seats, plates=plates, jacks=jacks, wishes=wishes)
+    objectives = replace(job.objectives, leave_alone=(*job.objectives.leave_alone, *leave))
+    return replace(job, seats=seats, plates=plates, jacks=jacks, objectives=objectives)
 
 
 def _unknown(

@@ -1,6 +1,6 @@
 """When tolerance cannot be met: what stands in the way together, and the smallest single change.
 
-What no plates of any thickness can keep, no whole plates can: such clashes are found, and the
+What no plates of any thickness can keep, no whole plates can: such conflicts are found, and the
 least that each part would have to give, by linear programmes. Where only whole plates stand in the
 way, the exact search says so. A change is named only when a plan of whole plates was found with it
 that meets every tolerance.
@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from fitup.model import Clash, Obstacle
+from fitup.model import Conflict, Obstacle
 from fitup.plan.infeasibility import Fence, fence
 from fitup.plan.priorities import attainable, best_squares
 from fitup.problem.problem import build_problem
@@ -49,7 +49,7 @@ _KINDS: Final = (
 
 def find_obstacles(
     case: Case, effort: Effort, report: Report = lambda line: None
-) -> tuple[tuple[Clash, ...], tuple[Obstacle, ...]]:
+) -> tuple[tuple[Conflict, ...], tuple[Obstacle, ...]]:
     """Return what cannot be kept together, and single changes that let every tolerance be met.
 
     Parameters
@@ -59,19 +59,19 @@ def find_obstacles(
     effort : Effort
         Nothing further is tried after it.
     report : callable
-        Told what is being tried.
+        Called with what is being tried.
     """
     report("what stands in the way")
     bounds = fence(case)
     sets = bounds.sets_in_the_way()
     if sets:
-        clashes = tuple(Clash(_words(case, keys), "any thickness") for keys in sets)
-        # what frees the job alone is part of every clash, so of the first
-        return clashes, tuple(_changes(case, bounds, sets[0], effort, report))
+        conflicts = tuple(Conflict(_words(case, keys), "any thickness") for keys in sets)
+        # what frees the job alone is part of every conflict, so of the first
+        return conflicts, tuple(_changes(case, bounds, sets[0], effort, report))
     keys = (*bounds.every(), *_of_plates(case))
-    clash = _whole_clash(case, keys, effort.part(_LONGEST * SECOND), report)
-    clashes = (Clash(_words(case, clash), "whole"),) if clash else ()
-    return clashes, tuple(_changes(case, bounds, clash or keys, effort, report))
+    conflict = _whole_conflict(case, keys, effort.part(_LONGEST * SECOND), report)
+    conflicts = (Conflict(_words(case, conflict), "whole"),) if conflict else ()
+    return conflicts, tuple(_changes(case, bounds, conflict or keys, effort, report))
 
 
 def limits_in_the_way(case: Case) -> tuple[str, ...]:
@@ -130,7 +130,7 @@ def _found(case: Case) -> bool:
     return attainable(problem, _INSIDE, _STARTS) is not None
 
 
-def _whole_clash(
+def _whole_conflict(
     case: Case, keys: Sequence[Key], effort: Effort, report: Report
 ) -> tuple[Key, ...]:
     """Return what whole plates cannot keep together, none of which may be left out.

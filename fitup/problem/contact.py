@@ -49,7 +49,7 @@ class _Tried:
     @property
     def score(self) -> tuple[float, float]:
         """Worst ratio beyond one, then squares: less is better."""
-        found = {w.wish: w.upper for w in self.plan.wishes}
+        found = {w.name: w.upper for w in self.plan.objectives}
         worst = found.get("worst ratio", 0.0)
         return max(worst, 1.0), found.get("least squares", worst)
 
@@ -74,7 +74,7 @@ def plan_with_contact(
     make : callable
         Makes a plan from checks and an influence; told whether to explain what stands in the way.
     report : callable
-        Told in a line what is being done.
+        Called with one line: what is being done.
 
     Raises
     ------
@@ -95,11 +95,13 @@ def plan_with_contact(
     if not plan.inside:
         plan = make(based(state, best.influence), best.influence, True)
     # a bound of one piece says nothing of the others
-    wishes = tuple(
+    objectives = tuple(
         replace(w, lower=0.0, proven=False, text=f"{w.text}, while the same seats carry")
-        for w in plan.wishes
+        for w in plan.objectives
     )
-    return replace(plan, wishes=wishes, method=plan.method + _told(first, best, len(kept)))
+    return replace(
+        plan, objectives=objectives, method=plan.method + _stated(first, best, len(kept))
+    )
 
 
 def _walk(
@@ -150,7 +152,7 @@ def _try(state: CheckState, influence: Influence, make: Make, *, explain: bool) 
     )
 
 
-def _told(first: _Tried, best: _Tried, pieces: int) -> str:
+def _stated(first: _Tried, best: _Tried, pieces: int) -> str:
     """Say what contact changed."""
     before, after = first.influence.r0, best.influence.state(best.x)[1]
     names = best.influence.seats
@@ -158,9 +160,9 @@ def _told(first: _Tried, best: _Tried, pieces: int) -> str:
     taken = [n for n, a, b in zip(names, before, after, strict=True) if a <= 0.0 and b > 0.0]
     words = [f"{', '.join(left)} left free"] if left else []
     words += [f"{', '.join(taken)} taken up"] if taken else []
-    told = "; ".join(words) or "the seats that carry now go on carrying"
+    stated = "; ".join(words) or "the seats that carry now go on carrying"
     return (
         f"; the best of {pieces} plans, for the first would change which seats carry, and a "
         f"straight line miss a check by {first.missed * 1e3:.1f} mm or mm/m and a load by "
-        f"{first.missed_force / 1e3:.0f} kN: {told}"
+        f"{first.missed_force / 1e3:.0f} kN: {stated}"
     )

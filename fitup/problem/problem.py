@@ -212,7 +212,7 @@ def is_given(choice: Choice, given: tuple[str, ...] | float) -> bool:
 def _allowed(
     job: Job, seat: Seat, free: dict[str, int], window: tuple[float, float]
 ) -> tuple[Choice, ...]:
-    if seat.id in job.wishes.leave_alone:
+    if seat.id in job.objectives.leave_alone:
         return (stay(seat),)
     if seat.held_by == "nut":
         resolution = max(j.resolution for j in job.jacks_at(seat.id)) if not seat.hold else 1.0
@@ -262,7 +262,7 @@ def _given_move(job: Job, seat: Seat) -> float | None:
 
 def _travel(job: Job, seat: Seat) -> tuple[float, float]:
     """Least and greatest move of a seat [m] by its own travel and stroke."""
-    if seat.hold or seat.id in job.wishes.leave_alone or not movable(job, seat):
+    if seat.hold or seat.id in job.objectives.leave_alone or not movable(job, seat):
         return (0.0, 0.0)
     reach = stroke_left(job, seat) - clearance(job, seat)
     # a ram that pushes in plan cannot pull the deck back against friction

@@ -147,9 +147,9 @@ def _hold(case: Case, subject: str, amount: float) -> Case:
 
 
 def _alone(case: Case, subject: str, amount: float) -> Case:
-    wishes = case.job.wishes
-    kept = tuple(s for s in wishes.leave_alone if s != subject)
-    return replace(case, job=replace(case.job, wishes=replace(wishes, leave_alone=kept)))
+    objectives = case.job.objectives
+    kept = tuple(s for s in objectives.leave_alone if s != subject)
+    return replace(case, job=replace(case.job, objectives=replace(objectives, leave_alone=kept)))
 
 
 def _stroke(case: Case, subject: str, amount: float) -> Case:

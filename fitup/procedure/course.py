@@ -70,7 +70,7 @@ class Course:
     after : tuple of tuple of int
         Groups that must be finished before a group starts.
     ranks : tuple of float
-        Wish for the order, lower first.
+        Objective for the order, lower first.
     extra : callable, optional
         A further test of a stage, from the state before it and its moves.
     """

@@ -243,7 +243,7 @@ def _after(job: Job, groups: Sequence[Group]) -> tuple[tuple[int, ...], ...]:
 
 
 def _ranks(job: Job, groups: Sequence[Group]) -> tuple[float, ...]:
-    """Return the wish for the order: by rank, then outwards, then as in the files."""
+    """Return the objective for the order: by rank, then outwards, then as in the files."""
     origin = _origin(job)
 
     def key(i: int) -> tuple[float, float, int]:

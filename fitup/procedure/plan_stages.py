@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from fitup.model import CheckState, Influence, Job, SeatPlan, WishResult
+from fitup.model import CheckState, Influence, Job, ObjectiveResult, SeatPlan
 from fitup.procedure.bounds import Shares
 from fitup.procedure.course import Outcome
 from fitup.procedure.layout import Laid, lay, least_moves, moving_groups
@@ -40,7 +40,7 @@ def best_order(
 
     First only the parts that the greatest travel in one go asks for; where that does not reach a
     bound that holds for any rests, parts are offered to every group (``in_parts``). A stage whose
-    procedure lacks plates or stroke is no stage; ``spend`` is told what it takes to see that.
+    procedure lacks plates or stroke is no stage; ``spend`` is stated what it takes to see that.
     """
     rows = way_rows(job, state, influence)
     groups = moving_groups(job, seats)
@@ -88,7 +88,7 @@ def any_rest_bound(laid: Laid) -> int:
     return Shares(laid.course, need).least(sum(need), need)
 
 
-def stages_result(job: Job, laid: Laid, outcome: Outcome, fine: bool) -> WishResult:
+def stages_result(job: Job, laid: Laid, outcome: Outcome, fine: bool) -> ObjectiveResult:
     """Say how few stages there are and what is known of fewer."""
     assert outcome.stages is not None
     count = len(outcome.stages)
@@ -99,9 +99,9 @@ def stages_result(job: Job, laid: Laid, outcome: Outcome, fine: bool) -> WishRes
     text = f"{moves} group moves, {hands}"
     if count == bound:
         text += "; no order has fewer, wherever the groups might rest between"
-        return WishResult("stages", count, count, True, text)
+        return ObjectiveResult("stages", count, count, True, text)
     most = FINE if len(laid.groups) <= MANY else COARSE
     rests = f"groups may rest at whole plates near all parts of their way up to 1/{most}"
     text += f"; {rests}; with any rests no order has fewer than {bound}"
     lower = max(outcome.lower, bound)
-    return WishResult("stages", count, lower, outcome.closed and lower == count, text)
+    return ObjectiveResult("stages", count, lower, outcome.closed and lower == count, text)

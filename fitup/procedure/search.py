@@ -79,20 +79,20 @@ def _beam(course: Course, bounds: Bounds, width: int) -> tuple[Stages | None, St
     seen = {course.start}
     while front:
         grown: dict[State, tuple[tuple[float, ...], Stages, float]] = {}
-        for state, path, unwished in front:
+        for state, path, against in front:
             for stage in _likely(course, bounds, state):
                 new = course.after_move(state, stage)
                 if new in seen:
                     continue
-                wish = unwished + _against_ranks(course, state, stage)
+                objective = against + _against_ranks(course, state, stage)
                 left = bounds.stages(new)
                 if math.isinf(left):
                     continue
-                key = (left, bounds.moves(new), wish)
+                key = (left, bounds.moves(new), objective)
                 if new not in grown or key < grown[new][0]:
-                    grown[new] = (key, (*path, stage), wish)
+                    grown[new] = (key, (*path, stage), objective)
         ranked = sorted(grown.items(), key=lambda item: (item[1][0], _ends(item[0])))
-        front = [(state, path, wish) for state, (_, path, wish) in ranked[:width]]
+        front = [(state, path, objective) for state, (_, path, objective) in ranked[:width]]
         for state, path, _ in front:
             if state == course.goal:
                 return path, state
@@ -108,7 +108,7 @@ def _ends(state: State) -> tuple[int, ...]:
 
 
 def _against_ranks(course: Course, state: State, stage: Sequence[Move]) -> float:
-    """Count how often a stage moves a group before one that is wished earlier."""
+    """Count how often a stage moves a group before one that is to come earlier."""
     moved, goal = {m.group for m in stage}, course.goal
     return float(
         sum(

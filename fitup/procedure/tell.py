@@ -1,4 +1,4 @@
-"""What the crews of a stage are told, with the plates and the stroke that it takes.
+"""What the crews of a stage are stated, with the plates and the stroke that it takes.
 
 Crews do not wait for each other, so each may be at its worst moment: what one has out of the store
 is not there for another. A stage that lacks plates or stroke cannot be worked, and says what it
@@ -86,9 +86,9 @@ def with_orders(job: Job, loads: Loads, stages: Sequence[Stage]) -> tuple[Stage,
     result: list[Stage] = []
     for number in dict.fromkeys(s.number for s in stages):
         crews = [s for s in stages if s.number == number]
-        told, _ = tell(job, loads, crews, Site(settings, loose, base, goal))
-        result += told
-        for stage in told:
+        stated, _ = tell(job, loads, crews, Site(settings, loose, base, goal))
+        result += stated
+        for stage in stated:
             settings.update(zip(stage.seats, ends(stage), strict=True))
             base.update({r.jack: r.base_new for r in stage.resets})
             for seat, new in zip(stage.seats, stage.after, strict=True):
@@ -118,12 +118,12 @@ def tell(
     heights = [Heights(job, loads, stage, site.settings) for stage in crews]
     best: tuple[list[_Told], list[Lack]] | None = None
     for order in islice(permutations(range(len(crews))), _TURNS):
-        told: dict[int, _Told] = {}
+        stated: dict[int, _Told] = {}
         left = Counter(site.loose)
         for k in order:
-            told[k] = _told(job, heights[k], crews[k], left)
-            left.subtract(told[k].need)
-        own = [told[k] for k in range(len(crews))]
+            stated[k] = _stated(job, heights[k], crews[k], left)
+            left.subtract(stated[k].need)
+        own = [stated[k] for k in range(len(crews))]
         lacks = [*_too_few(own, left), *(x for t in own for x in t.lacks)]
         if best is None or len(lacks) < len(best[1]):
             best = own, lacks
@@ -152,15 +152,15 @@ class _Told:
     lacks: tuple[Lack, ...]
 
 
-def _told(job: Job, heights: Heights, stage: Stage, left: Mapping[str, int]) -> _Told:
+def _stated(job: Job, heights: Heights, stage: Stage, left: Mapping[str, int]) -> _Told:
     """Return a crew with the plates that are left for it; packs all at once if it must be."""
     crew = Crew(job, heights, stage, left)
-    told = _of(job, crew)
+    stated = _of(job, crew)
     hopeless = crew.stacks.missing and not crew.stacks.scarce
-    if sum(heights.changed) < 2 or hopeless or _enough(told, left):
-        return told
+    if sum(heights.changed) < 2 or hopeless or _enough(stated, left):
+        return stated
     other = _of(job, Crew(job, heights, stage, left, together=True))
-    return other if _enough(other, left) else told
+    return other if _enough(other, left) else stated
 
 
 def _of(job: Job, crew: Crew) -> _Told:
@@ -172,8 +172,8 @@ def _of(job: Job, crew: Crew) -> _Told:
     return _Told(crew.stage, orders, back, need, lacks)
 
 
-def _enough(told: _Told, left: Mapping[str, int]) -> bool:
-    return not told.lacks and all(n <= left[m] for m, n in told.need.items())
+def _enough(stated: _Told, left: Mapping[str, int]) -> bool:
+    return not stated.lacks and all(n <= left[m] for m, n in stated.need.items())
 
 
 def most_out(orders: Sequence[Order]) -> Counter[str]:
@@ -196,13 +196,13 @@ def _too_few(crews: Sequence[_Told], left: Mapping[str, int]) -> Iterator[Lack]:
 
 
 def _resets(
-    job: Job, told: _Told, heights: Heights, site: Site
+    job: Job, stated: _Told, heights: Heights, site: Site
 ) -> tuple[tuple[Reset, ...], list[Lack]]:
     """Return the jacks that are set anew, and those whose stroke is too short all the same."""
-    stage, found = told.stage, list[Reset]()
+    stage, found = stated.stage, list[Reset]()
     lacks = list[Lack]()
     goal = {**dict(zip(stage.seats, ends(stage), strict=True)), **site.goal}
-    for reach in reaches(job, stage, heights, told.orders):
+    for reach in reaches(job, stage, heights, stated.orders):
         name = reach.jack.id
         new = packing(job, reach, site.base[name], outwards=goal[reach.seat] > reach.start)
         if new is None:

@@ -1,7 +1,7 @@
 """What was read after a stage, held against the bands as printed: go on, hold or stop.
 
 The limits are those of the sheet that was printed, to the last printed digit, for that is what the
-crew was told. Whatever is not read is a reason to hold, never taken as right.
+crew was stated. Whatever is not read is a reason to hold, never taken as right.
 """
 
 from __future__ import annotations

@@ -111,7 +111,7 @@ def schema_of(connection: sqlite3.Connection) -> int:
 
 
 @contextlib.contextmanager
-def told(folder: Path) -> Iterator[None]:
+def stated(folder: Path) -> Iterator[None]:
     """Turn what SQLite says of a file into one line for the user."""
     try:
         yield

@@ -33,7 +33,7 @@ _ENGINEERS: Final = frozenset(
     }
 )
 _ENGINEERS_KEYS: Final = frozenset(
-    {"name", "tolerance", "working", "staging", "wishes", "influence", "uncertainty", "lockoff"}
+    {"name", "tolerance", "working", "staging", "objectives", "influence", "uncertainty", "lockoff"}
 )
 #: what of job.toml belongs to the survey, kept under a name of its own
 SURVEY_SETTINGS: Final = "job.toml, survey"

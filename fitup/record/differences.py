@@ -61,7 +61,7 @@ def _of_file(name: str, old: bytes, new: bytes, before: Files, after: Files) -> 
 
 
 def _of_lists(lists: frozenset[str], before: Files, after: Files) -> list[str]:
-    """Say which targets moved; one line for the list where they cannot be told."""
+    """Say which targets moved; one line for the list where they cannot be stated."""
     changed = [n for n in sorted(lists) if before.get(n) != after.get(n)]
     if not changed:
         return []

@@ -89,7 +89,7 @@ def missed(seen: Seen, *, recent: bool = False) -> tuple[str, ...]:
             if digest not in taken_up and seen.hash_at(number) != digest
         ]
         if lost:
-            found.append(_told(path, seen, *max(lost)))
+            found.append(_stated(path, seen, *max(lost)))
     return tuple(found)
 
 
@@ -141,7 +141,7 @@ def _is_entry(number: str, digest: str) -> bool:
     return number.isdecimal() and len(number) < 10 and len(digest) == _HASH
 
 
-def _told(path: Path, seen: Seen, number: int, digest: str) -> str:
+def _stated(path: Path, seen: Seen, number: int, digest: str) -> str:
     there = f"the record ends with entry {seen.size}"
     if number <= seen.size:
         there = f"the record has {check_code(seen.hash_at(number))} there"

@@ -9,7 +9,7 @@ import numpy as np
 
 from fitup.certify.facts import Certificate, CheckFact, SeatFact, SummaryFact
 from fitup.checks.state import not_measured
-from fitup.model import FORCES, SIDES, Epoch, Job, Plan, WishResult
+from fitup.model import FORCES, SIDES, Epoch, Job, ObjectiveResult, Plan
 from fitup.record import check_code, spoken
 from fitup.record.approval import OPEN, Standing
 from fitup.sheets.cautions import STRIP, cautions
@@ -21,7 +21,7 @@ from fitup.sheets.model import (
     OF_STRUCTURE,
     Across,
     CheckLine,
-    ClashLine,
+    ConflictLine,
     Header,
     JointSheet,
     ObstacleLine,
@@ -39,7 +39,7 @@ from fitup.sheets.sure import sure_sheet
 from fitup.sheets.words import (
     NAMES,
     NOT_MEASURED,
-    clash_words,
+    conflict_words,
     move_words,
     plain_words,
     proof_words,
@@ -49,12 +49,12 @@ from fitup.sheets.words import (
 )
 from fitup.sheets.work import PlateLine, SeatCard
 from fitup.survey.points import Survey
-from fitup.trust.told import Told
+from fitup.trust.trust_report import TrustReport
 from fitup.units import DISPLAY
 
 #: what is drawn of a pair
 _FACED: Final = ("step", "offset", "gap")
-#: wishes that count things; the others are numbers without a unit
+#: objectives that count things; the others are numbers without a unit
 _COUNTS: Final = ("seats disturbed", "plates handled", "plates in new packs", "stages")
 
 
@@ -65,7 +65,7 @@ def build_sheets(
     certificate: Certificate,
     *,
     stands: Standing = OPEN,
-    told: Told | None = None,
+    stated: TrustReport | None = None,
 ) -> SheetSet:
     """Round a certified plan once, into everything that is printed.
 
@@ -75,7 +75,7 @@ def build_sheets(
         All in SI; the certificate's numbers are the ones printed.
     stands : Standing
         Where the plan stands: approved, void, rejected or open. Stands on every page.
-    told : Told, optional
+    told : TrustReport, optional
         How sure the plan is, for the report and the shim schedule.
 
     Raises
@@ -99,12 +99,12 @@ def build_sheets(
         seats=cards,
         stock=_stock(job, certificate),
         method=plan.method,
-        proof=tuple(_proof(wish, certificate.summary) for wish in plan.wishes),
+        proof=tuple(_proof(objective, certificate.summary) for objective in plan.objectives),
         obstacles=tuple(
             ObstacleLine(o.what, o.change, "tried: it works" if o.verified else "not tried")
             for o in plan.obstacles
         ),
-        clashes=tuple(ClashLine(clash_words(c), c.parts) for c in plan.clashes),
+        conflicts=tuple(ConflictLine(conflict_words(c), c.parts) for c in plan.conflicts),
         understood=survey.understood,
         statements=certificate.statements,
         segments=plan_segments(job, {c.seat: c.move.words for c in cards if c.disturbed}),
@@ -123,7 +123,7 @@ def build_sheets(
         crews=crew_sheets(job, certificate),
         seat_envelopes=seat_envelope_lines(job, certificate),
         jack_envelopes=jack_envelope_lines(job, certificate),
-        sure=None if told is None else sure_sheet(job, told, after),
+        sure=None if stated is None else sure_sheet(job, stated, after),
     )
 
 
@@ -208,8 +208,8 @@ def _check(job: Job, fact: CheckFact, carried: tuple[str, ...]) -> CheckLine:
     source = job.tolerances[quantity].source if quantity in job.tolerances else ""
     note = fact.reason
     if carried:
-        told = f"{NOT_MEASURED}: {', '.join(carried)} by the design shape"
-        note = f"{told}; {note}" if note else told
+        stated = f"{NOT_MEASURED}: {', '.join(carried)} by the design shape"
+        note = f"{stated}; {note}" if note else stated
     aimed = "design" if aim.value == 0.0 else plain_words(quantity, aim)
     if quantity in FORCES and aim.value == 0.0:
         aimed = "none"
@@ -357,25 +357,29 @@ def _stock(job: Job, certificate: Certificate) -> tuple[StockLine, ...]:
     )
 
 
-def _proof(wish: WishResult, summary: SummaryFact) -> ProofLine:
+def _proof(objective: ObjectiveResult, summary: SummaryFact) -> ProofLine:
     """Say how the printed plan came out in one objective, and what is known of better plans.
 
     The value is the certificate's; bound and proof are the optimiser's, of that objective alone:
     where later objectives were given slack, the plan may stand above a proven bound.
     """
-    count = wish.wish in _COUNTS
-    value = summary.of(wish.wish)
-    lower = math.ceil(wish.lower - 1e-6) if count and math.isfinite(wish.lower) else wish.lower
+    count = objective.name in _COUNTS
+    value = summary.of(objective.name)
+    lower = (
+        math.ceil(objective.lower - 1e-6)
+        if count and math.isfinite(objective.lower)
+        else objective.lower
+    )
     # the bound holds on the optimiser's straight line, the value is of the true motion
     lower = min(lower, value)
     gap = max(value - lower, 0.0)
     return ProofLine(
-        wish=wish.wish,
+        name=objective.name,
         plan=_bare(value, count=count),
         bound=_plain(lower, count=count),
         gap=_plain(gap, count=count),
-        proven=proof_words(wish.wish, value, lower, proven=wish.proven),
-        text=wish.text,
+        proven=proof_words(objective.name, value, lower, proven=objective.proven),
+        text=objective.text,
     )
 
 

@@ -28,13 +28,15 @@ def build_chart(job: Job, plan: Plan, certificate: Certificate) -> Chart:
             group_of[pack.seat] = stage.group
     whole = {f.seat: move_words(f.pushes, f.setting, units).words for f in certificate.seats}
     rows = tuple(_row(job, s, group_of[s], own, numbers, whole[s]) for s, own in cells.items())
-    wish = next((w for w in plan.wishes if w.wish == "stages"), None)
+    objective = next((w for w in plan.objectives if w.name == "stages"), None)
     return Chart(
         stages=numbers,
         hours=tuple(joined(tuple(dict.fromkeys(hours[n]))) if hours[n] else "" for n in numbers),
         sheets=tuple(joined(tuple(dict.fromkeys(sheets[n]))) for n in numbers),
         rows=rows,
-        proof="" if wish is None else _proof(certificate.summary.stages, wish.lower, wish.text),
+        proof=""
+        if objective is None
+        else _proof(certificate.summary.stages, objective.lower, objective.text),
     )
 
 

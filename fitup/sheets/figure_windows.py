@@ -77,15 +77,15 @@ def _groups(course: Course) -> list[list[int]]:
 
 def _steel(panel: Any, job: Job, series: SteelSeries, times: list[dt.datetime]) -> None:
     shown = DISPLAY[job.units].temperature
-    told: list[tuple[float, ...]] = []
+    stated: list[tuple[float, ...]] = []
     ends: list[tuple[float, str]] = []
     for k, name in enumerate(job.segments):
         values = tuple(from_si(v, "temperature", shown.suffix) for v in series.mean[:, k])
-        if values in told:
+        if values in stated:
             continue
-        told.append(values)
+        stated.append(values)
         word = name if len({tuple(c) for c in series.mean.T}) > 1 else "steel"
-        panel.plot(times, values, _LINES[(len(told) - 1) % 4], color="black", lw=1.2)
+        panel.plot(times, values, _LINES[(len(stated) - 1) % 4], color="black", lw=1.2)
         ends.append((values[-1], word))
     panel.set_ylabel(f"steel, {shown.word}")
     panel.margins(y=0.15)

@@ -55,7 +55,7 @@ def lockoff_pdf(
         id_word="Record",
         when=f"{when:%Y-%m-%d %H:%M}",
         risk=risk_words(risk_of(job)),
-        told="" if series is None else series.told,
+        stated="" if series is None else series.stated,
         joints=[_joint(job, survey, own, series) for own in decided],
         figures={name: svg.decode("utf-8") for name, svg in figures.items()},
         cautions=list(CAUTIONS),
@@ -118,8 +118,8 @@ def _joint(job: Job, survey: Survey, own: LockOff, series: SteelSeries | None) -
     }
 
 
-def _summed(told: CheckTrust) -> bool:
-    return told.check.quantity in OF_POINTS and told.conformity == "inside"
+def _summed(stated: CheckTrust) -> bool:
+    return stated.check.quantity in OF_POINTS and stated.conformity == "inside"
 
 
 def _window(series: SteelSeries, own: LockOff) -> str:
@@ -128,16 +128,16 @@ def _window(series: SteelSeries, own: LockOff) -> str:
     return f"surely inside {sure}; within tolerance {windows_words(series, own.course.windows)}"
 
 
-def _line(job: Job, told: CheckTrust) -> dict[str, str]:
+def _line(job: Job, stated: CheckTrust) -> dict[str, str]:
     units = DISPLAY[job.units]
-    check = told.check
+    check = stated.check
     shown = shown_for(check.quantity, units)
     return {
         "what": NAMES[check.quantity],
         "place": place_of(job, check) or "whole joint",
-        "value": value_words(check.quantity, told.value, units, check.target).words,
-        "u": rounded(told.u, shown).full,
-        "allowed": rounded(told.allowed, shown).full,
-        "inside": percent(told.probability),
-        "verdict": verdict_word(told.conformity),
+        "value": value_words(check.quantity, stated.value, units, check.target).words,
+        "u": rounded(stated.u, shown).full,
+        "allowed": rounded(stated.allowed, shown).full,
+        "inside": percent(stated.probability),
+        "verdict": verdict_word(stated.conformity),
     }

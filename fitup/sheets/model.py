@@ -198,7 +198,7 @@ class StockLine:
 class ProofLine:
     """How the printed plan came out in one objective, and the bound of that objective."""
 
-    wish: str
+    name: str
     plan: Number
     bound: str
     gap: str
@@ -239,7 +239,7 @@ class PlanSegment:
 
 
 @dataclass(frozen=True, slots=True)
-class ClashLine:
+class ConflictLine:
     """What cannot all be kept, and what that means."""
 
     text: str
@@ -277,7 +277,7 @@ class SheetSet:
     jack_envelopes: tuple[JackEnvelopeLine, ...] = ()
     sure: SureSheet | None = None
     """How sure the joints are; None where nobody asked."""
-    clashes: tuple[ClashLine, ...] = ()
+    conflicts: tuple[ConflictLine, ...] = ()
 
     @property
     def sheets(self) -> tuple[str, ...]:
@@ -298,7 +298,7 @@ class SheetSet:
             *(number for crew in self.crews for number in crew.printed()),
             *(number for line in self.seat_envelopes for number in line.printed()),
             *(number for line in self.jack_envelopes for number in line.printed()),
-            *(line.plan.printed("summary", line.wish) for line in self.proof),
+            *(line.plan.printed("summary", line.name) for line in self.proof),
         )
 
     def _of_passage(self) -> Iterator[PrintedNumber]:

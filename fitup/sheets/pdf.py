@@ -118,7 +118,7 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
         method=sheets.method,
         proof=printable(sheets.proof),
         obstacles=printable(sheets.obstacles),
-        clashes=[{"text": c.text, "parts": list(c.parts)} for c in sheets.clashes],
+        conflicts=[{"text": c.text, "parts": list(c.parts)} for c in sheets.conflicts],
         understood=list(sheets.understood),
         statements=list(sheets.statements),
         cautions=list(sheets.cautions),

@@ -15,7 +15,7 @@ from fitup.sheets.trust_words import main_source_line, percent, risk_words, shot
 from fitup.sheets.words import NAMES, shown_for
 from fitup.trust.joint import CheckTrust, JointTrust, risk_of
 from fitup.trust.shots import Shot
-from fitup.trust.told import Told, both_ways, shares_inside
+from fitup.trust.trust_report import TrustReport, both_ways, shares_inside
 from fitup.units import DISPLAY
 
 #: checks of single points: told in a line where they are surely inside
@@ -72,7 +72,7 @@ class SureSheet:
         return next((line for line in lines if line.id == name), None)
 
 
-def sure_sheet(job: Job, told: Told, expected: Mapping[str, str]) -> SureSheet:
+def sure_sheet(job: Job, stated: TrustReport, expected: Mapping[str, str]) -> SureSheet:
     """Round and word what may be said of a plan.
 
     An uncertainty or probability that draws do not confirm is printed as they found it.
@@ -85,36 +85,36 @@ def sure_sheet(job: Job, told: Told, expected: Mapping[str, str]) -> SureSheet:
     """
     return SureSheet(
         joints=tuple(
-            _joint(job, told, joint, shot, expected)
-            for joint, shot in zip(told.joints, told.shots, strict=True)
+            _joint(job, stated, joint, shot, expected)
+            for joint, shot in zip(stated.joints, stated.shots, strict=True)
         ),
         risk=risk_words(risk_of(job)),
-        small=told.small,
-        not_counted=told.budget.not_counted,
-        draws=len(told.draws.values),
+        small=stated.small,
+        not_counted=stated.budget.not_counted,
+        draws=len(stated.draws.values),
     )
 
 
 def _joint(
-    job: Job, told: Told, joint: JointTrust, shot: Shot | None, expected: Mapping[str, str]
+    job: Job, stated: TrustReport, joint: JointTrust, shot: Shot | None, expected: Mapping[str, str]
 ) -> SureJoint:
     lines, others = [], []
     drawn = np.transpose(
-        [shares_inside(told, joint), told.draws.u[told.budget.judged(joint.joint)]]
+        [shares_inside(stated, joint), stated.draws.u[stated.budget.judged(joint.joint)]]
     )
     for check, (share, u) in zip(joint.checks, drawn.tolist(), strict=True):
         if check.check.quantity in _OF_POINTS and check.conformity == "inside":
             others.append(min(check.probability, share))
             continue
         words = expected[check.check.id]
-        lines.append(_line(job, check, words, share, u, len(told.draws.values)))
+        lines.append(_line(job, check, words, share, u, len(stated.draws.values)))
     most = main_source_line(joint)
     return SureJoint(
         joint=joint.joint,
         lines=tuple(lines),
         others=_summed(others),
         probability=percent(joint.probability),
-        drawn=percent(told.drawn(joint)),
+        drawn=percent(stated.drawn(joint)),
         shares=tuple((percent(s.share), s.source.text) for s in joint.shares[:_LISTED]),
         most=f"{most[0].upper()}{most[1:]}.",
         shot="" if shot is None else shot_line(shot, DISPLAY[job.units]),
@@ -131,19 +131,19 @@ def _summed(probabilities: list[float]) -> str:
 
 
 def _line(
-    job: Job, told: CheckTrust, expected: str, share: float, u: float, draws: int
+    job: Job, stated: CheckTrust, expected: str, share: float, u: float, draws: int
 ) -> SureLine:
-    check = told.check
+    check = stated.check
     shown = shown_for(check.quantity, DISPLAY[job.units])
-    alike = both_ways(told.probability, share, draws)
-    near = abs(u - told.u) <= _NEAR * told.u
+    alike = both_ways(stated.probability, share, draws)
+    near = abs(u - stated.u) <= _NEAR * stated.u
     return SureLine(
         id=check.id,
         what=NAMES[check.quantity],
         place=place_of(job, check) or "whole joint",
         expected=expected,
-        uncertainty=rounded(told.u if near else u, shown),
-        allowed=rounded(told.allowed, shown),
-        probability=percent(told.probability) if alike else f"{percent(share)}, by draws",
-        said=verdict_word(told.conformity),
+        uncertainty=rounded(stated.u if near else u, shown),
+        allowed=rounded(stated.allowed, shown),
+        probability=percent(stated.probability) if alike else f"{percent(share)}, by draws",
+        said=verdict_word(stated.conformity),
     )

@@ -15,14 +15,14 @@ from fitup.model import Job
 from fitup.network.congruency import Congruency, epoch_changes
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved
-from fitup.network.words import told
+from fitup.network.words import stated
 from fitup.sheets.figure_moved import moved_figure
 from fitup.sheets.figure_network import network_figure
 from fitup.sheets.figures import STYLE, as_svg
 from fitup.sheets.pdf import typeset
 from fitup.sheets.survey_words import (
     KINDS,
-    Told,
+    TrustReport,
     changes_words,
     compared,
     reading_words,
@@ -33,7 +33,7 @@ from fitup.survey.verdict import REFUSED
 from fitup.units import DISPLAY, DisplayUnits
 
 
-def write_report(job: Job, all_: Told, folder: Path) -> tuple[Path, ...]:
+def write_report(job: Job, all_: TrustReport, folder: Path) -> tuple[Path, ...]:
     """Write ``survey-report.pdf``, figures and the coordinates of every epoch.
 
     Everything is made before the first file is written, and each file is put in place whole.
@@ -62,7 +62,7 @@ def write_report(job: Job, all_: Told, folder: Path) -> tuple[Path, ...]:
     return tuple(folder / name for name in files)
 
 
-def _moves(all_: Told) -> list[tuple[Congruency, dict[str, Array]]]:
+def _moves(all_: TrustReport) -> list[tuple[Congruency, dict[str, Array]]]:
     """Return what moved between epochs, with the places of the points."""
     result = []
     for before, after in compared(all_.solved, all_.since):
@@ -93,7 +93,7 @@ def coordinates_csv(solved: Solved) -> bytes:
     return ("\r\n".join(rows) + "\r\n").encode()
 
 
-def _pdf(job: Job, all_: Told, drawn: list[bytes], moved: list[bytes]) -> bytes:
+def _pdf(job: Job, all_: TrustReport, drawn: list[bytes], moved: list[bytes]) -> bytes:
     epochs = list(all_.solved.values())
     taken = [datetime.fromisoformat(e.taken).replace(tzinfo=UTC) for e in job.epochs]
     data = {
@@ -119,7 +119,7 @@ def _survey(job: Job, solved: Solved) -> dict[str, Any]:
     return {
         "file": solved.epoch.file,
         "taken": solved.epoch.taken.replace("T", " "),
-        "told": [line.removeprefix(prefix) for line in told(solved, job.units)],
+        "stated": [line.removeprefix(prefix) for line in stated(solved, job.units)],
         "setups": [
             [
                 s.id,

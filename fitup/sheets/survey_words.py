@@ -38,14 +38,14 @@ _WAYS: Final[Mapping[str, tuple[str, str]]] = {
     "N": ("north", "south"),
     "H": ("high", "low"),
 }
-#: an unseen error is told when it moves a check by more than this share of its tolerance
+#: an unseen error is stated when it moves a check by more than this share of its tolerance
 WORTH: Final = 0.1
 #: at most so many lines, the largest shares first
 MOST: Final = 6
 
 
 @dataclass(frozen=True, eq=False)
-class Told:
+class TrustReport:
     """All that a survey report tells: epochs, earlier ones, reliability, and the verdict."""
 
     solved: Mapping[int, Solved]

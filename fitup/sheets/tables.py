@@ -21,7 +21,7 @@ Sheets of the workbook and CSV files share their tables:
     Room in bores and match of bolt holes before and after, where the job has any.
 ``stock``, ``proof``, ``obstacles``, ``valid_for``
     As on paper.
-``clashes``
+``conflicts``
     What cannot all be kept, a row for each part; only where a check stays outside.
 
 Where move sheets are withheld, ``readings``, ``jacks``, ``expected`` and ``as-done`` are left out.
@@ -74,7 +74,7 @@ def tables(sheets: SheetSet) -> tuple[Table, ...]:
         _stock(sheets),
         _proof(sheets),
         _obstacles(sheets),
-        *([_clashes(sheets)] if sheets.clashes else []),
+        *([_conflicts(sheets)] if sheets.conflicts else []),
         _valid(sheets),
         *([_ride(sheets)] if sheets.ride else []),
         *([_bores(sheets)] if sheets.bores else []),
@@ -364,8 +364,8 @@ def _stock(sheets: SheetSet) -> Table:
 
 
 def _proof(sheets: SheetSet) -> Table:
-    columns = ("wish", "plan", "bound", "gap", "proof", "remark")
-    rows = tuple((p.wish, p.plan.size, p.bound, p.gap, p.proven, p.text) for p in sheets.proof)
+    columns = ("objective", "plan", "bound", "gap", "proof", "remark")
+    rows = tuple((p.name, p.plan.size, p.bound, p.gap, p.proven, p.text) for p in sheets.proof)
     return Table("proof", columns, rows)
 
 
@@ -374,9 +374,9 @@ def _obstacles(sheets: SheetSet) -> Table:
     return Table("obstacles", ("obstacle", "smallest_change", "tried"), rows)
 
 
-def _clashes(sheets: SheetSet) -> Table:
-    rows = tuple((n, c.text, p) for n, c in enumerate(sheets.clashes, 1) for p in c.parts)
-    return Table("clashes", ("clash", "meaning", "part"), rows)
+def _conflicts(sheets: SheetSet) -> Table:
+    rows = tuple((n, c.text, p) for n, c in enumerate(sheets.conflicts, 1) for p in c.parts)
+    return Table("conflicts", ("conflict", "meaning", "part"), rows)
 
 
 def _valid(sheets: SheetSet) -> Table:

@@ -103,10 +103,10 @@ def windows_words(series: SteelSeries, windows: tuple[Window, ...]) -> str:
     return "; ".join(window_words(series, w) for w in windows) if windows else "never"
 
 
-def found_words(job: Job, told: CheckTrust) -> str:
+def found_words(job: Job, stated: CheckTrust) -> str:
     """Say what a check is: ``gap at P1 LEFT edge: 3.1 mm too wide``."""
-    check = told.check
-    words = value_words(check.quantity, told.value, DISPLAY[job.units], check.target).words
+    check = stated.check
+    words = value_words(check.quantity, stated.value, DISPLAY[job.units], check.target).words
     return f"{NAMES[check.quantity].lower()} at {place_of(job, check) or 'whole joint'}: {words}"
 
 

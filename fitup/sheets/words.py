@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-from fitup.model import FORCES, MOVE_WORDS, SIDES, Clash, Quantity, kind_of
+from fitup.model import FORCES, MOVE_WORDS, SIDES, Conflict, Quantity, kind_of
 from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.work import RamReading
 from fitup.units import DisplayUnits, Shown
@@ -68,9 +68,9 @@ def side_word(quantity: Quantity, number: Number) -> str:
     return re.sub(r"\b(left|right)\b", lambda m: m[0].upper(), side)
 
 
-def clash_words(clash: Clash) -> str:
-    """Say what the parts of a clash have in common."""
-    if clash.plates == "any thickness":
+def conflict_words(conflict: Conflict) -> str:
+    """Say what the parts of a conflict have in common."""
+    if conflict.plates == "any thickness":
         cannot = "Not even plates of any thickness keep all of these together"
     else:
         # a pack's limit is given up as two plates more: what a hundred could do is not known

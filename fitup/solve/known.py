@@ -55,6 +55,6 @@ def known_problem() -> tuple[FitProblem, float]:
 def answers_right(solver: Solver) -> bool:
     """Say whether a general solver finds the known answer and claims no bound above it."""
     problem, least = known_problem()
-    told = least_squares_by(problem, None, solver, _LIMIT)
+    stated = least_squares_by(problem, None, solver, _LIMIT)
     care = CARE * max(1.0, least)
-    return abs(told.value - least) <= care and told.lower <= least + care
+    return abs(stated.value - least) <= care and stated.lower <= least + care

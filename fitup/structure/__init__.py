@@ -8,9 +8,9 @@ from fitup.checks import checks_of
 from fitup.frames import Array
 from fitup.model import Check, Influence, Job
 from fitup.structure.frame import lifting_moved, lifting_of, solve_job, solve_moved
+from fitup.structure.frame.expansion import with_thermal
 from fitup.structure.frame.release import preset_for_release, release_of
 from fitup.structure.frame.sanity import require_sane
-from fitup.structure.frame.warmth import with_warmth
 from fitup.structure.learned import corrected
 from fitup.structure.present import require_bearable
 from fitup.structure.rigid import rigid_influence, segment_statics
@@ -27,7 +27,7 @@ __all__ = [
     "rigid_influence",
     "segment_statics",
     "solve_job",
-    "with_warmth",
+    "with_thermal",
 ]
 
 
@@ -80,9 +80,9 @@ def about_moves(job: Job, influence: Influence, x: Array) -> Influence | None:
         return None
     first = solve_job(job)
     there = lifting_moved(job, first, solve_moved(job, first, x), x).about(x)
-    told, true = influence.change(x), there.change(x)
+    stated, true = influence.change(x), there.change(x)
     care = np.array([_near(job, check) for check in checks_of(job)])
-    return there if (np.abs(told - true) > care).any() else None
+    return there if (np.abs(stated - true) > care).any() else None
 
 
 def _near(job: Job, check: Check) -> float:

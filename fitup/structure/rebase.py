@@ -131,9 +131,9 @@ def rebase_loads(job: Job, influence: Influence, readings: Iterable[LiftOff]) ->
     InputError
         If a seat is unknown or read twice.
     """
-    told = tuple(readings)
-    _require_known(influence, told)
-    measured = _at_rest(job, influence, told)
+    stated = tuple(readings)
+    _require_known(influence, stated)
+    measured = _at_rest(job, influence, stated)
     calculated = dict(zip(influence.seats, influence.r0.tolist(), strict=True))
     ratio = _ratios(job, calculated, measured)
     loads = []

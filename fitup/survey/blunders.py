@@ -265,7 +265,7 @@ def _shifted(base: _Fit, others: Sequence[_Fit], believed: float, units: Display
         np.linalg.norm(other.pose.design2site.shift - shift) <= believed for other in others
     )
     if common:
-        # the same figure at every segment, so that it is told once
+        # the same figure at every segment, so that it is stated once
         everyone = sorted([base, *others], key=lambda fit: fit.pose.segment)
         shift = np.mean([fit.pose.design2site.shift for fit in everyone], axis=0)
     only_height = float(np.linalg.norm(shift[:2])) <= believed < abs(float(shift[2]))

@@ -112,12 +112,12 @@ def _declared(
             )
     if header is None:
         return declared
-    clash = [
+    conflict = [
         (d, h)
         for d, h in zip(declared, header, strict=False)
         if h.name not in ("other", "skip", "X", "Y") and d.name not in ("skip", h.name)
     ]
-    if clash or len(declared) != len(header):
+    if conflict or len(declared) != len(header):
         problems.append(
             Problem(
                 epoch.file,

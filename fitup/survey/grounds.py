@@ -172,7 +172,7 @@ def air_findings(job: Job, solved: Solved) -> list[str]:
         if not len(far):
             continue
         first = int(far[0])
-        told = [
+        stated = [
             shown.text(float(v))
             if k == 0
             else f"{from_si(float(v), 'air_pressure', 'hPa'):.0f} hPa"
@@ -180,8 +180,8 @@ def air_findings(job: Job, solved: Solved) -> list[str]:
         ]
         more = f" and {len(far) - 1} more rows" if len(far) > 1 else ""
         lines.append(
-            f"row {airs[first][1]}{more}: the {what} of the air is {told[0]} where the other rows "
-            f"have {told[1]}; correct it"
+            f"row {airs[first][1]}{more}: the {what} of the air is {stated[0]} where the other "
+            f"rows have {stated[1]}; correct it"
         )
     if not lines:
         lines += _steel_and_air(job, solved.epoch.temperature, float(usual[0]))

@@ -201,9 +201,9 @@ def _with_units(titles: list[str], units: list[str]) -> list[str] | None:
     for title, cell in zip(titles, units, strict=True):
         match = _UNIT.fullmatch(cell) if cell else None
         unit = known.get(match[1].casefold()) if match else None
-        told = parse_title(title)
-        if told.name in _COORDINATES:
-            if unit is None or told.unit is not None:
+        stated = parse_title(title)
+        if stated.name in _COORDINATES:
+            if unit is None or stated.unit is not None:
                 return None
             named.append(f"{title}_{unit}")
             count += 1

@@ -292,7 +292,7 @@ def _observed(
 
 
 def _shapes(job: Job, observed: Sequence[Observed]) -> tuple[dict[str, ShapeTest], list[str]]:
-    """Test the shape of every segment; a finding common to all is told once."""
+    """Test the shape of every segment; a finding common to all is stated once."""
     units, found = DISPLAY[job.units], {}
     lines: list[str] = []
     for one in observed:
@@ -309,7 +309,7 @@ def _shapes(job: Job, observed: Sequence[Observed]) -> tuple[dict[str, ShapeTest
 def _expansion_said(job: Job, name: str, steel: Steel, units: DisplayUnits) -> str:
     if job.segments[name].expansion is None:
         return ""
-    free = job.warmth is None
+    free = job.thermal is None
     how = "by free expansion about its fixed point" if free else "as the frame lets it expand"
     line = (
         f"segment {name}: brought from {units.temperature.text(steel.mean)} to "

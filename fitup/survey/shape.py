@@ -93,7 +93,7 @@ def judge_shape(
 ) -> ShapeTest:
     """Test the shape of a segment, with its fabrication scatter where that is known or shows.
 
-    A single mistake is told before scatter where it explains the residuals better: both are
+    A single mistake is stated before scatter where it explains the residuals better: both are
     compared by their likelihood, each parameter and each coordinate given up at the price of
     G. Schwarz (Estimating the dimension of a model, Annals of Statistics 6, 1978).
 

@@ -37,7 +37,7 @@ class Steel:
     thermometers : int
         How many it rests on; zero: one temperature told for several segments.
     shared : str
-        What it was read from where its mean is told for several segments: they err alike.
+        What it was read from where its mean is stated for several segments: they err alike.
     """
 
     mean: float
@@ -70,14 +70,14 @@ def steel_from(readings: list[SteelReading]) -> Steel:
     (295.0, 6.0, 0.353553)
     """
     u = np.array([r.uncertainty for r in readings])
-    told = np.array([r.temperature for r in readings])
+    stated = np.array([r.temperature for r in readings])
     place = np.array([_PLACE[r.place] for r in readings])
     if len(set(place)) == 1:
         weight = u**-2.0 / (u**-2.0).sum()
-        return Steel(float(weight @ told), float((u**-2.0).sum() ** -0.5), 0.0, 0.0, len(u))
+        return Steel(float(weight @ stated), float((u**-2.0).sum() ** -0.5), 0.0, 0.0, len(u))
     rows = np.c_[np.ones(len(u)), place] / u[:, None]
     covariance = np.linalg.inv(rows.T @ rows)
-    mean, difference = covariance @ rows.T @ (told / u)
+    mean, difference = covariance @ rows.T @ (stated / u)
     spread = np.sqrt(np.diag(covariance))
     return Steel(float(mean), float(spread[0]), float(difference), float(spread[1]), len(u))
 
@@ -133,10 +133,10 @@ def thermal_shift(job: Job, steel: Mapping[str, Steel], name: str) -> Array:
 
     In a frame the steel of every segment moves it.
     """
-    if job.warmth is not None:
+    if job.thermal is not None:
         means = [steel[n].mean - job.reference_temperature for n in job.segments]
         warm = np.array([*means, *(steel[n].difference for n in job.segments)])
-        moved: Array = job.warmth.points[name] @ (np.tile(learned_expansion(job), 2) * warm)
+        moved: Array = job.thermal.points[name] @ (np.tile(learned_expansion(job), 2) * warm)
         return moved
     point = job.points[name]
     segment, own = job.segments[point.segment], steel[point.segment]
@@ -146,9 +146,9 @@ def thermal_shift(job: Job, steel: Mapping[str, Steel], name: str) -> Array:
 
 def learned_expansion(job: Job) -> Array:
     """Return the coefficients of the segments (s,) over those their frame was computed with."""
-    assert job.warmth is not None
+    assert job.thermal is not None
     now = np.array([s.expansion or 0.0 for s in job.segments.values()])
-    then = job.warmth.expansion
+    then = job.thermal.expansion
     return np.divide(now, then, out=np.ones_like(now), where=then > 0.0)
 
 

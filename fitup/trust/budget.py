@@ -114,7 +114,7 @@ def make_budget(
     """
     made: list[tuple[Source, Array]] = []
     made += _surveyed(job, survey, state)
-    made += _warmth(job, survey, state, steel)
+    made += _thermal(job, survey, state, steel)
     not_counted = _left_out(job, survey, influence, plan is not None)
     values = state.values.copy()
     if plan is not None:
@@ -168,7 +168,7 @@ def _surveyed(job: Job, survey: Survey, state: CheckState) -> Iterator[tuple[Sou
             yield Source("tension", check.subject), column
 
 
-def _warmth(
+def _thermal(
     job: Job, survey: Survey, state: CheckState, steel: Mapping[str, Steel] | None
 ) -> Iterator[tuple[Source, Array]]:
     """Steel temperatures at the survey and at locking, and the coefficient between the two."""
@@ -214,7 +214,7 @@ def _across(checks: tuple[Check, ...]) -> Array:
 def _steel(
     kind: str, steel: Mapping[str, Steel], mean: Array, difference: Array
 ) -> Iterator[tuple[Source, Array]]:
-    """Columns of steel temperatures; what was told for several segments errs alike in all."""
+    """Columns of steel temperatures; what was stated for several segments errs alike in all."""
     together: dict[str, Array] = {}
     for k, (name, own) in enumerate(steel.items()):
         column = mean[:, k] * own.u_mean
@@ -230,7 +230,7 @@ def _left_out(job: Job, survey: Survey, influence: Influence, moves: bool) -> li
     lines = []
     if not all(s.u_mean > 0.0 for s in survey.steel.values()):
         lines.append("steel temperature (uncertainty.steel)")
-    apart = None if job.warmth is None else job.warmth.apart
+    apart = None if job.thermal is None else job.thermal.apart
     if uncertainties.cables == 0.0 and apart and any(rows.any() for rows in apart.points.values()):
         lines.append("temperature of cables (uncertainty.cables)")
     if expansion_uncertainty(job) == 0.0:

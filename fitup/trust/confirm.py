@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from fitup.certify.warmth import Warm, steel_apart, warmth_again
+from fitup.certify.temperature import Warm, steel_apart, thermal_again
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
 from fitup.jobfolder.series import SteelSeries
@@ -18,7 +18,7 @@ from fitup.trust.conformity import aim_of, allowed_of
 from fitup.trust.joint import JointTrust
 from fitup.trust.lockoff import LockOff
 from fitup.trust.montecarlo import Draws
-from fitup.trust.told import both_ways
+from fitup.trust.trust_report import both_ways
 from fitup.trust.windows import Course
 
 
@@ -42,18 +42,18 @@ def confirm_lockoff(
     CertificateRefused
         With everything that does not agree.
     """
-    heat = warmth_again(job, survey)
+    heat = thermal_again(job, survey)
     number = {c.id: i for i, c in enumerate(state.checks)}
     exact = _at(job, heat, state.checks, state.values, steel)
     wrong: list[str] = []
     count = 0
     for own in decided:
-        for told in own.trust.checks:
+        for stated in own.trust.checks:
             count += 2
-            again = float(exact[number[told.check.id]])
-            if abs(told.value - again) > heat.near:
-                both = f"is {told.value:.6g}, recomputed it is {again:.6g}"
-                wrong.append(f"{told.check.id} {both}{heat.look}")
+            again = float(exact[number[stated.check.id]])
+            if abs(stated.value - again) > heat.near:
+                both = f"is {stated.value:.6g}, recomputed it is {again:.6g}"
+                wrong.append(f"{stated.check.id} {both}{heat.look}")
         wrong += _probabilities(own.trust, draws, number)
         if series is not None and own.course is not None:
             found, checked = _windows(job, heat, state.checks, state.values, own.course, series)
@@ -65,7 +65,10 @@ def confirm_lockoff(
 
 
 def confirm_windows(
-    job: Job, survey: Survey, told: Iterable[tuple[Budget, tuple[Course, ...]]], series: SteelSeries
+    job: Job,
+    survey: Survey,
+    stated: Iterable[tuple[Budget, tuple[Course, ...]]],
+    series: SteelSeries,
 ) -> int:
     """Measure each check again at both ends and in the middle of every window; return how many.
 
@@ -74,10 +77,10 @@ def confirm_windows(
     CertificateRefused
         With every check that is outside in one.
     """
-    heat = warmth_again(job, survey)
+    heat = thermal_again(job, survey)
     wrong: list[str] = []
     count = 0
-    for budget, courses in told:
+    for budget, courses in stated:
         for course in courses:
             found, checked = _windows(job, heat, budget.checks, budget.values, course, series)
             wrong += found
@@ -98,15 +101,15 @@ def _at(
 def _probabilities(trust: JointTrust, draws: Draws, number: dict[str, int]) -> list[str]:
     rows = [number[c.check.id] for c in trust.checks]
     shares = draws.inside(rows).mean(axis=0)
-    told = [
+    stated = [
         (c.check.id, c.probability, float(s)) for c, s in zip(trust.checks, shares, strict=True)
     ]
-    told.append((f"joint {trust.joint}", trust.probability, draws.probability(rows)))
+    stated.append((f"joint {trust.joint}", trust.probability, draws.probability(rows)))
     n = len(draws.values)
     return [
         f"{name} is inside with {one:.4f} by linear propagation, with {other:.4f} by draws: the "
         "uncertainties are too large to be carried linearly"
-        for name, one, other in told
+        for name, one, other in stated
         if not both_ways(one, other, n)
     ]
 

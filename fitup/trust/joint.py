@@ -51,7 +51,7 @@ class JointTrust:
 
 def risk_of(job: Job) -> float:
     """Return the risk accepted for a check called inside."""
-    return STANDARD_RISK if job.wishes.risk is None else job.wishes.risk
+    return STANDARD_RISK if job.objectives.risk is None else job.objectives.risk
 
 
 def trust_of(job: Job, budget: Budget) -> tuple[JointTrust, ...]:

@@ -142,9 +142,9 @@ def taken(survey: Survey, segment: str) -> dt.datetime:
     return dt.datetime.fromisoformat(survey.epoch_of[segment].taken)
 
 
-def _share(told: CheckTrust) -> float:
+def _share(stated: CheckTrust) -> float:
     """Return how much of what is allowed a check uses."""
-    return abs(told.value - aim_of(told.check)) / told.allowed
+    return abs(stated.value - aim_of(stated.check)) / stated.allowed
 
 
 def _next(found: Sequence[Window], now: float) -> Window | None:

@@ -88,7 +88,7 @@ def simulate(
     """
     rng = np.random.default_rng(seed)
     values = state.values + _surveyed(job, survey, state, rng, draws)
-    values += _warmth(job, survey, state, steel, rng, draws)
+    values += _thermal(job, survey, state, steel, rng, draws)
     if plan is not None:
         assumed = _assumed(job, rng, draws)
         x = _settings(job, influence, plan, assumed, rng, draws)
@@ -119,7 +119,7 @@ def _surveyed(
     return errors + (misread - errors[:, rows]) @ gain.T
 
 
-def _warmth(
+def _thermal(
     job: Job,
     survey: Survey,
     state: CheckState,
@@ -130,9 +130,9 @@ def _warmth(
     """From the survey's steel, as it may have been, to that of locking, as it may be."""
     rate = 1.0 + expansion_uncertainty(job) * rng.standard_normal((draws, 1))
     rates = np.hstack(segment_rates(job, state.checks))
-    told = np.concatenate(away_from_reference(job, survey.steel))
+    stated = np.concatenate(away_from_reference(job, survey.steel))
     # the state is already told for the reference
-    grown: Array = (told - rate * _drawn(job, survey.steel, rng, draws)) @ rates.T
+    grown: Array = (stated - rate * _drawn(job, survey.steel, rng, draws)) @ rates.T
     apart = apart_rates(job, state.checks) * job.uncertainties.cables
     grown -= rng.standard_normal((draws, 1)) * apart
     if steel is None:
@@ -146,7 +146,7 @@ def _warmth(
 def _drawn(job: Job, steel: Mapping[str, Steel], rng: np.random.Generator, draws: int) -> Array:
     """How much warmer than the reference, and differences (n, 2 s).
 
-    What was told for several segments errs alike in all.
+    What was stated for several segments errs alike in all.
     """
     errors: dict[str, Array] = {}
     means, differences = [], []
@@ -174,9 +174,9 @@ def _assumed(job: Job, rng: np.random.Generator, draws: int) -> _Assumed:
         drawn["stiffness", name] = _spread(rng, draws, job.uncertainties.stiffness)
         drawn["bedding", name] = _spread(rng, draws, job.uncertainties.bedding)
         drawn["movement", name] = np.zeros(draws)
-    told, root = learned_of_seats(job)
-    together = rng.standard_normal((draws, len(told))) @ root.T
-    for one, errors in zip(told, together.T, strict=True):
+    stated, root = learned_of_seats(job)
+    together = rng.standard_normal((draws, len(stated))) @ root.T
+    for one, errors in zip(stated, together.T, strict=True):
         drawn[one.what, one.at] = errors
     return drawn
 

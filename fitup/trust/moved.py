@@ -33,14 +33,14 @@ def learned_of(job: Job, what: str, at: str) -> Learned | None:
 
 def expansion_uncertainty(job: Job) -> float:
     """Return the standard uncertainty of the coefficients of expansion, as a share."""
-    told = next((one for one in job.learned if one.what == "expansion"), None)
-    return job.uncertainties.expansion if told is None else told.uncertainty
+    stated = next((one for one in job.learned if one.what == "expansion"), None)
+    return job.uncertainties.expansion if stated is None else stated.uncertainty
 
 
 def seat_uncertainty(job: Job, what: str, seat: str) -> float:
     """Return the standard uncertainty of a seat's stiffness (share) or bedding [m]."""
-    told = learned_of(job, what, seat)
-    return float(getattr(job.uncertainties, what)) if told is None else told.uncertainty
+    stated = learned_of(job, what, seat)
+    return float(getattr(job.uncertainties, what)) if stated is None else stated.uncertainty
 
 
 def learned_of_seats(job: Job) -> tuple[tuple[Learned, ...], Array]:
@@ -133,11 +133,11 @@ def softened(
     doubtful = [name for name in job.seats if seat_uncertainty(job, "stiffness", name) > 0.0]
     if not doubtful or not np.any(x) or (effect is None and influence.origin != "table"):
         return {}
-    told = influence.change(x)
+    stated = influence.change(x)
     moved = {job.seats[n].segment for n, v in zip(influence.seats, x, strict=True) if v}
     whole = influence.origin != "rigid"
     return {
-        name: _changed(job, influence, effect, name, share).change(x) - told
+        name: _changed(job, influence, effect, name, share).change(x) - stated
         for name in doubtful
         if whole or job.seats[name].segment in moved
     }
@@ -164,14 +164,14 @@ def _learned(
     job: Job, influence: Influence, plan: Plan, by_stiffness: dict[str, Array]
 ) -> Iterator[tuple[Source, Array]]:
     """What was learned of seats, with its correlations."""
-    told, root = learned_of_seats(job)
-    if not told:
+    stated, root = learned_of_seats(job)
+    if not stated:
         return
     own = {s.seat: s for s in plan.seats}
     column = {name: influence.A[:, i] for i, name in enumerate(influence.seats)}
     still = np.zeros(len(influence.checks))
     effects = []
-    for one in told:
+    for one in stated:
         seat = own[one.at]
         if one.what == "stiffness":
             effects.append(by_stiffness.get(one.at, still) / _STEP)
@@ -181,5 +181,5 @@ def _learned(
             # a pack that loses more leaves its seat lower
             effects.append(-column[one.at] if seat.disturbed else still)
     columns = np.array(effects).T @ root
-    for one, change in zip(told, columns.T, strict=True):
+    for one, change in zip(stated, columns.T, strict=True):
         yield Source(one.what, one.at), change

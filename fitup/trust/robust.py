@@ -92,7 +92,7 @@ def robust_plan(
     plan, limits = nominal, state
     how = "greatest joint probability by exchange of packs"
     narrow = build_problem(job, narrowed, influence)
-    if attainable(narrow, job.wishes.worst_ratio_goal) is not None:
+    if attainable(narrow, job.objectives.worst_ratio_goal) is not None:
         plan = make_plan(job, narrowed, influence, report, stop)
         plan = _said_narrowed(plan, nominal, state, influence)
         limits = narrowed
@@ -127,17 +127,17 @@ def _said_narrowed(plan: Plan, nominal: Plan, state: CheckState, influence: Infl
         "worst ratio": max((r for r, _ in worked), default=0.0),
         "least squares": sum(w * r**2 for r, w in worked) + MOVE_PRICE * float(x @ x),
     }
-    least = {w.wish: w.lower for w in nominal.wishes}
-    wishes = []
-    for w in plan.wishes:
+    least = {w.name: w.lower for w in nominal.objectives}
+    objectives = []
+    for w in plan.objectives:
         said = replace(w, text=w.text.replace("its tolerance", "its narrowed tolerance"))
-        if w.wish in value:
-            upper = value[w.wish]
-            lower = min(least[w.wish], upper)
-            proven = w.proven and (w.wish == "worst ratio" or upper == lower)
+        if w.name in value:
+            upper = value[w.name]
+            lower = min(least[w.name], upper)
+            proven = w.proven and (w.name == "worst ratio" or upper == lower)
             said = replace(said, upper=upper, lower=lower, proven=proven)
-        wishes.append(said)
-    return replace(plan, wishes=tuple(wishes))
+        objectives.append(said)
+    return replace(plan, objectives=tuple(objectives))
 
 
 def narrowed_state(state: CheckState, u: Array, risk: float) -> CheckState:

@@ -86,29 +86,29 @@ def _shots(job: Job, survey: Survey, budget: Budget, rows: Sequence[int]) -> Ite
             yield _shot(budget, rows, better, ("target", source.name, "", u), now)
         elif source.kind == "steel then":
             own = (s for n, s in survey.steel.items() if source.name in (n, s.shared))
-            told = ("steel", source.name, "", next(own).u_mean)
-            yield _shot(budget, rows, budget.scaled(k, np.sqrt(0.5)), told, now)
+            stated = ("steel", source.name, "", next(own).u_mean)
+            yield _shot(budget, rows, budget.scaled(k, np.sqrt(0.5)), stated, now)
     if job.uncertainties.reading is None:
         return
     for i in rows:
         check = budget.checks[i]
         if check.pair is not None:
             better = _read(budget, i, job.uncertainties.reading)
-            told = ("reading", check.pair, check.quantity, job.uncertainties.reading)
-            yield _shot(budget, rows, better, told, now)
+            stated = ("reading", check.pair, check.quantity, job.uncertainties.reading)
+            yield _shot(budget, rows, better, stated, now)
 
 
 def _shot(
     budget: Budget,
     rows: Sequence[int],
     better: Budget,
-    told: tuple[str, str, str, float],
+    stated: tuple[str, str, str, float],
     now: tuple[float, float],
 ) -> Shot:
     _, allowed = limits_of([budget.checks[i] for i in rows])
     uncertainty = float(((better.u[list(rows)] / allowed) ** 2).sum())
     probability = joint_probability(better, rows, _POINTS)
-    return Shot(*told, probability, _worst(better, rows), uncertainty, *now)
+    return Shot(*stated, probability, _worst(better, rows), uncertainty, *now)
 
 
 def _worst(budget: Budget, rows: Sequence[int]) -> float:

@@ -10,7 +10,7 @@ from typing import Final
 class Source:
     """A source of uncertainty: its kind, one of ``KINDS``, and its name.
 
-    The id of a target, reading, seat, plate or segment, or the file a temperature was told in.
+    The id of a target, reading, seat, plate or segment, or the file a temperature was stated in.
     """
 
     kind: str

@@ -123,7 +123,7 @@ def jack_and_wait(
         temperature = job.reference_temperature + share * away
         shifted = at_temperature(job, state, temperature)
         if (
-            attainable(build_problem(job, shifted, influence), job.wishes.worst_ratio_goal)
+            attainable(build_problem(job, shifted, influence), job.objectives.worst_ratio_goal)
             is not None
         ):
             break

@@ -231,13 +231,13 @@ def lifted_off(
     reactions : Array (n,)
         Of all seats at the steel of the survey [N].
     """
-    if job.warmth is None:
+    if job.thermal is None:
         return ()
     then = survey.steel.values()
     away = np.hstack(
         [series.mean - [s.mean for s in then], series.difference - [s.difference for s in then]]
     )
-    loads = reactions + away @ job.warmth.reactions.T
+    loads = reactions + away @ job.thermal.reactions.T
     found = []
     for i, name in enumerate(job.seats):
         if name not in may_lift or reactions[i] <= 0.0:

@@ -81,7 +81,7 @@ def middle(entry: Any) -> float:
 
 
 def walk(page: Any, facts: FieldFacts, change: Callable[[Any], float | None] = middle) -> None:
-    """Do a whole stage as told, reading after reading."""
+    """Do a whole stage as stated, reading after reading."""
     steps = facts.stages[0].steps
     for number, step in enumerate(steps):
         tick_all(page)

@@ -120,8 +120,8 @@ def test_json_of_survey():
 def test_json_of_windows(started: Path, tmp_path: Path):
     series = tmp_path / "steel.csv"
     series.write_text("time,steel_C\n2031-05-15T04:00,11\n2031-05-15T16:00,19\n", "utf-8")
-    told = ["--temperatures", str(series), "--out", str(tmp_path / "out")]
-    content = json.loads(run("windows", "--json", *told, str(started)))
+    stated = ["--temperatures", str(series), "--out", str(tmp_path / "out")]
+    content = json.loads(run("windows", "--json", *stated, str(started)))
     compare(set(paths(content)), documented("windows"))
     assert (tmp_path / "out" / "windows-J1-jack.svg").is_file()
 
@@ -129,8 +129,8 @@ def test_json_of_windows(started: Path, tmp_path: Path):
 def test_json_of_lockoff(started: Path, tmp_path: Path):
     series = tmp_path / "steel.csv"
     series.write_text("time,steel_C\n2031-05-14T04:00,14\n2031-05-15T16:00,19\n", "utf-8")
-    told = ["--temperatures", str(series), "--out", str(tmp_path / "out")]
-    result = CliRunner().invoke(group, ["lockoff", "--json", *told, str(started)])
+    stated = ["--temperatures", str(series), "--out", str(tmp_path / "out")]
+    result = CliRunner().invoke(group, ["lockoff", "--json", *stated, str(started)])
     compare(set(paths(json.loads(result.stdout))), documented("lockoff"))
     assert (tmp_path / "out" / "lockoff.pdf").is_file()
 
@@ -140,8 +140,8 @@ def test_json_of_recover(started: Path):
     plan = json.loads(run("plan", "--json", str(started)))
     events = plan["certificate"]["procedures"][0]["events"]
     line = next(e["line"] for e in events if e["verb"] == "TOUCH")
-    told = ["--line", str(line), "--broken", events[0]["objects"][0]]
-    result = CliRunner().invoke(group, ["recover", "--json", *told, str(started)])
+    stated = ["--line", str(line), "--broken", events[0]["objects"][0]]
+    result = CliRunner().invoke(group, ["recover", "--json", *stated, str(started)])
     compare(set(paths(json.loads(result.stdout))), documented("recover"))
 
 
@@ -154,7 +154,7 @@ def test_the_template_works_at_once(started: Path):
     assert "nothing wrong found" in run("check", str(started))
     assert "Joint J1: back A1, ahead B1, looking ahead" in run("joints", str(started))
     text = run("plan", str(started))
-    assert "wish met: every check within 1.00 of its tolerance" in text
+    assert "objective met: every check within 1.00 of its tolerance" in text
     assert "OUTSIDE" not in text
 
 
@@ -235,6 +235,6 @@ def test_every_module_says_what_it_is_for():
     printed = subprocess.run(
         [sys.executable, ROOT / ".ci" / "map"], capture_output=True, text=True, check=True
     ).stdout
-    told = dict(re.findall(r"^(\S+\.py) +(\S.*)$", printed, re.MULTILINE))
+    stated = dict(re.findall(r"^(\S+\.py) +(\S.*)$", printed, re.MULTILINE))
     real = {p.relative_to(ROOT / "fitup").as_posix() for p in (ROOT / "fitup").rglob("*.py")}
-    assert set(told) == real
+    assert set(stated) == real

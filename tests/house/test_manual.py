@@ -26,9 +26,9 @@ from fitup.model import (
     Gates,
     Learning,
     LockOff,
+    Objectives,
     Staging,
     Uncertainties,
-    Wishes,
     Working,
 )
 from fitup.model.column import Column
@@ -146,7 +146,16 @@ def test_units():
 
 def test_top_keys():
     sections = {
-        *("tolerance", "gates", "working", "wishes", "exclude", "waive", "uncertainty", "lockoff"),
+        *(
+            "tolerance",
+            "gates",
+            "working",
+            "objectives",
+            "exclude",
+            "waive",
+            "uncertainty",
+            "lockoff",
+        ),
         "learning",
         *("influence", "alignment", "ride", "network", "survey", "staging"),
     }
@@ -172,14 +181,14 @@ def si(text: str) -> float | None:
         ("gates", Gates()),
         ("working", Working()),
         ("staging", Staging()),
-        ("wishes", Wishes()),
+        ("objectives", Objectives()),
         ("uncertainty", Uncertainties()),
         ("lockoff", LockOff()),
         ("learning", Learning()),
     ],
 )
 def test_settings_and_their_defaults(
-    title: str, record: Gates | Working | Staging | Wishes | Uncertainties | LockOff | Learning
+    title: str, record: Gates | Working | Staging | Objectives | Uncertainties | LockOff | Learning
 ):
     documented = rows(section(title))
     assert list(documented) == [f.name for f in fields(record)]
@@ -262,7 +271,7 @@ def test_template_has_every_key_with_a_comment():
         "gates",
         "working",
         "staging",
-        "wishes",
+        "objectives",
         "uncertainty",
         "lockoff",
         "learning",

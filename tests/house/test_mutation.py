@@ -1,4 +1,4 @@
-"""Mutants: what is changed, what is left alone, and how the share that is caught is told."""
+"""Mutants: what is changed, what is left alone, and how the share that is caught is stated."""
 
 from __future__ import annotations
 

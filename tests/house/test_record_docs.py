@@ -58,8 +58,8 @@ def test_json_keys(job: Path) -> None:
 
 
 def test_every_right_is_told_and_is_one_of_the_rights() -> None:
-    told = re.findall(r"^\| ([a-z ]+) \| [a-z ]+ \|$", PAGE.split("## A night")[0], re.MULTILINE)
-    assert [right for right in told if right != "right"] == list(RIGHTS)
+    stated = re.findall(r"^\| ([a-z ]+) \| [a-z ]+ \|$", PAGE.split("## A night")[0], re.MULTILINE)
+    assert [right for right in stated if right != "right"] == list(RIGHTS)
     assert {right for right in KINDS.values() if right} == set(RIGHTS)
 
 

@@ -24,8 +24,8 @@ class Said:
     @property
     def lines(self) -> list[str]:
         """The lines of a refusal, without the tale of progress and the verdict on the survey."""
-        told = [line for line in self.err.splitlines() if not line.startswith("  ...")]
-        return [line for line in told if line != "fitup: survey verdict: do not use"]
+        stated = [line for line in self.err.splitlines() if not line.startswith("  ...")]
+        return [line for line in stated if line != "fitup: survey verdict: do not use"]
 
 
 def call(*args: object) -> Said:

@@ -66,7 +66,7 @@ def lifted_off(place: Path, fitup: Callable[..., Any]) -> None:
 
 
 def moved(place: Path, fitup: Callable[..., Any]) -> None:
-    """What a crew wrote down that did as it was told, and the survey after it."""
+    """What a crew wrote down that did as it was stated, and the survey after it."""
     started(place, fitup)
     opened = open_job("closure-k1")
     job, plan, noise = opened.job, opened.plan, np.random.default_rng(1)

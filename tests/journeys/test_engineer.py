@@ -267,11 +267,11 @@ def test_a_second_opinion_stands_beside_the_plan(fitup, job):
     plain = fitup("plan", folder)
     said = fitup("plan", folder, "--second-opinion", "60")
     assert said.code == plain.code == 0
-    told = [line for line in said.out.splitlines() if "second opinion" in line]
-    assert len(told) == 1
-    assert told[0].startswith("  second opinion, least squares: HiGHS comes to the same, ")
+    stated = [line for line in said.out.splitlines() if "second opinion" in line]
+    assert len(stated) == 1
+    assert stated[0].startswith("  second opinion, least squares: HiGHS comes to the same, ")
     # the plan is the same with and without
-    assert said.out.replace(told[0] + "\n", "") == plain.out
+    assert said.out.replace(stated[0] + "\n", "") == plain.out
     assert hashes(folder) == before
 
 

@@ -174,7 +174,7 @@ def test_plan_presets_what_a_strongback_lets_go(fitup, job):
     ) in said.out.splitlines()
 
 
-def test_warmth_goes_through_the_frame(fitup, job):
+def test_temperature_goes_through_the_frame(fitup, job):
     """Top warmer than bottom: both decks bend over their bearings, and the joint with them."""
     change(job, "segments.csv", ",fixed_E_m,fixed_N_m,fixed_H_m\n", ",depth_m\n")
     change(job, "segments.csv", "40.0000,200.0000,30.0000", "2.0")
@@ -221,8 +221,8 @@ def test_steel_that_lifts_the_deck_off_a_seat_is_named(fitup, job):
         "wait: the steel would lift the deck off A1-S3 at 2031-05-15 08:35, A1-S4 at 2031-05-15 "
         "08:35; from then on nothing said here holds."
     ) in said.out.splitlines()
-    told = json.loads(fitup("windows", job, "--as-surveyed", "--temperatures", day, "--json").out)
-    lifted = told["options"][0]["lifted"]
+    stated = json.loads(fitup("windows", job, "--as-surveyed", "--temperatures", day, "--json").out)
+    lifted = stated["options"][0]["lifted"]
     assert [o["seat"] for o in lifted] == ["A1-S3", "A1-S4"]
     assert lifted[0]["from"].startswith("2031-05-15T08:3")
 

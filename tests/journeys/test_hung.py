@@ -92,8 +92,8 @@ def test_sheets_speak_of_cables_without_signs(planned: tuple[Path, Any]):
     assert "Circle: end of a cable." in joint
     # the tension a gauge should show after the stage, and the band around it
     assert "Tension H14" in joint
-    told = [e for e in table(folder, "expected") if e["check"] == "tension/H14"]
-    for line in told:
+    stated = [e for e in table(folder, "expected") if e["check"] == "tension/H14"]
+    for line in stated:
         assert line["should_read"] in joint + tower
 
 

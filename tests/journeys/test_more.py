@@ -15,13 +15,13 @@ def job(tmp_path, small_job_writer):
 def test_what_a_step_more_would_buy(fitup, job):
     folder = job(seats=[(",60,3,100,1400,,8,8", ",60,3,100,1400,,4,4")] * 6)
     said = fitup("more", folder)
-    told = json.loads(fitup("more", folder, "--json").out)
-    assert said.code == (0 if told["inside"] else 3)
-    assert told["inside"]
+    stated = json.loads(fitup("more", folder, "--json").out)
+    assert said.code == (0 if stated["inside"] else 3)
+    assert stated["inside"]
     lines = said.out.splitlines()
     assert lines[0].startswith("The sum of squares is ")
-    assert len(told["more"]["gains"]) == len(lines) - 5
-    for gain, line in zip(told["more"]["gains"], lines[5:], strict=True):
+    assert len(stated["more"]["gains"]) == len(lines) - 5
+    for gain, line in zip(stated["more"]["gains"], lines[5:], strict=True):
         assert line.startswith(gain["what"])
         assert gain["change"] in line
 
@@ -31,11 +31,11 @@ def test_what_stands_in_the_way_is_told_instead(fitup, job):
     said = fitup("more", folder)
     assert said.code == 3
     assert said.out.startswith("TOLERANCE CANNOT BE MET with the job as it stands.\n")
-    told = json.loads(fitup("more", folder, "--json").out)
-    assert told["more"] is None
-    assert not told["inside"]
-    for clash in told["clashes"]:
-        for part in clash["parts"]:
+    stated = json.loads(fitup("more", folder, "--json").out)
+    assert stated["more"] is None
+    assert not stated["inside"]
+    for conflict in stated["conflicts"]:
+        for part in conflict["parts"]:
             assert f"  {part}\n" in said.out
 
 

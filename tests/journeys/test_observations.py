@@ -70,19 +70,19 @@ def test_the_same_joint_as_from_the_coordinate_list(night: Path):
 
 def test_a_bad_night_is_refused_until_the_engineer_decides(night: Path):
     spoil(night, "ST1", "E1-L", 6, 0.0169)
-    told = (
+    stated = (
         "set-up ST1, target E1-L (rows 12 and 56): the distance is 17.2 mm too long; prism "
         "constant, or a distance to something in front? Measure E1-L again from ST1, or exclude "
         "ST1/E1-L/sd in job.toml [exclude] with the reason"
     )
     result = run("survey", str(night))
     assert result.return_value == 2
-    assert f"survey verdict: do not use\nagainst it: {told}\n" in result.stdout
+    assert f"survey verdict: do not use\nagainst it: {stated}\n" in result.stdout
     assert "DOES NOT FIT" in result.stdout
     for command in ("check", "joints", "plan", "sheets"):
         refused = run(command, str(night))
         assert isinstance(refused.exception, SurveyRefused)
-        assert str(refused.exception) == told
+        assert str(refused.exception) == stated
     assert not (night / "out").exists()
     toml = night / "job.toml"
     reason = '[exclude]\n"ST1/E1-L/sd" = "small prism, constant unknown, chief surveyor"\n\n'
@@ -118,9 +118,9 @@ def test_the_report(night: Path, tmp_path: Path):
     assert "What would have gone unseen" in text
     assert first[names[2]].decode().startswith("id,E_m,N_m,H_m,ellipse_large_mm")
     points = {p.id: p.position for p in read_landxml(out / names[3]).points}
-    told = json.loads(run("survey", "--json", str(night)).stdout)["surveys"][0]["points"]
-    assert {p["id"] for p in told} == set(points)
-    for one in told:
+    stated = json.loads(run("survey", "--json", str(night)).stdout)["surveys"][0]["points"]
+    assert {p["id"] for p in stated} == set(points)
+    for one in stated:
         there = [one["E"], one["N"], one["H"]]
         assert points[one["id"]] == pytest.approx(there, abs=1e-5)
     assert 'date="2031-04-02" time="04:10:00"' in first[names[3]].decode()
@@ -158,7 +158,7 @@ def test_control_that_moved_is_used_by_no_command(night: Path, tmp_path: Path):
 def test_from_observations_to_the_move_sheet_and_the_next_job(night: Path, tmp_path: Path):
     toml = night / "job.toml"
     # a short search is enough: the plan is not what is tried here
-    text = toml.read_text("utf-8").replace("[wishes]", "[wishes]\nsearch_effort = 2")
+    text = toml.read_text("utf-8").replace("[objectives]", "[objectives]\nsearch_effort = 2")
     text = text.replace(
         "[network]", '[exclude]\n"ST1/E1-L/sd/2" = "gust, party chief"\n\n[network]'
     )
@@ -173,9 +173,9 @@ def test_from_observations_to_the_move_sheet_and_the_next_job(night: Path, tmp_p
     shutil.copy(EXAMPLE / "night-14-shots.csv", folder / "night-15-shots.csv")
     shutil.copy(EXAMPLE / "instruments.csv", folder)
     (folder / "levels.csv").write_text("from,to,difference_m,u_mm\nCP1,CP4,0.1681,0.6\n")
-    told = ("--taken", "2031-04-03T04:10", "--steel", "11.5 C", "--deck-load", "0 kN")
+    stated = ("--taken", "2031-04-03T04:10", "--steel", "11.5 C", "--deck-load", "0 kN")
     went = run("next", str(night), "--to", str(after), "--rest", "planned", "--survey",
-               str(folder), *told)  # fmt: skip
+               str(folder), *stated)  # fmt: skip
     assert went.exception is None
     assert str(folder / "instruments.csv") in went.stdout
     assert "Nothing wrong found. Then: fitup compare" in went.stdout

@@ -30,19 +30,19 @@ def test_another_plan_is_chosen_by_its_line_in_job_toml(fitup, job):
     lines = said.out.splitlines()
     assert lines[0].split()[:2] == ["plan", "worst"]
     line = next(x for x in lines if x.startswith("  plan 2: leave_alone = "))
-    wish = line.split(": ", 1)[1]
-    told = json.loads(fitup("others", job, "--plans", "3", "--json").out)
-    assert [p["inside"] for p in told["plans"]] == [True] * 3
-    assert told["plans"][0]["leave_alone"] == []
-    second = told["plans"][1]
-    assert wish == "leave_alone = [" + ", ".join(f'"{s}"' for s in second["leave_alone"]) + "]"
-    assert set(second["leave_alone"]) <= set(told["plans"][0]["seats"])
+    objective = line.split(": ", 1)[1]
+    stated = json.loads(fitup("others", job, "--plans", "3", "--json").out)
+    assert [p["inside"] for p in stated["plans"]] == [True] * 3
+    assert stated["plans"][0]["leave_alone"] == []
+    second = stated["plans"][1]
+    assert objective == "leave_alone = [" + ", ".join(f'"{s}"' for s in second["leave_alone"]) + "]"
+    assert set(second["leave_alone"]) <= set(stated["plans"][0]["seats"])
     assert not set(second["leave_alone"]) & set(second["seats"])
     assert second["squares_least"] <= second["squares"]
     settings = job / "job.toml"
     text = settings.read_text(encoding="utf-8")
-    assert "[wishes]" not in text
-    settings.write_text(f"{text}\n[wishes]\n{wish}\n", encoding="utf-8")
+    assert "[objectives]" not in text
+    settings.write_text(f"{text}\n[objectives]\n{objective}\n", encoding="utf-8")
     plan = json.loads(fitup("plan", job, "--json").out)["plan"]
     assert [s["seat"] for s in plan["seats"] if s["disturbed"]] == second["seats"]
     seen = fitup("whatif", job)
@@ -62,26 +62,26 @@ def test_what_if_a_seat_were_left_alone(fitup, job):
 
 
 @pytest.mark.parametrize(
-    ("wish", "told"),
+    ("objective", "stated"),
     [
         (
             'leave_alone = ["A-S9"]',
-            "fitup: job.toml, wishes.leave_alone: found 'A-S9'; allowed: an id of seats.csv; "
+            "fitup: job.toml, objectives.leave_alone: found 'A-S9'; allowed: an id of seats.csv; "
             "correct it, or take it out",
         ),
         (
             "leave_alone = 3",
-            "fitup: job.toml, wishes.leave_alone: found 3; allowed: a list of seats such as "
+            "fitup: job.toml, objectives.leave_alone: found 3; allowed: a list of seats such as "
             '["A-S1", "A-S2"]; correct it',
         ),
     ],
 )
-def test_a_line_that_names_no_seat(fitup, job, wish, told):
+def test_a_line_that_names_no_seat(fitup, job, objective, stated):
     with (job / "job.toml").open("a", encoding="utf-8") as file:
-        file.write(f"\n[wishes]\n{wish}\n")
+        file.write(f"\n[objectives]\n{objective}\n")
     said = fitup("check", job)
     assert said.code == 2
-    assert said.lines == [told]
+    assert said.lines == [stated]
 
 
 #: the search of the small job is over too soon to be stopped by hand: the order takes its time
@@ -105,7 +105,7 @@ def started(job, *more):
     )
     assert process.stderr is not None
     for line in process.stderr:
-        if line == "  ... second wish: least squares\n":
+        if line == "  ... second objective: least squares\n":
             break
     return process
 

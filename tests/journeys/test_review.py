@@ -80,7 +80,7 @@ def test_what_cannot_be_given_is_told(fitup: Callable, job: Path, given: str, li
 def test_a_seat_once_and_none_that_is_to_stay(
     fitup: Callable, tmp_path: Path, small_job_writer: Callable[..., Path]
 ):
-    alone = ("[[survey]]", '[wishes]\nleave_alone = ["B-S1"]\n\n[[survey]]')
+    alone = ("[[survey]]", '[objectives]\nleave_alone = ["B-S1"]\n\n[[survey]]')
     job = small_job_writer(tmp_path / "alone", job=alone)
     said = fitup("plan", job, "--give", "B-S1=P20+P5", "--give", "A-S1=P20+P10",
                  "--give", "A-S1=P20+P5")  # fmt: skip

@@ -134,15 +134,15 @@ def test_every_carried_value_says_where_it_comes_from(second):
         "computed, not measured: shared from the weight, and what the moves add"
     )
     assert "row,column,before,after,source" in (root / "two" / "carried.csv").read_text("utf-8")
-    # cells that differ between the two folders are exactly those that are told
-    told = {(c["file"], c["row"], c["column"]) for c in result["carried"]}
+    # cells that differ between the two folders are exactly those that are stated
+    stated = {(c["file"], c["row"], c["column"]) for c in result["carried"]}
     for name in ("seats.csv", "jacks.csv", "plates.csv", "segments.csv"):
         old, new = table(root / "one" / name), table(root / "two" / name)
         for row, cells in new.items():
             for column, value in cells.items():
                 if value != old[row].get(column, ""):
                     bare = re.sub(r"_(mm|kN)$", "", column)
-                    assert (name, row, bare) in told
+                    assert (name, row, bare) in stated
 
 
 def test_compare_says_which_came_as_predicted(second, fitup):
@@ -305,9 +305,9 @@ def test_a_round_in_inches(tmp_path, small_job_writer, fitup):
     assert re.search(r"stroke_used +1\.969 in", said.out)
     assert "kN" not in said.out and " mm" not in said.out
     assert "move_in" in (tmp_path / "two" / "moved.csv").read_text("utf-8")
-    told = fitup("compare", folder, tmp_path / "two").out
-    assert "All values at 59.0 °F" in told
-    assert " in " in told and " mm" not in told
+    stated = fitup("compare", folder, tmp_path / "two").out
+    assert "All values at 59.0 °F" in stated
+    assert " in " in stated and " mm" not in stated
     lesson = fitup("learn", folder, tmp_path / "two", "--write").out
     assert " in more than assumed" in lesson and " mm" not in lesson
     assert "amount_in" in (tmp_path / "two" / "learned.csv").read_text("utf-8")

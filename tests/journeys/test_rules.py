@@ -165,8 +165,8 @@ def test_plates_by_their_class(
     folder = small_job_writer(tmp_path / "job", plates=table("", "EN 10029:1991 D", "made_to"))
     job = read_job(folder)
     # 20 mm, 1.9 mm wide; 10 mm, 1.7 mm; 5 mm, 1.5 mm: over the root of twelve
-    told = [job.plates[m].spread * 1e3 for m in ("P20", "P10", "P5", "P2")]
-    assert told == pytest.approx([0.548, 0.491, 0.433, 0.0], abs=5e-4)
+    stated = [job.plates[m].spread * 1e3 for m in ("P20", "P10", "P5", "P2")]
+    assert stated == pytest.approx([0.548, 0.491, 0.433, 0.0], abs=5e-4)
     said = fitup("budget", folder)
     assert said.code == 0
     assert "thickness of plates P10, not measured" in said.out

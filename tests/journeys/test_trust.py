@@ -60,9 +60,9 @@ def test_the_survey_crew_learns_what_to_measure(fitup, job):
     assert "(by 100000 draws: " in said.out
     left_out = "steel temperature (uncertainty.steel), expansion (uncertainty.expansion)"
     assert f"Not counted, for job.toml says nothing: {left_out}\n" in said.out
-    told = json.loads(fitup("budget", folder, "--as-surveyed", "--json").out)
-    assert told["plan_id"] is None
-    (joint,) = (j for j in told["joints"] if j["joint"] == "J1")
+    stated = json.loads(fitup("budget", folder, "--as-surveyed", "--json").out)
+    assert stated["plan_id"] is None
+    (joint,) = (j for j in stated["joints"] if j["joint"] == "J1")
     assert joint["probability"] == pytest.approx(joint["probability_drawn"], abs=0.01)
 
 
@@ -82,8 +82,8 @@ def test_the_engineer_reads_in_the_report_how_sure_it_is(fitup, job, tmp_path):
 
     report = pages("report.pdf")
     assert "3. How sure it is" in report and "11. Cautions" in report
-    told = json.loads(fitup("budget", folder, "--json").out)
-    (joint,) = (j for j in told["joints"] if j["joint"] == "J1")
+    stated = json.loads(fitup("budget", folder, "--json").out)
+    (joint,) = (j for j in stated["joints"] if j["joint"] == "J1")
     assert f"Joint J1: all checks inside at once with {percent(joint['probability'])}" in report
     assert f"{percent(joint['shares'][0]['share'])} {joint['shares'][0]['text']}" in report
     assert "Not counted, for the job says nothing: steel temperature (uncertainty.steel)" in report
@@ -163,16 +163,16 @@ def test_lock_off_from_wait_to_lock(fitup, job, steel, tmp_path):
     assert "Every check is inside, but not released: H1 packs bear." in later.out
     (folder / "holds.csv").write_text(HOLDS.replace("bear,", "bear,I. Varga"), encoding="utf-8")
     out = tmp_path / "record"
-    told = ("--temperatures", steel, "--at", "2031-04-02T06:00")
-    done = fitup("lockoff", folder, *told, "--out", out)
+    stated = ("--temperatures", steel, "--at", "2031-04-02T06:00")
+    done = fitup("lockoff", folder, *stated, "--out", out)
     assert done.code == 0
     assert "Joint J1: back A, ahead B: LOCK" in done.out
     assert "numbers confirmed by a second path" in done.out
     first = (out / "lockoff.pdf").read_bytes()
-    fitup("lockoff", folder, *told, "--out", out)
+    fitup("lockoff", folder, *stated, "--out", out)
     assert (out / "lockoff.pdf").read_bytes() == first
-    told = json.loads(fitup("lockoff", folder, *told, "--json").out)
-    assert told["joints"][0]["decision"] == "LOCK"
+    stated = json.loads(fitup("lockoff", folder, *stated, "--json").out)
+    assert stated["joints"][0]["decision"] == "LOCK"
 
 
 def test_lock_off_record_can_be_read(fitup, job, steel, tmp_path):
@@ -182,7 +182,7 @@ def test_lock_off_record_can_be_read(fitup, job, steel, tmp_path):
     out = tmp_path / "record"
     fitup("lockoff", folder, "--temperatures", steel, "--at", "2031-04-02T06:00", "--out", out)
     text = "\n".join(p.extract_text() for p in PdfReader(out / "lockoff.pdf").pages)
-    for told in (
+    for stated in (
         "LOCK-OFF RECORD",
         "WAIT",
         "H1 packs bear",
@@ -192,7 +192,7 @@ def test_lock_off_record_can_be_read(fitup, job, steel, tmp_path):
         "Nothing is welded, bolted, pinned or grouted",
         "P1 LEFT",
     ):
-        assert told in text, told
+        assert stated in text, stated
 
 
 AT = "--at: found '{}'; allowed: {}; {}"
@@ -239,13 +239,13 @@ def test_out_that_is_a_file(fitup, job, steel, tmp_path):
 
 
 def test_a_plan_shows_how_sure_it_is(fitup, job):
-    folder = job(job=[*JOB, ("[uncertainty]", "[wishes]\nrisk = 0.1\n\n[uncertainty]")])
+    folder = job(job=[*JOB, ("[uncertainty]", "[objectives]\nrisk = 0.1\n\n[uncertainty]")])
     said = fitup("plan", folder)
     assert "inside with" in said.out
     assert "all of them inside at once with " in said.out
-    told = json.loads(fitup("plan", folder, "--json").out)
-    assert {j["joint"] for j in told["sure"]["joints"]} == {"J1"}
-    assert "all checks inside at once with" in told["plan"]["method"]
+    stated = json.loads(fitup("plan", folder, "--json").out)
+    assert {j["joint"] for j in stated["sure"]["joints"]} == {"J1"}
+    assert "all checks inside at once with" in stated["plan"]["method"]
 
 
 ROOT = Path(__file__).parents[2]
@@ -279,13 +279,13 @@ def test_the_night_of_the_lock_off(fitup, tmp_path):
     assert "Joint K1: back W7, ahead E1: LOCK\nEvery check is inside, the whole" in locked.out
     pages = pypdf.PdfReader(tmp_path / "night-16" / "lockoff.pdf").pages
     record = " ".join(" ".join(p.extract_text() for p in pages).split())
-    for told in (
+    for stated in (
         "LOCK-OFF RECORD for 2031-04-04 11:00",
         "surely inside 2031-04-04 10:56 to 11:12; 2031-04-04 18:22 to 18:52",
         "survey-night-16.csv, 2031-04-04 04:20: 6.7 h old, at most 10.0 h",
         "Engineer in charge: LOCK released",
     ):
-        assert told in record
+        assert stated in record
     late = at("18:30")
     assert late.code == 3
     assert "The survey is 14.2 h old, at most 10.0 h are allowed: survey again." in late.out

@@ -79,22 +79,22 @@ def site(tmp_path, small_job_writer, fitup):
 
 def as_told(row):
     """What a crew writes that found everything as the sheet says."""
-    told = row["should_read"]
+    stated = row["should_read"]
     if row["name"].startswith("pack"):
-        return {"pack": told}
+        return {"pack": stated}
     if row["name"].startswith("load"):
         most = float(row["stop_beyond"].split()[0])
         least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
         return {"read_bar": f"{(most + least) / 2:.0f}"}
-    number = re.search(r"[\d.]+", told)
+    number = re.search(r"[\d.]+", stated)
     if number is None:
         return {"read_mm": "0"}
-    side = told.replace(number[0], "").replace("mm", "")
+    side = stated.replace(number[0], "").replace("mm", "")
     return {"read_mm": number[0], "side": " ".join(side.split())}
 
 
 def filled(folder, stage, **other):
-    """Fill the form of a stage as told, except for what is given."""
+    """Fill the form of a stage as stated, except for what is given."""
     text = (folder / "out" / "as-done.csv").read_text("utf-8")
     rows = list(csv.DictReader(io.StringIO(text)))
     for row in rows:
@@ -106,8 +106,8 @@ def filled(folder, stage, **other):
 def lift_off_table(folder, bar="230"):
     """Fill the table of the lift-off that lies beside the sheets."""
     head, *rows = (folder / "out" / "lift-off.csv").read_text("utf-8").splitlines()
-    told = [r.replace(",,above,,,", f",1.0,above,{bar},N. Tarn,2031-04-03T01:10") for r in rows]
-    (folder / "lift-off.csv").write_text("\n".join([head, *told]) + "\n", encoding="utf-8")
+    stated = [r.replace(",,above,,,", f",1.0,above,{bar},N. Tarn,2031-04-03T01:10") for r in rows]
+    (folder / "lift-off.csv").write_text("\n".join([head, *stated]) + "\n", encoding="utf-8")
     return folder / "lift-off.csv"
 
 
@@ -421,9 +421,9 @@ def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
     code, _ = site.prints()
     with Record(site.folder) as record:
         plan, sheets = record.whole()[-2:]
-        told = record.files(sheets.outputs)["sheets.json"]
+        stated = record.files(sheets.outputs)["sheets.json"]
         kept = record.files(plan.outputs)["plan.json"]
-        wider = json.loads(told)
+        wider = json.loads(stated)
         for number in wider["printed"]:
             if number["key"][-1] == "from":
                 number["value_si"] -= 0.05

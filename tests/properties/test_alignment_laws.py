@@ -45,7 +45,7 @@ def test_there_and_back(shapes, azimuth: float, share: float, left: float):
     grid = axis.to_grid(Place(station, left))
     back = axis.from_grid(*grid)
     assert back is not None
-    # a spiral may come round to the point again: then the nearer place is told, and is true too
+    # a spiral may come round to the point again: then the nearer place is stated, and is true too
     assert axis.to_grid(back) == pytest.approx(grid, abs=1e-5)
     assert abs(back.left) <= abs(left) + 1e-5
     if abs(back.left) > abs(left) - 1e-5:

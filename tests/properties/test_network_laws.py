@@ -163,5 +163,5 @@ def test_a_planted_error_is_named_as_often_as_theory_says():
     # what is found but not named is told of all the same
     found = np.array([o.found for o in outcomes])
     room = 3.0 * np.sqrt((found * (1.0 - found)).sum())
-    assert sum(o.told for o in outcomes) > found.sum() - room
+    assert sum(o.stated for o in outcomes) > found.sum() - room
     assert (named <= found + 0.05).all()

@@ -137,14 +137,14 @@ def test_steps_after(worked):
         assert near(checks[name].uncertainty * 1e3, u)
 
 
-def test_wishes(worked):
-    wishes = {w.wish: w for w in worked[2].wishes}
-    for name, (value, least) in asserted("wishes").items():
-        assert near(wishes[name].upper, value)
-        assert wishes[name].proven
+def test_objectives(worked):
+    objectives = {w.name: w for w in worked[2].objectives}
+    for name, (value, least) in asserted("objectives").items():
+        assert near(objectives[name].upper, value)
+        assert objectives[name].proven
         if least:
-            assert near(wishes[name].lower, least)
-    assert all(w.proven and w.upper == w.lower for w in worked[2].wishes[2:])
+            assert near(objectives[name].lower, least)
+    assert all(w.proven and w.upper == w.lower for w in worked[2].objectives[2:])
 
 
 def test_stage(worked):

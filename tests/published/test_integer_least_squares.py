@@ -102,8 +102,8 @@ def whole_by(way: str, problem: FitProblem) -> tuple[tuple[int, ...], float]:
         assert found is not None
         pick, score, proven = found.pick, found.score, found.proven
     else:
-        told = least_squares_by(problem, None, "scip" if way == "scip" else "highs")
-        pick, score, proven = told.pick, told.value, told.proven
+        stated = least_squares_by(problem, None, "scip" if way == "scip" else "highs")
+        pick, score, proven = stated.pick, stated.value, stated.proven
     assert proven
     assert pick is not None
     return tuple(int(v) for v in np.round(problem.settings(pick) / MM)), score

@@ -47,8 +47,8 @@ PUBLISHED = {
 def test_published_matrices(step: float, share: float):
     """[1]."""
     state, drive = transition(step)
-    for row, told in zip(state, PUBLISHED[step][0], strict=True):
-        assert row == pytest.approx(told, abs=share * max(map(abs, told)))
+    for row, stated in zip(state, PUBLISHED[step][0], strict=True):
+        assert row == pytest.approx(stated, abs=share * max(map(abs, stated)))
     assert drive == pytest.approx(PUBLISHED[step][1], rel=share)
 
 

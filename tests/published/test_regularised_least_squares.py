@@ -50,9 +50,9 @@ def test_norris_without_a_prior_to_speak_of():
     y, x = NORRIS.T
     design = np.column_stack([np.ones_like(x), x])
     white = np.eye(len(x)) / RESIDUAL_SD
-    told = fit(linear_model(design, y), white, np.eye(2), np.diag((1e7 * CERTIFIED_SD) ** 2))
-    assert told.value == pytest.approx(CERTIFIED, rel=1e-7)
-    assert np.sqrt(np.diag(told.covariance)) == pytest.approx(CERTIFIED_SD, rel=1e-7)
+    stated = fit(linear_model(design, y), white, np.eye(2), np.diag((1e7 * CERTIFIED_SD) ** 2))
+    assert stated.value == pytest.approx(CERTIFIED, rel=1e-7)
+    assert np.sqrt(np.diag(stated.covariance)) == pytest.approx(CERTIFIED_SD, rel=1e-7)
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def test_evidence_is_the_ratio_of_two_densities(seed: int):
     design, found = rng.normal(size=(7, 3)), rng.normal(size=7)
     root = rng.normal(size=(3, 3))
     prior = root @ root.T + 0.1 * np.eye(3)
-    told = fit(linear_model(design, found), np.eye(7), np.eye(3), prior)
+    stated = fit(linear_model(design, found), np.eye(7), np.eye(3), prior)
     wide = multivariate_normal(np.zeros(7), np.eye(7) + design @ prior @ design.T)
     plain = multivariate_normal(np.zeros(7), np.eye(7))
-    assert told.evidence == pytest.approx(2.0 * (wide.logpdf(found) - plain.logpdf(found)))
+    assert stated.evidence == pytest.approx(2.0 * (wide.logpdf(found) - plain.logpdf(found)))

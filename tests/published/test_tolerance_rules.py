@@ -120,11 +120,11 @@ def test_plates_of_en_10029(nominal: float, lower: float, upper: float, newer: t
 def test_other_classes_are_as_wide(edition: str, nominal: float):
     """[4], Table 1, from memory: B is 0.3 below, C nothing, D half above and half below."""
     by = {k: plate_limits(f"EN 10029:{edition} {k}", nominal * MM) for k in "ABCD"}
-    told = {k: (x.least / MM - nominal, x.most / MM - nominal) for k, x in by.items() if x}
-    width = told["A"][1] - told["A"][0]
-    assert told["B"] == pytest.approx((-0.3, width - 0.3))
-    assert told["C"] == pytest.approx((0.0, width))
-    assert told["D"] == pytest.approx((-width / 2, width / 2))
+    stated = {k: (x.least / MM - nominal, x.most / MM - nominal) for k, x in by.items() if x}
+    width = stated["A"][1] - stated["A"][0]
+    assert stated["B"] == pytest.approx((-0.3, width - 0.3))
+    assert stated["C"] == pytest.approx((0.0, width))
+    assert stated["D"] == pytest.approx((-width / 2, width / 2))
 
 
 @pytest.mark.parametrize(
@@ -134,8 +134,8 @@ def test_other_classes_are_as_wide(edition: str, nominal: float):
 def test_upper_limits_of_the_edition_of_2010(nominal: float, b: float, c: float, d: float):
     """[4], rows of EN 10029:2010, Table 1, from memory."""
     by = {k: plate_limits(f"EN 10029:2010 {k}", nominal * MM) for k in "BCD"}
-    told = {k: x.most / MM - nominal for k, x in by.items() if x}
-    assert told == pytest.approx({"B": b, "C": c, "D": d})
+    stated = {k: x.most / MM - nominal for k, x in by.items() if x}
+    assert stated == pytest.approx({"B": b, "C": c, "D": d})
 
 
 def test_uncertainty_of_a_plate_that_was_not_measured():

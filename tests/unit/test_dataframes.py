@@ -79,7 +79,7 @@ def test_a_changed_store_gives_another_plan(opened: OpenJob, tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize(
-    ("column", "value", "told"),
+    ("column", "value", "stated"),
     [
         ("capacity_kN", -1.0, "jacks.csv, row 3, capacity_kN: found '-1'; allowed: a number above "
          "0 kN and at most 50000 kN; give its rated capacity"),
@@ -90,13 +90,13 @@ def test_a_changed_store_gives_another_plan(opened: OpenJob, tmp_path: Path) -> 
     ],
 )  # fmt: skip
 def test_a_wrong_cell_is_told_as_in_a_file(
-    opened: OpenJob, column: str, value: object, told: str
+    opened: OpenJob, column: str, value: object, stated: str
 ) -> None:
     jacks = fitup.to_frame(opened, "jacks.csv").astype({column: object})
     jacks.loc[1, column] = value
     with pytest.raises(InputError) as error:
         fitup.from_frame(jacks, "jacks.csv")
-    assert str(error.value) == told
+    assert str(error.value) == stated
 
 
 def test_a_column_without_its_unit_is_told(opened: OpenJob) -> None:

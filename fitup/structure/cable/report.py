@@ -78,7 +78,7 @@ def hung_report(job: Job, model: FrameModel, solved: Solved, influence: Influenc
         if own.form == "catenary":
             line = hanging(element, solved.about[system.numbers(element)])
         at = None if own.seat is None else seats.index(own.seat)
-        told = job.tensions.get(own.id)
+        stated = job.tensions.get(own.id)
         cables.append(
             CableReport(
                 own.id,
@@ -86,7 +86,7 @@ def hung_report(job: Job, model: FrameModel, solved: Solved, influence: Influenc
                 forces[f"cable/{own.id}"].now,
                 own.least,
                 own.most,
-                None if told is None else told.value,
+                None if stated is None else stated.value,
                 0.0 if line is None else line.sag,
                 element.cable.length,
                 own.seat,

@@ -11,12 +11,12 @@ from fitup.frames import Array
 from fitup.model import Influence, Job
 from fitup.structure.cable.report import HungReport, hung_report
 from fitup.structure.frame.elements import ArmSpring
+from fitup.structure.frame.expansion import expands, thermal_of
 from fitup.structure.frame.influence import frame_of, lifting_of, solve_job
 from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.release import Release, release_of
 from fitup.structure.frame.sanity import Sanity, require_sane
 from fitup.structure.frame.solved import Solved
-from fitup.structure.frame.warmth import expands, warmth_of
 from fitup.structure.table import influence_from_table
 
 #: table and frame disagree where they differ by more than this share of the row's largest entry
@@ -94,7 +94,7 @@ def report_of(job: Job, folder: Path) -> FrameReport:
     solved = solve_job(job)
     sanity = require_sane(job, solved)
     if expands(job):
-        job = replace(job, warmth=warmth_of(job, solved))
+        job = replace(job, thermal=thermal_of(job, solved))
     lifting = lifting_of(job, solved)
     still = np.zeros(len(job.seats))
     influence = lifting.about(still)
@@ -164,11 +164,11 @@ def _compare(job: Job, frame: Influence, path: Path, shown: str) -> tuple[Disagr
     names = [*frame.checks, *(f"reaction/{s}" for s in frame.seats)]
     rows = zip(names, np.vstack([table.A, table.R]), np.vstack([frame.A, frame.R]), strict=True)
     found = []
-    for name, told, own in rows:
-        largest = max(float(np.abs(told).max()), float(np.abs(own).max()))
-        worst = int(np.abs(told - own).argmax())
-        share = 0.0 if largest == 0.0 else float(np.abs(told - own)[worst]) / largest
+    for name, stated, own in rows:
+        largest = max(float(np.abs(stated).max()), float(np.abs(own).max()))
+        worst = int(np.abs(stated - own).argmax())
+        share = 0.0 if largest == 0.0 else float(np.abs(stated - own)[worst]) / largest
         if share > DISAGREE:
             seat = frame.seats[worst]
-            found.append(Disagreement(name, seat, float(told[worst]), float(own[worst]), share))
+            found.append(Disagreement(name, seat, float(stated[worst]), float(own[worst]), share))
     return tuple(sorted(found, key=lambda d: -d.share))

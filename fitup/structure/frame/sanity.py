@@ -34,7 +34,7 @@ class SegmentWeight:
 
     segment: str
     frame: float
-    told: float
+    stated: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,10 +206,10 @@ def _faults(result: Sanity, size: float) -> Iterator[str]:
             f"structure {size:.3g} m across: check the units of E, of second moments and of loads"
         )
     for own in result.segments:
-        if abs(own.frame - own.told) > WEIGHT_FIT * own.told:
+        if abs(own.frame - own.stated) > WEIGHT_FIT * own.stated:
             yield (
                 f"segment {own.segment}: its members and loads weigh {own.frame / 1e3:.0f} kN in "
-                f"the frame, {own.told / 1e3:.0f} kN in segments.csv; correct one of them (they "
+                f"the frame, {own.stated / 1e3:.0f} kN in segments.csv; correct one of them (they "
                 f"may differ by {WEIGHT_FIT:.0%})"
             )
 

@@ -75,10 +75,10 @@ def test_feet_and_degrees(read: Read):
     with pytest.raises(InputError) as refused:
         read(degree)
     assert "segment 2 (CLOTHOID): found begins 142669.05 mm from where" in str(refused.value)
-    told = re.findall(r"(?<=#\d\d,)0\.\d{12}(?=,)", TEXT)
-    assert len(told) == 5
+    stated = re.findall(r"(?<=#\d\d,)0\.\d{12}(?=,)", TEXT)
+    assert len(stated) == 5
     axis = read(
-        degree, *((t, f"{math.degrees(float(t)):.10f}") for t in dict.fromkeys(told))
+        degree, *((t, f"{math.degrees(float(t)):.10f}") for t in dict.fromkeys(stated))
     ).alignment
     assert axis is not None
     assert axis.curves[3].end == pytest.approx(metres.curves[3].end, abs=1e-8)

@@ -130,7 +130,7 @@ def test_superelevation_falls_to_the_inside(read: Read):
         (-0.04,) * 2,
     )
     assert [str(n) for n in file.notes] == [
-        f"{WHERE}, Superelevation: found runoff and runout, in which the crown is not told; "
+        f"{WHERE}, Superelevation: found runoff and runout, in which the crown is not stated; "
         "allowed: slopes on both sides; the crossfall is taken between FullSuperSta and "
         f"RunoffSta; for the rest {TABLE}"
     ]
@@ -255,10 +255,10 @@ def test_file_against_itself(read: Read):
 def test_what_is_not_understood_is_named(read: Read, inside: str, message: str):
     file = read(inside)
     assert axis_of(file).crossfall is None
-    told = [str(n) for n in file.notes]
+    stated = [str(n) for n in file.notes]
     do = "" if message.endswith("surface") else f"; {TABLE}"
-    assert f"{WHERE}, {message}{do}" in told
-    assert axis_of(file).notes == tuple(told)
+    assert f"{WHERE}, {message}{do}" in stated
+    assert axis_of(file).notes == tuple(stated)
 
 
 def test_a_surface_named_for_a_file_without_sections(read: Read):

@@ -75,11 +75,11 @@ def test_small_moves_do_what_the_influence_says(hung, seat):
     more = states.at({**still, seat: h}, checks)
     column = influence.seats.index(seat)
     slope = more.change / h
-    for check, found, told in zip(checks, slope, influence.A[:, column], strict=True):
+    for check, found, stated in zip(checks, slope, influence.A[:, column], strict=True):
         # a tenth of a per cent of the largest of its kind: what the tangent leaves out
         kind = [abs(v) for c, v in zip(checks, influence.A[:, column], strict=True)
                 if c.kind == check.kind]  # fmt: skip
-        assert found == pytest.approx(told, abs=1e-3 * max(kind) + 1e-9), check.id
+        assert found == pytest.approx(stated, abs=1e-3 * max(kind) + 1e-9), check.id
     gained = np.array([more.reactions[s] for s in influence.seats]) - influence.r0
     most = 2e-3 * np.abs(influence.R[:, column]).max()
     assert gained / h == pytest.approx(influence.R[:, column], abs=most + 2e5)
@@ -87,10 +87,10 @@ def test_small_moves_do_what_the_influence_says(hung, seat):
 
 def test_forces_are_those_of_the_structure(hung):
     job, _, influence, states = hung
-    told = {f.id: f.now for f in influence.forces}
+    stated = {f.id: f.now for f in influence.forces}
     found = states.at(dict.fromkeys(job.seats, 0.0), checks_of(job)).forces
-    assert set(found) == set(told)
-    for name, value in told.items():
+    assert set(found) == set(stated)
+    for name, value in stated.items():
         assert found[name] == pytest.approx(value, rel=1e-5, abs=50.0), name
 
 

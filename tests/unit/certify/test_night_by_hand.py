@@ -28,7 +28,7 @@ BY_HAND = PAGE.split("## Four jacks by hand")[1].split("\n## ")[0]
 JACK = Jack("J", "S", 2.4e6, 0.0285, 0.15, 0.05, 5e-4, True)
 
 
-def told(pattern: str) -> float:
+def stated(pattern: str) -> float:
     found = re.search(pattern, BY_HAND)
     assert found is not None, pattern
     return float(found[1])
@@ -39,11 +39,11 @@ def test_oil_column_is_as_stiff_as_many_thin_slices():
     force, slices = 1.2e6, 1000
     height = (JACK.stroke_used + SPRINGS.dead) / slices
     give = sum(force / JACK.ram_area * height / 1.4e9 for _ in range(slices))
-    assert force / give / 1e6 == pytest.approx(told(r"m = (\d+) kN/mm"), abs=0.5)
+    assert force / give / 1e6 == pytest.approx(stated(r"m = (\d+) kN/mm"), abs=0.5)
 
 
 def test_both_paths_and_the_page_agree_on_the_jack():
-    by_hand = told(r"= ([\d.]+) kN/mm\.\n- Take-up") * 1e6
+    by_hand = stated(r"= ([\d.]+) kN/mm\.\n- Take-up") * 1e6
     assert stiffness(JACK) == pytest.approx(by_hand, rel=2e-4)
     assert jack_stiffness(JACK) == (pytest.approx(by_hand, rel=2e-4), SPRINGS.spread)
 
@@ -77,17 +77,21 @@ def test_take_up_lift_off_rest_and_landing_of_the_page(lift: Any):
         half_way = [e for e in events if e.verb == "TAKE UP"][1]
         for reading in half_way.readings:
             if reading.instrument == "ram":
-                assert reading.value == pytest.approx(told(r"ram is ([\d.]+) mm") / 1e3, abs=half)
+                assert reading.value == pytest.approx(stated(r"ram is ([\d.]+) mm") / 1e3, abs=half)
         for name in procedure.jacks:
             seat = case.job.jacks[name].seat
             lifted = shown["LIFT OFF"]["ram", name].value - shown["LIFT OFF"]["feeler", seat].value
-            assert lifted == pytest.approx(told(r"takes ([\d.]+) mm of ram") / 1e3, abs=half + 1e-4)
+            assert lifted == pytest.approx(
+                stated(r"takes ([\d.]+) mm of ram") / 1e3, abs=half + 1e-4
+            )
             bar = shown["LIFT OFF"]["gauge", name].value / 1e5
-            assert bar == pytest.approx(told(r"285 cm² = (\d+) bar"), abs=2.5)
+            assert bar == pytest.approx(stated(r"285 cm² = (\d+) bar"), abs=2.5)
         rest = events[[e.verb for e in events].index("OIL OFF")]
         before = events[[e.verb for e in events].index("NUT HOME")]
         for old, new in zip(before.after, rest.after, strict=True):
-            assert old.deck - new.deck == pytest.approx(told(r"2000 = ([\d.]+) mm") / 1e3, abs=3e-5)
+            assert old.deck - new.deck == pytest.approx(
+                stated(r"2000 = ([\d.]+) mm") / 1e3, abs=3e-5
+            )
 
 
 def test_landing_of_the_page_from_first_touch(lift: Any):
@@ -103,7 +107,7 @@ def test_landing_of_the_page_from_first_touch(lift: Any):
             down = old.deck - new.deck - old.opening
             # the load of a stiff box shifts while corners land on packs of whole plates
             shifted = abs(new.load - 1.2e6) / 4e8 + abs(old.load - 1.2e6) / 4e8
-            by_hand = told(r"goes down 3\.0 \+ 0\.3 = ([\d.]+) mm") / 1e3
+            by_hand = stated(r"goes down 3\.0 \+ 0\.3 = ([\d.]+) mm") / 1e3
             assert down == pytest.approx(by_hand, abs=5e-5 + shifted)
 
 

@@ -263,7 +263,7 @@ def test_a_seat_let_go_too_soon_is_taken_up_again(job: Job) -> None:
     assert outcome.change == pytest.approx([-1.0])
 
 
-# --- warmth on free segments ----------------------------------------------------------------
+# --- thermal on free segments ----------------------------------------------------------------
 
 
 def warm_job(job: Job, azimuth: float = 0.0) -> Job:

@@ -11,7 +11,7 @@ import pytest
 from fitup.certify import certify
 from fitup.certify.facts import CheckFact, SeatFact, SummaryFact
 from fitup.certify.summary import stated_otherwise, summarise
-from fitup.model import WishResult
+from fitup.model import ObjectiveResult
 from fitup.plan import make_plan
 
 
@@ -47,11 +47,11 @@ SEATS = (
 )
 
 
-def work(*wishes: WishResult) -> Any:
+def work(*objectives: ObjectiveResult) -> Any:
     return SimpleNamespace(
         state=SimpleNamespace(checks=tuple(SimpleNamespace(weight=w) for w in WEIGHTS)),
         plan=SimpleNamespace(
-            stages=tuple(SimpleNamespace(number=n) for n in (1, 1, 2)), wishes=wishes
+            stages=tuple(SimpleNamespace(number=n) for n in (1, 1, 2)), objectives=objectives
         ),
     )
 
@@ -78,43 +78,43 @@ STATED = {
 }
 
 
-def told(apart: float, **other: float) -> list[str]:
+def stated(apart: float, **other: float) -> list[str]:
     """Say what is found where the plan states other values."""
     values = {**STATED, **{k.replace("_", " "): v for k, v in other.items()}}
-    said = work(*(WishResult(n, v, 0.0, True, "") for n, v in values.items()))
+    said = work(*(ObjectiveResult(n, v, 0.0, True, "") for n, v in values.items()))
     summary = summarise(said, CHECKS, SEATS)
     return stated_otherwise(said, summary, CHECKS, np.full(4, apart))
 
 
 def test_what_the_plan_states_is_taken_where_its_packs_give_it() -> None:
-    assert told(0.0) == []
+    assert stated(0.0) == []
 
 
 @pytest.mark.parametrize("name", sorted(STATED))
 @pytest.mark.parametrize("sign", [-1, 1])
 def test_another_value_is_refused(name: str, sign: int) -> None:
     by = 1 if isinstance(STATED[name], int) else 1e-3
-    found = told(0.0, **{name.replace(" ", "_"): STATED[name] + sign * by})
+    found = stated(0.0, **{name.replace(" ", "_"): STATED[name] + sign * by})
     assert len(found) == 1
     assert found[0].startswith(f"the plan states {name} ")
 
 
 def test_a_value_that_is_none_is_refused() -> None:
-    assert told(0.0, worst_ratio=float("nan")) == [
+    assert stated(0.0, worst_ratio=float("nan")) == [
         "the plan states worst ratio nan, its packs give 1.5"
     ]
 
 
 def test_what_two_paths_differ_in_the_checks_may_stand_between_the_values() -> None:
     """0.02 mm is 0.01 of a tolerance; squares then move by 0.01 (1.01) + 2 x 0.01 (3.01)."""
-    assert told(2e-5, worst_ratio=1.5099, least_squares=4.7625 + 0.0702) == []
-    assert len(told(2e-5, worst_ratio=1.5102)) == 1
-    assert len(told(2e-5, least_squares=4.7625 + 0.0704)) == 1
+    assert stated(2e-5, worst_ratio=1.5099, least_squares=4.7625 + 0.0702) == []
+    assert len(stated(2e-5, worst_ratio=1.5102)) == 1
+    assert len(stated(2e-5, least_squares=4.7625 + 0.0704)) == 1
 
 
 def test_what_nothing_recomputes_is_refused() -> None:
-    assert told(0.0, beauty=3.0) == ["the plan states 'beauty', which nothing recomputes"]
-    assert told(0.0, of=3.0) == ["the plan states 'of', which nothing recomputes"]
+    assert stated(0.0, beauty=3.0) == ["the plan states 'beauty', which nothing recomputes"]
+    assert stated(0.0, of=3.0) == ["the plan states 'of', which nothing recomputes"]
     with pytest.raises(KeyError, match="beauty"):
         SummaryFact(0.0, 0.0, 0, 0, 0, 0).of("beauty")
 

@@ -135,7 +135,9 @@ def test_differences_count_from_a_thousandth_of_a_millimetre(small_case: Case) -
     assert len(differences(small_case, {"step": float("nan")})) == 2
 
 
-def test_what_warmth_may_differ_by_counts_only_where_the_joint_was_read(small_case: Case) -> None:
+def test_what_temperature_may_differ_by_counts_only_where_the_joint_was_read(
+    small_case: Case,
+) -> None:
     assert len(differences(small_case, {"step": 5e-6}, near=1e-5)) == 2
     read = (Reading("D1", "P1", "step", 0.006, 0.001, "feeler"),)
     assert differences(small_case, {"step": 5e-6}, near=1e-5, readings=read) == []
@@ -153,7 +155,7 @@ def test_a_fit_that_could_be_better_is_refused(
     motion = pose.design2site
     state = joint_state(job, survey)
 
-    def told(shift: float) -> list[str]:
+    def stated(shift: float) -> list[str]:
         step = Motion(
             rotation(np.array(turn)) @ motion.turn,
             motion.shift + np.array([0.0, shift, 0.0]),
@@ -165,8 +167,8 @@ def test_a_fit_that_could_be_better_is_refused(
         )
 
     if not any(turn):
-        assert told(0.5e-7) == []
-    assert told(2e-7) == [
+        assert stated(0.5e-7) == []
+    assert stated(2e-7) == [
         "segment B: its fit to the surveyed points could be better, by a step of 0.0002 mm or mm/m"
     ]
 

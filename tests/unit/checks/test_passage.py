@@ -188,8 +188,8 @@ def test_what_two_ways_find_apart_is_named(write: Write):
     for lost in ({"room_before": np.nan}, {"room_after": np.nan}):
         assert second.unlike([replace(bore, **lost)], rooms, [], {}) == room
     match = ["bolt group SP: its mismatch by two ways differs"]
-    for told in ((1e-4, 0.0), (0.0, 1e-4)):
-        assert second.unlike([], {}, [group], {"SP": told}) == match
+    for stated in ((1e-4, 0.0), (0.0, 1e-4)):
+        assert second.unlike([], {}, [group], {"SP": stated}) == match
     for lost in ({"fitted_before": np.nan}, {"fitted_after": np.nan}):
         assert second.unlike([], {}, [replace(group, **lost)], matches) == match
 

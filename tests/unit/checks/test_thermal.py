@@ -101,13 +101,13 @@ def test_clear_openings_hold_over_the_steel_temperatures_allowed(warm: Case) -> 
 def test_the_certificate_refuses_faces_that_touch_when_warm(warm: Case) -> None:
     job, survey = warm
     state, influence = joint_state(job, survey), rigid_influence(job, survey)
-    tight = replace(job, wishes=replace(job.wishes, worst_ratio_goal=1e6))
+    tight = replace(job, objectives=replace(job.objectives, worst_ratio_goal=1e6))
     plan = make_plan(tight, state, influence)
     from fitup.certify import certify
 
     assert plan.stages == ()
     joints = {n: replace(j, least_opening=1.0) for n, j in job.joints.items()}
-    asked = replace(job, joints=joints, wishes=replace(job.wishes, worst_ratio_goal=0.01))
-    moved = make_plan(replace(job, wishes=asked.wishes), state, influence)
+    asked = replace(job, joints=joints, objectives=replace(job.objectives, worst_ratio_goal=0.01))
+    moved = make_plan(replace(job, objectives=asked.objectives), state, influence)
     with pytest.raises(CertificateRefused, match="at the least over the steel temperatures"):
         certify(asked, survey, state, influence, moved)

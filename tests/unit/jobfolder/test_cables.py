@@ -16,7 +16,7 @@ Tell = Callable[..., list[str]]
 
 
 @pytest.fixture
-def told(tmp_path: Path) -> Tell:
+def stated(tmp_path: Path) -> Tell:
     """Copy the example, change one file, and return what is wrong."""
 
     def tell(file: str, old: str, new: str) -> list[str]:
@@ -108,19 +108,19 @@ CASES = [
 
 
 @pytest.mark.parametrize(("file", "old", "new", "message"), CASES)
-def test_message(told: Tell, file: str, old: str, new: str, message: str) -> None:
-    assert told(file, old, new) == [message]
+def test_message(stated: Tell, file: str, old: str, new: str, message: str) -> None:
+    assert stated(file, old, new) == [message]
 
 
-def test_a_seat_shortens_one_cable(told: Tell) -> None:
-    assert told("frame_cables.csv", "SH26,", "SH14,") == [
+def test_a_seat_shortens_one_cable(stated: Tell) -> None:
+    assert stated("frame_cables.csv", "SH26,", "SH14,") == [
         "frame_cables.csv, row 11, seat: found 'SH14', which shortens cable H14; allowed: a seat "
         "for each cable; give it its own",
     ]
 
 
-def test_a_seat_that_shortens_needs_its_cable(told: Tell) -> None:
-    assert told("frame_cables.csv", "SH26,", ",") == [
+def test_a_seat_that_shortens_needs_its_cable(stated: Tell) -> None:
+    assert stated("frame_cables.csv", "SH26,", ",") == [
         "seats.csv, row 17, pushes: found shorten at a seat that no cable names; allowed: a cable "
         "with this seat; name it in frame_cables.csv, column seat",
     ]

@@ -1,4 +1,4 @@
-"""What is wrong with control and instruments is told in one line each."""
+"""What is wrong with control and instruments is stated in one line each."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ CASES = [
 
 
 @pytest.fixture
-def told(tmp_path: Path, small_job_writer: Callable[..., Path]) -> Callable[..., list[str]]:
+def stated(tmp_path: Path, small_job_writer: Callable[..., Path]) -> Callable[..., list[str]]:
     def tell(**changes: str) -> list[str]:
         with pytest.raises(InputError) as error:
             read_job(small_job_writer(tmp_path / "job", **changes))
@@ -61,8 +61,8 @@ def told(tmp_path: Path, small_job_writer: Callable[..., Path]) -> Callable[...,
 
 
 @pytest.mark.parametrize(("row", "message"), CASES)
-def test_message(told: Callable[..., list[str]], row: str, message: str):
-    assert told(control=f"{HEAD}{row}\n") == [f"control.csv, {message}"]
+def test_message(stated: Callable[..., list[str]], row: str, message: str):
+    assert stated(control=f"{HEAD}{row}\n") == [f"control.csv, {message}"]
 
 
 def test_control_as_read(tmp_path: Path, small_job_writer: Callable[..., Path]):
@@ -74,18 +74,18 @@ def test_control_as_read(tmp_path: Path, small_job_writer: Callable[..., Path]):
     assert not control["C3"].given.any()
 
 
-def test_half_an_atmosphere(told: Callable[..., list[str]]):
+def test_half_an_atmosphere(stated: Callable[..., list[str]]):
     text = "id,u_hz_mgon,u_v_mgon,u_sd_mm,wavelength_nm\nT,0.3,0.3,1,658\n"
-    assert told(instruments=text) == [
+    assert stated(instruments=text) == [
         "instruments.csv, row 2, wavelength_nm: found wavelength and reference air not both whole; "
         "allowed: wavelength, reference temperature and pressure, or none of them; fill or clear "
         "all three"
     ]
 
 
-def test_observations_need_an_instrument(told: Callable[..., list[str]]):
+def test_observations_need_an_instrument(stated: Callable[..., list[str]]):
     job = [('file = "survey.csv"', 'observations = "survey.csv"'), ("u_mm = 0.5\n", "")]
-    assert told(job=job) == [
+    assert stated(job=job) == [
         "instruments.csv: found no instrument; allowed: one row for each instrument of the "
         "observations; add it: nothing says how well they were measured"
     ]
@@ -99,15 +99,15 @@ def test_observations_need_an_instrument(told: Callable[..., list[str]]):
         ('air = "no"', "air: found 'no'; allowed: true or false; correct it"),
     ],
 )
-def test_network_keys(told: Callable[..., list[str]], key: str, message: str):
+def test_network_keys(stated: Callable[..., list[str]], key: str, message: str):
     job = ("[[survey]]", f"[network]\n{key}\n\n[[survey]]")
-    assert told(job=job) == [f"job.toml, network.{message}"]
+    assert stated(job=job) == [f"job.toml, network.{message}"]
 
 
-def test_keys_that_do_not_go_together(told: Callable[..., list[str]]):
+def test_keys_that_do_not_go_together(stated: Callable[..., list[str]]):
     both = ('file = "survey.csv"', 'file = "survey.csv"\nobservations = "survey.csv"')
     table = "id,u_hz_mgon,u_v_mgon,u_sd_mm\nT,0.3,0.3,1\n"
-    assert told(job=both, instruments=table) == [
+    assert stated(job=both, instruments=table) == [
         "job.toml, survey 1.observations: found file and observations; allowed: one of them; "
         "delete one",
         "job.toml, survey 1.u_mm: found a key of coordinate lists; allowed: no such key here; "
@@ -117,4 +117,4 @@ def test_keys_that_do_not_go_together(told: Callable[..., list[str]]):
     assert (
         "job.toml, survey 1.levelling: found no observations; allowed: levelling beside "
         "observations; name the file"
-    ) in told(job=alone)
+    ) in stated(job=alone)

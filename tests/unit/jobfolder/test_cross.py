@@ -162,10 +162,10 @@ def test_point_of_another_segment(problems_of: Tell, small_files: dict[str, str]
     points = small_files["points.csv"] + "C-L,C,20.01,4,10\n"
     seats = small_files["seats.csv"]
     jacks = small_files["jacks.csv"]
-    told = problems_of(
+    stated = problems_of(
         segments=third, points=points, seats=seats, jacks=jacks, pairs=("A-L,B-L", "A-L,C-L")
     )
-    assert told == [
+    assert stated == [
         "pairs.csv, row 2, ahead_point: found 'C-L' of segment C; allowed: a point of B; correct it"
     ]
 
@@ -223,22 +223,22 @@ def test_a_row_that_cannot_be_read_is_told_once(
     problems_of: Tell, broken: dict[str, tuple[str, str]], row: str
 ) -> None:
     exclude = ("[[survey]]", '[exclude]\nA-L = "trodden on"\n[[survey]]')
-    (told,) = problems_of(job=exclude, **broken)
-    assert told.startswith(row)
+    (stated,) = problems_of(job=exclude, **broken)
+    assert stated.startswith(row)
 
 
 def test_a_broken_seat_does_not_spoil_limits(problems_of: Tell) -> None:
     limits = LIMITS + "L1,difference,A-S1 A-S2,5\n"
-    (told,) = problems_of(seats=("A-S1,A,19", "A-S1,A,x"), limits=limits)
-    assert told.startswith("seats.csv, row 2, E_m: ")
+    (stated,) = problems_of(seats=("A-S1,A,19", "A-S1,A,x"), limits=limits)
+    assert stated.startswith("seats.csv, row 2, E_m: ")
 
 
 def test_a_broken_pair_does_not_empty_its_joint(
     problems_of: Tell, small_files: dict[str, str]
 ) -> None:
     one = small_files["pairs.csv"].splitlines()[:2]
-    (told,) = problems_of(pairs="\n".join(one).replace("B-L,10", "B-L,x"))
-    assert told.startswith("pairs.csv, row 2, opening_mm: ")
+    (stated,) = problems_of(pairs="\n".join(one).replace("B-L,10", "B-L,x"))
+    assert stated.startswith("pairs.csv, row 2, opening_mm: ")
 
 
 def test_thermometers_need_expansion_and_depth(problems_of: Tell) -> None:

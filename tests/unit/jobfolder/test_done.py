@@ -111,11 +111,11 @@ def test_message(read, row: str, message: str):
 
 
 def test_time_with_an_offset_or_none_at_all(read):
-    for told in ("2031-04-02T05:40+02:00", "half past five"):
+    for stated in ("2031-04-02T05:40+02:00", "half past five"):
         with pytest.raises(InputError) as refused:
-            read(f"{HEAD}1,end,B-S1,,,,590,,,,R. Quay,{told}\n")
+            read(f"{HEAD}1,end,B-S1,,,,590,,,,R. Quay,{stated}\n")
         assert str(refused.value) == (
-            f"night.csv, row 2, time: found '{told}'; allowed: a local time such as "
+            f"night.csv, row 2, time: found '{stated}'; allowed: a local time such as "
             "2031-04-02T05:40; correct it"
         )
 

@@ -17,7 +17,7 @@ MEMBER = "DA3,A88,A100,box,steel,A1,,"
 
 
 @pytest.fixture
-def told(tmp_path: Path) -> Tell:
+def stated(tmp_path: Path) -> Tell:
     """Start the template with a frame, change one file, and return what is wrong."""
 
     def tell(file: str, old: str, new: str) -> list[str]:
@@ -315,8 +315,8 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
         ),
     ],
 )
-def test_messages(told: Tell, file: str, old: str, new: str, messages: list[str]) -> None:
-    assert told(file, old, new) == messages
+def test_messages(stated: Tell, file: str, old: str, new: str, messages: list[str]) -> None:
+    assert stated(file, old, new) == messages
 
 
 def test_temperature_needs_depth_width_and_expansion(tmp_path: Path) -> None:

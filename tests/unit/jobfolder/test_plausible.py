@@ -85,9 +85,9 @@ def test_what_can_hardly_be_meant_is_named_and_may_be_waived(job, changes, name,
     toml = (toml[0], toml[1].replace("\n\n[tol", f"\n{extra}\n[tol"))
     read = read_job(job(**changes, job=toml))
     assert len(read.waived) == len(names)
-    (told,) = (one for one in read.waived if f"({name})" in one)
-    assert told.endswith(": waived, skew pier, I. Calder, 2 April")
-    assert f"WAIVED IN WRITING: {told}." in cautions(read)
+    (stated,) = (one for one in read.waived if f"({name})" in one)
+    assert stated.endswith(": waived, skew pier, I. Calder, 2 April")
+    assert f"WAIVED IN WRITING: {stated}." in cautions(read)
 
 
 def test_whole_job_has_nothing_to_waive(job):

@@ -43,7 +43,7 @@ def test_one_column_for_all(job, tmp_path):
     assert series.shared == ("s.csv", "s.csv")
     assert series.clock(2700.0) == dt.datetime(2031, 4, 3, 6, 45)
     assert series.at(2700.0)[0] == pytest.approx([290.65, 290.65])
-    assert series.told == "steel in s.csv"
+    assert series.stated == "steel in s.csv"
 
 
 def test_top_and_bottom_and_a_column_for_each(job, tmp_path):
@@ -61,7 +61,7 @@ def test_air_comes_later_to_the_steel(job, tmp_path):
     job = replace(job, lockoff=LockOff(air_lag=7200.0))
     series = read(job, tmp_path, "time,air_C\n2031-04-03T06:00,15\n2031-04-03T07:00,16\n")
     assert series.start == dt.datetime(2031, 4, 3, 8, 0)
-    assert series.told == "air in s.csv, the steel 2.0 h behind it"
+    assert series.stated == "air in s.csv, the steel 2.0 h behind it"
 
 
 TIME = "a local time such as 2031-04-03T06:00; correct it"

@@ -6,13 +6,13 @@ from collections.abc import Callable
 
 import pytest
 
-from fitup.model import Gates, Job, Tolerance, Wishes, Working
+from fitup.model import Gates, Job, Objectives, Tolerance, Working
 
 Tell = Callable[..., list[str]]
 TOP = (
     "name, units, grid, reference_temperature_C, reference_temperature_F, stage, tolerance, "
-    "gates, working, staging, wishes, uncertainty, lockoff, learning, exclude, waive, influence, "
-    "alignment, network, ride, survey"
+    "gates, working, staging, objectives, uncertainty, lockoff, learning, exclude, waive, "
+    "influence, alignment, network, ride, survey"
 )
 LENGTHS = "value_m, value_mm, value_cm, value_in, value_ft, value_ftUS"
 NO_KEY = "found no such key; allowed: a text in quotes; add it"
@@ -122,30 +122,30 @@ CASES = [
     ),
     (
         "[[survey]]",
-        "[wishes]\ntime_limit_s = 0\n[[survey]]",
-        f", wishes.time_limit_s: found 0; {ABOVE}",
+        "[objectives]\ntime_limit_s = 0\n[[survey]]",
+        f", objectives.time_limit_s: found 0; {ABOVE}",
     ),
     (
         "[[survey]]",
-        "[wishes]\ntime_limit = 5\n[[survey]]",
-        ", wishes.time_limit: found no unit; allowed: one of: time_limit_s; add the unit",
+        "[objectives]\ntime_limit = 5\n[[survey]]",
+        ", objectives.time_limit: found no unit; allowed: one of: time_limit_s; add the unit",
     ),
     (
         "[[survey]]",
-        "[wishes]\npatience = 5\n[[survey]]",
-        ", wishes.patience: found an unknown key; allowed: worst_ratio_goal, squares_slack, "
+        "[objectives]\npatience = 5\n[[survey]]",
+        ", objectives.patience: found an unknown key; allowed: worst_ratio_goal, squares_slack, "
         "squares_slack_floor, search_effort, time_limit_s, risk, leave_alone; delete it or correct "
         "its name",
     ),
     (
         "[[survey]]",
-        "[wishes]\nrisk = 0\n[[survey]]",
-        f", wishes.risk: found 0; {ABOVE}",
+        "[objectives]\nrisk = 0\n[[survey]]",
+        f", objectives.risk: found 0; {ABOVE}",
     ),
     (
         "[[survey]]",
-        "[wishes]\nrisk = 0.5\n[[survey]]",
-        ", wishes.risk: found 0.5; allowed: below 0.5; correct it",
+        "[objectives]\nrisk = 0.5\n[[survey]]",
+        ", objectives.risk: found 0.5; allowed: below 0.5; correct it",
     ),
     (
         "[[survey]]",
@@ -294,8 +294,8 @@ def test_tolerance_that_is_no_table(problems_of: Tell, small_files: dict[str, st
 
 
 def test_misspelt_influence_table(problems_of: Tell) -> None:
-    told = problems_of(job=("[[survey]]", '[influence]\ntabel = "x.csv"\n[[survey]]'))
-    assert told == [
+    stated = problems_of(job=("[[survey]]", '[influence]\ntabel = "x.csv"\n[[survey]]'))
+    assert stated == [
         "job.toml, influence.tabel: found an unknown key; allowed: table, model; "
         "did you mean table?",
     ]
@@ -314,7 +314,7 @@ deviation_most_ft = 1
 [working]
 insertion_mm = 7
 jack_reserve = 2
-[wishes]
+[objectives]
 squares_slack = 0
 time_limit_s = 3
 [exclude]
@@ -329,7 +329,7 @@ B-T1 = "trodden on, engineer"
     assert job.gates.deviation_most == pytest.approx(0.3048, rel=1e-12)
     assert job.gates.temperature_off == Gates().temperature_off
     assert job.working == Working(insertion=0.007, jack_reserve=2.0)
-    assert job.wishes == Wishes(squares_slack=0.0, time_limit=3.0)
+    assert job.objectives == Objectives(squares_slack=0.0, time_limit=3.0)
     assert dict(job.excluded) == {"B-T1": "trodden on, engineer"}
     (epoch,) = job.epochs
     assert (epoch.file, epoch.taken) == ("survey.csv", "2031-04-02T04:10")
@@ -353,3 +353,25 @@ B-T1 = "trodden on, engineer"
 )
 def test_influence_of_another_kind(problems_of: Tell, text: str, expected: str) -> None:
     assert problems_of(job=("[[survey]]", f"[influence]\n{text}\n[[survey]]")) == [expected]
+
+
+OBJECTIVES = "[objectives]\nsearch_effort = 7\n"
+
+
+def test_a_table_under_its_old_name_is_read_with_a_note(
+    job_of: Callable[..., Job], small_files: dict[str, str]
+) -> None:
+    toml = small_files["job.toml"] + "\n" + OBJECTIVES.replace("objectives", "wishes")
+    with pytest.warns(FutureWarning, match=r"job.toml: \[wishes\] is called \[objectives\] now"):
+        job = job_of(job=toml)
+    assert job.objectives.search_effort == 7.0
+
+
+def test_a_table_under_both_names_is_refused(
+    problems_of: Tell, small_files: dict[str, str]
+) -> None:
+    toml = small_files["job.toml"] + "\n" + OBJECTIVES + OBJECTIVES.replace("objectives", "wishes")
+    assert problems_of(job=toml) == [
+        "job.toml, wishes: found [wishes] beside [objectives]; allowed: [objectives]; "
+        "delete [wishes]"
+    ]

@@ -13,7 +13,7 @@ from fitup.jobfolder import read_job
 ALLOWED = "A-lift, B-lift"
 
 
-def told(folder: Path) -> list[str]:
+def stated(folder: Path) -> list[str]:
     with pytest.raises(InputError) as refused:
         read_job(folder)
     return [str(p) for p in refused.value.problems]
@@ -35,12 +35,12 @@ def told(folder: Path) -> list[str]:
 )
 def test_staging(small_job_writer: Callable[..., Path], tmp_path: Path, keys: str, message: str):
     job = ("[[survey]]", f"[staging]\n{keys}\n[[survey]]")
-    assert told(small_job_writer(tmp_path, job=job)) == [f"job.toml, staging.{message}"]
+    assert stated(small_job_writer(tmp_path, job=job)) == [f"job.toml, staging.{message}"]
 
 
 def test_pumps(small_job_writer: Callable[..., Path], tmp_path: Path):
     pumps = "id,jacks\nP,J-A1 J-A2 J-A3 J-B1 J-B2 J-X\n"
-    assert told(small_job_writer(tmp_path, pumps=pumps)) == [
+    assert stated(small_job_writer(tmp_path, pumps=pumps)) == [
         "pumps.csv, row 2, jacks: found 'J-X'; allowed: ids of jacks.csv; correct it or add it",
         "pumps.csv, jacks: found jack J-B3 at no pump; allowed: every jack that works at some "
         "pump; add it to a pump, or leave pumps.csv out",
@@ -49,7 +49,7 @@ def test_pumps(small_job_writer: Callable[..., Path], tmp_path: Path):
 
 def test_groups(small_job_writer: Callable[..., Path], tmp_path: Path):
     groups = "id,after\nA-lift,B-lift\nB-lift,A-lift\nC,\n"
-    assert told(small_job_writer(tmp_path, groups=groups)) == [
+    assert stated(small_job_writer(tmp_path, groups=groups)) == [
         "groups.csv, row 2, after: found 'B-lift', which waits for A-lift itself; allowed: an "
         "order without a circle; take one of them out",
         "groups.csv, row 3, after: found 'A-lift', which waits for B-lift itself; allowed: an "

@@ -30,9 +30,9 @@ def test_empty_folder_will_do(tmp_path: Path) -> None:
 
 def test_nothing_is_overwritten(tmp_path: Path) -> None:
     (tmp_path / "job.toml").write_text("mine")
-    told = "found files already there; allowed: a new or empty folder; name another"
-    assert refusal(tmp_path) == f"{tmp_path}: {told}"
-    assert refusal(tmp_path / "job.toml") == f"{tmp_path / 'job.toml'}: {told}"
+    stated = "found files already there; allowed: a new or empty folder; name another"
+    assert refusal(tmp_path) == f"{tmp_path}: {stated}"
+    assert refusal(tmp_path / "job.toml") == f"{tmp_path / 'job.toml'}: {stated}"
     assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [("job.toml", "mine")]
 
 

@@ -201,8 +201,8 @@ EMPTY = [
 def test_empty_cell(
     problems_of: Tell, stem: str, old: str, new: str, column: str, allowed: str
 ) -> None:
-    told = problems_of(**{stem: (old, new)})
-    assert told == [f"{stem}.csv, row 2, {column}: found an empty cell; allowed: {allowed}"]
+    stated = problems_of(**{stem: (old, new)})
+    assert stated == [f"{stem}.csv, row 2, {column}: found an empty cell; allowed: {allowed}"]
 
 
 @pytest.mark.parametrize(
@@ -303,8 +303,8 @@ def test_rows_are_counted_as_an_editor_counts(
     problems_of: Tell, small_files: dict[str, str]
 ) -> None:
     text = "# remark\n\n" + small_files["plates.csv"].replace("P5,5,5", "P5,5,x")
-    told = problems_of(plates=text)
-    assert told == [f"plates.csv, row 6, measured_mm: found 'x'; allowed: {THICKNESS}"]
+    stated = problems_of(plates=text)
+    assert stated == [f"plates.csv, row 6, measured_mm: found 'x'; allowed: {THICKNESS}"]
 
 
 def test_thousands_with_points_are_refused_beside_decimal_commas(
@@ -332,7 +332,7 @@ def test_not_a_number(text: str) -> None:
         parse_number(text)
 
 
-#: values that nobody can mean: (stem, old, new, what is told)
+#: values that nobody can mean: (stem, old, new, what is stated)
 IMPLAUSIBLE = [
     ("plates", "P1,1,1,4", "P1,1,9.8,4",
      "plates.csv, row 6, measured_mm: found 9.8 mm at a nominal 1 mm; allowed: within 0.5 mm and "
@@ -355,11 +355,11 @@ IMPLAUSIBLE = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("stem", "old", "new", "told"), IMPLAUSIBLE)
+@pytest.mark.parametrize(("stem", "old", "new", "stated"), IMPLAUSIBLE)
 def test_what_nobody_can_mean_is_refused(
-    problems_of: Tell, stem: str, old: str, new: str, told: str
+    problems_of: Tell, stem: str, old: str, new: str, stated: str
 ) -> None:
-    assert problems_of(**{stem: (old, new)}) == [told]
+    assert problems_of(**{stem: (old, new)}) == [stated]
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,7 @@ def play(
     loads = states.at(arrives, ()).reactions
     after = joint_state(job, seen(job, moved, rng, u))
     noise = job.learning.load_reading
-    told = tuple(
+    stated = tuple(
         Moved(
             n,
             x,
@@ -90,7 +90,7 @@ def play(
         )
         for n, x in moves.items()
     )
-    return one_round(job, before, influence, replace(job, moved=told), after)
+    return one_round(job, before, influence, replace(job, moved=stated), after)
 
 
 def move_point(states: RigidStates, job: Job, name: str, place: Any, arrives: Any) -> np.ndarray:

@@ -27,8 +27,8 @@ def plan_of(job, packs: dict[str, tuple[str, ...]], stages=(("B1", "B2"),)) -> P
             SeatPlan(name, tuple(out.elements()), tuple(put.elements()), new, setting,
                      new != seat.pack)
         )  # fmt: skip
-    told = tuple(Stage(i, "B-lift", own, (), (), (), (), ()) for i, own in enumerate(stages, 1))
-    return Plan(tuple(seats), told, (), "made", (0.0,) * len(seats), True, id="made")
+    stated = tuple(Stage(i, "B-lift", own, (), (), (), (), ()) for i, own in enumerate(stages, 1))
+    return Plan(tuple(seats), stated, (), "made", (0.0,) * len(seats), True, id="made")
 
 
 def stage_of(number: int, seat: str) -> Stage:
@@ -61,38 +61,38 @@ def test_plates_of_one_mark_may_be_wrong_by_the_same(case):
     """Two of a mark that was bought to limits: twice its uncertainty, not the root of two."""
     plan = plan_of(case.job, {"B1": ("P20", "P5", "P5", "P5")})
     alike = {m: replace(p, spread=4e-4, alike=m == "P5") for m, p in case.job.plates.items()}
-    told = carry(replace(case.job, plates=alike), case.influence, plan)
-    assert next(m for m in told.moved if m.seat == "B1").uncertainty == pytest.approx(8e-4)
+    stated = carry(replace(case.job, plates=alike), case.influence, plan)
+    assert next(m for m in stated.moved if m.seat == "B1").uncertainty == pytest.approx(8e-4)
     apart = {m: replace(p, spread=4e-4) for m, p in case.job.plates.items()}
-    told = carry(replace(case.job, plates=apart), case.influence, plan)
-    assert next(m for m in told.moved if m.seat == "B1").uncertainty == pytest.approx(
+    stated = carry(replace(case.job, plates=apart), case.influence, plan)
+    assert next(m for m in stated.moved if m.seat == "B1").uncertainty == pytest.approx(
         4e-4 * np.sqrt(2.0)
     )
 
 
 def test_as_planned_by_hand(case, raised):
-    told = carry(case.job, case.influence, raised)
-    moved = {m.seat: m for m in told.moved}
+    stated = carry(case.job, case.influence, raised)
+    moved = {m.seat: m for m in stated.moved}
     # a plate of 5.00 mm in, 0.2 mm of bedding
     assert moved["B1"].setting == pytest.approx(0.0048)
     assert moved["B1"].uncertainty == pytest.approx(2e-5)
     assert moved["B3"].setting == 0.0
-    assert told.changes["seats.csv"]["B1", "pack"] == "P20+P5+P5"
-    assert told.changes["plates.csv"] == {("P5", "count"): 4}
-    assert told.changes["jacks.csv"]["JB1", "stroke_used"] == pytest.approx(0.0448)
+    assert stated.changes["seats.csv"]["B1", "pack"] == "P20+P5+P5"
+    assert stated.changes["plates.csv"] == {("P5", "count"): 4}
+    assert stated.changes["jacks.csv"]["JB1", "stroke_used"] == pytest.approx(0.0448)
     # two near seats of one end raised together do not warp
-    assert "limits.csv" not in told.changes
-    loads = case.influence.r0 + case.influence.R @ np.array([m.setting for m in told.moved])
-    assert told.changes["seats.csv"]["B1", "reaction_now"] == pytest.approx(loads[0], abs=0.6)
-    assert {c.source for c in told.carried if c.column == "pack"} == {"as planned, not read"}
-    assert told.warnings == []
+    assert "limits.csv" not in stated.changes
+    loads = case.influence.r0 + case.influence.R @ np.array([m.setting for m in stated.moved])
+    assert stated.changes["seats.csv"]["B1", "reaction_now"] == pytest.approx(loads[0], abs=0.6)
+    assert {c.source for c in stated.carried if c.column == "pack"} == {"as planned, not read"}
+    assert stated.warnings == []
 
 
 def test_every_changed_cell_is_told_and_no_other(case, raised):
-    told = carry(case.job, case.influence, raised)
-    cells = {(file, *place) for file, own in told.changes.items() for place in own}
-    assert cells == {(c.file, c.row, c.column) for c in told.carried}
-    assert all(c.source for c in told.carried)
+    stated = carry(case.job, case.influence, raised)
+    cells = {(file, *place) for file, own in stated.changes.items() for place in own}
+    assert cells == {(c.file, c.row, c.column) for c in stated.carried}
+    assert all(c.source for c in stated.carried)
 
 
 def test_packs_as_built_count_not_as_planned(case, raised):
@@ -100,17 +100,17 @@ def test_packs_as_built_count_not_as_planned(case, raised):
         end("B1", pack=("P20", "P5", "P2"), movement=0.002, load=520e3, stroke_out=0.043),
         end("B2"), end("B2", jack="JB2", load=480e3),
     ]  # fmt: skip
-    told = carry(case.job, case.influence, raised, done[:1] + done[2:])
-    moved = {m.seat: m for m in told.moved}
+    stated = carry(case.job, case.influence, raised, done[:1] + done[2:])
+    moved = {m.seat: m for m in stated.moved}
     assert moved["B1"].setting == pytest.approx(0.00203 - 0.0002)
     assert moved["B2"].setting == pytest.approx(0.0048)
-    assert told.changes["plates.csv"] == {("P5", "count"): 5, ("P2", "count"): 7}
-    assert told.changes["seats.csv"]["B1", "reaction_now"] == 520e3
-    assert told.changes["jacks.csv"]["JB1", "stroke_used"] == pytest.approx(0.043)
+    assert stated.changes["plates.csv"] == {("P5", "count"): 5, ("P2", "count"): 7}
+    assert stated.changes["seats.csv"]["B1", "reaction_now"] == 520e3
+    assert stated.changes["jacks.csv"]["JB1", "stroke_used"] == pytest.approx(0.043)
     assert (moved["B1"].load_before, moved["B1"].load_after) == (None, 520e3)
-    sources = {(c.row, c.column): c.source for c in told.carried}
+    sources = {(c.row, c.column): c.source for c in stated.carried}
     assert sources["B1", "pack"] == "read by R. Quay, 2031-04-02 05:40"
-    assert sources["B2", "pack"] == "as planned; not told in the readings"
+    assert sources["B2", "pack"] == "as planned; not stated in the readings"
 
 
 def test_lift_off_counts_before_the_moves_of_its_stage(case, raised):
@@ -131,11 +131,11 @@ def test_lift_off_counts_before_the_moves_of_its_stage(case, raised):
         end("B1", pack=("P20", "P5", "P5")),
         end("B2", stage=2, pack=("P20", "P5", "P5")),
     ]
-    told = carry(case.job, case.influence, plan, done)
-    moved = {m.seat: m for m in told.moved}
+    stated = carry(case.job, case.influence, plan, done)
+    moved = {m.seat: m for m in stated.moved}
     assert moved["B1"].load_before == pytest.approx(540e3)
     assert moved["B2"].load_before == pytest.approx(530e3)
-    sources = {(c.row, c.column): c.source for c in told.carried}
+    sources = {(c.row, c.column): c.source for c in stated.carried}
     assert sources["B1", "reaction_now"] == "computed: measured at lift-off, and what the moves add"
     assert sources["B3", "reaction_now"] == (
         "computed: not read; scaled as the seats read of segment B, and what the moves add"
@@ -144,9 +144,9 @@ def test_lift_off_counts_before_the_moves_of_its_stage(case, raised):
 
 def test_a_segment_heavier_than_written_down(case, raised):
     done = [end(n, stage=0, load=700e3) for n in ("B1", "B2", "B3", "B4")]
-    told = carry(case.job, case.influence, raised, done)
-    assert told.changes["segments.csv"]["B", "weight"] == 2800000
-    assert told.warnings[-1] == (
+    stated = carry(case.job, case.influence, raised, done)
+    assert stated.changes["segments.csv"]["B", "weight"] == 2800000
+    assert stated.warnings[-1] == (
         "segment B: its seats carry 2800 kN, its weight was written down as 2000 kN; find out what "
         "the segment really weighs"
     )
@@ -160,14 +160,14 @@ def test_windows_limits_and_holds(case):
     holds = (Hold("H1", "bolts", "M. Tarn, 2 April"), Hold("H2", "wind", ""))
     job = replace(case.job, seats=seats, limits=limits, holds=holds)
     plan = plan_of(job, {"B1": ("P20", "P5", "P5")}, stages=(("B1",),))
-    told = carry(job, case.influence, plan)
-    assert told.changes["seats.csv"]["B1", "raise_most"] == pytest.approx(0.0012)
-    assert told.changes["seats.csv"]["B1", "lower_most"] == pytest.approx(0.0068)
-    assert told.changes["limits.csv"]["d", "most"] == pytest.approx(0.0012)
+    stated = carry(job, case.influence, plan)
+    assert stated.changes["seats.csv"]["B1", "raise_most"] == pytest.approx(0.0012)
+    assert stated.changes["seats.csv"]["B1", "lower_most"] == pytest.approx(0.0068)
+    assert stated.changes["limits.csv"]["d", "most"] == pytest.approx(0.0012)
     # 4.8 mm at one corner: more than the whole limit of the warp
-    assert told.changes["limits.csv"]["w", "most"] == pytest.approx(1e-6)
-    assert told.warnings == ["limit w is used up; the engineer decides what may still be moved"]
-    assert told.changes["holds.csv"] == {("H1", "signed"): ""}
+    assert stated.changes["limits.csv"]["w", "most"] == pytest.approx(1e-6)
+    assert stated.warnings == ["limit w is used up; the engineer decides what may still be moved"]
+    assert stated.changes["holds.csv"] == {("H1", "signed"): ""}
 
 
 def test_a_dial_that_does_not_agree_with_the_plates(case, raised):
@@ -178,12 +178,12 @@ def test_a_dial_that_does_not_agree_with_the_plates(case, raised):
         **case.job.seats,
         "B1": replace(case.job.seats["B1"], pushes="ahead", direction=np.array([1.0, 0.0, 0.0])),
     }
-    told = carry(replace(case.job, seats=pushed), case.influence, raised, read)
+    stated = carry(replace(case.job, seats=pushed), case.influence, raised, read)
     differs = (
         "seat B1: the movement read and its plates differ by 3.2 mm; the plates count, look at the "
         "pack again"
     )
-    assert differs in told.warnings
+    assert differs in stated.warnings
     assert differs not in carry(case.job, case.influence, raised, read).warnings
 
 
@@ -194,11 +194,11 @@ def test_a_nut_goes_where_its_jack_was_read(case):
     plan = plan_of(job, {}, stages=(("B1",),))
     own = replace(plan.seats[0], setting=0.005, disturbed=True)
     plan = replace(plan, seats=(own, *plan.seats[1:]))
-    told = carry(job, case.influence, plan, [end("B1", movement=0.0045)])
-    assert told.moved[0].setting == pytest.approx(0.0045)
+    stated = carry(job, case.influence, plan, [end("B1", movement=0.0045)])
+    assert stated.moved[0].setting == pytest.approx(0.0045)
     # half a millimetre of resolution, evenly spread
-    assert told.moved[0].uncertainty == pytest.approx(0.0005 / np.sqrt(12.0))
-    assert told.changes["seats.csv"]["B1", "raise_most"] == pytest.approx(0.0155)
+    assert stated.moved[0].uncertainty == pytest.approx(0.0005 / np.sqrt(12.0))
+    assert stated.changes["seats.csv"]["B1", "raise_most"] == pytest.approx(0.0155)
 
 
 def test_readings_that_do_not_fit(case, raised):
@@ -236,5 +236,5 @@ def test_friction_of_the_gauges_is_taken_out_and_stage_0_is_before_its_first_sta
         end("B1", pack=("P20", "P5", "P5")),
         end("B2", stage=2, pack=("P20", "P5", "P5")),
     ]
-    told = carry(job, case.influence, plan, done)
-    assert {m.seat: m for m in told.moved}["B2"].load_before == pytest.approx(520e3)
+    stated = carry(job, case.influence, plan, done)
+    assert {m.seat: m for m in stated.moved}["B2"].load_before == pytest.approx(520e3)

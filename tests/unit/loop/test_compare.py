@@ -58,29 +58,29 @@ def test_chi_square_does_not_hang_on_units(rounds):
 def test_differences_are_white_where_all_is_as_assumed(rounds, drawn):
     """Mean of chi-square is its degrees of freedom; one in a hundred is above the limit."""
     one, rng = rounds(1), np.random.default_rng(5)
-    told = [compare(drawn(one, one.rows @ one.moves, rng)) for _ in range(200)]
-    ratio = np.array([c.chi_square / c.degrees for c in told])
-    assert abs(ratio.mean() - 1.0) < 4.0 * np.sqrt(2.0 / told[0].degrees / len(told))
-    assert 0 <= sum(not c.as_predicted for c in told) <= 8
-    singly = np.array([d.ratio for c in told for d in c.checks])
+    stated = [compare(drawn(one, one.rows @ one.moves, rng)) for _ in range(200)]
+    ratio = np.array([c.chi_square / c.degrees for c in stated])
+    assert abs(ratio.mean() - 1.0) < 4.0 * np.sqrt(2.0 / stated[0].degrees / len(stated))
+    assert 0 <= sum(not c.as_predicted for c in stated) <= 8
+    singly = np.array([d.ratio for c in stated for d in c.checks])
     assert singly.std() == pytest.approx(1.0, abs=0.05)
     assert np.mean(np.abs(singly) > 1.96) == pytest.approx(0.05, abs=0.01)
 
 
 def test_whole_surveys_of_a_true_deck_are_as_predicted(rounds):
     """Points moved by true rotations and surveyed with noise, reduced as any survey is."""
-    told = [compare(rounds(seed)) for seed in range(1, 13)]
-    ratio = np.array([c.chi_square / c.degrees for c in told])
-    assert abs(ratio.mean() - 1.0) < 4.0 * np.sqrt(2.0 / told[0].degrees / len(told))
+    stated = [compare(rounds(seed)) for seed in range(1, 13)]
+    ratio = np.array([c.chi_square / c.degrees for c in stated])
+    assert abs(ratio.mean() - 1.0) < 4.0 * np.sqrt(2.0 / stated[0].degrees / len(stated))
 
 
 def test_a_seat_that_sank_is_seen_where_it_is(rounds):
-    told = compare(rounds(1, sinks={"B2": 0.003}))
-    assert not told.as_predicted
-    wrong = [d.check.id for d in told.checks if d.verdict == "NOT as predicted"]
+    stated = compare(rounds(1, sinks={"B2": 0.003}))
+    assert not stated.as_predicted
+    wrong = [d.check.id for d in stated.checks if d.verdict == "NOT as predicted"]
     assert "level/B-R" in wrong
     assert not any(name.startswith("level/A") for name in wrong)
-    ends = {d.check.id: d for d in told.checks}
+    ends = {d.check.id: d for d in stated.checks}
     # B2 stands under the near right corner: what is there came out low
     assert ends["level/B-R"].difference < -0.001
     assert ends["level/B-R"].found_there == pytest.approx(ends["level/B-R"].found)
@@ -88,8 +88,8 @@ def test_a_seat_that_sank_is_seen_where_it_is(rounds):
 
 def test_loads_are_held_against_the_moves(rounds):
     soft = dict.fromkeys(("B1", "B2", "B3", "B4"), 0.5)
-    told = compare(rounds(1, stiffness=soft))
-    loads = {d.seat: d for d in told.loads}
+    stated = compare(rounds(1, stiffness=soft))
+    loads = {d.seat: d for d in stated.loads}
     assert loads["B1"].predicted == pytest.approx(2.0 * loads["B1"].found, rel=0.25)
     assert loads["B1"].verdict == "NOT as predicted"
     assert loads["A2"].verdict == "as predicted"

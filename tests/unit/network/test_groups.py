@@ -1,4 +1,4 @@
-"""Causes that many readings share are told in one line, before any sound point is blamed."""
+"""Causes that many readings share are stated in one line, before any sound point is blamed."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from fitup.network.solve import solve
 TURN = 2.0 * math.pi
 
 
-def told(site: Any, change: Callable[[Shot], Shot] = lambda s: s, **job: Any) -> tuple[str, ...]:
+def stated(site: Any, change: Callable[[Shot], Shot] = lambda s: s, **job: Any) -> tuple[str, ...]:
     changed = replace(site.job, **job)
     read: ObservationSet = site.read()
     spoiled = replace(read, shots=tuple(change(s) for s in read.shots))
@@ -28,7 +28,7 @@ def told(site: Any, change: Callable[[Shot], Shot] = lambda s: s, **job: Any) ->
 
 
 def test_a_prism_constant_wrong_everywhere(network_site: Any):
-    (line,) = told(network_site(5), lambda s: replace(s, sd=s.sd + 0.0344))
+    (line,) = stated(network_site(5), lambda s: replace(s, sd=s.sd + 0.0344))
     assert line.startswith("every distance of the survey is 3")
     assert "mm too long, from all set-ups alike: their prism constant is wrong" in line
     assert "control point" not in line
@@ -38,7 +38,7 @@ def test_a_prism_constant_wrong_at_the_deck(network_site: Any):
     def change(shot: Shot) -> Shot:
         return replace(shot, sd=shot.sd - 0.0169) if shot.target.startswith("T") else shot
 
-    (line,) = told(network_site(5), change)
+    (line,) = stated(network_site(5), change)
     assert line.startswith("every distance to a target on the deck is 1")
     assert "mm too short" in line
 
@@ -54,7 +54,7 @@ def test_a_knock_between_the_faces(network_site: Any):
             return shot
         return replace(shot, hz=(shot.hz + 3e-4) % TURN)
 
-    (line,) = told(network_site(5), change)
+    (line,) = stated(network_site(5), change)
     assert line.startswith(f"set-up ST2: from row {at} on, every direction is ")
     assert line.endswith("or give those rows a set-up of their own")
 
@@ -71,7 +71,7 @@ def test_a_knock_between_the_faces(network_site: Any):
     ],
 )
 def test_readings_that_mean_something_else(network_site: Any, change: Any, words: str):
-    (line,) = told(network_site(5), change)
+    (line,) = stated(network_site(5), change)
     assert line.startswith("the whole file: ")
     assert words in line
     assert ": with that everything fits; " in line
@@ -86,7 +86,7 @@ def test_packed_angles(network_site: Any):
     assert _unpacked(pack(1.2345678)) == pytest.approx(1.2345678, abs=3e-7)
     # 75 minutes: these are no packed angles
     assert _unpacked(math.radians(12.7500)) is None
-    (line,) = told(network_site(5), lambda s: replace(s, hz=pack(s.hz), v=pack(s.v)))
+    (line,) = stated(network_site(5), lambda s: replace(s, hz=pack(s.hz), v=pack(s.v)))
     assert "packed as ddd.mmss under decimal degrees" in line
 
 
@@ -95,7 +95,7 @@ def test_one_row_of_control_with_easting_and_northing_exchanged(network_site: An
     control = dict(site.job.control)
     wrong = control["CP3"]
     control["CP3"] = replace(wrong, position=wrong.position[[1, 0, 2]])
-    (line,) = told(site, control=control)
+    (line,) = stated(site, control=control)
     assert line == (
         "control.csv: easting and northing of CP3 are exchanged: with that everything fits; "
         "correct its row"

@@ -1,4 +1,4 @@
-"""What is wrong with an observation file is told in one line each."""
+"""What is wrong with an observation file is stated in one line each."""
 
 from __future__ import annotations
 
@@ -112,11 +112,11 @@ def test_a_standing_is_one_standing(messages_of: Tell):
 
 def test_which_instrument(messages_of: Tell):
     two = "id,u_hz_mgon,u_v_mgon,u_sd_mm\nTS1,0.3,0.3,1\nTS2,1,1,2\n"
-    told = "allowed: one of: TS1, TS2; name the instrument of the set-up"
+    stated = "allowed: one of: TS1, TS2; name the instrument of the set-up"
     shots = "setup,target,hz_gon,v_gon,sd_m,instrument\nS1,CP1,0,100,40,TS3\nS2,CP1,0,100,40,\n"
     assert messages_of(instruments=two, shots=shots) == [
-        f"shots.csv, row 2, instrument: found 'TS3'; {told}",
-        f"shots.csv, row 3, instrument: found an empty cell; {told}",
+        f"shots.csv, row 2, instrument: found 'TS3'; {stated}",
+        f"shots.csv, row 3, instrument: found an empty cell; {stated}",
     ]
 
 

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitup.errors import NoPlan
-from fitup.model import Wishes
+from fitup.model import Objectives
 from fitup.plan import least_work, make_plan
 from fitup.plan.alternatives import disturbed_by, other_places, without
 from fitup.plan.priorities import choose
@@ -152,8 +152,8 @@ def test_seats_left_alone_keep_their_packs(small) -> None:
     case = small(1)
     plan = make_plan(case.job, case.state, case.influence)
     moved = next(s.seat for s in plan.seats if s.disturbed)
-    wishes = replace(case.job.wishes, leave_alone=(moved,))
-    other = make_plan(replace(case.job, wishes=wishes), case.state, case.influence)
+    objectives = replace(case.job.objectives, leave_alone=(moved,))
+    other = make_plan(replace(case.job, objectives=objectives), case.state, case.influence)
     left = next(s for s in other.seats if s.seat == moved)
     assert not left.disturbed
     assert left.setting == 0.0
@@ -166,9 +166,9 @@ def test_a_search_that_is_asked_to_stop_says_so_and_bounds_truly(small) -> None:
     stopped = make_plan(case.job, case.state, case.influence, stop=lambda: True)
     assert stopped.method.endswith("; stopped by hand")
     assert "stopped" not in whole.method
-    for wish, least in zip(stopped.wishes, whole.wishes, strict=True):
-        if wish.wish in ("worst ratio", "least squares"):
-            assert wish.lower <= least.upper * (1.0 + 1e-9)
+    for objective, least in zip(stopped.objectives, whole.objectives, strict=True):
+        if objective.name in ("worst ratio", "least squares"):
+            assert objective.lower <= least.upper * (1.0 + 1e-9)
 
 
 @CASES
@@ -176,7 +176,7 @@ def test_a_search_that_is_asked_to_stop_says_so_and_bounds_truly(small) -> None:
 def test_least_work_is_the_least_of_every_choice(seed: int, way: str) -> None:
     """With the quick descent and neighbourhoods before the exact search, and without them."""
     problem = with_plates(made_problem(seed), seed)
-    wishes = Wishes(worst_ratio_goal=1.5, squares_slack=3.0, squares_slack_floor=0.5)
+    objectives = Objectives(worst_ratio_goal=1.5, squares_slack=3.0, squares_slack_floor=0.5)
     lighter = least_work._lighter if way == "all" else lambda *given: given[-1]
     nearby = least_work._Less.in_neighbourhoods
     nearby = (lambda less, pick, least: pick) if way == "proof alone" else nearby
@@ -185,15 +185,15 @@ def test_least_work_is_the_least_of_every_choice(seed: int, way: str) -> None:
             mock.patch.object(least_work, "_lighter", lighter),
             mock.patch.object(least_work._Less, "in_neighbourhoods", nearby),
         ):
-            chosen = choose(problem, wishes)
+            chosen = choose(problem, objectives)
     except NoPlan:
         return
-    worst, squares, *counts = chosen.wishes
+    worst, squares, *counts = chosen.objectives
     if chosen.method.startswith("no search"):
         return
     assert squares.proven
     cap = max(1.5, worst.upper) * (1.0 + 1e-9)
-    allowed = least_work.allowed_squares(wishes, squares.lower)
+    allowed = least_work.allowed_squares(objectives, squares.lower)
     fewest = min(
         problem.work(np.array(pick))
         for pick in itertools.product(*(range(len(c)) for c in problem.choices))

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from fitup.errors import NoSafeOrder
-from fitup.model import Plate, Wishes
+from fitup.model import Objectives, Plate
 from fitup.plan import candidates as module
 from fitup.plan import make_plan
 from fitup.plan.least_work import allowed_squares
@@ -23,12 +23,12 @@ Small = Callable[..., Any]
 PLATES = {m: Plate(m, t / 1e3, t / 1e3, n, 0.3, 0.3) for m, t, n in (("P20", 20, 4), ("P5", 5, 6),
           ("P2", 2, 6), ("P1", 1, 3))}  # fmt: skip
 MOVING, SEEDS = (0.0003, 0.0012), (7, 10)
-WISHES = Wishes(worst_ratio_goal=1.2)
+WISHES = Objectives(worst_ratio_goal=1.2)
 
 
 def tight(small: Small, seed: int, moving: float, *, apart: bool = False) -> Any:
     """One segment moves by up to 3 mm; while it moves, less warp is allowed than at rest."""
-    case = small(seed=seed, size=0.004, plates=PLATES, wishes=WISHES)
+    case = small(seed=seed, size=0.004, plates=PLATES, objectives=WISHES)
     seats = {
         n: replace(
             s,
@@ -65,7 +65,7 @@ def test_the_plan_is_the_best_choice_that_has_an_order(
     small: Small, seed: int, moving: float
 ) -> None:
     case = tight(small, seed, moving)
-    goal = case.job.wishes.worst_ratio_goal * (1.0 + 1e-9)
+    goal = case.job.objectives.worst_ratio_goal * (1.0 + 1e-9)
     near = with_an_order(case, goal)
     every = near or with_an_order(case)
     problem = build_problem(case.job, case.state, case.influence)
@@ -77,14 +77,14 @@ def test_the_plan_is_the_best_choice_that_has_an_order(
         return
     ordered = {tuple(p.tolist()): squares for squares, p in every}
     squares = ordered[tuple(pick_of(problem, plan).tolist())]
-    stated = next(w for w in plan.wishes if w.wish == "least squares")
+    stated = next(w for w in plan.objectives if w.name == "least squares")
     assert stated.upper == pytest.approx(squares)
     if near:
         least = near[0][0]
-        assert least <= squares <= allowed_squares(case.job.wishes, least) * (1.0 + 1e-9)
+        assert least <= squares <= allowed_squares(case.job.objectives, least) * (1.0 + 1e-9)
         assert stated.lower <= least * (1.0 + 1e-9)
     else:
-        assert not plan.inside or plan.wishes[0].upper > goal
+        assert not plan.inside or plan.objectives[0].upper > goal
 
 
 def test_a_choice_without_an_order_is_passed_over_and_said(small: Small) -> None:
@@ -96,7 +96,7 @@ def test_a_choice_without_an_order_is_passed_over_and_said(small: Small) -> None
             plan = make_plan(case.job, case.state, case.influence)
         except NoSafeOrder:
             continue
-        said += [w.text for w in plan.wishes if "were passed over" in w.text]
+        said += [w.text for w in plan.objectives if "were passed over" in w.text]
     assert said
 
 

@@ -1,4 +1,4 @@
-"""Whole plans on the small job: wishes, limits, stock, stages, ties, why not."""
+"""Whole plans on the small job: objectives, limits, stock, stages, ties, why not."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ import pytest
 from fitup.certify import certify
 from fitup.checks import joint_state
 from fitup.errors import CertificateRefused, NoPlan, NoSafeOrder
-from fitup.model import Aim, Limit, Plan, Tolerance, Wishes
+from fitup.model import Aim, Limit, Objectives, Plan, Tolerance
 from fitup.plan import make_plan
-from fitup.plan import priorities as wishes
+from fitup.plan import priorities as objectives
 from fitup.plan.priorities import choose
 from fitup.plan.search_space import squares_goal, tight_goal
 from fitup.problem import build_problem
@@ -64,7 +64,7 @@ def test_every_limit_and_the_stock_are_kept(small: Small, seed: int) -> None:
 @pytest.mark.parametrize("seed", [1, 2])
 def test_least_squares_are_proven_and_the_bound_holds(small: Small, seed: int) -> None:
     plan = plan_of(small(seed=seed))
-    squares = next(w for w in plan.wishes if w.wish == "least squares")
+    squares = next(w for w in plan.objectives if w.name == "least squares")
     assert squares.proven
     # the plan may spend the slack, and no more, for less work
     assert squares.lower <= squares.upper <= squares.lower + max(0.05 * squares.lower, 0.02)
@@ -74,7 +74,7 @@ def test_least_squares_are_proven_and_the_bound_holds(small: Small, seed: int) -
 def test_every_figure_of_the_summary_is_that_of_the_plan_printed(small: Small, seed: int) -> None:
     case = small(seed=seed)
     plan = plan_of(case)
-    figures = {w.wish: w.upper for w in plan.wishes}
+    figures = {w.name: w.upper for w in plan.objectives}
     problem = build_problem(case.job, case.state, case.influence)
     assert figures["worst ratio"] == pytest.approx(problem.worst_ratio(plan.settings()), abs=1e-6)
     assert figures["least squares"] == pytest.approx(problem.squares(plan.settings()), abs=1e-6)
@@ -91,8 +91,8 @@ def test_a_plan_of_three_segments_can_be_written_as_json(
 ) -> None:
     monkeypatch.syspath_prepend(str(BENCHMARKS))
     problem = importlib.import_module("instances").line_problem(3, 1, share=share)
-    chosen = choose(problem, Wishes())
-    again = json.loads(json.dumps([asdict(w) for w in chosen.wishes]))
+    chosen = choose(problem, Objectives())
+    again = json.loads(json.dumps([asdict(w) for w in chosen.objectives]))
     x = problem.settings(chosen.pick)
     assert [w["upper"] for w in again[:2]] == [problem.worst_ratio(x), problem.squares(x)]
 
@@ -111,7 +111,7 @@ def test_against_brute_force_on_four_seats(small: Small) -> None:
         seats=hold,
         plates=plates,
         tolerances=wide,
-        wishes=Wishes(squares_slack=0.0, squares_slack_floor=0.0),
+        objectives=Objectives(squares_slack=0.0, squares_slack_floor=0.0),
     )
     state = joint_state(job, case.survey)
     problem = build_problem(job, state, case.influence)
@@ -121,17 +121,17 @@ def test_against_brute_force_on_four_seats(small: Small) -> None:
         for pick in itertools.product(*near)
         if problem.feasible(np.array(pick))
     )
-    chosen = choose(problem, job.wishes)
+    chosen = choose(problem, job.objectives)
     assert problem.feasible(chosen.pick)
     assert problem.squares(problem.settings(chosen.pick)) <= best * (1.0 + 1e-9)
 
 
 def test_slack_is_given_for_less_work_and_never_more(small: Small) -> None:
     case = small()
-    loose = replace(case.job, wishes=Wishes(squares_slack=0.5, squares_slack_floor=0.0))
-    tight = replace(case.job, wishes=Wishes(squares_slack=0.0, squares_slack_floor=0.0))
+    loose = replace(case.job, objectives=Objectives(squares_slack=0.5, squares_slack_floor=0.0))
+    tight = replace(case.job, objectives=Objectives(squares_slack=0.0, squares_slack_floor=0.0))
     problem = build_problem(case.job, case.state, case.influence)
-    a, b = choose(problem, tight.wishes), choose(problem, loose.wishes)
+    a, b = choose(problem, tight.objectives), choose(problem, loose.objectives)
     squares = [problem.squares(problem.settings(c.pick)) for c in (a, b)]
     assert squares[1] <= 1.5 * squares[0] + 1e-9
     assert problem.work(b.pick) <= problem.work(a.pick)
@@ -183,7 +183,7 @@ def test_when_tolerance_cannot_be_met_one_change_that_frees_it_is_named(small: S
     }
     plan = make_plan(replace(case.job, seats=seats), case.state, case.influence)
     assert not plan.inside
-    first = plan.wishes[0]
+    first = plan.objectives[0]
     assert first.lower > 1.0
     assert first.text == "a worst ratio of 1.00 cannot be reached"
     assert all(o.verified for o in plan.obstacles)
@@ -196,11 +196,11 @@ def test_a_short_store_is_left_to_a_general_solver_where_the_search_ends(
     monkeypatch.syspath_prepend(str(BENCHMARKS))
     problem = importlib.import_module("instances").line_problem(2, 1)
     problem = replace(problem, stock=np.full(6, 4))
-    asked = choose(problem, Wishes(search_effort=0.5))
+    asked = choose(problem, Objectives(search_effort=0.5))
     assert problem.feasible(asked.pick)
-    assert asked.wishes[0].lower <= 1.8402 + 1e-3  # no bound of the other solver is taken
-    with mock.patch.object(wishes, "_asked", lambda problem, pick, *rest: pick):
-        alone = choose(problem, Wishes(search_effort=0.5))
+    assert asked.objectives[0].lower <= 1.8402 + 1e-3  # no bound of the other solver is taken
+    with mock.patch.object(objectives, "_asked", lambda problem, pick, *rest: pick):
+        alone = choose(problem, Objectives(search_effort=0.5))
     assert asked.worst < 0.5 * alone.worst
 
 
@@ -209,14 +209,14 @@ def test_what_cannot_be_met_is_told_as_soon_as_the_bound_proves_it(small: Small)
     case = small(size=0.02)
     seats = {n: replace(s, hold=True) for n, s in case.job.seats.items()}
     problem = build_problem(replace(case.job, seats=seats), case.state, case.influence)
-    told: list[str] = []
-    with mock.patch.object(wishes, "ring_search", wraps=wishes.ring_search) as searched:
-        chosen = choose(problem, case.job.wishes, told.append)
+    stated: list[str] = []
+    with mock.patch.object(objectives, "ring_search", wraps=objectives.ring_search) as searched:
+        chosen = choose(problem, case.job.objectives, stated.append)
     assert [c.args[2].kind for c in searched.call_args_list] == ["squares"]
-    first = chosen.wishes[0]
+    first = chosen.objectives[0]
     assert first.proven
     assert first.lower == first.upper > 1.0
-    assert told[1] == f"even plates of any thickness leave a worst ratio of {first.lower:.2f}"
+    assert stated[1] == f"even plates of any thickness leave a worst ratio of {first.lower:.2f}"
 
 
 def test_rounding_at_a_ram_without_load_forbids_no_move(small: Small) -> None:
@@ -379,9 +379,9 @@ def test_nothing_moves_where_every_check_is_inside_as_surveyed(small: Small) -> 
     assert plan.inside
     assert plan.stages == ()
     assert not any(s.disturbed for s in plan.seats)
-    assert "nothing needs to move" in plan.wishes[0].text
+    assert "nothing needs to move" in plan.objectives[0].text
     certify(case.job, case.survey, case.state, case.influence, plan)
-    asked = replace(case.job, wishes=Wishes(worst_ratio_goal=0.05))
+    asked = replace(case.job, objectives=Objectives(worst_ratio_goal=0.05))
     moved = make_plan(asked, case.state, case.influence)
     assert any(s.disturbed for s in moved.seats)
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from fitup.errors import CertificateRefused, FitupError, InputError
-from fitup.model import Plan, Plate, Wishes, WishResult
+from fitup.model import ObjectiveResult, Objectives, Plan, Plate
 from fitup.plan import make_plan
 from fitup.plan import second_opinion as opinion
 from fitup.plan.plan import pick_of
@@ -29,7 +29,7 @@ FEW = {m: Plate(m, t / 1e3, t / 1e3, n, 0.3, 0.3) for m, t, n in (("P20", 20, 4)
 @pytest.fixture(scope="module")
 def case(small: Small) -> tuple[Any, Plan]:
     """A small job whose worst ratio cannot come down to its goal, and its plan."""
-    made = small(plates=FEW, wishes=Wishes(worst_ratio_goal=0.2))
+    made = small(plates=FEW, objectives=Objectives(worst_ratio_goal=0.2))
     return made, make_plan(made.job, made.state, made.influence)
 
 
@@ -41,13 +41,14 @@ def ask(case: tuple[Any, Plan], limit: float) -> tuple[SecondOpinion, ...]:
 def test_it_comes_to_the_same(case: tuple[Any, Plan]):
     plan = case[1]
     said = ask(case, 60.0)
-    assert [s.wish for s in said] == ["worst ratio", "least squares"]
-    for one, wish in zip(said, plan.wishes, strict=False):
+    assert [s.name for s in said] == ["worst ratio", "least squares"]
+    for one, objective in zip(said, plan.objectives, strict=False):
         assert (one.solver, one.proven) == ("HiGHS", True)
-        assert one.found == pytest.approx(wish.lower, rel=1e-9)
-        assert one.lower <= wish.upper
+        assert one.found == pytest.approx(objective.lower, rel=1e-9)
+        assert one.lower <= objective.upper
     assert said[0].text == (
-        f"HiGHS comes to the same, {plan.wishes[0].upper:.4g}: by its own word no plan is better"
+        f"HiGHS comes to the same, {plan.objectives[0].upper:.4g}: "
+        "by its own word no plan is better"
     )
 
 
@@ -61,9 +62,9 @@ def test_without_time_it_says_what_it_knows(case: tuple[Any, Plan]):
 
 def words(found: float, lower: float, ours: tuple[float, float], *, ended: bool = True) -> str:
     """What is said of a solver's plan and bound beside our own two."""
-    wish = WishResult("least squares", *ours, ours[0] == ours[1], "")
+    objective = ObjectiveResult("least squares", *ours, ours[0] == ours[1], "")
     pick = np.zeros(1, dtype=np.int64) if np.isfinite(found) else None
-    return said_of(wish, Opinion(pick, found, lower, ended), "scip", Wishes()).text
+    return said_of(objective, Opinion(pick, found, lower, ended), "scip", Objectives()).text
 
 
 def test_what_is_said():
@@ -84,12 +85,12 @@ def test_what_is_said():
 
 
 def test_a_plan_that_spends_its_slack_is_not_called_worse():
-    wish = WishResult("least squares", 2.05, 2.0, True, "")
-    told = Opinion(np.zeros(1, dtype=np.int64), 2.0, 2.0, True)
-    said = said_of(wish, told, "highs", Wishes()).text
+    objective = ObjectiveResult("least squares", 2.05, 2.0, True, "")
+    stated = Opinion(np.zeros(1, dtype=np.int64), 2.0, 2.0, True)
+    said = said_of(objective, stated, "highs", Objectives()).text
     assert said == "HiGHS comes to 2; the plan's 2.05 is within the slack of it"
-    tight = Wishes(squares_slack=0.0, squares_slack_floor=0.0)
-    assert "found a better one, 2:" in said_of(wish, told, "highs", tight).text
+    tight = Objectives(squares_slack=0.0, squares_slack_floor=0.0)
+    assert "found a better one, 2:" in said_of(objective, stated, "highs", tight).text
 
 
 def test_a_plan_below_the_bound_refuses_ours():
@@ -102,8 +103,8 @@ def test_a_plan_below_the_bound_refuses_ours():
 
 
 def test_a_bound_above_the_plan_refutes_the_solver():
-    wish = WishResult("least squares", 3.0, 0.5, False, "")
-    said = said_of(wish, Opinion(None, np.inf, 5.5, True), "highs", Wishes())
+    objective = ObjectiveResult("least squares", 3.0, 0.5, False, "")
+    said = said_of(objective, Opinion(None, np.inf, 5.5, True), "highs", Objectives())
     assert said.text == (
         "HiGHS claims that no plan is below 5.5, which this plan of 3 refutes: nothing it says of "
         "this job is believed"
@@ -125,15 +126,15 @@ def test_solvers_as_installed_answer_the_known_problem(solver: Any):
 
 
 @pytest.mark.parametrize(
-    "told",
+    "stated",
     [
         Opinion(np.zeros(4, dtype=np.int64), 5.5, 5.5, True),  # HiGHS of scipy 1.13 to 1.16
         Opinion(np.zeros(4, dtype=np.int64), 3.0, 3.1, True),
         Opinion(None, np.inf, -np.inf, False),
     ],
 )
-def test_a_solver_that_fails_the_known_problem_is_not_believed(told: Opinion):
-    with mock.patch.object(known, "least_squares_by", return_value=told):
+def test_a_solver_that_fails_the_known_problem_is_not_believed(stated: Opinion):
+    with mock.patch.object(known, "least_squares_by", return_value=stated):
         assert not known.answers_right("highs")
         here, there = mock.Mock(), mock.Mock()
         with mock.patch.object(opinion, "os"):
@@ -156,11 +157,11 @@ def test_a_continuous_optimum_that_the_statement_refutes_is_refused(case: tuple[
 
 def test_a_job_with_a_risk_is_refused(case: tuple[Any, Plan]):
     made, plan = case
-    risky = replace(made.job, wishes=replace(made.job.wishes, risk=0.05))
+    risky = replace(made.job, objectives=replace(made.job.objectives, risk=0.05))
     with pytest.raises(InputError) as refused:
         second_opinion(risky, made.state, made.influence, plan, 1.0)
     assert str(refused.value) == (
-        "job.toml, wishes.risk: found risk = 0.05; allowed: no risk, for a second opinion; ask "
+        "job.toml, objectives.risk: found risk = 0.05; allowed: no risk, for a second opinion; ask "
         "for it on a copy of the job without the risk, or leave --second-opinion out"
     )
 
@@ -178,14 +179,14 @@ def test_a_solver_that_fails_is_told_in_a_line(case: tuple[Any, Plan]):
     made, plan = case
     problem = build_problem(made.job, made.state, made.influence)
     torn = replace(problem, choices=problem.choices[:-1])
-    told: list[str] = []
-    given = made.job, made.state, made.influence, plan, 5.0, "highs", told.append
+    stated: list[str] = []
+    given = made.job, made.state, made.influence, plan, 5.0, "highs", stated.append
     torn_instead = mock.patch.object(opinion, "build_problem", return_value=torn)
     with torn_instead, pytest.raises(FitupError) as failed:
         second_opinion(*given)
-    assert told[-1] == "second opinion by HiGHS on the worst ratio"
+    assert stated[-1] == "second opinion by HiGHS on the worst ratio"
     first, last = str(failed.value).split(": ", 1)
-    assert first == told[-1]
+    assert first == stated[-1]
     assert last.endswith("; ask another solver (--by), or do without")
     assert "\n" not in last
 

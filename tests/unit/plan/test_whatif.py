@@ -42,15 +42,15 @@ def test_names_that_the_job_does_not_have(small):
     seats, marks, jacks = (", ".join(table) for table in (job.seats, job.plates, job.jacks))
     have = job.plates[mark].count
 
-    def told(option: str, found: str, allowed: str, do: str = "mend the name") -> str:
+    def stated(option: str, found: str, allowed: str, do: str = "mend the name") -> str:
         return f"command line, --{option}: found {found}; allowed: {allowed}; {do}"
 
     stock = f"0 to {have}, the loose plates {mark} in stock"
     assert lines == [
-        told("hold", "'nowhere'", f"a seat of the job: {seats}"),
-        told("gone", "'P99'", f"a plate mark of the job: {marks}"),
-        told("broken", "'J99'", f"a jack of the job: {jacks}"),
-        told("gone", f"{mark}=10000", stock, "give how many are gone"),
+        stated("hold", "'nowhere'", f"a seat of the job: {seats}"),
+        stated("gone", "'P99'", f"a plate mark of the job: {marks}"),
+        stated("broken", "'J99'", f"a jack of the job: {jacks}"),
+        stated("gone", f"{mark}=10000", stock, "give how many are gone"),
     ]
 
 

@@ -62,16 +62,16 @@ def hard_case(small, seed: int) -> Case:
     pair = Limit("A-near", "difference", ("A1", "A2"), mm(0.5, 6.0))
     limits = {n: replace(k, most=mm(0.3, 4.0)) for n, k in job.limits.items()}
     joint = replace(job.joints["K"], least_opening=mm(0.0, 10.0) if rng.random() < 0.5 else None)
-    wishes = job.wishes
+    objectives = job.objectives
     if rng.random() < 0.4:
-        wishes = replace(wishes, leave_alone=(str(rng.choice(list(seats))),))
+        objectives = replace(objectives, leave_alone=(str(rng.choice(list(seats))),))
     job = replace(
         job,
         seats=seats,
         jacks=jacks,
         limits={**limits, "A-near": pair},
         joints={"K": joint},
-        wishes=wishes,
+        objectives=objectives,
     )
     return Case(job, joint_state(job, made.survey), made.influence)
 
@@ -174,11 +174,11 @@ def test_where_only_whole_plates_stand_in_the_way(small) -> None:
     case = few_choices(small)
     assert not fence(case).sets_in_the_way()
     assert not possible_by_hand(case)
-    clashes, obstacles = find_obstacles(case, Effort(60e6))
-    (clash,) = clashes
-    assert clash.plates == "whole"
-    named = [k for k in every_key(case) if what(case, k) in clash.parts]
-    assert len(named) == len(clash.parts)
+    conflicts, obstacles = find_obstacles(case, Effort(60e6))
+    (conflict,) = conflicts
+    assert conflict.plates == "whole"
+    named = [k for k in every_key(case) if what(case, k) in conflict.parts]
+    assert len(named) == len(conflict.parts)
     others = [k for k in every_key(case) if k not in named]
     alone = case
     for key in others:
@@ -188,7 +188,7 @@ def test_where_only_whole_plates_stand_in_the_way(small) -> None:
         assert possible_by_hand(loosened(alone, key)), what(case, key)
     for obstacle in obstacles:
         assert obstacle.verified
-        assert obstacle.what in clash.parts
+        assert obstacle.what in conflict.parts
 
 
 def every_key(case: Case):
@@ -196,10 +196,10 @@ def every_key(case: Case):
     return [*fence(case).every(), *(("stock", m) for m in case.job.plates), *packs]
 
 
-def test_with_no_time_nothing_is_called_a_clash_of_whole_plates(small) -> None:
-    clashes, obstacles = find_obstacles(few_choices(small), Effort(60e6, stop=lambda: True))
+def test_with_no_time_nothing_is_called_a_conflict_of_whole_plates(small) -> None:
+    conflicts, obstacles = find_obstacles(few_choices(small), Effort(60e6, stop=lambda: True))
     assert obstacles == ()
-    assert clashes == ()
+    assert conflicts == ()
 
 
 def test_limits_that_no_plates_keep_are_named_together(small) -> None:

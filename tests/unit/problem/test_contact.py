@@ -9,7 +9,7 @@ import pytest
 
 from fitup.errors import NoPlan
 from fitup.frames import Array
-from fitup.model import CheckState, Influence, Plan, SeatPlan, WishResult
+from fitup.model import CheckState, Influence, ObjectiveResult, Plan, SeatPlan
 from fitup.model.influence import Stay
 from fitup.problem.contact import plan_with_contact
 
@@ -42,8 +42,8 @@ class Rocker:
 
 def plan(setting: float, miss: float) -> Plan:
     seat = SeatPlan("S", (), (), (), setting, True)
-    wish = WishResult("worst ratio", miss, miss, True, "least")
-    return Plan((seat,), (), (wish,), "by hand", (setting,), True)
+    objective = ObjectiveResult("worst ratio", miss, miss, True, "least")
+    return Plan((seat,), (), (objective,), "by hand", (setting,), True)
 
 
 def maker(travel: float) -> Callable[[CheckState, Influence, bool], Plan]:
@@ -63,23 +63,23 @@ def maker(travel: float) -> Callable[[CheckState, Influence, bool], Plan]:
 def test_straight_line_that_holds_is_kept() -> None:
     made = plan_with_contact(STATE, Rocker().about(np.zeros(1)), maker(0.003), print)
     assert (made.seats[0].setting, made.method) == (-0.003, "by hand")
-    assert made.wishes[0].proven
+    assert made.objectives[0].proven
 
 
 def test_line_that_is_too_long_is_cut_where_the_seat_comes_free() -> None:
-    told: list[str] = []
-    made = plan_with_contact(STATE, Rocker().about(np.zeros(1)), maker(0.030), told.append)
+    stated: list[str] = []
+    made = plan_with_contact(STATE, Rocker().about(np.zeros(1)), maker(0.030), stated.append)
     assert made.seats[0].setting == pytest.approx(-0.004)
     # 10 mm less the 2 mm that can be had
-    assert made.wishes[0].upper == pytest.approx(0.008)
-    assert (made.wishes[0].lower, made.wishes[0].proven) == (0.0, False)
-    assert made.wishes[0].text == "least, while the same seats carry"
+    assert made.objectives[0].upper == pytest.approx(0.008)
+    assert (made.objectives[0].lower, made.objectives[0].proven) == (0.0, False)
+    assert made.objectives[0].text == "least, while the same seats carry"
     # it would have gone down by 20 mm: a reaction of -400 kN, and a check 8 mm from where it is
     assert made.method == (
         "by hand; the best of 2 plans, for the first would change which seats carry, and a "
         "straight line miss a check by 8.0 mm or mm/m and a load by 400 kN: S left free"
     )
-    assert told == [
+    assert stated == [
         "the moves change which seats carry: plan with those that carry now",
         "plan with the seats that carry then",
         "the moves change which seats carry: plan with those that carry now",

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from fitup.certify import Certificate, certify
-from fitup.model import Plan, Wishes
+from fitup.model import Objectives, Plan
 from fitup.plan import make_plan
 
 Small = Callable[..., Any]
@@ -35,7 +35,7 @@ def case_of(small: Small, seed: int, held: str, *, nuts: bool = True) -> Any:
         },
         plates={m: replace(p, count=p.count + 12) for m, p in job.plates.items()},
         limits={n: replace(w, most=0.008, most_moving=0.04) for n, w in job.limits.items()},
-        wishes=Wishes(search_effort=2.0),
+        objectives=Objectives(search_effort=2.0),
     )
 
 

@@ -28,22 +28,22 @@ def numbers(plan: Plan) -> list[list[str]]:
     return [[s.group for s in own] for _, own in groupby(plan.stages, key=lambda s: s.number)]
 
 
-def wish(plan: Plan) -> tuple[float, float, bool]:
-    found = next(w for w in plan.wishes if w.wish == "stages")
+def objective(plan: Plan) -> tuple[float, float, bool]:
+    found = next(w for w in plan.objectives if w.name == "stages")
     return found.upper, found.lower, found.proven
 
 
 def test_one_group_at_a_time_in_the_order_of_the_files(small: Small):
     plan, _ = planned(small())
     assert numbers(plan) == [["B-lift"], ["A-lift"]]
-    assert wish(plan) == (2, 2, True)
+    assert objective(plan) == (2, 2, True)
 
 
 def test_two_crews_work_at_once(small: Small):
     plan, certificate = planned(small(staging=Staging(crews=2)))
     assert numbers(plan) == [["B-lift", "A-lift"]]
     assert [s.crew for s in certificate.stages] == [1, 2]
-    assert wish(plan) == (1, 1, True)
+    assert objective(plan) == (1, 1, True)
 
 
 def test_one_pump_for_both_groups_keeps_them_apart(small: Small):
@@ -68,7 +68,7 @@ def test_a_group_waits_for_another_and_hours_are_kept_apart(small: Small):
     assert {s.window for s in certificate.stages} == {"night", "slack"}
 
 
-def test_ranks_and_the_way_outwards_are_wishes(small: Small):
+def test_ranks_and_the_way_outwards_are_objectives(small: Small):
     ranks = {"A-lift": GroupRule("A-lift", rank=1)}
     assert numbers(planned(small(groups=ranks))[0]) == [["A-lift"], ["B-lift"]]
     outwards = small(staging=Staging(outwards_from="A"))
@@ -88,7 +88,7 @@ def test_a_lift_goes_in_parts_onto_whole_plates(small: Small):
         assert np.abs(top - stage.start).max() <= 0.011 + 1e-9
     done = {p.seat: p.after for s in certificate.stages for p in s.packs}
     assert all(done[s.seat] == s.build_up for s in plan.seats if s.seat in done)
-    upper, lower, proven = wish(plan)
+    upper, lower, proven = objective(plan)
     assert proven and upper == lower == len(plan.stages)
 
 
@@ -238,7 +238,7 @@ def test_a_measured_lift_off_keeps_the_packs_and_moves_every_band(small: Small):
         for s in case.job.seats
     ]
     found = rebase_job(case.job, case.influence, done, b"readings")
-    assert found.told()[0] == "B1: 500 kN calculated, 580 kN now, 16 % more; measured"
+    assert found.stated()[0] == "B1: 500 kN calculated, 580 kN now, 16 % more; measured"
     again = restage(found.job, case.state, found.influence, plan)
     assert again.seats == plan.seats
     assert again.id != plan.id

@@ -46,7 +46,7 @@ def content(number: int) -> bytes:
     return random.Random(number).randbytes(9000)
 
 
-def write(folder: Path, key: Key, told: int, opcode: int, call: int) -> None:
+def write(folder: Path, key: Key, stated: int, opcode: int, call: int) -> None:
     """Write entries until killed; with ``opcode`` or ``call`` by itself.
 
     It dies inside a statement of the database, or before a file is opened, renamed or removed.
@@ -75,7 +75,7 @@ def write(folder: Path, key: Key, told: int, opcode: int, call: int) -> None:
             with record.writing() as pen:
                 number = len(pen.events) + 1
                 pen.append("stop", WHEN, key=key, says={"why": "x"}, inputs={"a": content(number)})
-            os.write(told, bytes([number]))
+            os.write(stated, bytes([number]))
 
 
 def kill(
@@ -100,21 +100,21 @@ def kill(
         time.sleep(after)
         os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
-    told = os.read(reading, 10_000)
+    stated = os.read(reading, 10_000)
     os.close(reading)
     if not os.WIFSIGNALED(status):
         return f"was not killed: {status}"
-    return wrong(folder, max(told, default=0)) or lasting(folder, key)
+    return wrong(folder, max(stated, default=0)) or lasting(folder, key)
 
 
-def wrong(folder: Path, told: int) -> str:
+def wrong(folder: Path, stated: int) -> str:
     with Record(folder) as record:
         checked = record.check()
         count = len(checked.events)
         if checked.broken:
             return str(checked.broken)
-        if told and not told <= count <= told + 1:
-            return f"{count} entries, {told} were committed"
+        if stated and not stated <= count <= stated + 1:
+            return f"{count} entries, {stated} were committed"
         for event in checked.events[1:]:
             if record.content(event.inputs["a"]) != content(event.number):
                 return f"entry {event.number} is not whole"

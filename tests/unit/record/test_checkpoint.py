@@ -149,7 +149,7 @@ def test_missing_seal_is_an_alarm(seen, keys):
 
 
 def test_old_content_that_was_changed_is_not_read(seen):
-    """A quick look does not read it; whoever asks for it is told."""
+    """A quick look does not read it; whoever asks for it is stated."""
     edit(seen, "UPDATE content SET bytes = zeroblob(size) WHERE size = 1400")
     with Record(seen) as record:
         old = record.now().of("stop")[1]
@@ -318,10 +318,10 @@ RECORDS = st.lists(st.tuples(EVENTS, st.sampled_from(PLANS)), min_size=1, max_si
 
 @settings(deadline=None)
 @given(RECORDS)
-def test_every_state_comes_back_from_a_checkpoint(tmp_path_factory, told):
+def test_every_state_comes_back_from_a_checkpoint(tmp_path_factory, stated):
     events = tuple(
         Event(n, kind, WHEN, "ola", plan, says=says)
-        for n, ((kind, says), plan) in enumerate(told, 1)
+        for n, ((kind, says), plan) in enumerate(stated, 1)
     )
     history = history_of(events)
     with pytest.MonkeyPatch.context() as patch:

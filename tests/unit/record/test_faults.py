@@ -369,5 +369,5 @@ def test_record_of_version_1_still_opens(tmp_path):
     shutil.copy(kept, tmp_path / FILE)
     with Record(tmp_path) as record:
         events = record.check().events
-    told = json.loads(Path(__file__).with_name("record-version-1.json").read_text("utf-8"))
-    assert [e.hash for e in events] == told
+    stated = json.loads(Path(__file__).with_name("record-version-1.json").read_text("utf-8"))
+    assert [e.hash for e in events] == stated

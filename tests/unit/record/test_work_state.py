@@ -54,8 +54,8 @@ BESIDE = {"people named", "sheets printed", "learned", "record taken up again"}
 
 
 def test_every_kind_of_entry_that_changes_the_state_is_in_the_table():
-    told = {row[0].split(",")[0] for row in TRANSITIONS}
-    assert told == set(KINDS) - BESIDE
+    stated = {row[0].split(",")[0] for row in TRANSITIONS}
+    assert stated == set(KINDS) - BESIDE
 
 
 def test_two_crews_report_halves_of_a_stage():

@@ -10,7 +10,7 @@ import pytest
 
 from fitup.certify import certify
 from fitup.errors import InputError
-from fitup.model import Wishes
+from fitup.model import Objectives
 from fitup.model.procedure import Procedure
 from fitup.model.recovery import Answer, Recovery, Stopped
 from fitup.openjob import OpenJob
@@ -279,7 +279,7 @@ def test_seats_that_stay_on_their_nuts_go_on_and_back(small: Any):
         jacks={n: replace(j, capacity=9e6) for n, j in job.jacks.items()},
         plates={m: replace(p, count=p.count + 12) for m, p in job.plates.items()},
         limits={n: replace(w, most=0.008, most_moving=0.04) for n, w in job.limits.items()},
-        wishes=Wishes(search_effort=2.0),
+        objectives=Objectives(search_effort=2.0),
     )
     plan = make_plan(case.job, case.state, case.influence, explain=False)
     made = (case.job, case.survey, case.state, case.influence, plan)

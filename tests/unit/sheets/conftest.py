@@ -29,6 +29,7 @@ from fitup.model import (
     Jack,
     Job,
     Joint,
+    ObjectiveResult,
     Obstacle,
     Pair,
     Plan,
@@ -37,7 +38,6 @@ from fitup.model import (
     SeatPlan,
     Segment,
     Tolerance,
-    WishResult,
 )
 from fitup.model.procedure import (
     Band,
@@ -457,10 +457,10 @@ def make(units: Literal["metric", "US"] = "metric") -> Made:
             SeatPlan(s.seat, s.out, s.put_in, s.build_up, s.setting, s.disturbed) for s in seats
         ),
         stages=(),
-        wishes=(
-            WishResult("worst ratio", 0.86, 0.86, True, "no choice of plates is better"),
-            WishResult("least squares", 2.2041, 2.2041, True, "searched to the end"),
-            WishResult("seats disturbed", 8.0, 6.0, False, "stopped by the time limit"),
+        objectives=(
+            ObjectiveResult("worst ratio", 0.86, 0.86, True, "no choice of plates is better"),
+            ObjectiveResult("least squares", 2.2041, 2.2041, True, "searched to the end"),
+            ObjectiveResult("seats disturbed", 8.0, 6.0, False, "stopped by the time limit"),
         ),
         method="exact search along the chain of segments",
         ideal=tuple(s.ideal for s in seats),

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fitup.certify.facts import SummaryFact
-from fitup.model import WishResult
+from fitup.model import ObjectiveResult
 from fitup.record import check_code
 from fitup.sheets import build_sheets
 from fitup.sheets.build import _proof
@@ -52,7 +52,7 @@ def expected_keys(made):
         keys |= {("check", check.id, "before"), ("check", check.id, "after")}
     keys |= {("plate", s.mark, "measured") for s in made.certificate.stock}
     keys |= {("survey", "survey-0410.csv", w) for w in ("steel_from", "steel_to")}
-    keys |= {("summary", wish.wish) for wish in made.plan.wishes}
+    keys |= {("summary", objective.name) for objective in made.plan.objectives}
     events = [e for p in made.certificate.procedures for e in p.events]
     for event in events:
         for reading in event.readings:
@@ -222,7 +222,7 @@ def test_columns_carry_units(made, made_us):
 
 
 @pytest.mark.parametrize(
-    ("wish", "shown"),
+    ("objective", "shown"),
     [
         (("worst ratio", 0.5564, 0.3969, True), ("0.622", "0.397", "met")),
         (("least squares", 1.8404, 1.8404, True), ("1.840", "1.840", "proven least")),
@@ -232,15 +232,16 @@ def test_columns_carry_units(made, made_us):
         (("plates handled", 28.0, 15.0, False), ("28", "15", "not proven")),
     ],
 )
-def test_values_of_objectives_are_the_certificates_beside_bounds_of_the_plan(wish, shown):
+def test_values_of_objectives_are_the_certificates_beside_bounds_of_the_plan(objective, shown):
     summary = SummaryFact(0.6216, 1.8404, 14, 28, 52, 3)
-    line = _proof(WishResult(*wish, "remark"), summary)
+    line = _proof(ObjectiveResult(*objective, "remark"), summary)
     assert (line.plan.size, line.bound, line.proven) == shown
 
 
 def test_a_bound_above_the_certified_value_by_rounding_is_not_printed_above_it():
     line = _proof(
-        WishResult("least squares", 1.7700, 1.7700, True, ""), SummaryFact(0.6, 1.7694, 1, 1, 1, 1)
+        ObjectiveResult("least squares", 1.7700, 1.7700, True, ""),
+        SummaryFact(0.6, 1.7694, 1, 1, 1, 1),
     )
     assert (line.plan.size, line.bound, line.proven) == ("1.769", "1.769", "proven least")
 

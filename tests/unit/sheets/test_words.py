@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitup.model import LENGTHS, MOVE_WORDS, SIDES, Clash
+from fitup.model import LENGTHS, MOVE_WORDS, SIDES, Conflict
 from fitup.sheets.numbers import rounded
-from fitup.sheets.words import clash_words, move_words, ram_reading, thickness_error, value_words
+from fitup.sheets.words import conflict_words, move_words, ram_reading, thickness_error, value_words
 from fitup.units import METRIC, US
 
 
@@ -116,11 +116,11 @@ def test_words_say_the_value_back_to_half_a_step(value, units):
 
 def test_what_cannot_be_kept_together_says_what_was_tried():
     parts = ("stock of plate P20, 0 loose",)
-    assert clash_words(Clash(parts, "any thickness")) == (
+    assert conflict_words(Conflict(parts, "any thickness")) == (
         "Not even plates of any thickness keep all of these together; without any one of them the "
         "others can be"
     )
-    assert clash_words(Clash(parts, "whole")) == (
+    assert conflict_words(Conflict(parts, "whole")) == (
         "No whole plates keep all of these together, even with two more in each pack not named; "
         "without any one of them the others can be"
     )

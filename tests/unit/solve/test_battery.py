@@ -113,17 +113,17 @@ def known() -> tuple[battery.Case, Answer, float]:
 def test_the_battery_finds_what_is_wrong():
     """A bound too high, a plan not the best, a value not its own, a limit broken."""
     made, answer, truth = known()
-    told = {"worst": False, "may_be_open": False}
-    assert faults(made, answer, truth, **told) == ""
-    assert "bound" in faults(made, replace(answer, lower=truth + 0.1), truth, **told)
-    assert "came to no end" in faults(made, replace(answer, proven=False), truth, **told)
-    assert "said to be" in faults(made, replace(answer, value=truth + 0.1), truth, **told)
+    stated = {"worst": False, "may_be_open": False}
+    assert faults(made, answer, truth, **stated) == ""
+    assert "bound" in faults(made, replace(answer, lower=truth + 0.1), truth, **stated)
+    assert "came to no end" in faults(made, replace(answer, proven=False), truth, **stated)
+    assert "said to be" in faults(made, replace(answer, value=truth + 0.1), truth, **stated)
     assert answer.pick is not None
     none = Answer(None, np.inf, truth, True)
-    assert faults(made, none, truth, **told) == "found none"
+    assert faults(made, none, truth, **stated) == "found none"
     worse = battery._another(made, answer.pick)
     value = made.problem.squares(made.problem.settings(worse))
-    assert "proven" in faults(made, Answer(worse, value, truth, True), truth, **told)
+    assert "proven" in faults(made, Answer(worse, value, truth, True), truth, **stated)
     rng = np.random.default_rng(1)
     while True:
         wild = np.array([rng.integers(len(c)) for c in made.problem.choices])

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fitup.model import Wishes
+from fitup.model import Objectives
 from fitup.plan.priorities import choose
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem
@@ -118,8 +118,8 @@ def test_the_front_end_takes_decks_side_by_side_apart(
 ):
     monkeypatch.syspath_prepend(str(BENCHMARKS))
     problem = importlib.import_module("instances").twin_problem(3, 1, beams)
-    chosen = choose(problem, Wishes(search_effort=8.0))
-    squares = next(w for w in chosen.wishes if w.wish == "least squares")
+    chosen = choose(problem, Objectives(search_effort=8.0))
+    squares = next(w for w in chosen.objectives if w.name == "least squares")
     assert "side by side" in chosen.method
     assert problem.feasible(chosen.pick)
     assert squares.upper == problem.squares(problem.settings(chosen.pick))

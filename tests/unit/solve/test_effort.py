@@ -12,7 +12,7 @@ from unittest import mock
 
 import pytest
 
-from fitup.model import Wishes
+from fitup.model import Objectives
 from fitup.plan import make_plan
 from fitup.plan.priorities import CAUGHT, choose
 from fitup.solve.effort import Effort
@@ -27,20 +27,20 @@ def test_a_busy_machine_gives_the_same_plan_and_the_same_proof(
     """The clock leaps by ten seconds each time that it is looked at."""
     monkeypatch.syspath_prepend(str(BENCHMARKS))
     problem = importlib.import_module("instances").line_problem(4, 3, share=1.0)
-    wishes = Wishes(search_effort=effort, time_limit=1e9)
-    calm = choose(problem, wishes)
+    objectives = Objectives(search_effort=effort, time_limit=1e9)
+    calm = choose(problem, objectives)
     leaps = iter(range(0, 10**9, 10))
     with mock.patch.object(time, "monotonic", lambda: float(next(leaps))):
-        busy = choose(problem, wishes)
-    assert busy.wishes == calm.wishes
+        busy = choose(problem, objectives)
+    assert busy.objectives == calm.objectives
     assert busy.pick.tolist() == calm.pick.tolist()
     assert busy.method == calm.method
 
 
 def test_where_the_clock_ended_a_search_the_plan_says_so(small: Callable[..., Any]) -> None:
     case = small(2)
-    wishes = replace(case.job.wishes, time_limit=1e-9)
-    caught = make_plan(replace(case.job, wishes=wishes), case.state, case.influence)
+    objectives = replace(case.job.objectives, time_limit=1e-9)
+    caught = make_plan(replace(case.job, objectives=objectives), case.state, case.influence)
     assert caught.method.endswith(CAUGHT)
     assert CAUGHT not in make_plan(case.job, case.state, case.influence).method
 

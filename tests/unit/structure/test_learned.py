@@ -53,10 +53,10 @@ def test_the_certificate_finds_the_same_by_its_own_forces(case):
     table = corrected(soft, replace(case.influence, origin="table"))
     states = CorrectedStates(TableStates(case.influence), soft, table=True)
     x = dict(zip(table.seats, np.linspace(-0.004, 0.006, 8).tolist(), strict=True))
-    told = states.at(x, case.state.checks)
+    stated = states.at(x, case.state.checks)
     moves = np.array(list(x.values()))
-    assert told.change == pytest.approx(table.A @ moves, abs=1e-12)
-    loads = np.array([told.reactions[s] for s in table.seats])
+    assert stated.change == pytest.approx(table.A @ moves, abs=1e-12)
+    loads = np.array([stated.reactions[s] for s in table.seats])
     assert loads == pytest.approx(table.r0 + table.R @ moves, abs=1e-3)
 
 
@@ -80,12 +80,12 @@ def test_a_jack_whose_scale_is_off_moves_by_its_factor(case):
     influence = corrected(job, rigid_influence(job, case.survey))
     assert influence.A[:, 0] == pytest.approx(0.9 * case.influence.A[:, 0])
     assert influence.A[:, 1:] == pytest.approx(case.influence.A[:, 1:])
-    told = certify(job, case.survey, case.state, influence, plan_for(job, 0.002))
-    change = {c.id: c.after - c.before for c in told.checks}
+    stated = certify(job, case.survey, case.state, influence, plan_for(job, 0.002))
+    change = {c.id: c.after - c.before for c in stated.checks}
     expected = dict(zip(influence.checks, influence.A[:, 0] * 0.002, strict=True))
     for name, size in change.items():
         assert size == pytest.approx(expected[name], abs=2e-6)
-    assert any("movement of the jacks of 1 seat, 0.90 times" in s for s in told.statements)
+    assert any("movement of the jacks of 1 seat, 0.90 times" in s for s in stated.statements)
 
 
 def test_an_influence_that_forgot_the_correction_is_refused(case):
@@ -99,23 +99,23 @@ def test_an_influence_that_forgot_the_correction_is_refused(case):
 def test_bedding_and_expansion_go_into_the_values(case):
     grown = {n: replace(s, expansion=12e-6) for n, s in case.job.segments.items()}
     job = replace(case.job, segments=grown)
-    told = with_learned(job, (
+    stated = with_learned(job, (
         Learned("bedding", "B1", 0.0007, 1e-4, (), "s"),
         Learned("expansion", "steel", 1.1, 0.05, (0.0,), "s"),
     ))  # fmt: skip
-    assert told.seats["B1"].bedding == 0.0007
-    assert [s.expansion for s in told.segments.values()] == pytest.approx([13.2e-6] * 2)
-    assert Counter(one.what for one in told.learned) == {"bedding": 1, "expansion": 1}
+    assert stated.seats["B1"].bedding == 0.0007
+    assert [s.expansion for s in stated.segments.values()] == pytest.approx([13.2e-6] * 2)
+    assert Counter(one.what for one in stated.learned) == {"bedding": 1, "expansion": 1}
 
 
 def test_words_of_what_was_learned(case):
-    told = (
+    stated = (
         *lessons("stiffness", FACTORS),
         Learned("bedding", "B1", 0.0004, 1e-4, (), "s"),
         Learned("bedding", "B2", 0.0009, 1e-4, (), "s"),
         Learned("expansion", "steel", 1.1, 0.05, (), "s"),
     )
-    assert list(learned_words(replace(case.job, learned=told))) == [
+    assert list(learned_words(replace(case.job, learned=stated))) == [
         "learned.csv corrects the stiffness of 3 seats, 0.50 to 1.60 times that of seats.csv",
         "learned.csv corrects the expansion of all steel, 1.10 times that of segments.csv",
         "learned.csv corrects the bedding of 2 seats to between 0.40 mm and 0.90 mm",

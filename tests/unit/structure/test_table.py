@@ -88,7 +88,7 @@ def test_without_a_table_segments_are_rigid(
 
 
 @pytest.fixture
-def told(
+def stated(
     known: tuple[Job, Survey, Influence], tmp_path: Path
 ) -> Callable[[Callable[[str], str]], list[str]]:
     """Problems of the table after its text was changed."""
@@ -139,25 +139,25 @@ CASES = [
 
 @pytest.mark.parametrize(("old", "new", "message", "row"), CASES)
 def test_row_that_does_not_fit_leaves_a_gap(
-    told: Tell, old: str, new: str, message: str, row: str
+    stated: Tell, old: str, new: str, message: str, row: str
 ) -> None:
-    assert told(lambda text: text.replace(old, new)) == [
+    assert stated(lambda text: text.replace(old, new)) == [
         message,
         f"effect.csv, row: found no row '{row}'; allowed: a row for each; export it too",
     ]
 
 
-def test_row_twice(told: Tell) -> None:
+def test_row_twice(stated: Tell) -> None:
     def twice(text: str) -> str:
         return text + next(ln for ln in text.splitlines() if ln.startswith("J1/twist")) + "\n"
 
-    assert told(twice) == [
+    assert stated(twice) == [
         "effect.csv, row 30, row: found 'J1/twist' again; allowed: each row once; delete one"
     ]
 
 
 @pytest.mark.parametrize("odd", ["NaN", "", "1_0", "inf", "big"])
-def test_cell_that_is_no_number(told: Tell, odd: str) -> None:
+def test_cell_that_is_no_number(stated: Tell, odd: str) -> None:
     def spoil(text: str) -> str:
         lines = text.splitlines()
         cells = lines[20].split(",")
@@ -165,33 +165,33 @@ def test_cell_that_is_no_number(told: Tell, odd: str) -> None:
         lines[20] = ",".join([*cells[:-1], odd])
         return "\n".join(lines)
 
-    assert told(spoil) == [
+    assert stated(spoil) == [
         f"effect.csv, row 21, A-S1: found '{odd}'; allowed: a number of mm_per_m_per_mm; correct it"
     ]
 
 
-def test_cut_off_row(told: Tell) -> None:
-    assert told(lambda text: text.rstrip("\n").rsplit(",", 2)[0]) == [
+def test_cut_off_row(stated: Tell) -> None:
+    assert stated(lambda text: text.rstrip("\n").rsplit(",", 2)[0]) == [
         "effect.csv, row 29: found 6 cells; allowed: 8 cells as in the header; a comma too many or "
         "too few, or a cut-off file",
         "effect.csv, row: found no row 'J1/P1/gap'; allowed: a row for each; export it too",
     ]
 
 
-def test_header(told: Tell) -> None:
-    renamed = told(lambda text: text.replace(",B-S3,", ",B-S9,", 1))
+def test_header(stated: Tell) -> None:
+    renamed = stated(lambda text: text.replace(",B-S3,", ",B-S9,", 1))
     assert renamed == [
         "effect.csv, row 1, B-S3: found no such column; allowed: one column for each seat; add it",
         "effect.csv, row 1, B-S9: found unknown column 'B-S9'; allowed: ids of seats.csv; delete "
         "it or add the seat",
     ]
-    doubled = told(lambda text: text.replace(",B-S3,", ",B-S2,", 1))
+    doubled = stated(lambda text: text.replace(",B-S3,", ",B-S2,", 1))
     assert doubled == [
         "effect.csv, row 1, B-S2: found the column twice; allowed: one column for each seat; "
         "add it",
         "effect.csv, row 1, B-S3: found no such column; allowed: one column for each seat; add it",
     ]
-    nameless = told(lambda text: text.replace("row,unit,", "check,units,"))
+    nameless = stated(lambda text: text.replace("row,unit,", "check,units,"))
     assert nameless == [
         "effect.csv, row 1: found check, units; allowed: row, unit, then one column for each seat; "
         "name the columns so"
@@ -199,9 +199,9 @@ def test_header(told: Tell) -> None:
 
 
 def test_broken_and_missing_files(
-    told: Tell, tmp_path: Path, small_case: tuple[Job, Survey]
+    stated: Tell, tmp_path: Path, small_case: tuple[Job, Survey]
 ) -> None:
-    assert told(lambda text: text.replace("J1/twist", '"J1/twist')) == [
+    assert stated(lambda text: text.replace("J1/twist", '"J1/twist')) == [
         "effect.csv: found broken CSV (unexpected end of data); allowed: one record a line; "
         "export it again"
     ]
@@ -212,11 +212,13 @@ def test_broken_and_missing_files(
     )
 
 
-def test_only_a_remark(told: Tell) -> None:
-    assert told(lambda text: "# nothing yet\n"), "refused without a word"
+def test_only_a_remark(stated: Tell) -> None:
+    assert stated(lambda text: "# nothing yet\n"), "refused without a word"
 
 
-def test_every_seat_needs_its_present_reaction(told: Tell, small_case: tuple[Job, Survey]) -> None:
+def test_every_seat_needs_its_present_reaction(
+    stated: Tell, small_case: tuple[Job, Survey]
+) -> None:
     bare = replace(
         small_case[0],
         seats={
@@ -224,7 +226,7 @@ def test_every_seat_needs_its_present_reaction(told: Tell, small_case: tuple[Job
             for n, s in small_case[0].seats.items()
         },
     )
-    assert told(lambda text: text, bare) == [
+    assert stated(lambda text: text, bare) == [
         f"seats.csv, reaction_now: found seat {seat} without reaction_now; allowed: a present "
         "reaction at every seat when an influence table is used; fill it in from the analysis or "
         "from gauges"
@@ -232,12 +234,12 @@ def test_every_seat_needs_its_present_reaction(told: Tell, small_case: tuple[Job
     ]
 
 
-def test_several_problems_at_once(told: Tell) -> None:
+def test_several_problems_at_once(stated: Tell) -> None:
     def spoil(text: str) -> str:
         text = text.replace("J1/twist,mm_per_m_per_mm", "J1/twist,mm_per_mm")
         return text.replace("level/A-R,", "level/A-X,")
 
-    messages = told(spoil)
+    messages = stated(spoil)
     assert len(messages) == 4
     assert np.all([m.startswith("effect.csv, row") for m in messages])
 

@@ -217,8 +217,8 @@ def test_figures_are_printed_in_the_units_of_the_job(survey_of):
 
 def test_a_shift_common_to_all_segments_is_told_alike_at_each(survey_of):
     moved = [plant(survey_of(s), lambda p: np.add(p, [5.0, -3.0, 0.0])) for s in ("A1", "A2", "A3")]
-    told = {explain(m, [o for o in moved if o is not m]) for m in moved}
-    assert told == {
+    stated = {explain(m, [o for o in moved if o is not m]) for m in moved}
+    assert stated == {
         (
             "segments A1, A2, A3: all lie 5.0122 m east, 3.0199 m south, 33.8 mm high of their "
             "design by the same amount, while their shapes fit; another datum, origin or grid? "
@@ -258,8 +258,8 @@ def test_four_corners_cannot_say_whose_height_is_wrong(survey_of):
     surveyed = design.copy()
     surveyed[0, 2] += 0.1
     four = Observed("A2", tuple(whole.ids[i] for i in corners), design, surveyed, whole.u[corners])
-    told = [line.partition(" the largest")[0] for line in explain(four)]
-    assert sorted(line.replace("or, if", "if") for line in told) == [
+    stated = [line.partition(" the largest")[0] for line in explain(four)]
+    assert sorted(line.replace("or, if", "if") for line in stated) == [
         "segment A2: if the height of A2-1 alone is wrong (100.0 mm too high)",
         "segment A2: if the height of A2-3 alone is wrong (100.0 mm too low)",
         "segment A2: if the height of A2-4 alone is wrong (100.0 mm too low)",

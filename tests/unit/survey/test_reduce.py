@@ -155,10 +155,10 @@ def test_missing_segments_are_told_all_at_once(deck, survey_of, listed):
 def test_a_segment_surveyed_twice(deck, survey_of, listed):
     first = listed(*(survey_of(s) for s in SEGMENTS))
     second = listed(survey_of("A2", seed=8), epoch=1, file="south.csv")
-    told = ("segment A2 surveyed twice (night.csv and south.csv): keep one [[survey]] of it",)
-    assert refusal(two_epochs(deck), first, second) == told
+    stated = ("segment A2 surveyed twice (night.csv and south.csv): keep one [[survey]] of it",)
+    assert refusal(two_epochs(deck), first, second) == stated
     part = listed(only(survey_of("A2", seed=8), "A2-1", "A2-3", "A2-5"), epoch=1, file="south.csv")
-    assert refusal(two_epochs(deck), first, part) == told
+    assert refusal(two_epochs(deck), first, part) == stated
 
 
 def test_one_point_in_two_lists(deck, survey_of, listed):

@@ -155,7 +155,7 @@ def test_fabrication_scatter_is_a_reservation_not_a_refusal(deck, survey_of, lis
         try:
             survey = reduce_survey(deck(), [listed(*found)])
         except SurveyRefused as refusal:
-            # one height of eighteen segments that is 7 mm off by chance: both ways out are told
+            # one height of eighteen segments that is 7 mm off by chance: both ways out are stated
             assert "or, less likely, its points scatter" in refusal.findings[1]
             continue
         used += 1

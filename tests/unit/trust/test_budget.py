@@ -67,8 +67,8 @@ def test_as_surveyed_it_is_the_covariance_of_the_survey(case):
 def test_without_further_doubts_it_is_the_certificate(case, plan):
     budget, _ = budget_of(case, plan)
     certificate = certify(case.job, case.survey, case.state, case.influence, plan)
-    told = {c.id: c.uncertainty for c in certificate.checks}
-    assert budget.u == pytest.approx([told[c.id] for c in budget.checks], rel=1e-9)
+    stated = {c.id: c.uncertainty for c in certificate.checks}
+    assert budget.u == pytest.approx([stated[c.id] for c in budget.checks], rel=1e-9)
 
 
 def test_every_doubt_adds(case, plan):

@@ -17,7 +17,7 @@ from fitup.jobfolder.series import SteelSeries
 from fitup.model import Learned, Uncertainties
 from fitup.model.rules import plate_limits
 from fitup.plan import make_plan
-from fitup.structure import influence_of, rigid_influence, with_warmth
+from fitup.structure import influence_of, rigid_influence, with_thermal
 from fitup.survey import read_survey
 from fitup.trust import Source, make_budget
 from fitup.trust.montecarlo import simulate
@@ -56,14 +56,14 @@ def table(case):
 
 def test_learned_corrections_take_the_place_of_doubts_beforehand(case, plan):
     moved = next(s.seat for s in plan.seats if s.disturbed)
-    told = (
+    stated = (
         Learned("stiffness", "A1", 1.0, 0.04, (), "round 1"),
         Learned("bedding", moved, 2e-4, 1e-4, (0.6,), "round 1"),
         Learned("expansion", "steel", 1.0, 0.03, (0.0, 0.0), "round 1"),
     )
     uncertainties = Uncertainties(stiffness=0.3, bedding=5e-4, expansion=0.1)
     plain, _ = budget_of(case, plan, uncertainties=uncertainties)
-    taught, _ = budget_of(case, plan, uncertainties=uncertainties, learned=told)
+    taught, _ = budget_of(case, plan, uncertainties=uncertainties, learned=stated)
     soft, bed = columns_of(plain, "stiffness"), columns_of(plain, "bedding")
     own = {**columns_of(taught, "stiffness"), **columns_of(taught, "bedding")}
     assert set(own) == set(soft) | set(bed)
@@ -85,10 +85,10 @@ def test_learned_expansion_counts_over_the_way_of_the_steel(case, plan):
     steel = {n: replace(s, mean=s.mean - 4.0) for n, s in case.survey.steel.items()}
     cold = replace(case, survey=replace(case.survey, steel=steel))
     uncertainties = Uncertainties(expansion=0.1)
-    told = (Learned("expansion", "steel", 1.0, 0.03, (), "round 1"),)
+    stated = (Learned("expansion", "steel", 1.0, 0.03, (), "round 1"),)
     plain, _ = budget_of(cold, plan, segments=segments, uncertainties=uncertainties)
     taught, args = budget_of(
-        cold, plan, segments=segments, uncertainties=uncertainties, learned=told
+        cold, plan, segments=segments, uncertainties=uncertainties, learned=stated
     )
     before, after = columns_of(plain, "expansion")[""], columns_of(taught, "expansion")[""]
     assert np.abs(before).max() > 1e-4
@@ -100,15 +100,15 @@ def test_learned_expansion_counts_over_the_way_of_the_steel(case, plan):
 def test_draws_know_which_way_corrections_err_together(case, plan):
     """A pack that loses more, in draws and in the budget alike, is lower: the rest follows."""
     moved = [s.seat for s in plan.seats if s.disturbed][:2]
-    told = (
+    stated = (
         Learned("bedding", moved[0], 2e-4, 1.5e-3, (), "round 1"),
         Learned("stiffness", moved[0], 1.0, 0.3, (0.95,), "round 1"),
     )
     exact = {n: replace(p, uncertainty=1e-9 * p.uncertainty) for n, p in case.survey.points.items()}
     sharp = replace(case, survey=replace(case.survey, points=exact))
-    budget, args = budget_of(sharp, plan, table(case), learned=told)
+    budget, args = budget_of(sharp, plan, table(case), learned=stated)
     other, _ = budget_of(
-        sharp, plan, table(case), learned=(told[0], replace(told[1], correlations=(-0.95,)))
+        sharp, plan, table(case), learned=(stated[0], replace(stated[1], correlations=(-0.95,)))
     )
     drawn = simulate(*args, draws=40_000)
     rows = np.abs(budget.u / other.u - 1.0) > 0.02
@@ -122,20 +122,20 @@ def test_draws_know_which_way_corrections_err_together(case, plan):
 def test_a_learned_movement_counts_over_the_way(case, plan):
     seats = {n: replace(s, held_by="nut") for n, s in case.job.seats.items()}
     seat = next(s for s in plan.seats if s.disturbed)
-    told = (Learned("movement", seat.seat, 1.0, 0.02, (), "round 1"),)
-    budget, _ = budget_of(case, plan, seats=seats, learned=told)
+    stated = (Learned("movement", seat.seat, 1.0, 0.02, (), "round 1"),)
+    budget, _ = budget_of(case, plan, seats=seats, learned=stated)
     i = case.influence.seats.index(seat.seat)
     expected = case.influence.A[:, i] * seat.setting * 0.02
     assert columns_of(budget, "movement")[seat.seat] == pytest.approx(expected)
 
 
 def test_draws_agree_where_rounds_taught(case, plan):
-    told = (
+    stated = (
         Learned("stiffness", "A1", 1.0, 0.1, (), "round 1"),
         Learned("stiffness", "A2", 1.0, 0.1, (0.9,), "round 1"),
         Learned("bedding", "A2", 2e-4, 3e-4, (0.3, 0.3), "round 1"),
     )
-    budget, args = budget_of(case, plan, learned=told, uncertainties=Uncertainties(bedding=2e-4))
+    budget, args = budget_of(case, plan, learned=stated, uncertainties=Uncertainties(bedding=2e-4))
     drawn = simulate(*args, draws=40_000)
     assert drawn.u == pytest.approx(budget.u, rel=0.02)
 
@@ -159,14 +159,14 @@ def test_a_table_taken_on_trust(case, plan):
     """uncertainty.influence is a share of what each seat's move does."""
     bare, _ = budget_of(case, plan, table(case))
     assert "influence table (uncertainty.influence)" in bare.not_counted
-    told, args = budget_of(case, plan, table(case), uncertainties=Uncertainties(influence=0.1))
-    assert "influence table (uncertainty.influence)" not in told.not_counted
+    stated, args = budget_of(case, plan, table(case), uncertainties=Uncertainties(influence=0.1))
+    assert "influence table (uncertainty.influence)" not in stated.not_counted
     x = {s.seat: s.setting for s in plan.seats}
     for i, name in enumerate(case.influence.seats):
-        column = columns_of(told, "influence").get(name, 0.0)
+        column = columns_of(stated, "influence").get(name, 0.0)
         assert column == pytest.approx(0.1 * x[name] * case.influence.A[:, i])
     drawn = simulate(*args, draws=40_000)
-    assert drawn.u == pytest.approx(told.u, rel=0.02)
+    assert drawn.u == pytest.approx(stated.u, rel=0.02)
     # rigid segments have no table to be wrong
     assert not columns_of(
         budget_of(case, plan, uncertainties=Uncertainties(influence=0.1))[0], "influence"
@@ -211,7 +211,7 @@ def test_cables_may_be_warmer_than_the_deck():
     folder = Path(__file__).parents[3] / "examples" / "quillgate-hung"
     job = read_job(folder)
     cables = {n: replace(c, expansion=12e-6) for n, c in job.frame.cables.items()}
-    job = with_warmth(replace(job, frame=replace(job.frame, cables=cables)))
+    job = with_thermal(replace(job, frame=replace(job.frame, cables=cables)))
     survey = read_survey(folder, job)
     state = joint_state(job, survey)
     influence = influence_of(job, survey, folder)
@@ -269,7 +269,7 @@ def test_plates_of_a_class_err_alike(case, plan):
             expected += gained * job.plates[mark].spread * case.influence.A[:, i]
         assert column == pytest.approx(expected)
     certificate = certify(job, case.survey, case.state, case.influence, plan)
-    told = {c.id: c.uncertainty for c in certificate.checks}
-    assert budget.u == pytest.approx([told[c.id] for c in budget.checks], rel=1e-9)
+    stated = {c.id: c.uncertainty for c in certificate.checks}
+    assert budget.u == pytest.approx([stated[c.id] for c in budget.checks], rel=1e-9)
     drawn = simulate(*args, draws=40_000)
     assert drawn.u == pytest.approx(budget.u, rel=0.02)

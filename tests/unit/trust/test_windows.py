@@ -127,8 +127,8 @@ def test_windows_agree_with_a_fine_comb(rows, most):
         at = np.array([np.interp(t, seconds, d) for d in deviations.T])
         inside = bool(np.all(np.abs(at) <= allowed))
         near = np.min(np.abs(np.abs(at) - allowed)) < 1e-6
-        told = any(w.start <= t <= w.end for w in found)
-        assert near or told == inside
+        stated = any(w.start <= t <= w.end for w in found)
+        assert near or stated == inside
 
 
 def test_windows_join_across_rows_and_name_what_bounds_them():

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import Job, Warmth
+from fitup.model import Job, ThermalResponse
 from fitup.model.frame import FrameModel
 from fitup.structure.cable.element import CableElement
 from fitup.structure.frame.beam import Beam
@@ -29,8 +29,8 @@ from fitup.structure.frame.solved import Solved
 _TRIED: Final = 1.0
 
 
-def with_warmth(job: Job) -> Job:
-    """Return a job that knows how its frame answers to warmth, where it has one that does.
+def with_thermal(job: Job) -> Job:
+    """Return a job that knows how its frame answers to temperature, where it has one that does.
 
     Raises
     ------
@@ -41,16 +41,16 @@ def with_warmth(job: Job) -> Job:
         return job
     solved = solve_job(job)
     require_sane(job, solved)
-    return replace(job, warmth=warmth_of(job, solved))
+    return replace(job, thermal=thermal_of(job, solved))
 
 
 def expands(job: Job) -> bool:
     """Whether a job is about a frame whose segments say how they expand."""
-    told = any(s.expansion is not None for s in job.segments.values())
-    return job.influence_by == "frame" and told
+    stated = any(s.expansion is not None for s in job.segments.values())
+    return job.influence_by == "frame" and stated
 
 
-def warmth_of(job: Job, solved: Solved) -> Warmth:
+def thermal_of(job: Job, solved: Solved) -> ThermalResponse:
     """Return how a solved frame answers to one kelvin in each of its segments."""
     even, bent = _owned(job, solved)
     stray, slackened = _stray(job, solved)
@@ -63,7 +63,7 @@ def warmth_of(job: Job, solved: Solved) -> Warmth:
     pulled = np.column_stack([np.zeros((len(job.seats), 2 * count)), slackened])
     motions, reactions = _answer(job, solved, loads, moves, pulled)
     expansion = np.array([s.expansion or 0.0 for s in job.segments.values()])
-    whole = _told(job, solved, expansion, motions, reactions)
+    whole = _stated(job, solved, expansion, motions, reactions)
     return _shared(whole, expand / max(1, expand.sum()))
 
 
@@ -211,7 +211,9 @@ def _arms(job: Job, solved: Solved, name: str) -> Array:
     return moves
 
 
-def _told(job: Job, solved: Solved, expansion: Array, motions: Array, reactions: Array) -> Warmth:
+def _stated(
+    job: Job, solved: Solved, expansion: Array, motions: Array, reactions: Array
+) -> ThermalResponse:
     """Say where motions (6 n, k) take points and faces, the arms of points grown."""
     number = {name: k for k, name in enumerate(job.segments)}
     points = {}
@@ -225,10 +227,10 @@ def _told(job: Job, solved: Solved, expansion: Array, motions: Array, reactions:
         for joint in job.joints.values()
         for segment in (joint.back, joint.ahead)
     }
-    return Warmth(expansion, points, faces, reactions)
+    return ThermalResponse(expansion, points, faces, reactions)
 
 
-def _shared(whole: Warmth, share: Array) -> Warmth:
+def _shared(whole: ThermalResponse, share: Array) -> ThermalResponse:
     """Give the last column, of what belongs to no segment, to the means by their shares (s,)."""
     s = len(share)
 
@@ -240,8 +242,8 @@ def _shared(whole: Warmth, share: Array) -> Warmth:
     def alone(rows: Array) -> Array:
         return rows[:, -1:]
 
-    told = [
-        Warmth(
+    stated = [
+        ThermalResponse(
             whole.expansion,
             {name: how(rows) for name, rows in whole.points.items()},
             {name: how(rows) for name, rows in whole.faces.items()},
@@ -249,4 +251,4 @@ def _shared(whole: Warmth, share: Array) -> Warmth:
         )
         for how in (given, alone)
     ]
-    return replace(told[0], apart=told[1])
+    return replace(stated[0], apart=stated[1])

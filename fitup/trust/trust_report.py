@@ -26,7 +26,7 @@ _HELD: Final = 20_000_000
 
 
 @dataclass(frozen=True, eq=False)
-class Told:
+class TrustReport:
     """A plan, or the joints as surveyed, with all uncertainties.
 
     Parameters
@@ -67,7 +67,7 @@ def tell(
     effect: Effect,
     draws: int,
     report: Report = lambda line: None,
-) -> Told:
+) -> TrustReport:
     """Carry the uncertainties of a job through its plan, name the next most useful shots, and draw.
 
     Parameters
@@ -87,7 +87,7 @@ def tell(
     report(f"{count} draws")
     drawn = simulate(job, survey, state, influence, plan, effect=effect, draws=count)
     small = () if plan is None else small_moves(state, influence, plan)
-    return Told(budget, joints, shots, drawn, small)
+    return TrustReport(budget, joints, shots, drawn, small)
 
 
 def both_ways(one: float, other: float, draws: int) -> bool:
@@ -96,7 +96,7 @@ def both_ways(one: float, other: float, draws: int) -> bool:
     return abs(one - other) <= PROBABILITY + 4.0 * spread
 
 
-def shares_inside(told: Told, joint: JointTrust) -> Array:
+def shares_inside(stated: TrustReport, joint: JointTrust) -> Array:
     """Return the share of draws (m,) in which each judged check of a joint is inside."""
-    inside: Array = told.draws.inside(told.budget.judged(joint.joint)).mean(axis=0)
+    inside: Array = stated.draws.inside(stated.budget.judged(joint.joint)).mean(axis=0)
     return inside

@@ -1,4 +1,4 @@
-"""What warmth does to checks, once more: free segments on true arcs, or the frame solved again.
+"""What temperature does to checks, again: free segments on true arcs, or the frame solved.
 
 In a frame every stick is lengthened and bent as a cantilever would be, held back to its ends and
 let go with the constraints of the whole; seats may leave the deck and come back to it, cables find
@@ -40,14 +40,14 @@ class Warm(Protocol):
         """
 
 
-def warmth_again(job: Job, survey: Survey, states: object = None) -> Warm:
-    """Return the second path of a job to what warmth does; states of its frame, if at hand."""
-    if job.warmth is None:
-        return FreeWarmth(job)
+def thermal_again(job: Job, survey: Survey, states: object = None) -> Warm:
+    """Return the second path of a job to what temperature does; states of its frame, if at hand."""
+    if job.thermal is None:
+        return FreeThermal(job)
     if not isinstance(states, FrameStates):
         hung = job.frame is not None and job.frame.cables
         states = HungStates(job, survey) if hung else FrameStates(job, survey)
-    return FrameWarmth(job, states)
+    return FrameThermal(job, states)
 
 
 def as_designed(job: Job) -> Survey:
@@ -62,7 +62,7 @@ def steel_apart(job: Job, steel: Mapping[str, Steel]) -> tuple[dict[str, float],
     return warmer, {name: own.difference for name, own in steel.items()}
 
 
-class FreeWarmth:
+class FreeThermal:
     """Segments that expand about their fixed points and bend on their seats."""
 
     #: second order of bending
@@ -75,13 +75,13 @@ class FreeWarmth:
     def change(
         self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
     ) -> Array:
-        """Return what warmth does to checks (m,) [m or rad]."""
+        """Return what temperature does to checks (m,) [m or rad]."""
         return np.array(
             [expansion_of(self.job, c, warmer) + bending_of(self.job, c, bent) for c in checks]
         )
 
 
-class FrameWarmth:
+class FrameThermal:
     """Segments that expand and bend as their frame lets them."""
 
     #: turns and cables of second order; a seat that lifts off goes further
@@ -94,7 +94,7 @@ class FrameWarmth:
     def change(
         self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
     ) -> Array:
-        """Return what warmth does to checks (m,) [m or rad]."""
+        """Return what temperature does to checks (m,) [m or rad]."""
         own = [s.id for s in self.job.segments.values() if s.expansion is not None]
         about = sum(warmer[name] for name in own) / len(own)
         growth = list(self._growth(warmer, bent, about))
@@ -163,9 +163,9 @@ class FrameWarmth:
 
     def _learned(self) -> float:
         """By how much more or less than its materials say the steel grows."""
-        assert self.job.warmth is not None
-        both = zip(self.job.segments.values(), self.job.warmth.expansion.tolist(), strict=True)
-        factor = next(s.expansion / told for s, told in both if s.expansion and told)
+        assert self.job.thermal is not None
+        both = zip(self.job.segments.values(), self.job.thermal.expansion.tolist(), strict=True)
+        factor = next(s.expansion / stated for s, stated in both if s.expansion and stated)
         for one in self.job.learned:
             factor *= one.value if one.what == "expansion" else 1.0
         return factor

@@ -11,13 +11,13 @@ from fitup.model import Uncertainties
 from fitup.plan import make_plan
 from fitup.sheets.sure import sure_sheet
 from fitup.structure import rigid_influence
-from fitup.trust.told import both_ways, tell
+from fitup.trust.trust_report import both_ways, tell
 
 DRAWS = 8_000
 
 
 @pytest.fixture(scope="module")
-def told(small):
+def stated(small):
     case = small(seed=4, size=0.002)
     job = replace(case.job, uncertainties=Uncertainties(bedding=4e-4, stiffness=0.1))
     plan = make_plan(job, case.state, case.influence)
@@ -25,12 +25,12 @@ def told(small):
     return job, tell(*args, lambda j: rigid_influence(j, case.survey), DRAWS)
 
 
-def words(told):
-    return {c.id: "as planned" for c in told.budget.checks}
+def words(stated):
+    return {c.id: "as planned" for c in stated.budget.checks}
 
 
-def test_every_judged_check_is_there(told):
-    job, found = told
+def test_every_judged_check_is_there(stated):
+    job, found = stated
     sheet = sure_sheet(job, found, words(found))
     (joint,) = (j for j in sheet.joints if j.joint == "K")
     listed = {line.id for line in joint.lines}
@@ -50,8 +50,8 @@ def test_every_judged_check_is_there(told):
     assert sheet.not_counted == found.budget.not_counted
 
 
-def test_what_draws_do_not_confirm_is_told_by_draws(told):
-    job, found = told
+def test_what_draws_do_not_confirm_is_told_by_draws(stated):
+    job, found = stated
     wide = replace(found.draws, values=found.draws.values.mean(axis=0) + 3.0 * (
         found.draws.values - found.draws.values.mean(axis=0)
     ))  # fmt: skip

@@ -9,7 +9,7 @@ from fitup.frames import Array
 
 
 @dataclass(frozen=True, eq=False)
-class Warmth:
+class ThermalResponse:
     """What one kelvin does, segment by segment, with every bearing as it is in the frame.
 
     Columns: the mean temperature of each of the s segments in the order of the job, then the top
@@ -27,7 +27,7 @@ class Warmth:
         Joint and segment -> turn of the segment's face there, right-handed [rad/K].
     reactions : Array (n, 2 s)
         Of every seat in the order of the job, those that carry as surveyed [N/K].
-    apart : Warmth, optional
+    apart : ThermalResponse, optional
         One column, for what no segment is built together with being one kelvin warmer.
     """
 
@@ -35,4 +35,4 @@ class Warmth:
     points: Mapping[str, Array]
     faces: Mapping[tuple[str, str], Array]
     reactions: Array
-    apart: Warmth | None = None
+    apart: ThermalResponse | None = None
