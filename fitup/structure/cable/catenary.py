@@ -152,7 +152,17 @@ class Integrals:
 
     @classmethod
     def of(cls, h: float, z1: float, length: float, weight: float) -> Integrals:
-        """Return them for tension (h, z1) at end i, a length and its weight per length."""
+        """Return the integrals over a cable, or over a part of it from end i.
+
+        Parameters
+        ----------
+        h, z1 : float
+            Level and upward part of the tension at end i, towards end j [N].
+        length : float
+            Unstressed, warm [m].
+        weight : float
+            Per unstressed, warm length [N/m].
+        """
         gain = weight * length
         z2 = z1 + gain
         T1, T2 = hypot(h, z1), hypot(h, z2)
@@ -169,13 +179,35 @@ class Integrals:
         return cls(h, z1 + z2, around, inverse, squares, mixed, work)
 
     def apart(self, length: float, EA: float) -> tuple[float, float]:
-        """Return the level distance and the rise between the ends [m]."""
+        """Return the level distance and the rise between the ends [m].
+
+        Parameters
+        ----------
+        length : float
+            That of the integrals [m].
+        EA : float
+            Axial stiffness [N].
+        """
         across = self.level * (length / EA + self.inverse)
         up = length * self.ends * (0.5 / EA + 1.0 / self.around)
         return across, up
 
     def flexibility(self, length: float, EA: float) -> tuple[float, float, float, float]:
-        """Return level, upward, mixed and sideways flexibility [m/N]."""
+        """Return level, upward, mixed and sideways flexibility [m/N].
+
+        Parameters
+        ----------
+        length : float
+            That of the integrals [m].
+        EA : float
+            Axial stiffness [N].
+
+        Returns
+        -------
+        tuple of four float
+            Movement of end j against end i for a unit more of tension; mixed is the level movement
+            for an upward unit, and the other way about.
+        """
         stretch = length / EA
         return (
             stretch + self.inverse - self.squares,

@@ -144,9 +144,28 @@ class CableElement:
         return float(self.anchorage @ self.pull(u).at_j)
 
     def end_tension(self, u: Array, node: str) -> tuple[float, Array, float]:
-        """Return the tension at the end at a node [N], and how it answers.
+        """Return the tension at the end at a node, and how it answers.
 
-        To motions of the ends (6,) [N/m], and to drawing end j out [N/m].
+        Parameters
+        ----------
+        u : Array (6,)
+            Displacements of end i and of end j [m].
+        node : str
+            One of ``nodes``.
+
+        Returns
+        -------
+        float
+            Tension [N].
+        Array (6,)
+            Its change for motions of the ends [N/m].
+        float
+            Its change for drawing end j out [N/m].
+
+        Raises
+        ------
+        StructureError
+            If no tension is found, or the ends coincide.
         """
         pull = self.pull(u)
         whole = pull.at_j if node == self.nodes[1] else pull.at_i
@@ -207,14 +226,19 @@ def _straight(cable: Cable, apart: Array, pushes: bool) -> Pull:
 
 
 def cut_for(element: CableElement, tension: float) -> CableElement:
-    """Return the cable cut to the unstressed length with which it pulls so much at end j [N].
+    """Return the cable cut to the unstressed length at which it pulls with a given tension.
 
-    Its ends are where they are before any displacement; its own length is not looked at.
+    Parameters
+    ----------
+    element : CableElement
+        With its ends where they are before any displacement; its own length is not looked at.
+    tension : float
+        At end j [N]; below zero only for a straight bar that can push.
 
     Raises
     ------
     StructureError
-        If the cable would be in compression, or its own weight pulls more.
+        If its ends coincide, the cable would be in compression, or its own weight pulls more.
     """
     cable, apart = element.cable, element.ends[1] - element.ends[0]
     chord = float(np.linalg.norm(apart))
@@ -238,6 +262,18 @@ def coincident(name: str) -> StructureError:
 
 
 def hanging(element: CableElement, u: Array) -> Catenary:
-    """Return the catenary of an element, for its sag and the tension along it."""
+    """Return the catenary of an element, for its sag and the tension along it.
+
+    Parameters
+    ----------
+    element : CableElement
+    u : Array (6,)
+        Displacements of end i and of end j [m]; what the cable is drawn out is not added.
+
+    Raises
+    ------
+    StructureError
+        If no tension is found.
+    """
     apart = element.ends[1] + u[3:6] - element.ends[0] - u[:3]
     return hang(element.cable, _level(apart)[0], float(apart[2]))

@@ -37,7 +37,16 @@ def cables_by_id(solved: Solved) -> dict[str, CableElement]:
 
 
 def pulled(solved: Solved, cable: CableElement, node: str) -> Pulled:
-    """Return the tension of a cable at the end at a node."""
+    """Return the tension of a cable at the end at a node.
+
+    Parameters
+    ----------
+    solved : Solved
+    cable : CableElement
+        An element of the solved frame.
+    node : str
+        Node of one of its ends.
+    """
     numbers = solved.mesh.system.numbers(cable)
     now, by_motion, by_drawing = cable.end_tension(solved.about[numbers], node)
     row = by_motion @ solved.moves[numbers]
@@ -52,6 +61,8 @@ def tension_force(solved: Solved, own: FrameCable, present: Array) -> ForceRow:
 
     Parameters
     ----------
+    solved : Solved
+    own : FrameCable
     present : Array (s,)
         Effective moves of the seats in the surveyed state [m].
     """
@@ -63,14 +74,31 @@ def tension_force(solved: Solved, own: FrameCable, present: Array) -> ForceRow:
 
 
 def grip_now(solved: Solved, saddle: FrameSaddle) -> Grip:
-    """Return how the cables grip a saddle in the state of ``Solved``."""
+    """Return how the cables grip a saddle in the state of ``Solved``.
+
+    Parameters
+    ----------
+    solved, saddle
+    """
     cables = cables_by_id(solved)
     pulls = [_away(solved, cables[name], saddle.node) for name in (saddle.back, saddle.ahead)]
     return grip_of(saddle.id, pulls[0], pulls[1], saddle.friction)
 
 
 def grip_forces(solved: Solved, saddle: FrameSaddle, present: Array) -> tuple[ForceRow, ForceRow]:
-    """Return what friction still holds at a saddle before the cable slips to either side."""
+    """Return what friction still holds at a saddle before the cable slips to either side.
+
+    Parameters
+    ----------
+    solved, saddle
+    present : Array (s,)
+        Effective moves of the seats in the surveyed state [m].
+
+    Returns
+    -------
+    tuple of two ForceRow
+        For slipping back and ahead: what is spare [N], not to go below zero.
+    """
     cables = cables_by_id(solved)
     ends = [pulled(solved, cables[name], saddle.node) for name in (saddle.back, saddle.ahead)]
     rows = grip_rows(grip_now(solved, saddle), (ends[0].row, ends[1].row))

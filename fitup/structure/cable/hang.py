@@ -100,7 +100,19 @@ def _line_search(
 
 
 def first_tension(cable: Cable, span: float, rise: float) -> tuple[float, float]:
-    """Return a first tension at end i: of the stretched parabola, or of the slack catenary."""
+    """Return a first tension at end i: of the stretched parabola, or of the slack catenary.
+
+    Parameters
+    ----------
+    cable : Cable
+    span, rise : float
+        Level distance of the ends (above zero), and how far end j is above end i [m].
+
+    Returns
+    -------
+    tuple of two float
+        Level and upward part at end i, towards end j [N].
+    """
     length, weight = cable.warm_length, cable.warm_weight
     chord = hypot(span, rise)
     reach = length * length - rise * rise
@@ -149,7 +161,15 @@ def _sensible(cable: Cable, span: float, rise: float) -> None:
 
 
 def compressed(name: str, force: float) -> StructureError:
-    """Return the error for a cable that would have to push."""
+    """Return the error for a cable that would have to push.
+
+    Parameters
+    ----------
+    name : str
+        Id of the cable.
+    force : float
+        [N]; stated without its sign.
+    """
     return StructureError(
         f"cable {name}: in compression at the start ({abs(force) / 1e3:.1f} kN); a cable only "
         "pulls: check its tension, or its unstressed length against where its ends are"
@@ -159,12 +179,21 @@ def compressed(name: str, force: float) -> StructureError:
 def length_for_tension(cable: Cable, span: float, rise: float, tension: float) -> float:
     """Return the unstressed length [m] with which a cable pulls at end j with a given tension.
 
-    Of two such lengths, taut and slack, the taut one. ``cable.length`` is not looked at.
+    Of two such lengths, taut and slack, the taut one.
+
+    Parameters
+    ----------
+    cable : Cable
+        Its ``length`` is not looked at.
+    span, rise : float
+        Level distance of the ends, and how far end j is above end i [m].
+    tension : float
+        At end j [N].
 
     Raises
     ------
     StructureError
-        If the cable's own weight pulls more than that however it is hung.
+        If the tension is not above zero, or the cable's own weight pulls more however it is hung.
     """
     from scipy.optimize import brentq
 

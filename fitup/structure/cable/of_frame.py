@@ -23,10 +23,17 @@ _TURNS = frozenset({3, 4, 5})
 def cable_element(own: FrameCable, nodes: Mapping[str, Node]) -> CableElement:
     """Return the element of a cable, cut to its tension where no length is given.
 
+    Parameters
+    ----------
+    own : FrameCable
+    nodes : mapping of str to Node
+        By id, the nodes of its two ends among them.
+
     Raises
     ------
     StructureError
-        If its own weight pulls more than that tension.
+        If no length with the given tension is found: its own weight pulls more, or the tension is
+        not above zero.
     """
     ends = np.array([nodes[own.i].position, nodes[own.j].position])
     chord = float(np.linalg.norm(ends[1] - ends[0]))
@@ -44,7 +51,19 @@ def cables_without_seat(model: FrameModel) -> Iterator[CableElement]:
 
 
 def saddle_guides(model: FrameModel, seats: Sequence[Seat]) -> Iterator[CableElement | PairSpring]:
-    """Yield what holds each sliding saddle across its slide: two stiff springs."""
+    """Yield what holds each sliding saddle across its slide: two stiff springs.
+
+    Parameters
+    ----------
+    model : FrameModel
+    seats : sequence of Seat
+        Those of the sliding saddles among them; a guide is 100 times as stiff as its saddle's seat.
+
+    Yields
+    ------
+    CableElement or PairSpring
+        Two springs for each saddle, at right angles to its seat's direction.
+    """
     by_id = {seat.id: seat for seat in seats}
     for saddle in model.saddles.values():
         if saddle.seat is None or saddle.on is None:
@@ -67,7 +86,17 @@ def saddle_guides(model: FrameModel, seats: Sequence[Seat]) -> Iterator[CableEle
 
 
 def foot_of_cable_or_saddle(model: FrameModel, seat: Seat) -> CableElement | PairSpring | None:
-    """Return the cable that a seat shortens or the pack of its saddle; None: it is neither."""
+    """Return the cable that a seat shortens or the pack of its saddle.
+
+    Parameters
+    ----------
+    model, seat
+
+    Returns
+    -------
+    CableElement or PairSpring or None
+        None where the seat has to do with neither.
+    """
     for cable in model.cables.values():
         if cable.seat == seat.id:
             return cable_element(cable, model.nodes)

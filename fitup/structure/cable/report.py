@@ -66,7 +66,16 @@ class HungReport:
 
 
 def hung_report(job: Job, model: FrameModel, solved: Solved, influence: Influence) -> HungReport:
-    """Return what is to be said of the cables of a frame."""
+    """Return what is to be said of the cables of a frame.
+
+    Parameters
+    ----------
+    job, model
+    solved : Solved
+        The frame in the surveyed state.
+    influence : Influence
+        About that state, with the tension of every cable among its forces.
+    """
     system = solved.mesh.system
     elements = cables_by_id(solved)
     seats = list(influence.seats)

@@ -68,13 +68,30 @@ class Grip:
 
 
 def turn_between(back: Array, ahead: Array) -> float:
-    """Return the angle [rad] by which a cable turns, from its pulls (3,) away from the saddle."""
+    """Return the angle [rad] by which a cable turns over a saddle.
+
+    Parameters
+    ----------
+    back, ahead : Array (3,)
+        Pulls of the cable away from the saddle on either side, neither zero; only their directions
+        count.
+    """
     cosine = float(back @ ahead) / float(np.linalg.norm(back) * np.linalg.norm(ahead))
     return pi - acos(min(max(cosine, -1.0), 1.0))
 
 
 def grip_of(saddle: str, back: Array, ahead: Array, friction: float) -> Grip:
-    """Return how a cable grips a saddle, from its pulls (3,) [N] away from it on either side."""
+    """Return how a cable grips a saddle, from its pulls on either side.
+
+    Parameters
+    ----------
+    saddle : str
+        Id of the saddle.
+    back, ahead : Array (3,)
+        Pulls of the cable away from the saddle [N].
+    friction : float
+        Coefficient of friction to rely on, its reserve taken off.
+    """
     tensions = (float(np.linalg.norm(back)), float(np.linalg.norm(ahead)))
     return Grip(saddle, tensions, turn_between(back, ahead), friction)
 
@@ -149,9 +166,24 @@ def released(
 
 
 def hold_for(force: float, resistance: float, pack: float, bedding: float) -> tuple[float, float]:
-    """Return the jack force [N] and the advance [m] that leave a wanted force on the pack.
+    """Return the jack force and the advance that leave a wanted force on the pack.
 
-    The advance is how far beyond its final place the saddle must be pushed.
+    Parameters
+    ----------
+    force : float
+        Wanted on the pack [N].
+    resistance : float
+        Of cable and structure to a move of the saddle [N/m].
+    pack : float
+        Stiffness of the pack and what it stands on [N/m].
+    bedding : float
+        Height the pack loses when first loaded [m].
+
+    Returns
+    -------
+    tuple of two float
+        Force on the jacks together [N], and how far beyond its final place the saddle must be
+        pushed [m].
     """
     back = bedding + force / pack
     return force + resistance * back, back
