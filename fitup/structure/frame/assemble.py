@@ -200,5 +200,17 @@ class _Gathered:
 
 
 def stacked(nodes: Iterable[str], values: Mapping[str, Array]) -> Array:
-    """Return six numbers for every node, one after the other; zero where there are none."""
+    """Return six numbers for every node, one after the other.
+
+    Parameters
+    ----------
+    nodes : iterable of str
+        Node ids, in the order of the result.
+    values : mapping of str to Array (6,)
+        Zero for nodes that it does not name.
+
+    Returns
+    -------
+    Array (6 n,)
+    """
     return np.concatenate([values.get(name, np.zeros(6)) for name in nodes])

@@ -61,9 +61,16 @@ class Balance:
     moments: bool = True
 
     def since(self, reactions: Array, effective: Array, loaded: bool = False) -> Balance:
-        """Return that of the changes from a state: reactions (s,) [N], effective moves (s,) [m].
+        """Return the balance of the changes from a state.
 
-        ``loaded`` where its own loads come on after that state.
+        Parameters
+        ----------
+        reactions : Array (s,)
+            In that state [N].
+        effective : Array (s,)
+            Moves with openings in that state [m].
+        loaded : bool
+            True where the loads come on after that state; else they are on in it already.
         """
         at = self.slope @ effective + self.by_reaction @ reactions
         return replace(self, base=(self.base if loaded else 0.0) - at)
@@ -107,7 +114,16 @@ class Balance:
 
 
 def balance_of(solved: Solved, model: FrameModel, moments: bool = True) -> Balance:
-    """Return the balance of a solved frame."""
+    """Return the balance of a solved frame.
+
+    Parameters
+    ----------
+    solved : Solved
+    model : FrameModel
+        Names the parts by their segments and members.
+    moments : bool
+        False: only forces are held against it, as a frame with cables needs.
+    """
     system = solved.mesh.system
     groups = parts_of(system)
     sums, size = _sums(system, groups)

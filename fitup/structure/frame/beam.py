@@ -24,7 +24,19 @@ _FREE = 1e-9
 
 
 def member_axes(start: Array, end: Array, up: Array) -> Array:
-    """Axes (3, 3) of a beam, rows x, y, z in the grid.
+    """Return the axes of a beam.
+
+    Parameters
+    ----------
+    start, end : Array (3,)
+        Ends of its flexible length, in the grid [m].
+    up : Array (3,)
+        Direction in the plane of x and z, of any length.
+
+    Returns
+    -------
+    Array (3, 3)
+        Rows are the unit vectors x, y, z in the grid.
 
     Raises
     ------
@@ -41,7 +53,20 @@ def member_axes(start: Array, end: Array, up: Array) -> Array:
 
 
 def local_stiffness(member: Member, length: float) -> Array:
-    """Stiffness (12, 12) of a beam in its own axes, nothing released [SI]."""
+    """Return the stiffness of a beam in its own axes, nothing released.
+
+    Parameters
+    ----------
+    member : Member
+        Its section and moduli are used, its releases and offsets are not.
+    length : float
+        Flexible length [m].
+
+    Returns
+    -------
+    Array (12, 12)
+        Shifts, then turns about x, y, z at end i, then at end j [N, m, rad].
+    """
     K = np.zeros((12, 12))
     axial, torsion = member.E * member.A / length, member.G * member.J / length
     for first, k in ((0, axial), (3, torsion)):
@@ -70,14 +95,44 @@ def local_stiffness(member: Member, length: float) -> Array:
 
 
 def even_load(load: Array, length: float) -> Array:
-    """End forces (12,) with which a beam held at both ends resists an even load (3,) [N/m]."""
+    """Return the end forces with which a beam held at both ends resists an even load.
+
+    Parameters
+    ----------
+    load : Array (3,)
+        In the beam's own axes [N/m].
+    length : float
+        Flexible length [m].
+
+    Returns
+    -------
+    Array (12,)
+        Forces, then moments at end i, then at end j, in its own axes [N, N m].
+    """
     half, twelfth = load * length / 2.0, load * length**2 / 12.0
     moment = np.array([0.0, -twelfth[2], twelfth[1]])
     return -np.concatenate([half, moment, half, -moment])
 
 
 def heat(member: Member, even: float, depth: float, width: float) -> Array:
-    """End forces (12,) of a beam held at both ends under temperature [K]; see ``Temperature``."""
+    """Return the end forces of a beam held at both ends under temperature.
+
+    Parameters
+    ----------
+    member : Member
+        Needs a depth or width where there is a difference through it.
+    even : float
+        Rise of temperature over the whole section [K].
+    depth : float
+        By how much the top (along z) is warmer than the bottom [K].
+    width : float
+        By how much the left (along y) is warmer than the right [K].
+
+    Returns
+    -------
+    Array (12,)
+        Forces, then moments at end i, then at end j, in its own axes [N, N m].
+    """
     forces = np.zeros(12)
     push = member.E * member.A * member.expansion * even
     forces[0], forces[6] = push, -push

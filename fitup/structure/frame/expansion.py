@@ -51,7 +51,19 @@ def expands(job: Job) -> bool:
 
 
 def thermal_of(job: Job, solved: Solved) -> ThermalResponse:
-    """Return how a solved frame answers to one kelvin in each of its segments."""
+    """Return how a solved frame answers to one kelvin in each of its segments.
+
+    Parameters
+    ----------
+    job : Job
+    solved : Solved
+        Its frame in the surveyed state.
+
+    Raises
+    ------
+    StructureError
+        If the seats that can only push cannot carry the structure.
+    """
     even, bent = _owned(job, solved)
     stray, slackened = _stray(job, solved)
     grown = [_arms(job, solved, name) for name in job.segments]

@@ -54,7 +54,19 @@ def frame_of(job: Job) -> FrameModel:
 
 
 def seat_in_frame(job: Job, name: str) -> FrameSeat:
-    """Return what the frame knows of a seat; a seat that may not pull is one-way."""
+    """Return what the frame knows of a seat; a seat that may not pull is one-way.
+
+    Parameters
+    ----------
+    job : Job
+    name : str
+        Id of a seat of the job; it need not be in the frame's own table of seats.
+
+    Raises
+    ------
+    StructureError
+        If the job has no frame.
+    """
     own = frame_of(job).seats.get(name)
     if own is not None:
         return own
@@ -109,12 +121,21 @@ def solve_job(job: Job) -> Solved:
 
 
 def solve_moved(job: Job, first: Solved, x: Array) -> Solved:
-    """Solve a frame with cables again with its seats moved by x (n,) from the surveyed state [m].
+    """Solve a frame with cables again with its seats moved from the surveyed state.
+
+    Parameters
+    ----------
+    job : Job
+    first : Solved
+        The surveyed state, from which the search for rest begins.
+    x : Array (n,)
+        Move of every seat from there, in the order of the job [m].
 
     Raises
     ------
     StructureError
-        If it finds no rest, or a cable slips over its saddle.
+        If it finds no rest, the seats that can only push cannot carry it, or a cable slips over its
+        saddle.
     """
     own = [seat_in_frame(job, name) for name in job.seats]
     one_way = np.array([s.one_way for s in own])
@@ -129,10 +150,25 @@ def solve_moved(job: Job, first: Solved, x: Array) -> Solved:
 
 
 def lifting_moved(job: Job, first: Solved, there: Solved, x: Array) -> Lifting:
-    """Return how a frame with cables answers about the state with its seats moved by x (n,).
+    """Return how a frame with cables answers about a state with its seats moved.
 
     Present loads that were measured stay what they are: it is the change from the surveyed state
     that is computed.
+
+    Parameters
+    ----------
+    job : Job
+    first : Solved
+        The surveyed state.
+    there : Solved
+        The state with the seats moved by ``x``; see :func:`solve_moved`.
+    x : Array (n,)
+        Move of every seat from the surveyed state [m].
+
+    Raises
+    ------
+    StructureError
+        If the seats that can only push cannot carry the structure in the surveyed state.
     """
     surveyed = lifting_of(job, first)
     names, settings = surveyed.contact.seats, np.array([seat_in_frame(job, n).setting for n in
@@ -166,6 +202,12 @@ def _moved(job: Job, first: Solved, there: Solved, check: Check) -> float:
 
 def lifting_of(job: Job, solved: Solved) -> Lifting:
     """Return how the frame of a job answers to its seats, lift-off included.
+
+    Parameters
+    ----------
+    job : Job
+    solved : Solved
+        Its frame in the surveyed state; see :func:`solve_job`.
 
     Raises
     ------
@@ -222,7 +264,19 @@ def _row(job: Job, solved: Solved, check: Check) -> Array:
 
 
 def follows(job: Job, solved: Solved, check: Check, motions: Array) -> Array:
-    """Return the change () or (k,) of a check whose points go with motions (6 n,) or (6 n, k)."""
+    """Return the change of a check whose points go with given motions of the nodes.
+
+    Parameters
+    ----------
+    job, solved, check
+    motions : Array (6 n,) or (6 n, k)
+        Of all nodes, one set or k of them [m, rad].
+
+    Returns
+    -------
+    Array () or (k,)
+        In the unit of the check.
+    """
     part = parts_of(job, check)
     change = np.zeros(motions.shape[1:])
     for name, along in part.points.items():
@@ -233,7 +287,21 @@ def follows(job: Job, solved: Solved, check: Check, motions: Array) -> Array:
 
 
 def face_turn(job: Job, solved: Solved, joint: str, segment: str, motions: Array) -> Array:
-    """Return the turn (3,) or (3, k) of a segment's face at a joint: the mean over its points."""
+    """Return the turn of a segment's face at a joint: the mean over its points.
+
+    Parameters
+    ----------
+    job, solved
+    joint, segment : str
+        Ids of the joint and of one of its two segments.
+    motions : Array (6 n,) or (6 n, k)
+        Of all nodes, one set or k of them [m, rad].
+
+    Returns
+    -------
+    Array (3,) or (3, k)
+        About the axes of the grid [rad].
+    """
     names = [
         name
         for pair in job.pairs_of(joint)
@@ -257,7 +325,22 @@ def _force(solved: Solved, place: Place, present: Array) -> ForceRow:
 
 
 def watched(forces: Array, place: Place, member: Member) -> float:
-    """Return what is watched at a place from its section forces (6,) [N, N m or Pa]."""
+    """Return what is watched at a place: a force [N], a moment [N m] or a stress [Pa].
+
+    Parameters
+    ----------
+    forces : Array (6,)
+        Section forces as :func:`section_forces` orders them [N, N m].
+    place : Place
+        Says which quantity, and at which fibre a stress.
+    member : Member
+        Its area and second moments turn forces into a stress.
+
+    Returns
+    -------
+    float
+        Tension and sagging are positive.
+    """
     axial, _, shear, torsion, about_y, about_z = (float(f) for f in forces)
     if place.quantity == "stress":
         bending = about_y * place.z / member.Iy - about_z * place.y / member.Iz

@@ -106,7 +106,16 @@ class Bent:
 
 
 def crossed(a: Array, b: Array) -> Array:
-    """Return the cross products of vectors (n, 3), quicker than in general."""
+    """Return the cross products of vectors (n, 3), quicker than in general.
+
+    Parameters
+    ----------
+    a, b : Array (n, 3)
+
+    Returns
+    -------
+    Array (n, 3)
+    """
     result = np.empty_like(b)
     result[:, 0] = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
     result[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
@@ -115,13 +124,39 @@ def crossed(a: Array, b: Array) -> Array:
 
 
 def arm_after(turn: Array, arm: Array) -> Array:
-    """Return how far the ends (n, 3) of rigid arms (n, 3) go with turns (n, 3), to second order."""
+    """Return how far the ends of rigid arms go as they turn, to second order.
+
+    Parameters
+    ----------
+    turn : Array (n, 3)
+        Rotation vectors [rad].
+    arm : Array (n, 3)
+        Before the turn, from the node outwards [m].
+
+    Returns
+    -------
+    Array (n, 3)
+        [m].
+    """
     once = crossed(turn, arm)
     return once + 0.5 * crossed(turn, once)
 
 
 def arm_slope(turn: Array, arm: Array) -> Array:
-    """Return the change (n, 3, 3) of :func:`arm_after` with the turns."""
+    """Return the change (n, 3, 3) of :func:`arm_after` with the turns.
+
+    Parameters
+    ----------
+    turn : Array (n, 3)
+        Rotation vectors [rad].
+    arm : Array (n, 3)
+        Before the turn, from the node outwards [m].
+
+    Returns
+    -------
+    Array (n, 3, 3)
+        Rows are the way of the end, columns the turn [m/rad].
+    """
     inner = np.einsum("ni,ni->n", turn, arm)[:, None, None] * _EYE
     outer = turn[:, :, None] * arm[:, None, :]
     swung = arm[:, :, None] * turn[:, None, :]
@@ -129,7 +164,20 @@ def arm_slope(turn: Array, arm: Array) -> Array:
 
 
 def arm_bend(force: Array, arm: Array) -> Array:
-    """Return the second derivative (n, 3, 3) by the turns of forces (n, 3) times the ends' way."""
+    """Return the second derivative by the turns of forces times the ends' way.
+
+    Parameters
+    ----------
+    force : Array (n, 3)
+        At the end of each arm [N].
+    arm : Array (n, 3)
+        Before the turn, from the node outwards [m].
+
+    Returns
+    -------
+    Array (n, 3, 3)
+        Symmetric [N m/rad2].
+    """
     both = force[:, :, None] * arm[:, None, :]
     inner = np.einsum("ni,ni->n", force, arm)[:, None, None] * _EYE
     return 0.5 * (both + both.transpose(0, 2, 1)) - inner

@@ -28,7 +28,14 @@ def lonely_nodes(system: System) -> tuple[str, ...]:
 
 
 def mechanism(system: System, vector: Array) -> StructureError:
-    """Return the error that says which node moves how in a motion (f,) that nothing resists."""
+    """Return the error that says which node moves how in a motion that nothing resists.
+
+    Parameters
+    ----------
+    system : System
+    vector : Array (f,)
+        The motion, in the free motions of the system; of any size.
+    """
     motions = np.asarray(system.spread @ vector).reshape(-1, 6)
     names = list(system.nodes)
     shifts = np.linalg.norm(motions[:, :3], axis=1)

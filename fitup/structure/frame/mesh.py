@@ -66,7 +66,19 @@ class Mesh:
 
 
 def flexible(model: FrameModel, member: Member) -> tuple[Array, Array]:
-    """Return the two ends (3,) of the flexible length of a member [m]."""
+    """Return the two ends of the flexible length of a member.
+
+    Parameters
+    ----------
+    model : FrameModel
+        Has the nodes of the member.
+    member : Member
+
+    Returns
+    -------
+    tuple of two Array (3,)
+        At end i and at end j, in the grid [m].
+    """
     return (
         model.nodes[member.i].position + member.offset_i,
         model.nodes[member.j].position + member.offset_j,
@@ -74,7 +86,15 @@ def flexible(model: FrameModel, member: Member) -> tuple[Array, Array]:
 
 
 def nearest(model: FrameModel, segment: str, position: Array) -> Tie:
-    """Return the place of a segment's members that is nearest to a position (3,) [m].
+    """Return the place of a segment's members that is nearest to a position.
+
+    Parameters
+    ----------
+    model : FrameModel
+    segment : str
+        Id of the segment whose members are looked at.
+    position : Array (3,)
+        In the grid [m].
 
     Raises
     ------
@@ -166,12 +186,29 @@ def _cuts(model: FrameModel, member: Member, wanted: Iterable[float]) -> tuple[f
 
 
 def nearest_cut(cuts: tuple[float, ...], at: float) -> float:
-    """Return the cut of a member that is nearest to a place [m]."""
+    """Return the cut of a member that is nearest to a place [m].
+
+    Parameters
+    ----------
+    cuts : tuple of float
+        From end i along the flexible length, both ends included [m].
+    at : float
+        The place, from end i along the flexible length [m].
+    """
     return min(cuts, key=lambda cut: abs(cut - at))
 
 
 def cut_name(member: Member, cuts: tuple[float, ...], at: float) -> str:
-    """Return the node at a place of a member: one of its own, or the cut there."""
+    """Return the node at a place of a member: one of its own, or the nearest cut.
+
+    Parameters
+    ----------
+    member : Member
+    cuts : tuple of float
+        From end i along the flexible length, ascending, both ends included [m].
+    at : float
+        The place, from end i along the flexible length [m].
+    """
     k = int(np.argmin(np.abs(np.array(cuts) - at)))
     if k == 0:
         return member.i

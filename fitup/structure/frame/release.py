@@ -133,7 +133,19 @@ def _release(job: Job, without: Solved, kept: list[str], touch: Touch) -> Releas
 
 
 def preset_for_release(job: Job, state: CheckState) -> CheckState:
-    """Return the checks with targets that come right once everything temporary is taken off."""
+    """Return the checks with targets that come right once everything temporary is taken off.
+
+    Parameters
+    ----------
+    job : Job
+    state : CheckState
+        Comes back as it is where there is no frame, or nothing in it is temporary.
+
+    Raises
+    ------
+    StructureError
+        If the structure cannot stand without what is temporary, or has cables.
+    """
     if job.frame is None or job.influence_by != "frame":
         return state
     release = release_of(job)

@@ -83,6 +83,12 @@ class FrameReport:
 def report_of(job: Job, folder: Path) -> FrameReport:
     """Solve the frame of a job and report.
 
+    Parameters
+    ----------
+    job : Job
+    folder : Path
+        Job folder, in which the influence table to compare with is looked for.
+
     Raises
     ------
     StructureError
@@ -143,6 +149,18 @@ def twist_of(job: Job, influence: Influence) -> dict[str, dict[str, float]]:
 
     Loads go up on one pair of opposite corners and down on the other; the first seat is the high
     one.
+
+    Parameters
+    ----------
+    job : Job
+    influence : Influence
+        About the surveyed state.
+
+    Returns
+    -------
+    dict of str to dict of str to float
+        Segment -> change of reaction by seat for one metre of warp [N/m]; segments without just
+        four lifting seats are left out.
     """
     result = {}
     for segment in job.segments:

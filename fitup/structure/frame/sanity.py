@@ -81,7 +81,14 @@ class Sanity:
 
 
 def sanity_of(job: Job, solved: Solved) -> Sanity:
-    """Return what the frame of a job says of itself."""
+    """Return what the frame of a job says of itself.
+
+    Parameters
+    ----------
+    job : Job
+    solved : Solved
+        Its frame in the surveyed state.
+    """
     model = frame_of(job)
     system = solved.mesh.system
     q, _ = solved.reactions()
@@ -120,6 +127,12 @@ def sanity_of(job: Job, solved: Solved) -> Sanity:
 
 def require_sane(job: Job, solved: Solved) -> Sanity:
     """Return what a frame says of itself, or refuse it.
+
+    Parameters
+    ----------
+    job : Job
+    solved : Solved
+        Its frame in the surveyed state.
 
     Raises
     ------

@@ -75,12 +75,38 @@ class Solved:
         return slice(first, first + 6)
 
     def shift(self, name: str, motions: Array) -> Array:
-        """Return the shift (3,) or (3, k) of a tied place for motions (6 n,) or (6 n, k)."""
+        """Return the shift of a tied place.
+
+        Parameters
+        ----------
+        name : str
+            As it was tied: ``seat/ID`` or ``point/ID``.
+        motions : Array (6 n,) or (6 n, k)
+            Of all nodes, one set or k of them [m, rad].
+
+        Returns
+        -------
+        Array (3,) or (3, k)
+            In the grid [m].
+        """
         own = motions[self.place_of(name)]
         return self.mesh.attached[name].shift(own.T).T
 
     def turn(self, name: str, motions: Array) -> Array:
-        """Return the turn (3,) or (3, k) of a tied place [rad]."""
+        """Return the turn of a tied place.
+
+        Parameters
+        ----------
+        name : str
+            As it was tied: ``seat/ID`` or ``point/ID``.
+        motions : Array (6 n,) or (6 n, k)
+            Of all nodes, one set or k of them [m, rad].
+
+        Returns
+        -------
+        Array (3,) or (3, k)
+            About the axes of the grid [rad].
+        """
         return motions[self.place_of(name)][3:]
 
     def reactions(self) -> tuple[Array, Array]:
@@ -146,7 +172,12 @@ def stand(
 def solve_frame(
     model: FrameModel, seats: Sequence[Seat], ties: Mapping[str, tuple[Tie, Array]]
 ) -> Solved:
-    """Solve a frame without cables on its seats; see :func:`stand`.
+    """Solve a frame without cables on its seats.
+
+    Parameters
+    ----------
+    model, seats, ties
+        As for :func:`stand`.
 
     Raises
     ------
@@ -158,7 +189,18 @@ def solve_frame(
 
 
 def tangent_about(mesh: Mesh, feet: Sequence[Foot], about: Array, at: Array) -> Solved:
-    """Return a frame linear about motions (6 n,) and moves (s,) of its seats.
+    """Return a frame linear about given motions and moves of its seats.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Its elements without the feet.
+    feet : sequence of Foot
+        One for each seat, wherever it is set.
+    about : Array (6 n,)
+        Motions of all nodes [m, rad].
+    at : Array (s,)
+        Moves to which the seats are set [m].
 
     Raises
     ------
@@ -231,10 +273,23 @@ def _moves(system: System, by_moving: csc_array, factor: Factor) -> Array:
 
 
 def section_forces(solved: Solved, place: Place, motions: Array, loaded: bool) -> Array:
-    """Return the forces (6,) on the ahead face of a cut at a place, in the member's axes.
+    """Return the forces on the ahead face of a cut at a place, in the member's axes.
 
-    Axial (tension), along y, along z, torsion, about y, about z [N, N m]; ``loaded`` adds what
-    loads and temperature on the piece itself do, which belongs to the state under load only.
+    Parameters
+    ----------
+    solved : Solved
+    place : Place
+        One of the frame's own, at which its member has been cut.
+    motions : Array (6 n,)
+        Of all nodes: in a state, or a change such as for a unit move of a seat [m, rad].
+    loaded : bool
+        Add what loads and temperature on the piece itself do, which belongs to the state under load
+        only.
+
+    Returns
+    -------
+    Array (6,)
+        Axial (tension), along y, along z, torsion, about y, about z [N, N m].
     """
     beam, sign = _piece(solved.mesh.pieces[place.member], place.at)
     own = solved.mesh.system.numbers(beam)
