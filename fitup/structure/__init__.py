@@ -38,6 +38,12 @@ NEAR, NEAR_TURN, NEAR_SHARE = 5e-5, 5e-6, 2.5e-3
 def influence_of(job: Job, survey: Survey, folder: Path) -> Influence:
     """Return the influence a job asks for: rigid segments, its frame, or its table.
 
+    Parameters
+    ----------
+    job, survey
+    folder : Path
+        Job folder, in which the influence table of a table job is looked for.
+
     Raises
     ------
     StructureError
@@ -66,10 +72,21 @@ def frame_influence(job: Job) -> Influence:
 
 
 def about_moves(job: Job, influence: Influence, x: Array) -> Influence | None:
-    """Return the influence of a frame with cables about moves x (n,) where its slope has changed.
+    """Return the influence of a frame with cables about moves where its slope has changed.
 
-    None where there are no cables, or where what the influence says of x is true enough: within
-    half of what the certificate allows the two to be apart.
+    Parameters
+    ----------
+    job : Job
+    influence : Influence
+        What is held against the frame solved again at ``x``.
+    x : Array (n,)
+        Moves of all seats from the surveyed state, in the order of the job [m].
+
+    Returns
+    -------
+    Influence or None
+        None where there are no cables, or where what the influence says of ``x`` is true enough:
+        within half of what the certificate allows the two to be apart.
 
     Raises
     ------

@@ -144,7 +144,20 @@ class Balanced(Protocol):
     """What knows whether a state is in balance."""
 
     def require(self, reactions: Array, effective: Array) -> None:
-        """Refuse reactions (n,) [N] at effective moves (n,) [m] that do not balance."""
+        """Refuse a state that does not balance.
+
+        Parameters
+        ----------
+        reactions : Array (n,)
+            [N]; zero where a seat has opened.
+        effective : Array (n,)
+            Move plus opening of every seat [m].
+
+        Raises
+        ------
+        StructureError
+            With what does not balance, and where.
+        """
 
 
 @dataclass(frozen=True, eq=False)

@@ -77,17 +77,55 @@ class _Driven:
 
 
 def pressed(R: Array, flexibility: Array) -> Array:
-    """Return (I + D R)^-1 (n, n): how moves act through seats with added flexibility (n,) [m/N]."""
+    """Return how moves act through seats with added flexibility, (I + D R)^-1.
+
+    Parameters
+    ----------
+    R : Array (n, n)
+        Change of reactions for a unit move of each seat, without the added flexibility [N/m].
+    flexibility : Array (n,)
+        Added at each seat, the diagonal of D [m/N]; negative where the seat is stiffer.
+
+    Returns
+    -------
+    Array (n, n)
+        Column j is how far every seat acts as moved for a unit move of seat j.
+    """
     return np.linalg.inv(np.eye(len(R)) + flexibility[:, None] * R)
 
 
 def movement_factors(job: Job, seats: tuple[str, ...]) -> Array:
-    """Return how far each seat goes (n,) for a unit on its jack's scale; 1 for packs."""
+    """Return how far each seat goes for a unit on its jack's scale; 1 for packs.
+
+    Parameters
+    ----------
+    job : Job
+    seats : tuple of str
+        Ids of the seats, in the order of the result.
+
+    Returns
+    -------
+    Array (n,)
+        1 also where no factor has been learned.
+    """
     factor = {one.at: one.value for one in job.learned if one.what == "movement"}
     return np.array([factor.get(name, 1.0) for name in seats])
 
 
 def added_flexibility(job: Job, seats: tuple[str, ...]) -> Array:
-    """Return the flexibility (n,) [m/N] that learned stiffnesses add to those of seats.csv."""
+    """Return the flexibility that learned stiffnesses add to those of seats.csv.
+
+    Parameters
+    ----------
+    job : Job
+        Its seats have the learned stiffnesses already.
+    seats : tuple of str
+        Ids of the seats, in the order of the result.
+
+    Returns
+    -------
+    Array (n,)
+        [m/N]; negative where a seat is stiffer than seats.csv says.
+    """
     factor = {one.at: one.value for one in job.learned if one.what == "stiffness"}
     return np.array([(1.0 - factor.get(name, 1.0)) / job.seats[name].stiffness for name in seats])

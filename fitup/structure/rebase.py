@@ -82,6 +82,17 @@ def lift_offs(job: Job, done: Iterable[Done]) -> tuple[LiftOff, ...]:
 
     The loads of the jacks of one seat are added. Where only some of them were read, the others
     carry the mean of those, for jacks at one seat share equally.
+
+    Parameters
+    ----------
+    job : Job
+    done : iterable of Done
+        Rows of other moments and rows without a load are passed over.
+
+    Returns
+    -------
+    tuple of LiftOff
+        One for each seat and stage; seats read in one stage were lifted together.
     """
     rows: dict[tuple[int, str], list[Done]] = {}
     for row in done:
@@ -94,7 +105,15 @@ def lift_offs(job: Job, done: Iterable[Done]) -> tuple[LiftOff, ...]:
 
 
 def seat_load(job: Job, rows: Sequence[Done]) -> float:
-    """Return the load of a whole seat [N] from the rows of one moment that hold a load."""
+    """Return the load of a whole seat [N].
+
+    Parameters
+    ----------
+    job : Job
+    rows : sequence of Done
+        Of one seat at one moment, at least one of them with a load. A load that names no jack is
+        that of the seat; else jacks not read carry the mean of the others.
+    """
     for row in rows:
         if row.jack is None and row.load is not None:
             return row.load
@@ -155,6 +174,12 @@ def with_loads(job: Job, rebased: Rebased) -> Job:
 
     Segments with a reading get the weight that their seats carry now, so that loads and weight
     agree; whoever prints says so.
+
+    Parameters
+    ----------
+    job : Job
+    rebased : Rebased
+        Seats whose load is as calculated keep what the job says of them.
     """
     seats = {
         s.seat: replace(job.seats[s.seat], reaction_now=s.now)
@@ -173,7 +198,14 @@ def with_loads(job: Job, rebased: Rebased) -> Job:
 
 
 def carried(seats: Iterable[Seat], loads: Mapping[str, float]) -> float:
-    """Return the upward sum of reactions [N]."""
+    """Return the upward sum of reactions [N].
+
+    Parameters
+    ----------
+    seats : iterable of Seat
+    loads : mapping of str to float
+        Reaction of every seat in its own direction, by id [N]; may hold others.
+    """
     return float(sum(loads[s.id] * s.direction[2] for s in seats))
 
 

@@ -56,10 +56,16 @@ def _motion_basis(segment: Segment) -> Array:
 def segment_statics(segment: Segment, seats: tuple[Seat, ...]) -> SegmentStatics:
     """Return motions and reactions of one rigid segment on its seats.
 
+    Parameters
+    ----------
+    segment : Segment
+    seats : tuple of Seat
+        All that bear on the segment; rows and columns of the result follow their order.
+
     Raises
     ------
     StructureError
-        If a motion is neither resisted by a seat nor held, or both.
+        If there are no seats, or a motion is neither resisted by a seat nor held, or both.
     """
     if not seats:
         raise StructureError(f"segment {segment.id} has no seats; add rows to seats.csv")
@@ -103,12 +109,25 @@ def _held_twice(segment: Segment, seats: tuple[Seat, ...], resisted: Array) -> N
 
 
 def present_reactions(segment: Segment, seats: tuple[Seat, ...], statics: SegmentStatics) -> Array:
-    """Return the reactions (n,) [N] in the surveyed state: as measured, else from the weight.
+    """Return the reactions in the surveyed state: as measured, else from the weight.
+
+    Parameters
+    ----------
+    segment : Segment
+    seats : tuple of Seat
+        All that bear on the segment.
+    statics : SegmentStatics
+        Of the same seats in the same order.
+
+    Returns
+    -------
+    Array (n,)
+        In the order of ``seats`` [N].
 
     Raises
     ------
     StructureError
-        If measured reactions do not carry the segment's weight within 10 %.
+        If the reactions do not carry the segment's weight within 10 %.
     """
     reactions = np.array(
         [
@@ -129,10 +148,16 @@ def present_reactions(segment: Segment, seats: tuple[Seat, ...], statics: Segmen
 def rigid_influence(job: Job, survey: Survey) -> Influence:
     """Return the influence of all seats for rigid segments on elastic seats.
 
+    Parameters
+    ----------
+    job : Job
+    survey : Survey
+        Says where the check points are.
+
     Raises
     ------
     StructureError
-        If a segment can move freely.
+        If a segment has no seats, can move freely, or its reactions do not carry its weight.
     """
     checks = checks_of(job)
     names = tuple(job.seats)

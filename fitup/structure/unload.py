@@ -29,7 +29,15 @@ class Unload:
 
     @classmethod
     def of(cls, job: Job, influence: Influence) -> Unload | None:
-        """Return what a job allows, or None where no seat may be unloaded."""
+        """Return what a job allows, or None where no seat may be unloaded.
+
+        Parameters
+        ----------
+        job : Job
+            Says of each seat whether it may be unloaded.
+        influence : Influence
+            With every seat two-way.
+        """
         names = enumerate(influence.seats)
         one_way = np.array([i for i, s in names if job.seats[s].may_unload], dtype=int)
         return cls(influence.R, influence.r0, one_way) if one_way.size else None
