@@ -159,6 +159,16 @@ def require_determined(
 ) -> None:
     """Refuse a network in which something is not determined, without adjusting it.
 
+    Parameters
+    ----------
+    network : Network
+    state : State
+        Where the equations are linearised.
+    used : Array (m,)
+        Which observations count.
+    datum : sequence of str
+        Datum points of a free network; none where the control holds it.
+
     Raises
     ------
     SurveyRefused
@@ -178,7 +188,18 @@ def require_determined(
 def covariance_of(adjusted: Adjusted, names: Sequence[str]) -> Array:
     """Return the covariance (3k, 3k) of the coordinates of points [m2].
 
-    Coordinates that are held have none; what nothing observes is nan.
+    Zero where a coordinate is held or nothing observes it.
+
+    Parameters
+    ----------
+    adjusted : Adjusted
+    names : sequence of str
+        The k nodes, in the order of the rows.
+
+    Returns
+    -------
+    Array (3k, 3k)
+        Easting, northing and height of each point in turn.
     """
     columns = np.concatenate([adjusted.network.columns[adjusted.network.index(n)] for n in names])
     free = np.flatnonzero(columns >= 0)
@@ -194,7 +215,14 @@ def covariance_of(adjusted: Adjusted, names: Sequence[str]) -> Array:
 
 
 def point_covariance(adjusted: Adjusted, name: str) -> Array:
-    """Return the covariance (3, 3) of one point from the selected inverse [m2]."""
+    """Return the covariance (3, 3) of one point from the selected inverse [m2].
+
+    Parameters
+    ----------
+    adjusted : Adjusted
+    name : str
+        Node of the network.
+    """
     columns = adjusted.network.columns[adjusted.network.index(name)]
     free = np.flatnonzero(columns >= 0)
     block = adjusted.selected.block(columns[free])

@@ -213,7 +213,15 @@ def _say_group(cause: Cause, value: float, units: DisplayUnits) -> str:
 def say_shared(
     network: Network, found: Sequence[tuple[Cause, Array]], units: DisplayUnits
 ) -> Advice:
-    """Say which shared cause explains everything, and what explains it as well."""
+    """Say which shared cause explains everything, and what explains it as well.
+
+    Parameters
+    ----------
+    network : Network
+    found : sequence of (Cause, Array (e,))
+        Causes that fit, best first, each with the amounts of its effects [m, rad or 1].
+    units : DisplayUnits
+    """
     said = [_say_cause(network, cause, amount, [], units) for cause, amount in found]
     touched = np.flatnonzero(found[0][0].touches)
     text = said[0].text
@@ -366,7 +374,14 @@ def _one_coordinate(observation: Observation, off: float, much: str) -> str:
 
 
 def at_target(network: Network, outcome: Outcome, i: int) -> float:
-    """Return how far an observation that does not fit is off at its target [m]."""
+    """Return how far an observation that does not fit is off at its target [m].
+
+    Parameters
+    ----------
+    network, outcome
+    i : int
+        Place of the observation in the network.
+    """
     return float(outcome.off[i]) * _reach(network, outcome, i)
 
 

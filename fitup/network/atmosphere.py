@@ -26,7 +26,15 @@ def group_refractivity(wavelength: float) -> float:
 
 
 def vapour_pressure(temperature: float, humidity: float) -> float:
-    """Partial pressure of water vapour [hPa] at a temperature [K] and relative humidity [1]."""
+    """Partial pressure of water vapour [hPa].
+
+    Parameters
+    ----------
+    temperature : float
+        Of the air [K].
+    humidity : float
+        Relative, from 0 to 1.
+    """
     celsius = temperature - 273.15
     return humidity * 6.1121 * math.exp(17.502 * celsius / (240.97 + celsius))
 

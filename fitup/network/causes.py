@@ -110,7 +110,20 @@ def _turned(whole: Adjusted, rows: Array, own: Array, name: str) -> Iterator[Cau
 
 
 def score(whole: Adjusted, effects: Array) -> Array:
-    """By how much the weighted squares would fall if each of k effects (m, k) were an unknown."""
+    """By how much the weighted squares would fall if each of k effects (m, k) were an unknown.
+
+    Parameters
+    ----------
+    whole : Adjusted
+        With all observations that the effects are to explain.
+    effects : Array (m, k)
+        Each column a candidate by itself; change of every observation for one unit of it.
+
+    Returns
+    -------
+    Array (k,)
+        0 for an effect that the other unknowns take up.
+    """
     white = whole.weights @ effects
     design = whole.weights @ whole.slopes
     through = np.asarray(design.T @ white)

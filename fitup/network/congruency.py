@@ -240,6 +240,11 @@ def control_changes(solved: Solved) -> Congruency | None:
 def epoch_changes(before: Solved, after: Solved) -> Congruency | None:
     """Compare the points that two epochs have in common, against their control.
 
+    Parameters
+    ----------
+    before, after : Solved
+        Changes are ``after`` less ``before``; ``before`` says which points are control.
+
     Returns
     -------
     Congruency or None

@@ -20,7 +20,16 @@ from fitup.network.observations import ObservationSet, Setup, Sight
 def sights(
     read: ObservationSet, pointings: Sequence[Pointing], rules: NetworkRules
 ) -> tuple[Sight, ...]:
-    """Return every set corrected for prism constant and air."""
+    """Return every set corrected for prism constant and air.
+
+    Parameters
+    ----------
+    read : ObservationSet
+    pointings : sequence of Pointing
+        One a set, faces meant.
+    rules : NetworkRules
+        Which of the two corrections are on.
+    """
     count = Counter((p.shot.setup, p.shot.target) for p in pointings)
     return tuple(
         _sight(read.setups[p.shot.setup], p, rules, count[p.shot.setup, p.shot.target])
@@ -71,7 +80,12 @@ class Shown:
 def curve(rules: NetworkRules, *, light: bool) -> float:
     """Return what the height of a sight loses, per square of its length [1/m].
 
-    By the curvature of the earth and, for ``light``, the bending of the line of sight.
+    Parameters
+    ----------
+    rules : NetworkRules
+        With the refraction coefficient and the earth radius; 0 is returned with curvature off.
+    light : bool
+        With the bending of the line of sight taken off; False: the curvature of the earth alone.
 
     Examples
     --------
@@ -85,7 +99,15 @@ def curve(rules: NetworkRules, *, light: bool) -> float:
 
 
 def grid_scale(rules: NetworkRules, height: float) -> float:
-    """Return grid distance over distance at the height of a set-up."""
+    """Return grid distance over distance at the height of a set-up.
+
+    Parameters
+    ----------
+    rules : NetworkRules
+        With the projection scale.
+    height : float
+        Above sea level [m]; counts only where the sea level reduction is on.
+    """
     sea = rules.earth_radius / (rules.earth_radius + height) if rules.sea_level else 1.0
     return rules.projection_scale * sea
 

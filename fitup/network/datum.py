@@ -38,7 +38,16 @@ class Gauge:
     """N^-1 weights' (n, d)."""
 
     def laid_onto(self, network: Network, start: State, state: State) -> State:
-        """Move a state so that the changes of the datum points from the start are least."""
+        """Move a state so that the changes of the datum points from the start are least.
+
+        Parameters
+        ----------
+        network : Network
+        start : State
+            From which the changes count.
+        state : State
+            What is moved.
+        """
         change = np.zeros(self.motions.shape[0])
         free = network.columns >= 0
         change[network.columns[free]] = (state.positions - start.positions)[free]
@@ -49,7 +58,19 @@ class Gauge:
         return replace(self, spread=factor.solve(np.ascontiguousarray(self.weights.T)))
 
     def change(self, inverse: Array, columns: Array) -> Array:
-        """Return S Q S' e for columns (n, k) of Q that belong to the unknowns ``columns``."""
+        """Return the columns of S Q S' that belong to some unknowns, from those of Q = N^-1.
+
+        Parameters
+        ----------
+        inverse : Array (n, k)
+            Columns of Q, with the pins in N.
+        columns : Array (k,)
+            The unknowns they belong to.
+
+        Returns
+        -------
+        Array (n, k)
+        """
         spread = np.asarray(self.spread)
         middle = self.weights @ spread
         own = self.motions[columns]
@@ -61,14 +82,32 @@ class Gauge:
         )
 
     def laid_functions(self, answer: Array, functions: Array) -> Array:
-        """Return Q S' F for answer = Q F, F (n, q): how laid coordinates answer to observations.
+        """Return Q S' F: how laid coordinates answer to observations.
 
         Observations do not see the motions, so S acts on the side of the functions alone.
+
+        Parameters
+        ----------
+        answer : Array (n, q)
+            Q F.
+        functions : Array (n, q)
+            F, one linear function of the unknowns a column.
+
+        Returns
+        -------
+        Array (n, q)
         """
         return answer - np.asarray(self.spread) @ (self.motions.T @ functions)
 
     def change_block(self, block: Array, columns: Array) -> Array:
-        """Return the block (k, k) of S Q S' from that of Q."""
+        """Return the block (k, k) of S Q S' from that of Q.
+
+        Parameters
+        ----------
+        block : Array (k, k)
+            Of Q, between the unknowns of ``columns``.
+        columns : Array (k,)
+        """
         spread = np.asarray(self.spread)[columns]
         own = self.motions[columns]
         middle = self.weights @ np.asarray(self.spread)
@@ -76,7 +115,19 @@ class Gauge:
 
 
 def motions_of(network: Network, state: State) -> Array:
-    """Return shifts, the turn in plan and the scale of the network (n, 5), 1 m at its size."""
+    """Return the motions of the network as a whole, each by 1 m at its size.
+
+    Parameters
+    ----------
+    network : Network
+    state : State
+        Places that the turn and the scale go by.
+
+    Returns
+    -------
+    Array (n, 5)
+        Change of every unknown by shifts to east, north and up, turn in plan and scale.
+    """
     columns, count = network.columns, network.unknowns
     placed = columns[:, 0] >= 0
     positions = np.nan_to_num(state.positions)
@@ -97,10 +148,19 @@ def motions_of(network: Network, state: State) -> Array:
 def gauge_of(network: Network, state: State, design: Any, datum: Sequence[str]) -> Gauge | None:
     """Return the gauge of a free network, or None where control holds everything.
 
+    Parameters
+    ----------
+    network, state
+    design : sparse (m, n + e)
+        Whitened slopes of the observations that count, extra parameters at the end.
+    datum : sequence of str
+        Points a free network is laid onto; empty where the control has to hold it.
+
     Raises
     ------
     SurveyRefused
-        If the control leaves a motion of the whole network open and no datum was asked for.
+        If the control leaves a motion of the whole network open and no datum was asked for, or if
+        the datum points do not stop every open motion.
     """
     motions = motions_of(network, state)
     left, size, _ = np.linalg.svd(motions, full_matrices=False)
@@ -168,7 +228,14 @@ def _open(network: Network, motions: Array, unseen: Array) -> list[str]:
 
 
 def free_motions(network: Network, state: State, factor: Factor) -> list[str]:
-    """Say which unknowns nothing determines, by the names of their points and set-ups."""
+    """Say which unknowns nothing determines, by the names of their points and set-ups.
+
+    Parameters
+    ----------
+    network, state
+    factor : Factor
+        Of the normal equations, with its weak unknowns.
+    """
     named: dict[str, list[str]] = {}
     words = ("easting", "northing", "height")
     for column in factor.weak.tolist():

@@ -214,7 +214,19 @@ def whiten_of(network: Network, used: Array) -> Any:
 
 
 def covariance_of_rows(network: Network, rows: Array) -> Array:
-    """Return the covariance (r, r) of some observations before the adjustment."""
+    """Return the covariance (r, r) of some observations before the adjustment.
+
+    Parameters
+    ----------
+    network : Network
+    rows : Array (r,)
+        Places of the observations in the network.
+
+    Returns
+    -------
+    Array (r, r)
+        [rad2, m2], with the correlations between coordinates of one control point.
+    """
     result = np.diag(np.array([network.observations[i].u for i in rows]) ** 2)
     given = network.kind >= KINDS.index("E")
     for node in np.unique(network.to[rows[given[rows]]]):
@@ -317,13 +329,30 @@ def _matrix(n: Network, slopes: Array) -> Any:
 
 
 def far_heights(network: Network, state: State) -> Array:
-    """Return how each zenith angle and distance (m,) changes with the height of its far end."""
+    """Return how each zenith angle and distance changes with the height of its far end.
+
+    Parameters
+    ----------
+    network, state
+
+    Returns
+    -------
+    Array (m,)
+        [rad/m] for zenith angles, [1] for distances, 0 for all others.
+    """
     rise = _predict(network, state)[1][:, 2]
     return np.where(network.kind < KINDS.index("dh"), rise, 0.0)
 
 
 def moved(network: Network, state: State, step: Array) -> State:
-    """Return the state after a step of all unknowns (n,)."""
+    """Return the state after a step of all unknowns.
+
+    Parameters
+    ----------
+    network, state
+    step : Array (n,)
+        Added to free coordinates [m] and orientations [rad].
+    """
     positions, turns = state.positions.copy(), state.turns.copy()
     free = network.columns >= 0
     positions[free] += step[network.columns[free]]

@@ -33,6 +33,15 @@ def exchanged(
 
     The observations alone give the shape of the control; it is compared with the coordinates as
     they stand, with easting and northing exchanged, and with every pair of names exchanged.
+
+    Parameters
+    ----------
+    read : ObservationSet
+    sights : sequence of Sight
+        Corrected readings, for the shape without the control.
+    control : mapping of str to ControlPoint
+    length : Shown
+        How lengths are written in the text.
     """
     try:
         free = find_start(read.setups, sights, read.levels, {}).positions

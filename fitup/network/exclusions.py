@@ -15,6 +15,13 @@ from fitup.errors import Problem
 def matches(name: str, observation: str) -> bool:
     """Tell whether a name of [exclude] means an observation.
 
+    Parameters
+    ----------
+    name : str
+        As written in job.toml; ``*`` stands for any part between slashes.
+    observation : str
+        Id of the observation.
+
     Examples
     --------
     >>> matches("*/W7-T3/sd", "ST1/W7-T3/sd/2"), matches("ST1/W7-T3", "ST1/W7-T30/hz")
@@ -27,7 +34,15 @@ def matches(name: str, observation: str) -> bool:
 
 
 def left_out(excluded: Mapping[str, str], observations: Sequence[str]) -> dict[str, str]:
-    """Return the observations that are left out, each with its reason."""
+    """Return the observations that are left out, each with its reason.
+
+    Parameters
+    ----------
+    excluded : mapping of str to str
+        Name in [exclude] to reason; names without a slash mean points and are passed over.
+    observations : sequence of str
+        Ids of one epoch.
+    """
     named = {name: reason for name, reason in excluded.items() if "/" in name}
     return {
         observation: reason
@@ -40,7 +55,17 @@ def left_out(excluded: Mapping[str, str], observations: Sequence[str]) -> dict[s
 def unmatched(
     excluded: Mapping[str, str], observations: Sequence[str], files: Sequence[str]
 ) -> list[Problem]:
-    """Say which names of [exclude] mean no observation of any epoch."""
+    """Say which names of [exclude] mean no observation of any epoch.
+
+    Parameters
+    ----------
+    excluded : mapping of str to str
+        Name in [exclude] to reason.
+    observations : sequence of str
+        Ids of all epochs together.
+    files : sequence of str
+        Observation files to name in the text.
+    """
     return [
         Problem(
             "job.toml",

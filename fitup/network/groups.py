@@ -114,7 +114,14 @@ def _falls(whole: Adjusted, tried: Sequence[Cause]) -> Array:
 
 
 def fall(whole: Adjusted, effects: Array) -> float:
-    """By how much the weighted squares would fall with effects (m, e) as unknowns."""
+    """By how much the weighted squares would fall with further unknowns, all together.
+
+    Parameters
+    ----------
+    whole : Adjusted
+    effects : Array (m, e)
+        Change of every observation for one unit of each unknown.
+    """
     white = whole.weights @ effects
     design = whole.weights @ whole.slopes
     through = np.asarray(design.T @ white)

@@ -24,6 +24,14 @@ def find_start_or_mistake(
 ) -> Start:
     """Find approximate coordinates; where they do not fit at all, name the likely mistake.
 
+    Parameters
+    ----------
+    read : ObservationSet
+    sights : sequence of Sight
+        Corrected readings.
+    control : mapping of str to ControlPoint
+        Control and tie points by id.
+
     Raises
     ------
     SurveyRefused

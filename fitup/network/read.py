@@ -25,6 +25,12 @@ MANY: Final = 3
 def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
     """Read the observations of one epoch.
 
+    Parameters
+    ----------
+    folder : Path
+        Of the job; the files of the epoch are named from here.
+    job, epoch
+
     Raises
     ------
     InputError
@@ -62,6 +68,10 @@ def off_deck(read: ObservationSet, job: Job) -> list[Problem]:
     """Say where an epoch sights no point of the deck: another job's file, or tie points alone.
 
     A levelled run may reach the deck where no sight does, so a levelling file settles it.
+
+    Parameters
+    ----------
+    read, job
     """
     seen = {s.target for s in read.shots}
     if read.levels or seen & set(job.points):

@@ -28,6 +28,13 @@ CHECKED: Final = 1e-4
 def critical_value(tests: int = 1, alpha: float = ALPHA) -> float:
     """Critical value when the largest of so many standardised residuals is looked at.
 
+    Parameters
+    ----------
+    tests : int
+        How many residuals are looked at.
+    alpha : float
+        Chance, at most, that any of them exceeds the value in clean data, of either sign.
+
     Examples
     --------
     >>> round(critical_value(), 4)
@@ -37,7 +44,14 @@ def critical_value(tests: int = 1, alpha: float = ALPHA) -> float:
 
 
 def detectable(critical: float, power: float = POWER) -> float:
-    """Smallest error, in standard uncertainties of its test, that is found with a power.
+    """Smallest error that is found, in standard uncertainties of its test.
+
+    Parameters
+    ----------
+    critical : float
+        Critical value of the standardised residual.
+    power : float
+        Chance of finding it.
 
     Examples
     --------
@@ -51,6 +65,18 @@ def matched_alpha(freedom: int, noncentrality: float, power: float = POWER) -> f
     """Level of a test of several degrees of freedom that finds the same error as one of one.
 
     Baarda's B-method: all tests have one noncentrality and one power.
+
+    Parameters
+    ----------
+    freedom : int
+        Degrees of freedom of the test.
+    noncentrality, power : float
+        The same for all tests.
+
+    Returns
+    -------
+    float
+        Chance that the test fails on clean data.
     """
 
     def missed(limit: float) -> float:
@@ -65,7 +91,15 @@ def matched_alpha(freedom: int, noncentrality: float, power: float = POWER) -> f
 
 
 def noncentrality(freedom: int, limit: float, power: float = POWER) -> float:
-    """Return how noncentral chi-square must be to exceed a limit with a power.
+    """Return how noncentral chi-square must be to exceed a limit with a given chance.
+
+    Parameters
+    ----------
+    freedom : int
+    limit : float
+        Of the sum of squares.
+    power : float
+        Chance of exceeding it.
 
     Examples
     --------

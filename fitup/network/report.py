@@ -146,7 +146,19 @@ def _origin(solved: Solved, observation: Observation) -> float:
 
 
 def reach_of(solved: Solved, i: int) -> float:
-    """Return what turns an observation into a length at its target: a distance, or 1."""
+    """Return what turns an observation into a length at its target: a distance, or 1.
+
+    Parameters
+    ----------
+    solved : Solved
+    i : int
+        Place of the observation in the network.
+
+    Returns
+    -------
+    float
+        [m] for a direction (in plan) and a zenith angle (in space); 1 for all others.
+    """
     network = solved.network
     observation = network.observations[i]
     if observation.kind not in ("hz", "v"):

@@ -83,7 +83,17 @@ def reread(
 
 
 def rereadings(read: ObservationSet, control: Control, origin: Array) -> Iterator[Rereading]:
-    """Yield what may have been written wrongly, the whole file first."""
+    """Yield what may have been written wrongly, the whole file first.
+
+    Parameters
+    ----------
+    read : ObservationSet
+        As it was written.
+    control : mapping of str to ControlPoint
+        With the origin taken off.
+    origin : Array (3,)
+        Added back before easting and northing are exchanged [m].
+    """
     names = list(read.setups)
     groups = [("the whole file", set(names))]
     if len(names) > 1:

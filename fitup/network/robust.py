@@ -58,7 +58,12 @@ class Outcome:
 
     @classmethod
     def clean(cls, adjusted: Adjusted, tested: Reliability) -> Outcome:
-        """Return a network with every observation in it."""
+        """Return a network with every observation in it.
+
+        Parameters
+        ----------
+        adjusted, tested
+        """
         none = np.full(len(adjusted.used), np.nan)
         return cls(adjusted, tested, (), none, none)
 
@@ -67,6 +72,14 @@ def adjust_and_test(
     network: Network, start: State, used: Array, datum: Sequence[str] = ()
 ) -> Outcome:
     """Adjust, and find every observation that does not fit the rest.
+
+    Parameters
+    ----------
+    network, start
+    used : Array (m,)
+        Observations that may count; the others were left out on purpose and are not tested.
+    datum : sequence of str
+        Points a free network is laid onto; none where the control holds it.
 
     Raises
     ------
@@ -226,8 +239,22 @@ def fewest_wrong(
 ) -> tuple[int, ...] | None:
     """Return the fewest observations of one node without which the others agree on its place.
 
-    Set-ups are taken as they stand. None where not even ``most`` of them suffice, or there are
-    too many to try.
+    Set-ups are taken as they stand.
+
+    Parameters
+    ----------
+    network, state
+    node : int
+        Place of the node in the network.
+    rows : Array (r,)
+        Its observations.
+    most : int
+        How many of them may be wrong.
+
+    Returns
+    -------
+    tuple of int, or None
+        None where not even ``most`` of them suffice, or there are too many to try.
     """
     for size in range(most + 1):
         ranked = without_some(network, state, node, rows, size)

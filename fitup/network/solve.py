@@ -97,10 +97,16 @@ class Solved:
 def solve_epochs(folder: Path, job: Job) -> dict[int, Solved]:
     """Read and adjust every observed epoch of a job, by its place in ``job.epochs``.
 
+    Parameters
+    ----------
+    folder : Path
+        Of the job.
+    job : Job
+
     Raises
     ------
     InputError
-        With every problem of every file.
+        With every problem of every file, or with exclusions that mean no observation.
     SurveyRefused
         If a network cannot be computed at all; what merely does not fit is stated in ``findings``.
     """
@@ -131,6 +137,10 @@ def solve_epochs(folder: Path, job: Job) -> dict[int, Solved]:
 
 def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
     """Adjust one epoch.
+
+    Parameters
+    ----------
+    job, epoch, read
 
     Raises
     ------

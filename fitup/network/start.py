@@ -77,6 +77,16 @@ def find_start(
 ) -> Start:
     """Find approximate coordinates of all nodes and orientations of all set-ups.
 
+    Parameters
+    ----------
+    setups : mapping of str to Setup
+        By id, all of them.
+    sights : sequence of Sight
+        Corrected readings.
+    levels : sequence of LevelledDifference
+    control : mapping of str to ControlPoint
+        By id; with fewer than two placed in plan, the frame is that of a set-up.
+
     Raises
     ------
     SurveyRefused
@@ -106,7 +116,18 @@ def find_start(
 def local_points(setup: Setup, seen: Sequence[Sight]) -> Cluster:
     """Return what a set-up sees by direction, zenith angle and distance, in its own level frame.
 
-    The set-up itself is at the origin, or its instrument height above it when over a point.
+    The instrument's axis is the origin; the node of the set-up is its instrument height below.
+
+    Parameters
+    ----------
+    setup : Setup
+    seen : sequence of Sight
+        Of this set-up; several sets to one target give the median place.
+
+    Returns
+    -------
+    dict of str to Array (3,)
+        East, north and up [m], north being the zero of the circle.
     """
     found: dict[str, list[Array]] = {}
     for s in seen:
@@ -189,6 +210,13 @@ def _best_pair(parts: Mapping[str, Cluster]) -> tuple[str, str, Fit] | None:
 def fit_clusters(cluster: Cluster, onto: Cluster) -> Fit | None:
     """Fit a cluster onto another by the pair of shared points that most others agree with.
 
+    Parameters
+    ----------
+    cluster : dict of str to Array (3,)
+        What is carried [m].
+    onto : dict of str to Array (3,)
+        What stays [m].
+
     Returns
     -------
     Fit or None
@@ -265,6 +293,19 @@ def resection(positions: Cluster, seen: Sequence[Sight]) -> Array | None:
 
     Written in the sine and cosine of the orientation the condition of each direction is linear
     and homogeneous; the answer is the singular vector of the smallest singular value.
+
+    Parameters
+    ----------
+    positions : dict of str to Array (3,)
+        Places known so far [m].
+    seen : sequence of Sight
+        Of the set-up that is sought.
+
+    Returns
+    -------
+    Array (3,) or None
+        Height nan without zenith angles; None with fewer than three known points, or where set-up
+        and points are near one circle.
     """
     used = [
         s

@@ -14,7 +14,14 @@ from fitup.units import DISPLAY
 
 
 def stated(solved: Solved, units: str) -> tuple[str, ...]:
-    """Return the story of a network for the list of what was understood."""
+    """Return the story of a network for the list of what was understood.
+
+    Parameters
+    ----------
+    solved : Solved
+    units : str
+        Display units of the job, a key of ``DISPLAY``.
+    """
     return (
         *solved.read.understood,
         *corrections_told(solved, units),
@@ -25,7 +32,14 @@ def stated(solved: Solved, units: str) -> tuple[str, ...]:
 
 
 def corrections_told(solved: Solved, units: str) -> tuple[str, ...]:
-    """Say which corrections were made and the most each came to."""
+    """Say which corrections were made and the most each came to.
+
+    Parameters
+    ----------
+    solved : Solved
+    units : str
+        Display units of the job, a key of ``DISPLAY``.
+    """
     move = DISPLAY[units].move
     return tuple(
         f"{solved.epoch.file}: {c.name} "

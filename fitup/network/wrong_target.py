@@ -15,7 +15,19 @@ SAME: Final = 10.0
 
 
 def by_sight(network: Network, odd: Sequence[int]) -> list[list[int]]:
-    """Group odd observations of one set-up to one target; all others stand alone."""
+    """Group odd observations of one set-up to one target; all others stand alone.
+
+    Parameters
+    ----------
+    network : Network
+    odd : sequence of int
+        Places of observations in the network.
+
+    Returns
+    -------
+    list of list of int
+        In the order of the first of each group.
+    """
     groups: dict[tuple[object, ...], list[int]] = {}
     for i in odd:
         o = network.observations[i]
