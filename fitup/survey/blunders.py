@@ -98,7 +98,18 @@ def explain(
     believed: float = Gates().deviation_most,
     units: DisplayUnits = METRIC,
 ) -> tuple[str, ...]:
-    """Name the likely mistake in the survey of one segment, as lines; see :func:`explained`."""
+    """Name the likely mistake in the survey of one segment, as lines; see :func:`explained`.
+
+    Parameters
+    ----------
+    observed, others, believed, units
+        As for :func:`explained`.
+
+    Raises
+    ------
+    SurveyRefused
+        If the points cannot be fitted at all.
+    """
     return explained(observed, others, believed, units).lines
 
 

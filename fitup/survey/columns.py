@@ -269,6 +269,20 @@ def whole_rows(
 
     Columns at the end that are not needed may be missing, and in a list with spaces a remark at
     the end may have several words.
+
+    Parameters
+    ----------
+    lines : list of Line
+        Rows below the header.
+    columns : Columns
+    epoch : Epoch
+        Names the file in problems.
+    delimiter : str
+        A key of ``DELIMITERS``; a blank for columns set apart by spaces.
+    text : str
+        The whole file: without a line end its last row may be cut off.
+    problems : list of Problem
+        Added to.
     """
     rows: list[Line] = []
     width, needed = columns.width, max(columns.at.values()) + 1

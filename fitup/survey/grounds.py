@@ -33,7 +33,17 @@ _FREEZING: Final = 273.15
 
 
 def network_grounds(job: Job, solved: Solved) -> list[Ground]:
-    """Return what one adjusted epoch says for and against its use."""
+    """Return what one adjusted epoch says for and against its use.
+
+    Parameters
+    ----------
+    job, solved
+
+    Returns
+    -------
+    list of Ground
+        Only those that refuse, where there are any.
+    """
     file = solved.epoch.file
     against = [Ground("refuses", "network", line) for line in solved.findings]
     against += [Ground("refuses", "air", f"{file}: {line}") for line in air_findings(job, solved)]
@@ -94,7 +104,16 @@ def _control(job: Job, solved: Solved) -> Iterator[Ground]:
 
 
 def control_grounds(job: Job, file: str, found: Congruency) -> Iterator[Ground]:
-    """Return what a comparison of the control with a free network says."""
+    """Return what a comparison of the control with a free network says.
+
+    Parameters
+    ----------
+    job : Job
+    file : str
+        Observation file, to begin each text with.
+    found : Congruency
+        Of the control against the free network.
+    """
     if not found.agreed:
         names = ", ".join(c.id for c in found.changes)
         yield Ground(
@@ -159,7 +178,12 @@ def _unchecked(solved: Solved) -> Iterator[Ground]:
 
 
 def air_findings(job: Job, solved: Solved) -> list[str]:
-    """Say which air was written down wrongly, and whether steel and air can both be right."""
+    """Say which air was written down wrongly, and whether steel and air can both be right.
+
+    Parameters
+    ----------
+    job, solved
+    """
     airs = [(s.air, s.row) for s in solved.read.shots if s.air is not None]
     if not airs:
         return []
@@ -210,7 +234,12 @@ def _steel_and_air(job: Job, steel: float, air: float) -> list[str]:
 
 
 def reduced_grounds(job: Job, survey: Survey) -> list[Ground]:
-    """Return what shapes, datum, faces, time and temperature say of a survey that may be used."""
+    """Return what shapes, datum, faces, time and temperature say of a survey that may be used.
+
+    Parameters
+    ----------
+    job, survey
+    """
     return [*_shapes(job, survey), *_datum(job, survey), *_faces(job, survey), *_times(job, survey)]
 
 

@@ -58,7 +58,15 @@ class Observed:
         )
 
     def with_axes(self, order: Sequence[int], sign: Array) -> Observed:
-        """Return the surveyed points with their axes in another order and of another sense."""
+        """Return the surveyed points with their axes in another order and of another sense.
+
+        Parameters
+        ----------
+        order : sequence of int
+            For each axis of the result, the surveyed axis it is taken from.
+        sign : Array (3,)
+            1 or -1 for each axis of the result.
+        """
         rows = 3 * np.arange(len(self.ids))[:, None] + np.array(order)
         block = self._block(rows.ravel())
         if block is not None:
@@ -68,7 +76,17 @@ class Observed:
         return replace(self, surveyed=surveyed, u=self.u[:, list(order)], covariance=block)
 
     def released(self, point: int, axis: int, value: float) -> Observed:
-        """Return the points with one coordinate given up: a value stands in, without weight."""
+        """Return the points with one coordinate given up: a value stands in, without weight.
+
+        Parameters
+        ----------
+        point : int
+            Place among the points.
+        axis : int
+            0, 1 or 2 for easting, northing or height.
+        value : float
+            What stands in, with the uncertainty ``FREE`` [m].
+        """
         surveyed, u = self.surveyed.copy(), self.u.copy()
         surveyed[point, axis], u[point, axis] = value, FREE
         covariance = None if self.covariance is None else self.covariance.copy()
@@ -99,7 +117,15 @@ class Hypothesis:
 
 
 def families(observed: Observed, others: Sequence[Observed]) -> Iterator[Iterator[Hypothesis]]:
-    """Yield families of hypotheses, those that give up the fewest observations first."""
+    """Yield families of hypotheses, those that give up the fewest observations first.
+
+    Parameters
+    ----------
+    observed : Observed
+        Segment that the hypotheses are about.
+    others : sequence of Observed
+        Segments that its points may have been exchanged with, or taken for.
+    """
     yield chain(
         _exchanged(observed),
         _exchanged_across(observed, others),

@@ -92,6 +92,14 @@ def read_number(text: str, mark: str, declared: bool = True) -> float | None:
     Groups of three digits may be set apart by the other mark. A lone point, as in 12.345, is
     taken for such a group only when the comma has been declared the decimal mark.
 
+    Parameters
+    ----------
+    text : str
+    mark : {'.', ','}
+        Decimal mark.
+    declared : bool
+        Whether job.toml states the mark; if not, it was found from the numbers themselves.
+
     Examples
     --------
     >>> read_number("1,234", "."), read_number("1,234", ","), read_number("nan", ".")
@@ -114,6 +122,15 @@ def is_number(text: str) -> bool:
 
 def cut_lines(text: str, shown: str, problems: list[Problem]) -> tuple[list[Line], str, int]:
     """Cut a text into rows of cells, leaving out blank and comment lines.
+
+    Parameters
+    ----------
+    text : str
+        The whole file.
+    shown : str
+        Name of the file in problems.
+    problems : list of Problem
+        Added to.
 
     Returns
     -------

@@ -140,6 +140,14 @@ def error_of(
 def require_three(segment_id: str, ids: Sequence[str], design: Array) -> None:
     """Refuse fewer than three points, or points in a line.
 
+    Parameters
+    ----------
+    segment_id : str
+    ids : sequence of str
+        The k surveyed points.
+    design : Array (k, 3)
+        Their design coordinates [m].
+
     Raises
     ------
     SurveyRefused

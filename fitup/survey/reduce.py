@@ -62,6 +62,14 @@ def read_lists(
 ) -> tuple[list[CoordinateList], Mapping[int, Solved]]:
     """Return the points of every epoch as read or as adjusted, and the networks behind them.
 
+    Parameters
+    ----------
+    folder : Path
+        Of the job.
+    job : Job
+    solved : mapping of int to Solved, optional
+        Networks by their place in ``job.epochs``; adjusted here when not given.
+
     Raises
     ------
     InputError

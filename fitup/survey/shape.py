@@ -63,7 +63,14 @@ def estimated_scatter(observed: Observed) -> float:
 
 
 def likelihood(observed: Observed, scatter: float) -> float:
-    """Return minus twice the restricted log-likelihood of a scatter [m], up to a constant."""
+    """Return minus twice the restricted log-likelihood of a scatter, up to a constant.
+
+    Parameters
+    ----------
+    observed : Observed
+    scatter : float
+        One standard deviation of each coordinate [m].
+    """
     o = with_scatter(observed, scatter)
     pose = fit_pose(o.segment, o.ids, o.design, o.surveyed, o.u, o.covariance)
     covariance = np.diag(o.u.ravel() ** 2) if o.covariance is None else o.covariance

@@ -49,7 +49,16 @@ class Steel:
 
 
 def steel_of(job: Job, segment: str, epoch: Epoch) -> Steel:
-    """Return the steel of a segment at its survey: from its thermometers, else of the survey."""
+    """Return the steel of a segment at its survey: from its thermometers, else of the survey.
+
+    Parameters
+    ----------
+    job : Job
+    segment : str
+        Its id.
+    epoch : Epoch
+        Of the survey of the segment.
+    """
     readings = [r for r in job.thermometers if r.segment == segment]
     if readings:
         return steel_from(readings)
@@ -129,9 +138,22 @@ def _free_bend(segment: Segment, curvature: float, points: Array) -> tuple[Array
 
 
 def thermal_shift(job: Job, steel: Mapping[str, Steel], name: str) -> Array:
-    """Return how far a check point (3,) [m] is from where the reference temperature has it.
+    """Return how far a check point is from where the reference temperature has it.
 
     In a frame the steel of every segment moves it.
+
+    Parameters
+    ----------
+    job : Job
+    steel : mapping of str to Steel
+        By segment; in a frame, of all segments.
+    name : str
+        Id of the check point.
+
+    Returns
+    -------
+    Array (3,)
+        In the grid [m].
     """
     if job.thermal is not None:
         means = [steel[n].mean - job.reference_temperature for n in job.segments]
@@ -155,7 +177,16 @@ def learned_expansion(job: Job) -> Array:
 def steel_problems(
     job: Job, steel: Mapping[str, Steel], epoch_of: Mapping[str, Epoch]
 ) -> list[str]:
-    """Say which thermometers contradict the steel temperature of their survey."""
+    """Say which thermometers contradict the steel temperature of their survey.
+
+    Parameters
+    ----------
+    job : Job
+    steel : mapping of str to Steel
+        By segment.
+    epoch_of : mapping of str to Epoch
+        Survey of each segment.
+    """
     shown = DISPLAY[job.units].temperature
     most = job.gates.temperature_apart
     return [

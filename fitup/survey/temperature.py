@@ -9,10 +9,24 @@ from fitup.model import Segment
 
 
 def growth(design: Array, segment: Segment, warmer: float) -> Array:
-    """Return how far points (..., 3) [m] go when a segment is ``warmer`` [K] than the reference.
+    """Return how far points go when their segment is warmer than the reference temperature.
 
     It expands freely about its fixed point: ``alpha (T - T_ref) (design - fixed)``. Without an
     expansion model nothing moves; the gates see to it that this happens near the reference only.
+
+    Parameters
+    ----------
+    design : Array (..., 3)
+        Design coordinates [m].
+    segment : Segment
+        With its expansion coefficient [1/K] and fixed point [m].
+    warmer : float
+        Steel less reference temperature [K].
+
+    Returns
+    -------
+    Array (..., 3)
+        [m]
 
     Examples
     --------

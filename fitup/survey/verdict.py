@@ -86,5 +86,12 @@ def verdict_of(grounds: Iterable[Ground]) -> Verdict:
 
 
 def refused(findings: Iterable[str], about: str = "survey") -> Verdict:
-    """Return the verdict on a survey with findings that must be settled first."""
+    """Return the verdict on a survey with findings that must be settled first.
+
+    Parameters
+    ----------
+    findings : iterable of str
+    about : str
+        What each ground is about.
+    """
     return verdict_of(Ground("refuses", about, line) for line in findings)
