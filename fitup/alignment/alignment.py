@@ -104,10 +104,18 @@ class Alignment:
         return curve.at(along) + place.left * left_of(curve.azimuth_at(along))[:2]
 
     def from_grid(self, east: float, north: float) -> Place | None:
-        """Return the place of a point [m]: the nearest cross-section that holds it.
+        """Return the place of a point: the nearest cross-section that holds it.
 
-        None where no cross-section does: before the start, beyond the end, or too far off on the
-        inner side of a curve.
+        Parameters
+        ----------
+        east, north : float
+            In the grid [m].
+
+        Returns
+        -------
+        Place or None
+            None where no cross-section does: before the start, beyond the end, or too far off on
+            the inner side of a curve.
         """
         point = np.array([east, north])
         found = [
@@ -149,6 +157,18 @@ class Alignment:
         """Return the axes (3, 3) of the deck, rows ahead, left and up in the grid.
 
         Where profile or crossfall are not known the deck is taken as level that way.
+
+        Parameters
+        ----------
+        station : float
+            Station inside [m].
+        left : float
+            Offset from the axis, to the left positive [m]; says which side's crossfall holds.
+
+        Raises
+        ------
+        ValueError
+            If the station is not on the alignment.
         """
         across = None if self.crossfall is None else self.crossfall.at(station, left)
         return joint_axes(self.azimuth(station), self.grade(station) or 0.0, across or 0.0)

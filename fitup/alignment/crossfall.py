@@ -42,9 +42,20 @@ class Crossfall:
     source: str = ""
 
     def at(self, station: float, left: float = 0.0) -> float | None:
-        """Return the slope, rising to the left positive, at a station and an offset [m].
+        """Return the slope across, rising to the left positive.
 
-        On the axis it is the mean of both sides; None where nothing is known.
+        Parameters
+        ----------
+        station : float
+            Station inside [m].
+        left : float
+            Offset from the axis, to the left positive [m]; on the axis the slope is the mean of
+            both sides.
+
+        Returns
+        -------
+        float or None
+            None where nothing is known.
 
         Examples
         --------
@@ -86,6 +97,16 @@ def conflict(one: Crossfall, other: Crossfall) -> Conflict | None:
 
     Between their stations both are straight, so that looking at these and at the ends of gaps
     is looking everywhere.
+
+    Parameters
+    ----------
+    one, other : Crossfall
+        Of the same alignment; compared where both are known.
+
+    Returns
+    -------
+    Conflict or None
+        None where they agree within ``SAME``.
     """
     found = []
     for station in sorted({*one.stations, *other.stations}):
@@ -111,6 +132,13 @@ def in_words(slope: float) -> str:
 
 def signed(slope: float, falls_to: str) -> float:
     """Return a slope without a sign as rise going left.
+
+    Parameters
+    ----------
+    slope : float
+        Rise over run, without a sign.
+    falls_to : {'left', 'right', 'level'}
+        Side that the deck falls to.
 
     Examples
     --------

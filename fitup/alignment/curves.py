@@ -105,11 +105,27 @@ class Curve:
         return along * float(weights @ np.cos(turn)), along * float(weights @ np.sin(turn))
 
     def beyond(self, point: Array, along: float) -> float:
-        """Return how far a point (2,) lies ahead of the cross-section after ``along`` [m]."""
+        """Return how far a point lies ahead of a cross-section [m].
+
+        Parameters
+        ----------
+        point : Array (2,)
+            Easting and northing [m].
+        along : float
+            Length from the beginning of the curve to the cross-section [m].
+        """
         return float(heading(self.azimuth_at(along))[:2] @ (point - self.at(along)))
 
     def left(self, point: Array, along: float) -> float:
-        """Return how far a point (2,) lies to the left of the curve after ``along`` [m]."""
+        """Return how far a point lies to the left of the curve [m].
+
+        Parameters
+        ----------
+        point : Array (2,)
+            Easting and northing [m].
+        along : float
+            Length from the beginning of the curve to its cross-section [m].
+        """
         return float(left_of(self.azimuth_at(along))[:2] @ (point - self.at(along)))
 
     def feet(self, point: Array) -> list[float]:

@@ -40,6 +40,17 @@ def directions_fit(
 
     The sense is found from the file, for programs differ; a unit that fits only when it is not
     the declared one, and single directions that fit in no way, are reported to the node.
+
+    Parameters
+    ----------
+    geometry : Node
+        Told what is wrong with the directions as a whole.
+    stated : sequence of Stated
+        All directions of one alignment, in the numbers of the file.
+    units : Units
+        As the file declares them.
+    notes : list of Problem
+        Filled with what is odd but can be used.
     """
     if not stated:
         return

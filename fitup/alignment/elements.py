@@ -296,7 +296,17 @@ def read_curves(
 
 
 def hold_together(curves: Sequence[Curve], nodes: Sequence[Teller], notes: list[Problem]) -> None:
-    """Tell where elements gape or break."""
+    """Tell where elements gape or break.
+
+    Parameters
+    ----------
+    curves : sequence of Curve
+        In the order of stations.
+    nodes : sequence of Teller
+        One for each curve; told of gaps and breaks that are too large to use.
+    notes : list of Problem
+        Filled with smaller ones.
+    """
     for a, b, node in zip(curves, curves[1:], nodes[1:], strict=False):
         gape = float(np.linalg.norm(b.start - a.end))
         fault = abs(_turned(b.azimuth - a.azimuth_at(a.length)))

@@ -40,7 +40,15 @@ class Units:
         return to_si(value, "length", self.length)
 
     def angle(self, value: float, unit: str | None = None) -> float:
-        """Return a direction of the file in radians, or as it would be in another unit.
+        """Return a direction of the file in radians.
+
+        Parameters
+        ----------
+        value : float
+            As it stands in the file.
+        unit : str, optional
+            Taken instead of the unit the file declares: ``rad``, ``gon``, ``deg``, or ``dms`` for
+            degrees with minutes and seconds as decimals.
 
         Examples
         --------

@@ -37,7 +37,14 @@ def limit() -> None:
 
 
 def get(entity: Any, name: str) -> Any:
-    """Return an attribute; None where it is missing or cannot be read."""
+    """Return an attribute; None where it is missing or cannot be read.
+
+    Parameters
+    ----------
+    entity : entity of the IFC library, or None
+    name : str
+        Of the attribute, as IFC spells it.
+    """
     try:
         return getattr(entity, name, None)
     except Exception:

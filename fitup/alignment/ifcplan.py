@@ -40,7 +40,16 @@ class Frame:
 
 
 def number(node: Teller, stated: dict[str, Any], name: str) -> float | None:
-    """Return a parameter as a finite number; None, with a reason, where there is none."""
+    """Return a parameter as a finite number; None, with a reason, where there is none.
+
+    Parameters
+    ----------
+    node : Teller
+        Told where there is no number.
+    stated : dict
+        Design parameters of a segment by name.
+    name : str
+    """
     value = stated.get(name)
     if isinstance(value, int | float) and math.isfinite(value):
         return float(value)

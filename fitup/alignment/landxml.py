@@ -128,7 +128,23 @@ def _chosen(root: Node, name: str | None) -> Node | None:
 
 
 def choose(node: Teller, names: Sequence[str], name: str | None) -> int | None:
-    """Return which of the alignments of a file is meant; None, with a reason, if unclear."""
+    """Return which of the alignments of a file is meant.
+
+    Parameters
+    ----------
+    node : Teller
+        Told where that is unclear.
+    names : sequence of str
+        Of all alignments, in the order of the file.
+    name : str or None
+        The one asked for; None for the only one.
+
+    Returns
+    -------
+    int or None
+        Place in ``names``; None also, without a complaint, for a file with no alignment where none
+        was asked for.
+    """
     if name is None and len(names) <= 1:
         return 0 if names else None
     listed = ", ".join(f"'{n}'" for n in names) or "none: the file has no alignment"

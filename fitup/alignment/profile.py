@@ -101,7 +101,15 @@ class Profile:
 
 
 def circle_length(point: VerticalPoint, grade_in: float, grade_out: float) -> float:
-    """Return the length of a circular vertical curve along its arc [m]."""
+    """Return the length of a circular vertical curve along its arc [m].
+
+    Parameters
+    ----------
+    point : VerticalPoint
+        With the radius [m].
+    grade_in, grade_out : float
+        Rise over run before and after the curve, rising ahead positive.
+    """
     return point.radius * abs(math.atan(grade_out) - math.atan(grade_in))
 
 

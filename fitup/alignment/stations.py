@@ -65,7 +65,14 @@ class Stations:
         return list(zip(begins, ends, written, strict=True))
 
     def text(self, inside: float, decimals: int = 3) -> str:
-        """Return a station inside [m] as it is written.
+        """Return a station inside as it is written.
+
+        Parameters
+        ----------
+        inside : float
+            Station inside [m].
+        decimals : int
+            Digits after the point, in the unit of the stations; with 0 there is no point.
 
         Examples
         --------

@@ -34,7 +34,16 @@ class Converted:
 
 
 def side_of(left: float, decimals: int, unit: str) -> tuple[float, str]:
-    """Return an offset without a sign in a unit, rounded, and LEFT, RIGHT or ON AXIS.
+    """Return the size of an offset, rounded in a unit, and its side: LEFT, RIGHT or ON AXIS.
+
+    Parameters
+    ----------
+    left : float
+        Offset from the axis, to the left positive [m].
+    decimals : int
+        That the size is rounded to; what rounds to zero is on the axis.
+    unit : str
+        Unit of length of the size, such as ``m``, ``ft`` or ``ftUS``.
 
     Examples
     --------
@@ -49,6 +58,13 @@ def points_csv(alignment: Alignment, points: Sequence[Converted]) -> str:
     """Return points as CSV: id, station, offset, side, E, N, H, units in the column names.
 
     The sides are the words that tables of a job take: left, right, axis.
+
+    Parameters
+    ----------
+    alignment : Alignment
+        Gives the unit and how stations are written.
+    points : sequence of Converted
+        One row each; a height that is missing leaves an empty cell.
     """
     unit = alignment.unit
     digits = DECIMALS[unit]

@@ -70,7 +70,17 @@ class Teller:
         return Teller(where, self.file, self.problems)
 
     def complain(self, found: str, allowed: str, do: str) -> None:
-        """Note what is wrong at this place."""
+        """Note what is wrong at this place.
+
+        Parameters
+        ----------
+        found : str
+            What stands there.
+        allowed : str
+            What may stand there.
+        do : str
+            How to put it right.
+        """
         self.problems.append(Problem(self.file, found, allowed, do, column=self.where))
 
 
@@ -89,7 +99,14 @@ class Node(Teller):
         return (self.child(e) for e in self.element if isinstance(e.tag, str))
 
     def child(self, element: Element, where: str = "") -> Node:
-        """Return an element inside, at the same place in words or its own."""
+        """Return an element inside, at the same place in words or its own.
+
+        Parameters
+        ----------
+        element : Element
+        where : str
+            Place in words; empty for that of this element.
+        """
         return Node(where or self.where, self.file, self.problems, element)
 
     def named(self, where: str) -> Node:
