@@ -77,7 +77,7 @@ def adjust_and_test(
     ----------
     network, start
     used : Array (m,)
-        Observations that may count; the others were left out on purpose and are not tested.
+        Observations that may count; the others are neither adjusted nor tested.
     datum : sequence of str
         Points a free network is laid onto; none where the control holds it.
 
