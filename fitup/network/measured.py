@@ -35,8 +35,13 @@ def observations_of(
 
     Parameters
     ----------
-    places : mapping
-        Approximate place of every node (3,), for what centring does to an angle [m].
+    setups : mapping of str to Setup
+        By id.
+    sights : sequence of Sight
+        Corrected readings.
+    levels : sequence of LevelledDifference
+    places : mapping of str to Array (3,)
+        Approximate place of every node, for what centring does to an angle [m].
     """
     result: list[Observation] = []
     for sight in sights:

@@ -175,6 +175,7 @@ def unseen_effects(adjusted: Adjusted, tested: Reliability, functions: Array) ->
 
     Parameters
     ----------
+    adjusted, tested
     functions : Array (q, n)
         Linear functions of the unknowns, such as the checks of a joint.
 

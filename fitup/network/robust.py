@@ -272,6 +272,9 @@ def without_some(
 
     Parameters
     ----------
+    network, state
+    node : int
+        Place of the node in the network.
     rows : Array (r,)
         Observations of the node.
     size : int
