@@ -42,7 +42,14 @@ class BoltReading:
 
 
 def bolt_part(job: Job, check: Check) -> Part:
-    """Return one shift of a group as rows on its holes."""
+    """Return one shift of a group as rows on its holes.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        With a quantity of ``BOLT_QUANTITY``; its item is the group.
+    """
     group = job.bolts[check.item or ""]
     row = job.joints[group.joint].axes_in_grid[BOLT_QUANTITY.index(check.quantity)]
     share = row / len(group.back)
@@ -51,7 +58,20 @@ def bolt_part(job: Job, check: Check) -> Part:
 
 
 def mismatch(job: Job, group: BoltGroup, where: Mapping[str, Array]) -> tuple[Array, Array]:
-    """Return where the holes are in the plane (k, 2) by design, and each one's mismatch (k, 2)."""
+    """Return where the holes are in the plane (k, 2) by design, and each one's mismatch (k, 2).
+
+    Parameters
+    ----------
+    job : Job
+    group : BoltGroup
+    where : mapping of str to Array (3,)
+        Positions of the group's points in the grid [m].
+
+    Returns
+    -------
+    places, off : Array (k, 2)
+        Hole by hole in the order of the group [m]; columns follow the two joint axes of its plane.
+    """
     axes = job.joints[group.joint].axes_in_grid[list(PLANES[group.plane])]
     apart = np.array([where[a] - where[b] for b, a in zip(group.back, group.ahead, strict=True)])
     design = np.array([job.points[n].design for n in group.ahead])
@@ -60,7 +80,15 @@ def mismatch(job: Job, group: BoltGroup, where: Mapping[str, Array]) -> tuple[Ar
 
 
 def bolt_reading(job: Job, group: BoltGroup, where: Mapping[str, Array]) -> BoltReading:
-    """Return what passes and what the best fit of a group leaves, for points in the grid."""
+    """Return what passes and what the best fit of a group leaves.
+
+    Parameters
+    ----------
+    job : Job
+    group : BoltGroup
+    where : mapping of str to Array (3,)
+        Positions of the group's points in the grid [m].
+    """
     places, off = mismatch(job, group, where)
     size = np.linalg.norm(off, axis=1)
     return BoltReading(
@@ -89,7 +117,17 @@ def best_fit(places: Array, off: Array) -> float:
 
 
 def bolts_as_surveyed(job: Job, survey: Survey) -> tuple[BoltReading, ...]:
-    """Return every bolt group of a job as surveyed."""
+    """Return every bolt group of a job as surveyed.
+
+    Parameters
+    ----------
+    job, survey
+
+    Returns
+    -------
+    tuple of BoltReading
+        In the order of the job.
+    """
     return tuple(
         bolt_reading(job, g, {n: position_of(job, survey, n) for n in (*g.back, *g.ahead)})
         for g in job.bolts.values()

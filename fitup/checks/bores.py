@@ -44,12 +44,36 @@ class BoreReading:
 
 
 def circles_of(bore: Bore, where: Mapping[str, Array]) -> tuple[Circle, ...]:
-    """Return the circles of the four rings for points in the grid (3,) [m]."""
+    """Return the circles of the four rings.
+
+    Parameters
+    ----------
+    bore : Bore
+    where : mapping of str to Array (3,)
+        Positions of the points of its rings in the grid [m].
+
+    Returns
+    -------
+    tuple of Circle
+        In the order of ``RINGS``.
+
+    Raises
+    ------
+    ValueError
+        If a ring has fewer than three points, or all of them in a line.
+    """
     return tuple(fit_circle(np.array([where[n] for n in ring])) for ring in bore.rings)
 
 
 def bore_part(job: Job, check: Check) -> Part:
-    """Return how far an ahead ring stands beside the back axis, as rows on the rings' points."""
+    """Return how far an ahead ring stands beside the back axis, as rows on the rings' points.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        Its quantity chooses the joint axis, its item the bore, its spot the near or far ahead ring.
+    """
     bore = job.bores[check.item or ""]
     design = {n: job.points[n].design for ring in bore.rings for n in ring}
     circles = circles_of(bore, design)
@@ -70,7 +94,20 @@ def bore_part(job: Job, check: Check) -> Part:
 
 
 def bore_reading(job: Job, bore: Bore, where: Mapping[str, Array]) -> BoreReading:
-    """Return the room that the straightest way through all rings leaves round the member."""
+    """Return the room that the straightest way through all rings leaves round the member.
+
+    Parameters
+    ----------
+    job : Job
+    bore : Bore
+    where : mapping of str to Array (3,)
+        Positions of the points of its rings in the grid [m].
+
+    Returns
+    -------
+    BoreReading
+        Room below zero where the member does not pass; without ``centre_u``.
+    """
     circles = circles_of(bore, where)
     axes = job.joints[bore.joint].axes_in_grid
     seen = np.array([axes @ (c.centre - circles[0].centre) for c in circles])
@@ -88,7 +125,17 @@ def straightest(seen: Array) -> float:
 
 
 def bores_as_surveyed(job: Job, survey: Survey) -> tuple[BoreReading, ...]:
-    """Return every bore of a job as surveyed."""
+    """Return every bore of a job as surveyed.
+
+    Parameters
+    ----------
+    job, survey
+
+    Returns
+    -------
+    tuple of BoreReading
+        In the order of the job, with the uncertainty of each centre.
+    """
     found = []
     for bore in job.bores.values():
         where = {n: position_of(job, survey, n) for ring in bore.rings for n in ring}

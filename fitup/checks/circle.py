@@ -78,17 +78,40 @@ def _circle(points: Array, centre: Array, normal: Array, radius: float) -> Circl
 
 
 def centre_covariance(points: Array, circle: Circle, u: Array) -> Array:
-    """Return the covariance (3, 3) [m2] of a centre, points (k, 3) being uncertain by u (k, 3)."""
+    """Return the covariance (3, 3) [m2] of the centre of a fitted circle.
+
+    Parameters
+    ----------
+    points : Array (k, 3)
+        The points it was fitted to [m].
+    circle : Circle
+    u : Array (k, 3)
+        Standard uncertainties of their coordinates, taken as independent [m].
+    """
     gain = np.hstack(list(centre_rows(points, circle.centre, circle.normal)))
     scaled = gain * u.ravel()
     return scaled @ scaled.T
 
 
 def centre_rows(points: Array, centre: Array, normal: Array) -> tuple[Array, ...]:
-    """Return for each point (k, 3) how the centre follows it, (3, 3), to first order.
+    """Return for each point how the centre follows it, (3, 3), to first order.
 
     In the plane the centre answers to the radial parts of small motions, out of it to the plane
     they define.
+
+    Parameters
+    ----------
+    points : Array (k, 3)
+        The points that the circle was fitted to [m].
+    centre : Array (3,)
+        [m]
+    normal : Array (3,)
+        Unit vector along the axis; its sense does not matter.
+
+    Returns
+    -------
+    tuple of Array (3, 3)
+        Derivative of the centre by each point, k of them.
     """
     away = points - centre
     away = away - np.outer(away @ normal, normal)

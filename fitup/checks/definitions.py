@@ -165,7 +165,17 @@ def _meant(aim: Aim, joint: str, pair: Pair | None, quantity: Quantity) -> bool:
 
 
 def parts_of(job: Job, check: Check) -> Part:
-    """Return how a check depends on points and turns."""
+    """Return how a check depends on points and turns.
+
+    Parameters
+    ----------
+    job, check
+
+    Returns
+    -------
+    Part
+        Rows in the grid; a tension is a constant alone.
+    """
     if check.point is not None:
         point = job.points[check.point]
         azimuth = job.segments[point.segment].azimuth

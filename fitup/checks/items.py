@@ -11,7 +11,19 @@ from fitup.model import PLANES, Check, Job, Quantity
 
 
 def items_of(job: Job, joint: str) -> Iterator[tuple[Quantity, str, str]]:
-    """Yield quantity, item and spot of every check of what crosses a joint."""
+    """Yield quantity, item and spot of every check of what crosses a joint.
+
+    Parameters
+    ----------
+    job : Job
+    joint : str
+        Id of the joint.
+
+    Yields
+    ------
+    quantity, item, spot : str
+        Item is the id of a wheel path, bore or bolt group; spot is empty for the whole of it.
+    """
     for path in job.ride_paths.values():
         if path.joint == joint:
             yield from (("straightedge", path.id, face) for face in FACES)
@@ -25,7 +37,12 @@ def items_of(job: Job, joint: str) -> Iterator[tuple[Quantity, str, str]]:
 
 
 def place_of(job: Job, check: Check) -> str:
-    """Return where a check is, in words; empty for the whole joint."""
+    """Return where a check is, in words; empty for the whole joint.
+
+    Parameters
+    ----------
+    job, check
+    """
     if check.pair is not None:
         return f"{check.pair} {job.pairs[check.pair].place}"
     if check.item is not None:

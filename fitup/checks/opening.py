@@ -14,15 +14,35 @@ from fitup.model import Check, Job
 
 
 def gaps_of(job: Job, joint: str) -> tuple[Check, ...]:
-    """Return the gap checks of a joint, pair by pair."""
+    """Return the gap checks of a joint, pair by pair.
+
+    Parameters
+    ----------
+    job : Job
+    joint : str
+        Id of the joint.
+    """
     return tuple(c for c in checks_of(job) if c.joint == joint and c.quantity == "gap")
 
 
 def openings_at(job: Job, joint: str, temperatures: Sequence[float]) -> Array:
-    """Return what each pair should open (n, pairs) [m] at steel temperatures (n,) [K].
+    """Return what each pair should open at given steel temperatures.
 
     The nominal opening, a preset added, and what even free expansion of both segments from their
     fixed points takes away.
+
+    Parameters
+    ----------
+    job : Job
+    joint : str
+        Id of the joint.
+    temperatures : sequence of float
+        Of the steel of all segments alike [K].
+
+    Returns
+    -------
+    Array (n, pairs)
+        A row for each temperature, pairs in the order of :func:`gaps_of` [m].
 
     Raises
     ------

@@ -8,7 +8,19 @@ from fitup.survey.points import Survey
 
 
 def position_of(job: Job, survey: Survey, name: str) -> Array:
-    """Return where a check point is (3,) [m]: as surveyed, or carried by its segment's pose."""
+    """Return where a check point is: as surveyed, or carried by its segment's pose.
+
+    Parameters
+    ----------
+    job, survey
+    name : str
+        Id of the point.
+
+    Returns
+    -------
+    Array (3,)
+        Easting, northing and height in the grid [m].
+    """
     if name in survey.points:
         return survey.points[name].position
     point = job.points[name]

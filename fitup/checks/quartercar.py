@@ -72,7 +72,20 @@ def roughness(slopes: Array, step: float) -> float:
 
 
 def height_at(x: Array, z: Array, where: Array) -> Array:
-    """Return heights of a profile at places, gone on with its end slopes beyond its ends."""
+    """Return heights of a profile at places, gone on with its end slopes beyond its ends.
+
+    Parameters
+    ----------
+    x, z : Array (n,)
+        Places along the road, rising, and heights, two or more [m].
+    where : Array (k,)
+        Places at which heights are wanted [m].
+
+    Returns
+    -------
+    Array (k,)
+        [m]
+    """
     inner = np.interp(where, x, z)
     first, last = (z[1] - z[0]) / (x[1] - x[0]), (z[-1] - z[-2]) / (x[-1] - x[-2])
     inner = np.where(where < x[0], z[0] + first * (where - x[0]), inner)
@@ -104,6 +117,13 @@ def straightedge_gap(x: Array, z: Array, length: float) -> float:
     It rests where a rigid edge on two of the highest points does: on the side of the hull that
     its middle is over. Where the points were found nearer together than it is long, it is laid
     down once, as far over the first as over the last, and the deck goes on straight beyond both.
+
+    Parameters
+    ----------
+    x, z : Array (n,)
+        Places along the road, rising, and heights [m].
+    length : float
+        Of the straightedge [m].
     """
     first, last = max(-length, float(x[0])), min(0.0, float(x[-1]) - length)
     if last < first:

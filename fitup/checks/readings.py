@@ -22,6 +22,12 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
 
     The update is the best linear unbiased combination: y + K (z - H y), K = P H' (H P H' + V)^-1.
 
+    Parameters
+    ----------
+    job : Job
+    state : CheckState
+        From the coordinates alone.
+
     Raises
     ------
     SurveyRefused
@@ -76,7 +82,20 @@ def used_readings(job: Job) -> tuple[Reading, ...]:
 
 
 def read_rows(job: Job, checks: Sequence[Check], readings: Sequence[Reading]) -> list[int]:
-    """Return which check each reading reads."""
+    """Return which check each reading reads.
+
+    Parameters
+    ----------
+    job : Job
+    checks : sequence of Check
+    readings : sequence of Reading
+        Each of a pair and quantity that ``checks`` hold.
+
+    Returns
+    -------
+    list of int
+        Places in ``checks``, one for each reading.
+    """
     index = {check.id: i for i, check in enumerate(checks)}
     return [index[f"{job.pairs[r.pair].joint}/{r.pair}/{r.quantity}"] for r in readings]
 

@@ -37,6 +37,10 @@ def unseen_at_joints(job: Job, survey: Survey, state: CheckState) -> tuple[Unsee
     """Return the worst unseen error for every check, in the order of the checks.
 
     Checks that no observed epoch touches are left out.
+
+    Parameters
+    ----------
+    job, survey, state
     """
     _, jacobian = surveyed_checks(job, survey, state.checks)
     readings = used_readings(job)

@@ -38,7 +38,17 @@ class RideReading:
 
 
 def sides(job: Job, path: RidePath) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the points of a path on the back and on the ahead segment."""
+    """Return the points of a path on the back and on the ahead segment.
+
+    Parameters
+    ----------
+    job, path
+
+    Returns
+    -------
+    back, ahead : tuple of str
+        Ids of points, both from back to ahead: the faces are at ``back[-1]`` and ``ahead[0]``.
+    """
     back = tuple(n for n in path.points if job.points[n].segment == job.joints[path.joint].back)
     return back, path.points[len(back) :]
 
@@ -59,13 +69,25 @@ def profile_of(job: Job, path: RidePath, where: Mapping[str, Array]) -> tuple[Ar
 
 
 def ride_reading(job: Job, path: RidePath, where: Mapping[str, Array]) -> RideReading:
-    """Return what a straightedge and a wheel find, for points in the grid (3,) [m]."""
+    """Return what a straightedge and a wheel find.
+
+    Parameters
+    ----------
+    job, path
+    where : mapping of str to Array (3,)
+        Positions of the path's points in the grid [m].
+    """
     x, z = profile_of(job, path, where)
     return RideReading(path.id, straightedge_gap(x, z, job.straightedge), joint_roughness(x, z))
 
 
 def ride_as_surveyed(job: Job, survey: Survey) -> tuple[RideReading, ...]:
-    """Return what a straightedge and a wheel find in every wheel path as surveyed."""
+    """Return what a straightedge and a wheel find in every wheel path as surveyed.
+
+    Parameters
+    ----------
+    job, survey
+    """
     return tuple(
         ride_reading(job, path, {n: position_of(job, survey, n) for n in path.points})
         for path in job.ride_paths.values()
@@ -73,7 +95,15 @@ def ride_as_surveyed(job: Job, survey: Survey) -> tuple[RideReading, ...]:
 
 
 def ride_part(job: Job, check: Check) -> Part:
-    """Return how a straightedge or change of slope depends on the points of its path."""
+    """Return how a straightedge or change of slope depends on the points of its path.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        Of quantity straightedge or slope_change; its item is the path, its spot the face where the
+        straightedge is read.
+    """
     path = job.ride_paths[check.item or ""]
     up = job.joints[path.joint].axes_in_grid[2]
     design = {n: job.points[n].design for n in path.points}

@@ -57,6 +57,16 @@ def uncertainties_apart(job: Job, survey: Survey, checks: tuple[Check, ...]) -> 
 
     Points of one network share the errors of set-ups and control; what that changes shows beside
     the true uncertainty. None where nothing is shared.
+
+    Parameters
+    ----------
+    job, survey
+    checks : tuple of Check
+
+    Returns
+    -------
+    Array (m,) or None
+        With direct readings combined in [m, m/m or N].
     """
     if not survey.shared:
         return None
@@ -132,7 +142,17 @@ def _spread(survey: Survey, columns: dict[str, int], segment: str) -> Array:
 
 
 def not_measured(job: Job, survey: Survey) -> dict[str, tuple[str, ...]]:
-    """Return the check points nobody measured, by the check that rests on them."""
+    """Return the check points nobody measured, by the check that rests on them.
+
+    Parameters
+    ----------
+    job, survey
+
+    Returns
+    -------
+    dict of str to tuple of str
+        Id of a check to the ids of its points; checks with every point measured are left out.
+    """
     result = {}
     for check in checks_of(job):
         points = tuple(n for n in parts_of(job, check).points if n not in survey.points)

@@ -34,7 +34,19 @@ def thermal_change(job: Job, check: Check, warmer: Mapping[str, float]) -> float
 
 
 def face_of(job: Job, joint: str, segment: str) -> Array:
-    """Return the middle (1, 3) of a segment's points at a joint [m]."""
+    """Return the middle (1, 3) of a segment's points at a joint [m].
+
+    Parameters
+    ----------
+    job : Job
+    joint, segment : str
+        Ids; the segment is one of the two that meet there.
+
+    Returns
+    -------
+    Array (1, 3)
+        By design, in the grid [m].
+    """
     ends = [name for p in job.pairs_of(joint) for name in (p.back_point, p.ahead_point)]
     own = [job.points[n].design for n in ends if job.points[n].segment == segment]
     middle: Array = np.mean(own, axis=0)
@@ -42,7 +54,12 @@ def face_of(job: Job, joint: str, segment: str) -> Array:
 
 
 def segment_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
-    """Return what one kelvin more does to every check (m, s), segment by segment [1/K].
+    """Return what one kelvin more does to every check (m, s), segment by segment [m/K or 1/K].
+
+    Parameters
+    ----------
+    job : Job
+    checks : tuple of Check
 
     Returns
     -------
@@ -57,9 +74,19 @@ def segment_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
 
 
 def apart_rates(job: Job, checks: tuple[Check, ...]) -> Array:
-    """Return what one kelvin does to every check (m,) in what stands apart of segments [1/K].
+    """Return what one kelvin does to every check (m,) in what stands apart of segments.
 
     Cables first of all, warmer than the deck; zero where segments expand freely.
+
+    Parameters
+    ----------
+    job : Job
+    checks : tuple of Check
+
+    Returns
+    -------
+    Array (m,)
+        [m/K or 1/K]
     """
     if job.thermal is None or job.thermal.apart is None:
         return np.zeros(len(checks))
@@ -96,7 +123,18 @@ def _by(part: Part, joint: str, thermal: ThermalResponse) -> Array:
 
 
 def at_survey(job: Job, survey: Survey, checks: tuple[Check, ...]) -> Array:
-    """Return the change (m,) of every check from the reference to the steel of its survey."""
+    """Return the change (m,) of every check from the reference to the steel of its survey.
+
+    Parameters
+    ----------
+    job, survey
+    checks : tuple of Check
+
+    Returns
+    -------
+    Array (m,)
+        To be added to values at the reference temperature [m or m/m].
+    """
     mean, bent = segment_rates(job, checks)
     steel = [survey.steel[name] for name in job.segments]
     warmer = np.array([s.mean - job.reference_temperature for s in steel])
@@ -104,5 +142,16 @@ def at_survey(job: Job, survey: Survey, checks: tuple[Check, ...]) -> Array:
 
 
 def per_kelvin(job: Job, checks: tuple[Check, ...]) -> Array:
-    """Return the change (m,) of every check when all steel warms by one kelvin [1/K]."""
+    """Return the change (m,) of every check when all steel warms by one kelvin.
+
+    Parameters
+    ----------
+    job : Job
+    checks : tuple of Check
+
+    Returns
+    -------
+    Array (m,)
+        [m/K or 1/K]
+    """
     return segment_rates(job, checks)[0].sum(axis=1)

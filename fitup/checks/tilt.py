@@ -18,7 +18,14 @@ TILTS: Final[tuple[Quantity, ...]] = ("tilt_along", "tilt_across")
 
 
 def tilt_part(job: Job, check: Check) -> Part:
-    """Return the slope of a segment against its design as rows on its points."""
+    """Return the slope of a segment against its design as rows on its points.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        Of quantity tilt_along or tilt_across; its subject is the segment.
+    """
     segment = job.segments[check.subject]
     names = [p.id for p in job.points.values() if p.segment == segment.id]
     design = np.array([job.points[n].design for n in names])
