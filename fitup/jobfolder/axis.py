@@ -29,7 +29,23 @@ def inside_folder(name: str) -> bool:
 def read_axis(
     root: Path, settings: Settings, crossfall: Sequence[Row], problems: list[Problem]
 ) -> Alignment | None:
-    """Return the alignment of a job with its crossfall; what is wrong is added to ``problems``."""
+    """Return the alignment of a job with its crossfall.
+
+    Parameters
+    ----------
+    root : Path
+        The job folder.
+    settings : Settings
+    crossfall : sequence of Row
+        Of ``crossfall.csv``.
+    problems : list of Problem
+        What is wrong is added to it.
+
+    Returns
+    -------
+    Alignment or None
+        None where ``job.toml`` names none, or it could not be read.
+    """
     name = settings.alignment_file
     if name is None:
         if crossfall:
@@ -64,6 +80,14 @@ def only_causes(settings: Settings, axis: Alignment | None, problems: list[Probl
     """Drop what only follows from an alignment that is named and could not be read: that is stated.
 
     To be called last: until then tables with these problems count as broken.
+
+    Parameters
+    ----------
+    settings : Settings
+    axis : Alignment or None
+        As :func:`read_axis` returned it.
+    problems : list of Problem
+        Changed in place.
     """
     if settings.alignment_file is not None and axis is None:
         problems[:] = [p for p in problems if p.do not in (_NAME, _NAME_FILE)]
@@ -119,7 +143,21 @@ def _with_crossfall(
 
 
 def station_of(row: Row, alignment: Alignment, problems: list[Problem]) -> float | None:
-    """Return the station of a row inside [m]; None, with the problem told, where it has none."""
+    """Return the station of a row inside [m].
+
+    Parameters
+    ----------
+    row : Row
+        With a column ``station``.
+    alignment : Alignment
+    problems : list of Problem
+        What is wrong is added to it.
+
+    Returns
+    -------
+    float or None
+        None where the text names no station of the alignment.
+    """
     try:
         return alignment.stations.inside(row["station"])
     except ValueError as error:
@@ -128,7 +166,21 @@ def station_of(row: Row, alignment: Alignment, problems: list[Problem]) -> float
 
 
 def place_of(row: Row, alignment: Alignment, problems: list[Problem]) -> Place | None:
-    """Return station and offset of a row; None, with the problem told, where they will not do."""
+    """Return station and offset of a row.
+
+    Parameters
+    ----------
+    row : Row
+        With columns ``station``, ``offset`` and ``side``.
+    alignment : Alignment
+    problems : list of Problem
+        What is wrong is added to it.
+
+    Returns
+    -------
+    Place or None
+        None where offset and side contradict each other, or the station is none.
+    """
     offset, side = row["offset"], row["side"]
     if offset is None or side is None or (offset == 0.0) != (side == "axis"):
         problems.append(
@@ -147,7 +199,22 @@ def place_of(row: Row, alignment: Alignment, problems: list[Problem]) -> Place |
 def design_point(
     row: Row, alignment: Alignment | None, problems: list[Problem]
 ) -> CheckPoint | None:
-    """Return a check point given by E and N, or by station and offset from the alignment."""
+    """Return a check point given by E and N, or by station and offset from the alignment.
+
+    Parameters
+    ----------
+    row : Row
+        Of ``points.csv``.
+    alignment : Alignment or None
+        None where the job has none: then a station is a problem.
+    problems : list of Problem
+        What is wrong is added to it.
+
+    Returns
+    -------
+    CheckPoint or None
+        None where its place is stated twice, in part or not at all, or is none of the alignment.
+    """
     grid, stated = [row["E"], row["N"]], row["station"]
     if None not in grid and not stated:
         design = np.array([*grid, row["H"]])
@@ -178,7 +245,19 @@ def design_point(
 def azimuth_at(
     row: Row, alignment: Alignment | None, where: Array | None, problems: list[Problem]
 ) -> float:
-    """Return the azimuth of a row [rad], from the alignment beside ``where`` if it is empty."""
+    """Return the azimuth of a row [rad], from the alignment beside ``where`` if it is empty.
+
+    Parameters
+    ----------
+    row : Row
+        Of ``segments.csv`` or ``joints.csv``.
+    alignment : Alignment or None
+        None where the job has none, so that an empty cell is a problem.
+    where : Array (3,) or None
+        Where the segment or joint is in the grid [m]; None if that is not known.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     if row["azimuth"] is not None:
         return float(row["azimuth"])
     station = _beside(row, "azimuth", alignment, where, problems)
@@ -188,7 +267,19 @@ def azimuth_at(
 def grade_at(
     row: Row, alignment: Alignment | None, where: Array | None, problems: list[Problem]
 ) -> float:
-    """Return the grade of a row, from the profile beside ``where`` if it is empty."""
+    """Return the grade of a row, rising ahead, from the profile beside ``where`` if it is empty.
+
+    Parameters
+    ----------
+    row : Row
+        Of ``joints.csv``.
+    alignment : Alignment or None
+        None where the job has none, so that an empty cell is a problem.
+    where : Array (3,) or None
+        Where the joint is in the grid [m]; None if that is not known.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     if row["grade"] is not None:
         return float(row["grade"])
     station = _beside(row, "grade", alignment, where, problems)
@@ -205,7 +296,19 @@ def grade_at(
 def crossfall_at(
     row: Row, alignment: Alignment | None, where: Array | None, problems: list[Problem]
 ) -> float:
-    """Return the crossfall of a row, rising left, from the alignment beside ``where`` if empty."""
+    """Return the crossfall of a row, rising left, from the alignment beside ``where`` if empty.
+
+    Parameters
+    ----------
+    row : Row
+        Of ``joints.csv``.
+    alignment : Alignment or None
+        None where the job has none, so that an empty cell is a problem.
+    where : Array (3,) or None
+        Where the joint is in the grid [m]; None if that is not known.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     size, side = row["crossfall"], row["falls_to"]
     if size is None and side is None:
         return _crossfall_beside(row, alignment, where, problems)
@@ -265,6 +368,13 @@ def _beside(
 
 
 def middle(pairs: Sequence[Pair], points: dict[str, CheckPoint]) -> Array | None:
-    """Return the middle of the design points of some pairs (3,) [m]; None where there are none."""
+    """Return the middle of the design points of some pairs (3,) [m]; None where there are none.
+
+    Parameters
+    ----------
+    pairs : sequence of Pair
+    points : dict of str to CheckPoint
+        By id; points of a pair that it lacks are passed over.
+    """
     names = [n for p in pairs for n in (p.back_point, p.ahead_point) if n in points]
     return np.mean([points[n].design for n in names], axis=0) if names else None

@@ -14,7 +14,15 @@ _AXES = ("E", "N", "H")
 
 
 def control(row: Row, problems: list[Problem]) -> ControlPoint | None:
-    """Return a control point; what contradicts itself is added to ``problems``."""
+    """Return a control point; None where its row contradicts itself.
+
+    Parameters
+    ----------
+    row : Row
+        Of ``control.csv``.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     given = [row[a] is not None for a in _AXES]
     u = [row[f"u_{a}"] for a in _AXES]
     use = row["use"]
@@ -78,7 +86,15 @@ def control(row: Row, problems: list[Problem]) -> ControlPoint | None:
 
 
 def instrument(row: Row, problems: list[Problem]) -> Instrument | None:
-    """Return an instrument; what contradicts itself is added to ``problems``."""
+    """Return an instrument; None where its row contradicts itself.
+
+    Parameters
+    ----------
+    row : Row
+        Of ``instruments.csv``.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     wavelength, reference = row["wavelength_nm"], row["reference"]
     pressure = row["reference_pressure"]
     whole = [v is not None for v in (wavelength, reference, pressure)]

@@ -19,7 +19,16 @@ FACE_FIT = 0.005
 
 
 def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Problem]) -> None:
-    """Add to ``problems`` everything that is wrong between tables."""
+    """Find everything that is wrong between tables.
+
+    Parameters
+    ----------
+    job : Job
+    tables : mapping of str to list of Row
+        By file name; tables that may be left out may be missing.
+    problems : list of Problem
+        Those already in it tell which tables are broken; what is wrong is added.
+    """
     # what failed to read in its own table has been reported there already
     broken = frozenset(p.file for p in problems)
     _names(job, tables, broken, problems)

@@ -41,7 +41,19 @@ _SHORT = 1e-3
 def read_frame(
     tables: Rows, segments: Mapping[str, object], seats: Mapping[str, Seat], problems: list[Problem]
 ) -> FrameModel:
-    """Return the frame of the rows of its tables, adding what is wrong to ``problems``."""
+    """Return the frame of the rows of its tables.
+
+    Parameters
+    ----------
+    tables : mapping of str to list of Row
+        By file name; tables that may be left out may be missing.
+    segments : mapping
+        Its keys are the ids of the job's segments.
+    seats : mapping of str to Seat
+        Of the job, by id.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     nodes = unique(tables["frame_nodes.csv"], problems, lambda r: _node(r, problems))
     sections = unique(tables["frame_sections.csv"], problems, lambda r: _section(r, problems))
     materials = unique(tables["frame_materials.csv"], problems, lambda r: _material(r, problems))

@@ -15,7 +15,17 @@ from fitup.model.frame import FrameModel
 def frame_check(
     job: Job, frame: FrameModel, tables: Mapping[str, list[Row]], problems: list[Problem]
 ) -> None:
-    """Add to ``problems`` what is wrong between the frame and the other tables."""
+    """Find what is wrong between the frame and the other tables.
+
+    Parameters
+    ----------
+    job : Job
+    frame : FrameModel
+    tables : mapping of str to list of Row
+        Those of the frame, by file name.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     for row in tables.get("frame_ties.csv", []):
         if row["point"] not in job.points:
             problems.append(

@@ -35,7 +35,14 @@ Loads = tuple[tuple[NodeLoad, ...], tuple[MemberLoad, ...], tuple[Temperature, .
 
 
 def length_of(nodes: Mapping[str, Node], member: Member) -> float:
-    """Return the flexible length of a member [m]."""
+    """Return the flexible length of a member [m].
+
+    Parameters
+    ----------
+    nodes : mapping of str to Node
+        By id, both ends of the member among them.
+    member : Member
+    """
     start = nodes[member.i].position + member.offset_i
     return float(np.linalg.norm(nodes[member.j].position + member.offset_j - start))
 
@@ -43,7 +50,20 @@ def length_of(nodes: Mapping[str, Node], member: Member) -> float:
 def unknown_id(
     row: Row, column: str, home: str, problems: list[Problem], name: str | None = None
 ) -> None:
-    """Refuse an id that its home table lacks, unless that table is broken and said so itself."""
+    """Refuse an id that its home table lacks, unless that table is broken and said so itself.
+
+    Parameters
+    ----------
+    row : Row
+    column : str
+        Where the id stands.
+    home : str
+        File in which it should be.
+    problems : list of Problem
+        Searched for problems of that file, then added to.
+    name : str, optional
+        The id, where the cell lists several; None takes the whole cell.
+    """
     sources = MEMBERS_NEED if home == "frame_members.csv" else {home}
     if not any(p.file in sources for p in problems):
         found = f"'{row[column] if name is None else name}'"
@@ -53,7 +73,18 @@ def unknown_id(
 
 
 def along_member(row: Row, length: float, problems: list[Problem], column: str = "at") -> None:
-    """Refuse a place beyond the end of a member of this length [m]."""
+    """Refuse a place beyond the end of a member.
+
+    Parameters
+    ----------
+    row : Row
+    length : float
+        Flexible length of the member [m].
+    problems : list of Problem
+        What is wrong is added to it.
+    column : str
+        Where the place along the member stands; its cell must be filled.
+    """
     if row[column] > length + 1e-6:
         problems.append(
             row.problem(
@@ -71,7 +102,19 @@ def read_loads(
     members: Mapping[str, Member],
     problems: list[Problem],
 ) -> Loads:
-    """Return loads on nodes, loads on members and temperatures."""
+    """Return loads on nodes, loads on members and temperatures.
+
+    Parameters
+    ----------
+    rows : list of Row
+        Of ``frame_loads.csv``.
+    nodes : mapping of str to Node
+        By id.
+    members : mapping of str to Member
+        By id.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     node_loads: list[NodeLoad] = []
     member_loads: list[MemberLoad] = []
     temperatures: list[Temperature] = []
@@ -162,7 +205,24 @@ def read_places(
     members: Mapping[str, Member],
     problems: list[Problem],
 ) -> dict[str, Place]:
-    """Return the places at which forces, moments or stresses are watched."""
+    """Return the places at which forces, moments or stresses are watched.
+
+    Parameters
+    ----------
+    rows : list of Row
+        Of ``frame_places.csv``.
+    nodes : mapping of str to Node
+        By id.
+    members : mapping of str to Member
+        By id.
+    problems : list of Problem
+        What is wrong is added to it.
+
+    Returns
+    -------
+    dict of str to Place
+        By id.
+    """
     return unique(rows, problems, lambda r: _place(r, nodes, members, problems))
 
 

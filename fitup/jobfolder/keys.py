@@ -40,11 +40,28 @@ class KeyReader:
         self.problems = problems
 
     def complain(self, key: str, found: str, allowed: str, do: str) -> None:
-        """Note a problem of one key."""
+        """Note a problem of one key.
+
+        Parameters
+        ----------
+        key : str
+            With the tables that it stands in, such as ``influence.model``.
+        found, allowed, do : str
+            As in :class:`fitup.errors.Problem`.
+        """
         self.problems.append(Problem(FILE, found, allowed, do, column=key))
 
     def unknown(self, where: str, table: Mapping[str, Any], allowed: list[str]) -> None:
-        """Note the keys of a table that are not allowed."""
+        """Note the keys of a table that are not allowed.
+
+        Parameters
+        ----------
+        where : str
+            What stands before its keys in a problem, such as ``gates.``; empty at the top.
+        table : mapping
+        allowed : list of str
+            Keys with their unit suffixes.
+        """
         for key in table:
             if key in allowed:
                 continue
@@ -55,7 +72,25 @@ class KeyReader:
     def number(
         self, where: str, table: Mapping[str, Any], name: str, dimension: str, needed: bool = False
     ) -> float | None:
-        """Find ``name`` with any unit suffix of its dimension and return it in SI."""
+        """Find a number under any unit suffix of its dimension and return it in SI.
+
+        Parameters
+        ----------
+        where : str
+            What stands before its keys in a problem, such as ``gates.``; empty at the top.
+        table : mapping
+        name : str
+            Key without its unit.
+        dimension : str
+            As for :func:`spellings`.
+        needed : bool
+            Whether it is a problem if there is no such key.
+
+        Returns
+        -------
+        float or None
+            None where there is none, or a problem is noted.
+        """
         names = spellings(name, dimension)
         present = [n for n in names if n in table]
         if len(present) > 1:
@@ -94,12 +129,32 @@ class KeyReader:
         return si
 
     def given(self, table: Mapping[str, Any], name: str, dimension: str) -> tuple[str, str]:
-        """Return the key under which a number stands, and the number, as they were written."""
+        """Return the key under which a number stands, and the number, as they were written.
+
+        Parameters
+        ----------
+        table : mapping
+            Known to hold the number.
+        name : str
+            Key without its unit.
+        dimension : str
+            As for :func:`spellings`.
+        """
         key = next(k for k in spellings(name, dimension) if k in table)
         return key, f"{table[key]:g}"
 
     def text(self, where: str, table: Mapping[str, Any], name: str, needed: bool = True) -> str:
-        """Return a text, empty where there is none or it is noted as a problem."""
+        """Return a text, empty where there is none or it is noted as a problem.
+
+        Parameters
+        ----------
+        where : str
+            What stands before its keys in a problem, such as ``gates.``; empty at the top.
+        table : mapping
+        name : str
+        needed : bool
+            Whether it is a problem if there is no such key.
+        """
         value = table.get(name)
         if value is None and not needed:
             return ""
@@ -115,7 +170,15 @@ class KeyReader:
 
 
 def spellings(name: str, dimension: str) -> list[str]:
-    """Return the keys under which a value of a dimension may stand."""
+    """Return the keys under which a value of a dimension may stand.
+
+    Parameters
+    ----------
+    name : str
+        Key without its unit.
+    dimension : str
+        One of :mod:`fitup.units`, ``time`` (hours or minutes) or ``time_s``; any other has no unit.
+    """
     if dimension == "time":
         return [f"{name}_h", f"{name}_min"]
     if dimension == "time_s":
@@ -126,7 +189,14 @@ def spellings(name: str, dimension: str) -> list[str]:
 
 
 def take_new_names(reader: KeyReader, document: dict[str, Any]) -> None:
-    """Put tables under an old name under the new one, with a warning."""
+    """Put tables under an old name under the new one, with a warning.
+
+    Parameters
+    ----------
+    reader : KeyReader
+    document : dict
+        All of ``job.toml``; changed in place.
+    """
     for old, new in _RENAMED.items():
         if old not in document:
             continue

@@ -58,7 +58,14 @@ def sentence(one: Column) -> str:
 
 
 def words_of(one: Column, mark: str = "") -> str:
-    """Return the words of a column that its meaning does not name itself."""
+    """Return the words of a column that its meaning does not name itself.
+
+    Parameters
+    ----------
+    one : Column
+    mark : str
+        Set before and after each word.
+    """
     if all(word in one.meaning for word in one.words):
         return ""
     return ": " + ", ".join(f"{mark}{word}{mark}" for word in one.words)

@@ -20,7 +20,16 @@ def bore(row: Row) -> Bore:
 
 
 def check_bores(job: Job, rows: Sequence[Row], problems: list[Problem]) -> None:
-    """Add what is wrong with bores: points, sides, rings that are none, a bent design."""
+    """Find what is wrong with bores: points, sides, rings that are none, a bent design.
+
+    Parameters
+    ----------
+    job : Job
+    rows : sequence of Row
+        Of ``bores.csv``.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     for row in rows:
         joint, own = job.joints.get(row["joint"]), job.bores.get(row["id"])
         if joint is None or own is None:
@@ -123,7 +132,16 @@ def _ring(points: np.ndarray) -> tuple[np.ndarray, float]:
 
 
 def check_bolts(job: Job, rows: Sequence[Row], problems: list[Problem]) -> None:
-    """Add what is wrong with bolt groups: points, sides, holes without a partner."""
+    """Find what is wrong with bolt groups: points, sides, holes without a partner.
+
+    Parameters
+    ----------
+    job : Job
+    rows : sequence of Row
+        Of ``bolts.csv``.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     for row in rows:
         joint, own = job.joints.get(row["joint"]), job.bolts.get(row["id"])
         if joint is None or own is None:

@@ -19,7 +19,17 @@ _SHORT = 1e-3
 
 
 def of_stage(rows: list[Row], stage: str, problems: list[Problem]) -> list[Row]:
-    """Return the rows for the stage of the work that is planned, and those for every stage."""
+    """Return the rows for the stage of the work that is planned, and those for every stage.
+
+    Parameters
+    ----------
+    rows : list of Row
+        Of a table with a column ``stage``.
+    stage : str
+        The stage that ``job.toml`` names; empty where it names none.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     stated = next((row for row in rows if row["stage"]), None)
     if stated is not None and not stage:
         problems.append(
@@ -34,7 +44,20 @@ def of_stage(rows: list[Row], stage: str, problems: list[Problem]) -> list[Row]:
 
 
 def lean_of(row: Row, problems: list[Problem]) -> Lean | None:
-    """Return a tower's lean, its amount and side put together."""
+    """Return a tower's lean, its amount and side put together; ahead is positive.
+
+    Parameters
+    ----------
+    row : Row
+        Of ``leans.csv``.
+    problems : list of Problem
+        What is wrong is added to it.
+
+    Returns
+    -------
+    Lean or None
+        None where amount and side contradict each other.
+    """
     amount, side = row["amount"], row["side"]
     if (amount == 0.0) != (side == "plumb"):
         problems.append(
@@ -60,7 +83,17 @@ def check_leans(
     points: Mapping[str, CheckPoint],
     problems: list[Problem],
 ) -> None:
-    """Add to ``problems`` what the points of a tower do not allow."""
+    """Find what the points of a tower do not allow.
+
+    Parameters
+    ----------
+    rows : list of Row
+        Of ``leans.csv``.
+    points : mapping of str to CheckPoint
+        By id.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     for row in rows:
         known = True
         for column in ("head", "foot"):
@@ -104,7 +137,21 @@ def cables_of(
     seats: Mapping[str, Seat],
     problems: list[Problem],
 ) -> dict[str, FrameCable]:
-    """Return the cables of a frame by name, adding what is wrong to ``problems``."""
+    """Return the cables of a frame by name.
+
+    Parameters
+    ----------
+    rows : list of Row
+        Of ``frame_cables.csv``.
+    nodes : mapping of str to Node
+        By id.
+    tensions : mapping of str to Tension
+        As measured, by cable; taken where a row states neither length nor tension.
+    seats : mapping of str to Seat
+        Of the job, by id.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     cables = unique(rows, problems, lambda r: _cable(r, nodes, tensions, seats, problems))
     _one_each(rows, problems)
     return cables
@@ -230,7 +277,21 @@ def saddles_of(
     seats: Mapping[str, Seat],
     problems: list[Problem],
 ) -> dict[str, FrameSaddle]:
-    """Return the saddles of a frame by name, adding what is wrong to ``problems``."""
+    """Return the saddles of a frame by name.
+
+    Parameters
+    ----------
+    rows : list of Row
+        Of ``frame_saddles.csv``.
+    nodes : mapping of str to Node
+        By id.
+    cables : mapping of str to FrameCable
+        By id.
+    seats : mapping of str to Seat
+        Of the job, by id.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     return unique(rows, problems, lambda r: _saddle(r, nodes, cables, seats, problems))
 
 
@@ -293,7 +354,19 @@ def with_cables(
     seat_rows: list[Row],
     problems: list[Problem],
 ) -> FrameModel:
-    """Return a frame with its cables and saddles, adding what is wrong to ``problems``."""
+    """Return a frame with its cables and saddles.
+
+    Parameters
+    ----------
+    frame : FrameModel
+    tables : mapping of str to list of Row
+        Those of the frame, by file name.
+    job : Job
+    seat_rows : list of Row
+        Of ``seats.csv``.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     rows = tables.get("frame_cables.csv", [])
     cables = cables_of(rows, frame.nodes, job.tensions, job.seats, problems)
     saddles = saddles_of(

@@ -21,7 +21,15 @@ _SUFFIX: Final = {
 
 
 def cell_text(column: Column, suffix: str | None, value: Cell) -> str:
-    """Return a value in SI as it stands in a cell; ids and texts as they are, None empty.
+    """Return a value as it stands in a cell.
+
+    Parameters
+    ----------
+    column : Column
+    suffix : str or None
+        Unit of the cell; None where the column has none.
+    value : str, float, int or None
+        Numbers in SI; ids and texts stay as they are, None is an empty cell.
 
     Examples
     --------
@@ -113,7 +121,18 @@ def _places(
 def table_text(
     columns: Sequence[Column], rows: Iterable[Mapping[str, Cell]], display: str, remark: str = ""
 ) -> str:
-    """Return a new table with a remark above it, in the units a job is printed in."""
+    """Return a new table with a remark above it.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    rows : iterable of mapping
+        Name of a column to its value in SI; a missing one is an empty cell.
+    display : {'metric', 'US'}
+        Units of the columns: those a job is printed in.
+    remark : str
+        One line; none where it is empty.
+    """
     out = io.StringIO()
     if remark:
         out.write(f"# {remark}\n")
@@ -127,7 +146,16 @@ def table_text(
 
 
 def moved_text(moved: Iterable[Moved], display: str, remark: str) -> str:
-    """Return ``moved.csv``."""
+    """Return ``moved.csv``.
+
+    Parameters
+    ----------
+    moved : iterable of Moved
+    display : {'metric', 'US'}
+        Units of the columns.
+    remark : str
+        Comment in the first line.
+    """
     rows = (
         {
             "seat": m.seat,
@@ -144,7 +172,16 @@ def moved_text(moved: Iterable[Moved], display: str, remark: str) -> str:
 
 
 def learned_text(learned: Iterable[Learned], display: str, remark: str) -> str:
-    """Return ``learned.csv``."""
+    """Return ``learned.csv``.
+
+    Parameters
+    ----------
+    learned : iterable of Learned
+    display : {'metric', 'US'}
+        Units of the columns.
+    remark : str
+        Comment in the first line.
+    """
     rows: list[dict[str, Cell]] = []
     for one in learned:
         names = ("amount", "u_amount") if one.what == "bedding" else ("factor", "u_factor")

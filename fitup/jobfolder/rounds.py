@@ -66,7 +66,17 @@ ROUND_TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
 
 
 def read_rounds(root: Path, job: Job, problems: list[Problem]) -> Job:
-    """Return the job with its moves and its learned corrections, both read and checked."""
+    """Return the job with its moves and its learned corrections, both read and checked.
+
+    Parameters
+    ----------
+    root : Path
+        The job folder.
+    job : Job
+        With its values as they are written down.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     if (root / MOVED_FILE).exists():
         rows = read_table(root / MOVED_FILE, MOVED_FILE, MOVED, problems)
         job = replace(job, moved=_moved(job, rows, problems))
@@ -80,6 +90,12 @@ def with_learned(job: Job, learned: Iterable[Learned]) -> Job:
     """Return the job with corrections put into its stiffnesses, beddings and expansions.
 
     A movement factor changes no value here: it belongs to the influence of its seat.
+
+    Parameters
+    ----------
+    job : Job
+        With its values as they are written down: factors multiply them.
+    learned : iterable of Learned
     """
     stated = tuple(learned)
     seats, segments = dict(job.seats), dict(job.segments)

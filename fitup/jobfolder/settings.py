@@ -139,7 +139,14 @@ class Settings:
 
 
 def read_settings(folder: Path, problems: list[Problem]) -> Settings:
-    """Read and check ``job.toml``; what is wrong is added to ``problems``."""
+    """Read and check ``job.toml``.
+
+    Parameters
+    ----------
+    folder : Path
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     settings = Settings()
     try:
         document = parse_toml(read_text(folder / FILE, FILE), FILE)
@@ -304,7 +311,14 @@ def tolerance_by_rule(
     quantity: Quantity,
     settings: Settings,
 ) -> tuple[float | None, str]:
-    """Return value and source of a tolerance that a rule gives; what is wrong is stated."""
+    """Return value and source of a tolerance that a rule gives; what is wrong is stated.
+
+    Parameters
+    ----------
+    reader, entry, quantity, settings
+    where : str
+        Key of the table ``entry``, with a point at its end.
+    """
     fits = [r for r in RULES if quantity in r.quantities]
     rule = next((r for r in fits if r.name == entry["rule"]), None)
     if rule is None:

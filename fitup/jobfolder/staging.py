@@ -30,21 +30,67 @@ class Reader(Protocol):
     """What looks keys up in ``job.toml`` and notes problems."""
 
     def complain(self, key: str, found: str, allowed: str, do: str) -> None:
-        """Note a problem of one key."""
+        """Note a problem of one key.
+
+        Parameters
+        ----------
+        key : str
+            With the table that it stands in.
+        found, allowed, do : str
+            As in :class:`fitup.errors.Problem`.
+        """
 
     def unknown(self, where: str, table: Mapping[str, Any], allowed: list[str]) -> None:
-        """Note the keys that are not allowed."""
+        """Note the keys that are not allowed.
+
+        Parameters
+        ----------
+        where : str
+            What stands before its keys in a problem.
+        table : mapping
+        allowed : list of str
+            Keys with their unit suffixes.
+        """
 
     def number(
         self, where: str, table: Mapping[str, Any], name: str, dimension: str, needed: bool = False
     ) -> float | None:
-        """Return a number in SI, or None where it is missing or wrong."""
+        """Return a number in SI, or None where it is missing or wrong.
+
+        Parameters
+        ----------
+        where : str
+            What stands before its keys in a problem.
+        table : mapping
+        name, dimension : str
+            Key without its unit, and what is measured.
+        needed : bool
+            Whether it is a problem if there is no such key.
+        """
 
     def given(self, table: Mapping[str, Any], name: str, dimension: str) -> tuple[str, str]:
-        """Return a key and its number as they were written."""
+        """Return a key and its number as they were written.
+
+        Parameters
+        ----------
+        table : mapping
+            Known to hold the number.
+        name, dimension : str
+            Key without its unit, and what is measured.
+        """
 
     def text(self, where: str, table: Mapping[str, Any], name: str, needed: bool = True) -> str:
-        """Return a text."""
+        """Return a text.
+
+        Parameters
+        ----------
+        where : str
+            What stands before its keys in a problem.
+        table : mapping
+        name : str
+        needed : bool
+            Whether it is a problem if there is no such key.
+        """
 
 
 def read_staging(
@@ -53,7 +99,19 @@ def read_staging(
     jack_reserve: float,
     spellings: Callable[[str, str], list[str]],
 ) -> Staging:
-    """Return the table ``[staging]`` of a job; the reader notes what is wrong in it."""
+    """Return the table ``[staging]`` of a job; the reader notes what is wrong in it.
+
+    Parameters
+    ----------
+    reader : Reader
+    table : mapping
+        ``[staging]`` of ``job.toml``; empty gives the defaults.
+    jack_reserve : float
+        Capacity over calculated load that the job asks for; the default of ``worst_reserve`` is
+        never above it.
+    spellings : callable
+        From a key and its dimension to the keys with units.
+    """
     numbers = {name: rule for name, rule in KEYS.items() if rule[0] != "text"}
     allowed = [s for n, (d, _, _) in numbers.items() for s in spellings(n, d)]
     bare = {k: v for k, v in table.items() if k not in numbers}
@@ -88,7 +146,18 @@ def _allowed(name: str) -> str:
 def check_staging(
     job: Job, tables: Mapping[str, list[Row]], broken: frozenset[str], problems: list[Problem]
 ) -> None:
-    """Add what pumps.csv, groups.csv and ``[staging]`` say wrongly of other tables."""
+    """Find what pumps.csv, groups.csv and ``[staging]`` say wrongly of other tables.
+
+    Parameters
+    ----------
+    job : Job
+    tables : mapping of str to list of Row
+        By file name; tables that may be left out may be missing.
+    broken : frozenset of str
+        Files that failed to read; what rests on them is not checked.
+    problems : list of Problem
+        What is wrong is added to it.
+    """
     if not broken & {"jacks.csv", "seats.csv", "pumps.csv"}:
         _pumps(job, tables.get("pumps.csv", []), problems)
     if not broken & {"seats.csv", "segments.csv", "groups.csv"}:
@@ -110,7 +179,20 @@ def check_staging(
 
 
 def rated(jacks: Mapping[str, Jack], pumps: Sequence[Row]) -> dict[str, Jack]:
-    """Return jacks with no more capacity than the strongest of their pumps gives them."""
+    """Return jacks with no more capacity than the strongest of their pumps gives them.
+
+    Parameters
+    ----------
+    jacks : mapping of str to Jack
+        By id.
+    pumps : sequence of Row
+        Of ``pumps.csv``; a pump without a greatest pressure limits nothing.
+
+    Returns
+    -------
+    dict of str to Jack
+        By id; a jack at no pump keeps its capacity.
+    """
     found = {}
     for name, jack in jacks.items():
         own = [row["pressure_most"] for row in pumps if name in row["jacks"]]

@@ -44,7 +44,15 @@ class Row:
         return self.values[name]
 
     def problem(self, column: str, found: str, allowed: str, do: str) -> Problem:
-        """Return a problem at this row, the column named as the header spells it."""
+        """Return a problem at this row, the column named as the header spells it.
+
+        Parameters
+        ----------
+        column : str
+            Name without its unit.
+        found, allowed, do : str
+            As in :class:`fitup.errors.Problem`.
+        """
         return Problem(
             self.file, found, allowed, do, row=self.number, column=self.headers.get(column, column)
         )
@@ -52,6 +60,12 @@ class Row:
 
 def parse_number(text: str, decimal_comma: bool = False) -> float:
     """Return a finite number.
+
+    Parameters
+    ----------
+    text : str
+    decimal_comma : bool
+        Whether a comma divides off the decimals; a point is then refused.
 
     Raises
     ------
@@ -399,7 +413,17 @@ def _allowed(column: Column, suffix: str | None) -> str:
 def unique(
     rows: list[Row], problems: list[Problem], make: Callable[[Row], Item | None]
 ) -> dict[str, Item]:
-    """Return what each row makes, by id or mark; a name given twice is a problem."""
+    """Return what each row makes, by id or mark.
+
+    Parameters
+    ----------
+    rows : list of Row
+        With a column ``id`` or ``mark``.
+    problems : list of Problem
+        A name given twice is added to it; its first row counts.
+    make : callable
+        Makes the item of a row; None is left out.
+    """
     result: dict[str, Item] = {}
     first: dict[str, int] = {}
     for row in rows:
