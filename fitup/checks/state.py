@@ -66,7 +66,7 @@ def uncertainties_apart(job: Job, survey: Survey, checks: tuple[Check, ...]) -> 
     Returns
     -------
     Array (m,) or None
-        With direct readings combined in [m, m/m or N].
+        Of each check after its direct readings [m, m/m or N].
     """
     if not survey.shared:
         return None
