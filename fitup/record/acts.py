@@ -2,7 +2,8 @@
 
 Every act takes the time from its caller, is checked against the state of the work while nobody
 else can write, and is one entry, or none. What must hold before which act stands as a table in
-:mod:`fitup.record.work_state`.
+:mod:`fitup.record.work_state`. ``key`` is that of the person who signs, ``when`` a time in UTC,
+``code`` the check code of a plan as printed.
 """
 
 from __future__ import annotations
@@ -96,6 +97,12 @@ def resume(folder: Path, key: Key, when: str, why: str) -> Event:
     What is known to be lost is written down and signed for. A record that is broken in itself is
     not taken up.
 
+    Parameters
+    ----------
+    folder, key, when
+    why : str
+        Why the record may go on without what is lost.
+
     Raises
     ------
     NotAllowed
@@ -120,7 +127,21 @@ def resume(folder: Path, key: Key, when: str, why: str) -> Event:
 def accept_survey(
     record: Record, key: Key, when: str, files: Files, understood: Sequence[str]
 ) -> Event:
-    """Accept the survey of a job's files; it was read and believed before."""
+    """Accept the survey of a job's files; it was read and believed before.
+
+    Parameters
+    ----------
+    record, key, when
+    files : mapping of str to bytes
+        All input files of the job; those the survey rests on are kept.
+    understood : sequence of str
+        How its files were read, a line each.
+
+    Raises
+    ------
+    NotAllowed
+        If the same survey is accepted already.
+    """
     with record.writing() as pen:
         last, own = pen.work.survey, survey_files(files)
         if last is not None and not changes(record.files(last.inputs), own):
@@ -135,7 +156,13 @@ def note_plan(
 ) -> Event:
     """Write down a plan and the files it was made from, once.
 
-    ``readings`` names which of them is the lift-off as read, where the plan was made from one.
+    Parameters
+    ----------
+    record, when, who, plan
+    files : mapping of str to bytes
+        All it was made from.
+    readings : str
+        Which of them is the lift-off as read; empty where the plan was made from none.
     """
     with record.writing() as pen:
         known = pen.events.of(PLAN_MADE, plan.id)
@@ -162,6 +189,16 @@ def note_sheets(
     record: Record, pen: Pen, when: str, who: str, plan: Event, stands: Standing, sheets: Files
 ) -> Event:
     """Write down a set of sheets as printed, with where its plan stood.
+
+    Parameters
+    ----------
+    record, pen, when, who
+    plan : Event
+        In which the plan was made.
+    stands : Standing
+        Where it stood when the sheets were laid out.
+    sheets : mapping of str to bytes
+        The set, by file name.
 
     Raises
     ------
@@ -190,9 +227,22 @@ def approve(
 ) -> Event:
     """Approve a plan by the code on its sheets, for the files it was made from and no others.
 
-    ``now`` are the job's files as they lie in the folder, and those the plan was made from. A
-    reason is needed for a plan that was rejected, or whose lift-off was planned again. A STOP that
-    stands goes on standing.
+    A STOP that stands goes on standing.
+
+    Parameters
+    ----------
+    record, key, when, code
+    now : mapping of str to bytes
+        The job's files as they lie in the folder, and those the plan was made from.
+    signed : Signed
+    why : str
+        Needed for a plan that was rejected, or whose lift-off was planned again.
+
+    Raises
+    ------
+    NotAllowed
+        If files changed, the survey is not accepted, the plan leaves a check outside, a reason
+        that is needed is missing, or the same sheets are approved already.
     """
     with record.writing() as pen:
         plan = plan_of(record, pen.events, code)
@@ -227,7 +277,14 @@ def approve(
 
 
 def require_unchanged(record: Record, plan: Event, now: Files) -> None:
-    """Refuse a plan that was made from other files than lie in the folder now."""
+    """Refuse a plan that was made from other files than lie in the folder now.
+
+    Parameters
+    ----------
+    record, plan
+    now : mapping of str to bytes
+        The job's files as they lie in the folder.
+    """
     old = since(record, plan, now)
     if old:
         raise NotAllowed(
@@ -303,11 +360,20 @@ def report_stage(
 def release(
     record: Record, key: Key, when: str, code: str, stage: int, why: str, now: Files
 ) -> Event:
-    """Release the hold point after a stage, 0 for the lift-off.
+    """Release the hold point after a stage.
 
-    A reason is needed where the stage does not stand at GO ON, the approval no longer holds, or
-    the lift-off was measured and is not planned again. While a STOP that was called stands, none
-    is released.
+    While a STOP that was called stands, none is released.
+
+    Parameters
+    ----------
+    record, key, when, code
+    stage : int
+        0 for the lift-off.
+    why : str
+        Needed where the stage does not stand at GO ON, the approval no longer holds, or the
+        lift-off was measured and is not planned again.
+    now : mapping of str to bytes
+        The job's files as they lie in the folder.
     """
     with record.writing() as pen:
         plan = plan_of(record, pen.events, code)
@@ -338,7 +404,14 @@ def call_stop(record: Record, key: Key, when: str, why: str) -> Event:
 
 
 def lift_stop(record: Record, key: Key, when: str, entry: int, why: str) -> Event:
-    """Lift a STOP that stands, by the number of its entry, with the reason."""
+    """Lift a STOP that stands, with the reason.
+
+    Parameters
+    ----------
+    record, key, when, why
+    entry : int
+        Number of the entry in which it was called.
+    """
     with record.writing() as pen:
         standing_now = {s.entry for s in pen.work.stops}
         if entry not in standing_now:

@@ -135,6 +135,20 @@ def _superseded(work: Work, own: PlanWork) -> tuple[str, ...]:
 
 
 def since(record: Record, event: Event, now: Files) -> tuple[str, ...]:
-    """Say what changed in the job's files since an entry was made from them."""
+    """Say what changed in the job's files since an entry was made from them.
+
+    Parameters
+    ----------
+    record
+    event : Event
+        Its inputs are what was there then.
+    now : mapping of str to bytes
+        The job's input files as they lie in the folder.
+
+    Returns
+    -------
+    tuple of str
+        A line a change, as from :func:`fitup.record.differences.changes`; empty where none is.
+    """
     then = record.files({p: h for p, h in event.inputs.items() if p != PLAN})
     return changes(then, now)

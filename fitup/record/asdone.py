@@ -165,13 +165,34 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
 
 
 def judge(asked: Sequence[Asked], read: Mapping[str, Read], job: Job, stage: int) -> Judgement:
-    """Hold what was read against what was asked."""
+    """Hold what was read against what was asked.
+
+    Parameters
+    ----------
+    asked : sequence of Asked
+        All that the sheets ask for after the stage.
+    read : mapping of str to Read
+        By the name of what is asked; what is missing counts as not read.
+    job : Job
+        For its units.
+    stage : int
+        0 for the lift-off.
+    """
     units = DISPLAY[job.units]
     return Judgement(stage, tuple(_judged(a, read.get(a.name), units) for a in asked))
 
 
 def say(asked: Asked, value: float, units: DisplayUnits) -> str:
-    """Say a value of what is asked, its side in a word."""
+    """Say a value of what is asked, its side in a word.
+
+    Parameters
+    ----------
+    asked
+    value : float
+        In SI [m or N].
+    units : DisplayUnits
+        Those of the job.
+    """
     shown = units.move if asked.dimension == "length" else units.force
     side = asked.sides[0 if value > 0.0 else 1] if shown.number(value) else ""
     return f"{shown.text(abs(value))} {side}".strip()

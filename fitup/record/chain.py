@@ -73,12 +73,30 @@ def check_chain(
 
 
 def people_at(work: Work, contents: Contents) -> People:
-    """Return the people of the record at a state of it; none before they were named."""
+    """Return the people of the record at a state of it; none before they were named.
+
+    Parameters
+    ----------
+    work
+    contents : callable
+        Where the list of people is looked up by its hash.
+    """
     return {} if work.people is None else _people(work.people, contents)
 
 
 def went_back(earlier: str, later: str) -> str:
-    """Say by how much a clock went backwards between two times, empty where it did not."""
+    """Say by how much a clock went backwards between two times, empty where it did not.
+
+    Parameters
+    ----------
+    earlier, later : str
+        Times in ISO 8601, the one recorded first and the one after it.
+
+    Returns
+    -------
+    str
+        Such as ``1 h 5 min``, to the whole second.
+    """
     apart = (datetime.fromisoformat(earlier) - datetime.fromisoformat(later)).total_seconds()
     if apart <= 0.0:
         return ""

@@ -62,6 +62,13 @@ def check_code(digest: str) -> str:
 def read_code(text: str, where: str) -> str:
     """Return a code as it stands on the sheet, however it was typed.
 
+    Parameters
+    ----------
+    text : str
+        As typed: small letters, spaces and missing hyphens do no harm.
+    where : str
+        Option or column it was given in, for messages.
+
     Raises
     ------
     InputError

@@ -74,10 +74,17 @@ class RecordBroken(FitupError):
 def connect(folder: Path, *, create: bool) -> sqlite3.Connection:
     """Open the record of a folder, brought up to date where it may be written.
 
+    Parameters
+    ----------
+    folder : Path
+        Job folder.
+    create : bool
+        Make the file where there is none, if the folder may be written.
+
     Raises
     ------
     sqlite3.Error
-        If the file cannot be used; call it inside :func:`told`.
+        If the file cannot be used; call it inside :func:`stated`.
     InputError
         If it is not a record, or of a newer version.
     """

@@ -42,6 +42,12 @@ SURVEY_SETTINGS: Final = "job.toml, survey"
 def job_files(folder: Path, job: Job) -> dict[str, bytes]:
     """Return every input file of a job that was read from a folder.
 
+    Parameters
+    ----------
+    folder : Path
+    job : Job
+        As it was read; its digest must still be that of the files.
+
     Raises
     ------
     InputError
@@ -54,6 +60,17 @@ def files_now(folder: Path, known: Iterable[str]) -> dict[str, bytes]:
     """Return what lies in a folder of the files an entry knows, and of the tables of a job.
 
     Unlike :func:`job_files` it reads a job that is spoiled, too.
+
+    Parameters
+    ----------
+    folder : Path
+    known : iterable of str
+        Paths in the folder; those that are no longer there are left out.
+
+    Raises
+    ------
+    InputError
+        If one of them cannot be read.
     """
     return input_files(folder, {*known, SETTINGS, *INPUT_TABLES})
 
@@ -72,6 +89,18 @@ def survey_files(files: Files) -> dict[str, bytes]:
 
 def write_files(files: Files, folder: Path) -> tuple[Path, ...]:
     """Write files below a new or empty folder.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        By path relative to the folder, with forward slashes.
+    folder : Path
+        Made with its parents where it is not there.
+
+    Returns
+    -------
+    tuple of Path
+        What was written, in the order of the files.
 
     Raises
     ------

@@ -124,12 +124,32 @@ class Event:
 
 
 def hash_of(body: bytes, signature: str) -> str:
-    """Return the hash of an event's body and signature."""
+    """Return the hash of an event's body and signature.
+
+    Parameters
+    ----------
+    body : bytes
+        As from :meth:`Event.body`.
+    signature : str
+        In hexadecimal figures, or empty.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal figures.
+    """
     return hashlib.sha256(body + b"\0" + signature.encode("ascii")).hexdigest()
 
 
 def read_body(body: bytes, signature: str) -> Event:
     """Return the event of a body as it was written.
+
+    Parameters
+    ----------
+    body : bytes
+        As from :meth:`Event.body`.
+    signature : str
+        Kept with the event; it is not checked here.
 
     Raises
     ------

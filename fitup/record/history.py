@@ -49,10 +49,17 @@ class History(Sequence[Event]):
     added: tuple[Event, ...] = field(default=())
 
     def of(self, kind: str, about: str | None = None) -> tuple[Event, ...]:
-        """Return the entries of a kind, about one plan where it is named, oldest first.
+        """Return the entries of a kind, oldest first.
 
         What they say is only to be believed where it is signed for in the state of the work, or
         can be computed anew.
+
+        Parameters
+        ----------
+        kind : str
+            One of ``KINDS``.
+        about : str, optional
+            Id of a plan; None: about any or none.
         """
         own = (e for e in self.added if e.kind == kind and about in (None, e.about))
         return (*self.find(kind, about), *own)

@@ -142,7 +142,16 @@ def _secret(passphrase: str) -> bytes:
 
 
 def signed_by(public: str, signature: str, message: bytes) -> bool:
-    """Say whether a signature is that of a message by the owner of a public key."""
+    """Say whether a signature is that of a message by the owner of a public key.
+
+    Parameters
+    ----------
+    public : str
+        Ed25519 public key in hexadecimal figures.
+    signature : str
+        In hexadecimal figures; anything else is no signature.
+    message : bytes
+    """
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 

@@ -28,7 +28,14 @@ _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def log_rows(events: Sequence[Event], people: People) -> list[dict[str, Any]]:
-    """Return one row an entry, its keys those of ``COLUMNS``."""
+    """Return one row an entry, its keys those of ``COLUMNS``.
+
+    Parameters
+    ----------
+    events
+    people : mapping of str to Person
+        By id; whoever is not among them is shown by the id.
+    """
     return [
         {
             "entry": e.number,

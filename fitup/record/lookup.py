@@ -18,6 +18,17 @@ def plan_of(record: Record, events: History, code: str) -> Event:
     Nobody signs such an entry, so nothing that it says is believed: the code is that of the id,
     and the id is computed from the content.
 
+    Parameters
+    ----------
+    record, events
+    code : str
+        As from :func:`fitup.record.check_code.read_code`.
+
+    Returns
+    -------
+    Event
+        The last one where there are several.
+
     Raises
     ------
     NotAllowed
@@ -38,12 +49,31 @@ def plan_of(record: Record, events: History, code: str) -> Event:
 
 
 def is_genuine(record: Record, made: Event) -> bool:
-    """Say whether the content of an entry "plan made" is that of the plan it says."""
+    """Say whether the content of an entry "plan made" is that of the plan it says.
+
+    Parameters
+    ----------
+    record
+    made : Event
+        An entry "plan made"; ``about`` is the id that it says.
+    """
     return _content_id(record, made) == made.about
 
 
 def not_believed(record: Record, events: Sequence[Event]) -> tuple[str, ...]:
-    """Name every entry "plan made" whose content is of another plan: somebody put it there."""
+    """Name every entry "plan made" whose content is of another plan: somebody put it there.
+
+    Parameters
+    ----------
+    record
+    events : sequence of Event
+        Of any kind.
+
+    Returns
+    -------
+    tuple of str
+        A line an entry, to be shown.
+    """
     made = [e for e in events if e.kind == PLAN_MADE]
     return tuple(_planted(record, e) for e in made if not is_genuine(record, e))
 
@@ -66,14 +96,33 @@ def _planted(record: Record, made: Event) -> str:
 
 
 def plan_files(record: Record, events: History, plan: Event) -> dict[str, bytes]:
-    """Return the files of a plan and ``plan.json``: where it was approved, those signed for."""
+    """Return the files of a plan and ``plan.json``: where it was approved, those signed for.
+
+    Parameters
+    ----------
+    record, events
+    plan : Event
+        In which it was made.
+    """
     own = events.work.plan(plan.about)
     signed = own.decision if own.approved else None
     return files_of(record, plan) if signed is None else record.files(signed.inputs)
 
 
 def sheets_of(events: History, plan: str) -> Event:
-    """Return the entry in which the sheets of a plan were last printed."""
+    """Return the entry in which the sheets of a plan were last printed.
+
+    Parameters
+    ----------
+    events
+    plan : str
+        Its id.
+
+    Raises
+    ------
+    NotAllowed
+        If none were printed.
+    """
     found = events.of(SHEETS_PRINTED, plan)
     if not found:
         raise NotAllowed(f"no sheets of plan {check_code(plan)} were printed: fitup sheets JOB")
@@ -83,10 +132,18 @@ def sheets_of(events: History, plan: str) -> Event:
 def look_up(record: Record, events: History, name: str) -> Event:
     """Return the entry of a number, or the one in which the plan of a code was made.
 
+    Parameters
+    ----------
+    record, events
+    name : str
+        Number of an entry, or check code of a plan, however it was typed.
+
     Raises
     ------
     NotAllowed
         If there is none.
+    InputError
+        If it is neither a number nor a check code.
     """
     if name.isdecimal():
         found = [e for e in events if e.number == int(name)]
@@ -97,5 +154,12 @@ def look_up(record: Record, events: History, name: str) -> Event:
 
 
 def files_of(record: Record, plan: Event) -> dict[str, bytes]:
-    """Return the files of an entry "plan made", the plan among them."""
+    """Return the files of an entry "plan made", the plan among them.
+
+    Parameters
+    ----------
+    record
+    plan : Event
+        In which it was made.
+    """
     return {**record.files(plan.inputs), **record.files(plan.outputs)}

@@ -68,7 +68,19 @@ def read_people(content: bytes) -> People:
 
 
 def person_of(people: People, public: str) -> Person | None:
-    """Return the person a public key belongs to."""
+    """Return the person a public key belongs to.
+
+    Parameters
+    ----------
+    people : mapping of str to Person
+    public : str
+        In hexadecimal figures.
+
+    Returns
+    -------
+    Person or None
+        None where the key is nobody's.
+    """
     return next((p for p in people.values() if p.key == public), None)
 
 

@@ -15,7 +15,20 @@ from fitup.units import DISPLAY
 
 
 def plan_changes(old: bytes, new: bytes, before: Files, after: Files) -> Iterator[str]:
-    """Yield what changed between two plans, seat by seat."""
+    """Yield what changed between two plans, seat by seat.
+
+    Parameters
+    ----------
+    old, new : bytes
+        Each a ``plan.json``.
+    before, after : mapping of str to bytes
+        Input files of the job of each plan, for its units and which way seats push.
+
+    Yields
+    ------
+    str
+        One line only, that the plan was changed, where a plan or job cannot be read.
+    """
     try:
         one, other = read_plan(old), read_plan(new)
         job, earlier = _job(after), _job(before)

@@ -79,7 +79,15 @@ def plain(value: Any) -> Any:
 
 
 def read_as(kind: Any, value: Any) -> Any:
-    """Make a value of a declared type from JSON."""
+    """Make a value of a declared type from JSON.
+
+    Parameters
+    ----------
+    kind : type
+        A data class, or the annotation of one of its fields.
+    value
+        As read from JSON; a list of a kind that is no tuple becomes an array.
+    """
     if is_dataclass(kind) and isinstance(kind, type):
         return _record(kind, value)
     if kind is float:

@@ -66,6 +66,12 @@ def read_form(path: Path) -> Form:
 def code_of(form: Form, stage: int) -> str:
     """Return the check code that a form carries for a stage.
 
+    Parameters
+    ----------
+    form
+    stage : int
+        0 for the lift-off.
+
     Raises
     ------
     InputError
@@ -108,6 +114,19 @@ def lost_heads(form: Form, code_at: Callable[[int], str]) -> tuple[str, ...]:
 def form_readings(form: Form, stage: int, asked: Sequence[Asked]) -> dict[str, Read]:
     """Return the readings of one stage; rows that are not filled are left out.
 
+    Parameters
+    ----------
+    form
+    stage : int
+        0 for the lift-off.
+    asked : sequence of Asked
+        What the sheets ask to be read after it.
+
+    Returns
+    -------
+    dict of str to Read
+        By the name of what is asked.
+
     Raises
     ------
     InputError
@@ -133,10 +152,24 @@ def is_crew_table(path: Path) -> bool:
 
 
 def crew_readings(rows: Iterable[Done], job: Job, stage: int) -> dict[str, Read]:
-    """Take readings of one stage from the table of readings as done, 0 for the lift-off.
+    """Take readings of one stage from the table of readings as done.
 
     Rams and packs are those at the end; a load is the greatest of all moments, shared equally
     where it was read for the whole seat.
+
+    Parameters
+    ----------
+    rows : iterable of Done
+        Of any stage and moment.
+    job : Job
+        As it was planned: the jacks of every seat.
+    stage : int
+        0 for the lift-off.
+
+    Returns
+    -------
+    dict of str to Read
+        By name, such as ``ram J-A1``.
     """
     out: dict[str, Read] = {}
     loads: dict[str, float] = {}
@@ -164,6 +197,18 @@ def _lifted(rows: Iterable[Done], job: Job) -> dict[str, Read]:
 
 def read_words(given: Sequence[str], asked: Sequence[Asked]) -> dict[str, Read]:
     """Read what stands on the command line: ``J1/P1/step = 0.4 mm ahead high``.
+
+    Parameters
+    ----------
+    given : sequence of str
+        Each a name, an equals sign and what was read.
+    asked : sequence of Asked
+        What may be named.
+
+    Returns
+    -------
+    dict of str to Read
+        By the name of what is asked.
 
     Raises
     ------

@@ -27,12 +27,31 @@ FILE: Final = "recovery.json"
 
 
 def recovery_bytes(plan: str, recovery: Recovery) -> bytes:
-    """Return all that a recovery of a plan says, as canonical JSON."""
+    """Return all that a recovery of a plan says, as canonical JSON.
+
+    Parameters
+    ----------
+    plan : str
+        Id of the plan that it belongs to.
+    recovery
+    """
     return canonical({"plan": plan, "recovery": plain(recovery)})
 
 
 def recovery_id(plan: str, recovery: Recovery) -> str:
-    """Return the id of a recovery: a hash over its plan and all it says."""
+    """Return the id of a recovery: a hash over its plan and all it says.
+
+    Parameters
+    ----------
+    plan : str
+        Id of the plan that it belongs to.
+    recovery
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal figures.
+    """
     return hashlib.sha256(recovery_bytes(plan, recovery)).hexdigest()
 
 
@@ -55,7 +74,21 @@ def stated_in(made: Event) -> tuple[Stopped, Goal]:
 def note_recovery(
     pen: Pen, when: str, who: str, plan: str, recovery: Recovery, outputs: Files
 ) -> Event:
-    """Write down a recovery with its sheet."""
+    """Write down a recovery with its sheet.
+
+    Parameters
+    ----------
+    pen
+    when : str
+        UTC, ``2031-04-02T04:10:09Z``.
+    who : str
+        Who called the program: nobody signs.
+    plan : str
+        Id of the plan that it belongs to.
+    recovery
+    outputs : mapping of str to bytes
+        Its sheet, by file name.
+    """
     name, stopped = recovery_id(plan, recovery), recovery.stopped
     return pen.append(
         RECOVERY_MADE,
@@ -77,6 +110,17 @@ def note_recovery(
 def recovery_of(events: History, code: str) -> Event:
     """Return the entry in which the recovery of a check code was made.
 
+    Parameters
+    ----------
+    events
+    code : str
+        As from :func:`fitup.record.check_code.read_code`.
+
+    Returns
+    -------
+    Event
+        The last one where there are several.
+
     Raises
     ------
     NotAllowed
@@ -94,6 +138,14 @@ def recovery_standing(record: Record, events: History, made: Event, now: Files) 
 
     Void with its plan, or where a later one of the crew is approved. A STOP that was called before
     it was approved does not stop it: it is the way out of that STOP.
+
+    Parameters
+    ----------
+    record, events
+    made : Event
+        In which it was made.
+    now : mapping of str to bytes
+        The job's input files as they lie in the folder.
     """
     work = events.work
     stands = standing(record, work, record.people(events), made.about, now)
@@ -162,6 +214,16 @@ def approve_recovery(
 
 def report_recovery(record: Record, key: Key, when: str, made: Event, now: Files) -> Event:
     """Write down a recovery as carried out, even where it should not have been.
+
+    Parameters
+    ----------
+    record, key
+    when : str
+        UTC, ``2031-04-02T04:10:09Z``.
+    made : Event
+        In which it was made.
+    now : mapping of str to bytes
+        The job's input files as they lie in the folder.
 
     Returns
     -------

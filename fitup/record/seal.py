@@ -39,13 +39,31 @@ class Seal:
 
 
 def seal_of(image: bytes, schema: int, events: int, head: str) -> Seal:
-    """Return the seal of a record file's bytes."""
+    """Return the seal of a record file's bytes.
+
+    Parameters
+    ----------
+    image : bytes
+        The whole file.
+    schema : int
+        Version of its tables.
+    events : int
+        How many entries it holds.
+    head : str
+        Hash of the last entry.
+    """
     pages = tuple(f"{zlib.crc32(image[at : at + PAGE]):08x}" for at in range(0, len(image), PAGE))
     return Seal(schema, events, head, pages, sha256(image).hexdigest())
 
 
 def write_seal(folder: Path, seal: Seal) -> None:
     """Put a seal in place of the one before, in one step.
+
+    Parameters
+    ----------
+    folder : Path
+        Job folder; its record lends the seal its permissions.
+    seal
 
     Raises
     ------
@@ -104,7 +122,20 @@ def read_seal(folder: Path) -> Seal | None:
 
 
 def broken_pages(seal: Seal, image: bytes) -> str:
-    """Say which pages of a file differ from its seal; empty where none does."""
+    """Say which pages of a file differ from its seal; empty where none does.
+
+    Parameters
+    ----------
+    seal : Seal
+        Without sums of pages, as of a large file, nothing is found.
+    image : bytes
+        The whole file as it is now.
+
+    Returns
+    -------
+    str
+        In words, with bytes of the first five pages.
+    """
     if not seal.whole:
         return ""
     now = seal_of(image, seal.schema, seal.events, seal.head)

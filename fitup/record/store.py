@@ -445,6 +445,14 @@ class Pen:
 def signer(people: People, kind: str, key: Key | None) -> Person:
     """Return the person who signs an entry of a kind with a key.
 
+    Parameters
+    ----------
+    people
+    kind : str
+        One of ``KINDS``.
+    key : Key, optional
+        None: nobody's.
+
     Raises
     ------
     NotAllowed
@@ -477,6 +485,12 @@ def _hash(content: bytes) -> str:
 
 
 def append(folder: Path, kind: str, when: str, **more: Any) -> Event:
-    """Add one entry to the record of a job; ``more`` as for :meth:`Pen.append`."""
+    """Add one entry to the record of a job.
+
+    Parameters
+    ----------
+    folder, kind, when, **more
+        The job folder, and the rest as for :meth:`Pen.append`.
+    """
     with Record(folder) as record, record.writing() as pen:
         return pen.append(kind, when, **more)

@@ -34,7 +34,18 @@ def survey_lists(files: Files) -> frozenset[str]:
 
 
 def survey_changes(before: Files, after: Files) -> list[str] | None:
-    """Say which targets moved; None where one of the two cannot be read."""
+    """Say which targets moved; None where one of the two cannot be read.
+
+    Parameters
+    ----------
+    before, after : mapping of str to bytes
+        Input files of a job by name, its survey lists among them.
+
+    Returns
+    -------
+    list of str or None
+        A line a target, those that moved farthest first; the units are the later job's.
+    """
     try:
         job, old = _surveyed(before)
         job, new = _surveyed(after)

@@ -37,7 +37,20 @@ _Rows = dict[str, dict[str, _Cell]]
 
 
 def table_changes(name: str, old: bytes, new: bytes) -> Iterator[str]:
-    """Yield what changed in one table of the job folder."""
+    """Yield what changed in one table of the job folder.
+
+    Parameters
+    ----------
+    name : str
+        Of the file, such as ``plates.csv``.
+    old, new : bytes
+        Its content; the same value in another unit is no change.
+
+    Yields
+    ------
+    str
+        One line only, that it was changed, where it cannot be read.
+    """
     noun = _NOUNS.get(name, "row")
     try:
         one, other = _rows(name, old), _rows(name, new)

@@ -77,7 +77,11 @@ def witnesses() -> tuple[Path, ...]:
 def missed(seen: Seen, *, recent: bool = False) -> tuple[str, ...]:
     """Say what witnesses know of a record and it does not hold, a line each.
 
-    With ``recent`` it is held only to what each witness noted last.
+    Parameters
+    ----------
+    seen
+    recent : bool
+        Hold it only to what each witness noted last.
     """
     taken_up = {str(digest) for e in seen.resumed for digest in e.says["lost"]}
     found = []
@@ -102,7 +106,11 @@ def lost_entries(seen: Seen) -> tuple[str, ...]:
 def note(first: str, last: Event) -> None:
     """Note the last entry of a record that is whole; a witness that cannot be written is left.
 
-    ``first`` is the hash of its first entry.
+    Parameters
+    ----------
+    first : str
+        Hash of its first entry, by which witnesses know it.
+    last : Event
     """
     line = f"{first} {last.number} {last.hash} {last.when}\n".encode("ascii")
     for path in witnesses():
