@@ -82,7 +82,15 @@ class Budget:
         ]
 
     def scaled(self, source: int, factor: float) -> Budget:
-        """Return the budget with one source's standard uncertainty times a factor."""
+        """Return the budget with one source's standard uncertainty times a factor.
+
+        Parameters
+        ----------
+        source : int
+            Its number in ``sources``.
+        factor : float
+            Multiplies every column of the source.
+        """
         columns = self.columns * np.where(self.owner == source, factor, 1.0)
         return replace(self, columns=columns)
 
@@ -191,7 +199,21 @@ def _thermal(
 
 
 def away_from_reference(job: Job, steel: Mapping[str, Steel]) -> tuple[Array, Array]:
-    """Return how much warmer than the reference segments are (s,), and their differences [K]."""
+    """Return how far segments are from the even reference temperature, in the order of the job.
+
+    Parameters
+    ----------
+    job
+    steel : mapping of str to Steel
+        By segment; every segment of the job is in it.
+
+    Returns
+    -------
+    mean : Array (s,)
+        How much warmer than the reference each segment is [K].
+    difference : Array (s,)
+        Top less bottom [K].
+    """
     warm = [steel[n].mean - job.reference_temperature for n in job.segments]
     return np.array(warm), np.array([steel[n].difference for n in job.segments])
 
@@ -200,6 +222,17 @@ def moving_rates(job: Job, checks: tuple[Check, ...]) -> tuple[Array, Array]:
     """Return the rates of :func:`segment_rates`, none for checks of single points.
 
     A level, line or station is judged against the design, which holds at the reference.
+
+    Parameters
+    ----------
+    job
+    checks : tuple of Check
+        m checks.
+
+    Returns
+    -------
+    mean, difference : Array (m, s)
+        As of :func:`segment_rates`, with rows of zeros for checks of single points.
     """
     mean, difference = segment_rates(job, checks)
     across = _across(checks)[:, None]

@@ -37,6 +37,20 @@ def confirm_lockoff(
     again; probabilities are shares of draws, and at both ends and in the middle of every window
     each check is measured again.
 
+    Parameters
+    ----------
+    job, survey
+    state : CheckState
+        As surveyed, at the reference temperature.
+    steel : dict of segment to Steel
+        At the time of locking.
+    decided : tuple of LockOff
+        What is held against the second path.
+    draws : Draws
+        As surveyed, at the steel of the time of locking.
+    series : SteelSeries, optional
+        That of the courses; None: no windows are confirmed.
+
     Raises
     ------
     CertificateRefused
@@ -71,6 +85,14 @@ def confirm_windows(
     series: SteelSeries,
 ) -> int:
     """Measure each check again at both ends and in the middle of every window; return how many.
+
+    Parameters
+    ----------
+    job, survey
+    stated : iterable of (budget, courses)
+        For every option its budget at the reference temperature, and one course a joint.
+    series : SteelSeries
+        The one the courses go through.
 
     Raises
     ------

@@ -56,7 +56,19 @@ def probability_inside(deviation: float, u: float, allowed: float) -> float:
 
 
 def conformity(deviation: float, u: float, allowed: float, risk: float) -> Conformity:
-    """Return what may be said of a check at a risk chosen, see the module."""
+    """Return what may be said of a check at a risk chosen, see the module.
+
+    Parameters
+    ----------
+    deviation : float
+        Estimate less aim.
+    u : float
+        Its standard uncertainty.
+    allowed : float
+        Greatest deviation either way, in the same unit.
+    risk : float
+        Accepted probability that what is said is wrong, 0 to 1.
+    """
     probability = probability_inside(deviation, u, allowed)
     if probability >= 1.0 - risk:
         return "inside"
@@ -65,6 +77,15 @@ def conformity(deviation: float, u: float, allowed: float, risk: float) -> Confo
 
 def accepted(u: float, allowed: float, risk: float) -> float | None:
     """Return the greatest deviation either way that may be called inside.
+
+    Parameters
+    ----------
+    u : float
+        Standard uncertainty of the deviation.
+    allowed : float
+        Greatest deviation either way, in the same unit.
+    risk : float
+        Accepted probability that a check called inside is not.
 
     Returns
     -------
@@ -78,7 +99,22 @@ def accepted(u: float, allowed: float, risk: float) -> float | None:
 
 
 def rejected(u: float, allowed: float, risk: float) -> float:
-    """Return the least deviation either way that may be called outside."""
+    """Return the least deviation either way that may be called outside.
+
+    Parameters
+    ----------
+    u : float
+        Standard uncertainty of the deviation.
+    allowed : float
+        Greatest deviation either way, in the same unit.
+    risk : float
+        Accepted probability that a check called outside is inside.
+
+    Returns
+    -------
+    float
+        The allowed deviation plus the guard band; zero where any deviation may be called outside.
+    """
     if probability_inside(0.0, u, allowed) <= risk:
         return 0.0
     return _deviation_at(risk, u, allowed)

@@ -55,7 +55,19 @@ def risk_of(job: Job) -> float:
 
 
 def trust_of(job: Job, budget: Budget) -> tuple[JointTrust, ...]:
-    """Return what may be said of every joint with judged checks, in the order of the job."""
+    """Return what may be said of every joint with judged checks, in the order of the job.
+
+    Parameters
+    ----------
+    job
+    budget : Budget
+        At the temperature at which the joints are judged.
+
+    Returns
+    -------
+    tuple of JointTrust
+        Points away from joints, where any is judged, come last under an empty name.
+    """
     names = [*job.joints, *([""] if budget.judged("") else [])]
     return tuple(_joint(job, budget, name) for name in names if budget.judged(name))
 
@@ -88,7 +100,16 @@ def limits_of(checks: Sequence[Check]) -> tuple[Array, Array]:
 
 
 def joint_probability(budget: Budget, rows: Sequence[int], points: int = 2003) -> float:
-    """Return the probability that all the checks numbered are inside at once."""
+    """Return the probability that all the checks numbered are inside at once.
+
+    Parameters
+    ----------
+    budget
+    rows : sequence of int
+        Numbers of judged checks in the budget; of none the probability is one.
+    points : int
+        Lattice points, as for :func:`fitup.trust.box.box_probability`.
+    """
     if not rows:
         return 1.0
     aims, allowed = limits_of([budget.checks[i] for i in rows])
@@ -98,7 +119,19 @@ def joint_probability(budget: Budget, rows: Sequence[int], points: int = 2003) -
 
 
 def shares(budget: Budget, rows: Sequence[int]) -> tuple[Share, ...]:
-    """Return what each source brings to the uncertainty of the checks numbered, greatest first."""
+    """Return what each source brings to the uncertainty of the checks numbered, greatest first.
+
+    Parameters
+    ----------
+    budget
+    rows : sequence of int
+        Numbers of judged checks in the budget.
+
+    Returns
+    -------
+    tuple of Share
+        Parts of the sum of variances over squared tolerances; empty where nothing is uncertain.
+    """
     _, allowed = limits_of([budget.checks[i] for i in rows])
     parts = (budget.of_source()[list(rows)] / allowed[:, None] ** 2).sum(axis=0)
     total = float(parts.sum())

@@ -138,7 +138,19 @@ def decide(
 
 
 def taken(survey: Survey, segment: str) -> dt.datetime:
-    """Return when a segment was surveyed, local."""
+    """Return when a segment was surveyed, local.
+
+    Parameters
+    ----------
+    survey
+    segment : str
+        Its id.
+
+    Returns
+    -------
+    datetime
+        As stated for the survey file that the segment's targets are from.
+    """
     return dt.datetime.fromisoformat(survey.epoch_of[segment].taken)
 
 

@@ -27,7 +27,16 @@ _OF_SEATS: Final = ("stiffness", "bedding", "movement")
 
 
 def learned_of(job: Job, what: str, at: str) -> Learned | None:
-    """Return what was learned of something, None where nothing was."""
+    """Return what was learned of something, None where nothing was.
+
+    Parameters
+    ----------
+    job
+    what : str
+        Kind of correction: ``stiffness``, ``bedding``, ``movement`` or ``expansion``.
+    at : str
+        Id of a seat, or ``steel``.
+    """
     return next((one for one in job.learned if (one.what, one.at) == (what, at)), None)
 
 
@@ -38,7 +47,21 @@ def expansion_uncertainty(job: Job) -> float:
 
 
 def seat_uncertainty(job: Job, what: str, seat: str) -> float:
-    """Return the standard uncertainty of a seat's stiffness (share) or bedding [m]."""
+    """Return the standard uncertainty of a seat's stiffness or bedding.
+
+    Parameters
+    ----------
+    job
+    what : str
+        ``stiffness`` or ``bedding``.
+    seat : str
+        Its id.
+
+    Returns
+    -------
+    float
+        Of a stiffness as a share, of bedding [m]; what was learned goes before what the job states.
+    """
     stated = learned_of(job, what, seat)
     return float(getattr(job.uncertainties, what)) if stated is None else stated.uncertainty
 
@@ -58,7 +81,14 @@ def learned_of_seats(job: Job) -> tuple[tuple[Learned, ...], Array]:
 
 
 def moves_of(influence: Influence, plan: Plan) -> Array:
-    """Return the settings (n,) of a plan in the order of an influence [m]."""
+    """Return the settings (n,) of a plan in the order of an influence [m].
+
+    Parameters
+    ----------
+    influence
+    plan : Plan
+        It has a setting for every seat of the influence.
+    """
     setting = {s.seat: s.setting for s in plan.seats}
     return np.array([setting[name] for name in influence.seats])
 
@@ -66,7 +96,15 @@ def moves_of(influence: Influence, plan: Plan) -> Array:
 def uncertainties_of_moves(
     job: Job, influence: Influence, plan: Plan, effect: Effect | None
 ) -> Iterator[tuple[Source, Array]]:
-    """Yield sources and what one standard uncertainty of each does to every check (m,)."""
+    """Yield sources and what one standard uncertainty of each does to every check (m,).
+
+    Parameters
+    ----------
+    job, influence, plan
+    effect : callable, optional
+        Returns the influence of a changed job; None: stiffness is not counted, unless the
+        influence is a table.
+    """
     x = moves_of(influence, plan)
     column = {name: influence.A[:, i] for i, name in enumerate(influence.seats)}
     for own in plan.seats:
@@ -105,7 +143,19 @@ def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, 
 
 
 def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:
-    """Return by mark of plates that err alike how many more each seat has than before."""
+    """Return by mark of plates that err alike how many more each seat has than before.
+
+    Parameters
+    ----------
+    job
+    plan : Plan
+        Plates that it takes out count against those that it puts in.
+
+    Returns
+    -------
+    dict of str to dict of str to int
+        Mark -> seat -> plates more, negative where there are fewer; unchanged seats are left out.
+    """
     gained: dict[str, dict[str, int]] = {}
     for own in plan.seats:
         count = Counter(own.put_in)
@@ -129,6 +179,16 @@ def softened(
 
     Empty where no stiffness is in doubt. An influence table was computed with the stiffnesses of
     seats.csv: its moves act through seats that are firmer or softer.
+
+    Parameters
+    ----------
+    job, influence
+    effect : callable, optional
+        Returns the influence of a changed job; not needed where the influence is a table.
+    x : Array (n,)
+        Settings in the order of the influence [m].
+    share : float
+        Added stiffness as a share of the seat's own; negative is softer.
     """
     doubtful = [name for name in job.seats if seat_uncertainty(job, "stiffness", name) > 0.0]
     if not doubtful or not np.any(x) or (effect is None and influence.origin != "table"):

@@ -144,6 +144,14 @@ def narrowed_state(state: CheckState, u: Array, risk: float) -> CheckState:
     """Return the state with tolerances less their guard bands.
 
     A check whose middle could not be called inside keeps half of its tolerance.
+
+    Parameters
+    ----------
+    state
+    u : Array (m,)
+        Standard uncertainty of every check after the plan.
+    risk : float
+        Accepted for each check called inside.
     """
     return replace(
         state,
@@ -287,7 +295,15 @@ class _Exchange:
 
 
 def smaller_than_uncertainty(change: Array, u: Array) -> bool:
-    """Say whether a move changes every check by less than the check's own uncertainty."""
+    """Say whether a move changes every check by less than the check's own uncertainty.
+
+    Parameters
+    ----------
+    change : Array (m,)
+        What the move does to every check.
+    u : Array (m,)
+        Standard uncertainty of every check, in the same units.
+    """
     return bool(np.all(np.abs(change) < u))
 
 
@@ -295,6 +311,14 @@ def small_moves(state: CheckState, influence: Influence, plan: Plan) -> tuple[st
     """Return the seats a plan moves by less than the uncertainty of the survey it is based on.
 
     Every judged check changes by less than its own standard uncertainty as surveyed.
+
+    Parameters
+    ----------
+    state : CheckState
+        As surveyed, with its uncertainties.
+    influence
+    plan : Plan
+        Only seats that it disturbs are looked at.
     """
     rows = [i for i, c in enumerate(state.checks) if c.tolerance is not None]
     u = state.uncertainties[rows]

@@ -63,6 +63,14 @@ def best_shot(job: Job, survey: Survey, budget: Budget, joint: str) -> Shot | No
 
     The greatest rise of the joint's probability decides; where no shot raises it by 0.5 %, the
     one that lowers the worst uncertainty most, or else all uncertainties together.
+
+    Parameters
+    ----------
+    job, survey
+    budget : Budget
+        From which the shot is judged, after a plan or as surveyed.
+    joint : str
+        Its id; empty for watched points away from joints.
     """
     rows = budget.judged(joint)
     if joint_probability(budget, rows, _POINTS) > _SURE:

@@ -91,12 +91,29 @@ def tell(
 
 
 def both_ways(one: float, other: float, draws: int) -> bool:
-    """Say whether two probabilities, by linear propagation and by so many draws, agree."""
+    """Say whether two probabilities, by linear propagation and by so many draws, agree.
+
+    Parameters
+    ----------
+    one : float
+        Probability by linear propagation.
+    other : float
+        Share of the draws; its own scatter is allowed for.
+    draws : int
+        How many there were.
+    """
     spread = float(np.sqrt(other * (1.0 - other) / draws))
     return abs(one - other) <= PROBABILITY + 4.0 * spread
 
 
 def shares_inside(stated: TrustReport, joint: JointTrust) -> Array:
-    """Return the share of draws (m,) in which each judged check of a joint is inside."""
+    """Return the share of draws (m,) in which each judged check of a joint is inside.
+
+    Parameters
+    ----------
+    stated
+    joint : JointTrust
+        One of its joints; m judged checks, in the order of the budget.
+    """
     inside: Array = stated.draws.inside(stated.budget.judged(joint.joint)).mean(axis=0)
     return inside

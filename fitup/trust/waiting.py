@@ -70,7 +70,18 @@ def option_of(
     plan: Plan | None,
     effect: Effect | None = None,
 ) -> Option:
-    """Return a plan, or leaving everything as surveyed, with its windows joint by joint."""
+    """Return a plan, or leaving everything as surveyed, with its windows joint by joint.
+
+    Parameters
+    ----------
+    job, survey, state, influence
+    series : SteelSeries
+        Temperatures through which every joint goes.
+    plan : Plan, optional
+        None: everything is left as surveyed.
+    effect : callable, optional
+        As for :func:`fitup.trust.budget.make_budget`.
+    """
     budget = make_budget(job, survey, state, influence, plan, effect=effect)
     joints = [name for name in job.joints if budget.judged(name)]
     courses = tuple(course_of(job, survey, budget, series, name) for name in joints)
@@ -85,6 +96,14 @@ def gap_temperature(job: Job, budget: Budget, joints: Sequence[str]) -> float | 
     """Return the even steel temperature [K] at which gaps are nearest their aims.
 
     By least squares over the judged gaps of the joints; None where no gap moves.
+
+    Parameters
+    ----------
+    job
+    budget : Budget
+        At the reference temperature.
+    joints : sequence of str
+        Their ids.
     """
     rows = [i for name in joints for i in budget.judged(name) if budget.checks[i].quantity == "gap"]
     checks = tuple(budget.checks[i] for i in rows)
@@ -117,6 +136,18 @@ def jack_and_wait(
     the reference are what becomes right at the temperature, so the same optimiser and the same
     certificate serve. None where no such plan is found, or the
     certificate does not confirm it.
+
+    Parameters
+    ----------
+    job, survey, state, influence
+    series : SteelSeries
+        For the windows of the plan.
+    temperature : float
+        Even steel temperature at which the joints are to come right [K].
+    effect : callable, optional
+        As for :func:`fitup.trust.budget.make_budget`.
+    report : callable
+        Told of progress, a line at a time.
     """
     away = temperature - job.reference_temperature
     for share in _SHARES:
@@ -141,7 +172,14 @@ def jack_and_wait(
 
 
 def at_temperature(job: Job, state: CheckState, temperature: float) -> CheckState:
-    """Return the state with targets at the reference that come right at an even temperature."""
+    """Return the state with targets at the reference that come right at an even temperature.
+
+    Parameters
+    ----------
+    job, state
+    temperature : float
+        Of all segments, top and bottom [K].
+    """
     mean, _ = moving_rates(job, state.checks)
     shift = mean.sum(axis=1) * (temperature - job.reference_temperature)
     checks = tuple(

@@ -64,7 +64,19 @@ class Course:
 
 
 def steel_in(job: Job, series: SteelSeries, seconds: float) -> dict[str, Steel]:
-    """Return the steel of every segment at a time of the series."""
+    """Return the steel of every segment at a time of the series.
+
+    Parameters
+    ----------
+    job, series
+    seconds : float
+        Since the start of the series [s].
+
+    Returns
+    -------
+    dict of str to Steel
+        By segment; its uncertainty is the job's, zero where the segment states no expansion.
+    """
     mean, difference = series.at(seconds)
     return {
         name: Steel(
@@ -256,6 +268,17 @@ def survey_times(job: Job, series: SteelSeries, checks: tuple[Check, ...]) -> tu
 
     While a survey takes ``survey_takes``, no gap, step or offset may go further than
     ``survey_change``.
+
+    Parameters
+    ----------
+    job, series
+    checks : tuple of Check
+        Of the joint; those that belong to no pair of points are not looked at.
+
+    Returns
+    -------
+    tuple of Window
+        In order; no check opens or closes them.
     """
     across = tuple(c for c in checks if c.pair is not None)
     mean, bent = moving_rates(job, across)
@@ -285,6 +308,14 @@ def even_steel(job: Job, budget: Budget, joint: str) -> EvenSteel | None:
     """Return at which even steel temperature a joint comes right by itself; None where at none.
 
     ``best`` is the least-squares temperature of deviations over tolerances.
+
+    Parameters
+    ----------
+    job
+    budget : Budget
+        At the reference temperature.
+    joint : str
+        Its id.
     """
     rows = budget.judged(joint)
     checks = tuple(budget.checks[i] for i in rows)
