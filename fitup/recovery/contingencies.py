@@ -113,7 +113,20 @@ def contingencies(certified: Certified, workers: int = 1) -> tuple[Contingency, 
 
 
 def failures(job: Job, procedure: Procedure) -> tuple[Failure, ...]:
-    """Return what can be foreseen to fail in one crew's stage, one thing at a time."""
+    """Return what can be foreseen to fail in one crew's stage, one thing at a time.
+
+    Parameters
+    ----------
+    job
+    procedure : Procedure
+        That of the crew's stage, as certified.
+
+    Returns
+    -------
+    tuple of Failure
+        Every jack and pump, every plate from the store, a seat that does not lift off, and last
+        a reading outside its band.
+    """
     jacks = [Failure("jack", name) for name in procedure.jacks]
     pumps = [Failure("pump", name) for name in procedure.pumps]
     put_in = dict.fromkeys(m.mark for e in procedure.events for m in e.moved if m.source == "store")

@@ -43,7 +43,15 @@ class Rescuer:
         self.follower = Follower(job, survey, state, influence, plan, certificate.procedures)
 
     def answer(self, stopped: Stopped, goals: Sequence[Goal] = GOALS) -> Answer:
-        """Return what can be done from where a crew stopped, goal by goal."""
+        """Return what can be done from where a crew stopped, goal by goal.
+
+        Parameters
+        ----------
+        stopped : Stopped
+            What the crew says is true, with its stage and crew.
+        goals : sequence of str
+            Those that are tried, in this order.
+        """
         found = self.follower.found(stopped)
         return Answer(found, tuple(self._tried(found, goal) for goal in goals))
 
