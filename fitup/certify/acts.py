@@ -72,7 +72,14 @@ def _held(night: Night, order: Order, where: str) -> Moment:
 
 
 def act_on(night: Night, order: Order, where: str) -> Moment:
-    """Do what an order says and return the state after it; no limit is held."""
+    """Do what an order says and return the state after it; no limit is held.
+
+    Parameters
+    ----------
+    night, order
+    where : str
+        What the order is called in notes of what cannot be.
+    """
     act = _ACTS.get(order.verb)
     if act is not None:
         act(night, order, where)
@@ -80,7 +87,16 @@ def act_on(night: Night, order: Order, where: str) -> Moment:
 
 
 def hold_loads(night: Night, moment: Moment, where: str, shake: Shake) -> None:
-    """Hold a state against every limit, with what rams off their readings may add."""
+    """Hold a state against every limit, with what rams off their readings may add.
+
+    Parameters
+    ----------
+    night, moment
+    where : str
+        What the state is called in notes of limits it breaks.
+    shake : Shake
+        What rams off their readings may add; ``STILL``: nothing.
+    """
     settings = [moment.settings[n] for n in night.now]
     hold_limits(
         night.work,
@@ -93,7 +109,14 @@ def hold_loads(night: Night, moment: Moment, where: str, shake: Shake) -> None:
 
 
 def hold_drops(night: Night, moment: Moment, where: str) -> None:
-    """Hold how far a load on oil could go before steel carries it."""
+    """Hold how far a load on oil could go before steel carries it.
+
+    Parameters
+    ----------
+    night, moment
+    where : str
+        What the state is called in the note.
+    """
     care = DISPLAY[night.job.units].move.half_step + _scale(night) / 2.0
     most = night.job.working.follow_up
     for state in moment.after:

@@ -80,7 +80,20 @@ class Sums:
 
 
 def joined(count: int, links: Sequence[tuple[int, int]]) -> list[list[int]]:
-    """Return the groups of numbers below a count that links join, those that stand alone too."""
+    """Return the groups of numbers below a count that links join, those that stand alone too.
+
+    Parameters
+    ----------
+    count : int
+        Numbers run from 0 to ``count - 1``.
+    links : sequence of (int, int)
+        Pairs of numbers that belong together.
+
+    Returns
+    -------
+    list of lists of int
+        Each in ascending order.
+    """
     group = list(range(count))
 
     def first(i: int) -> int:
@@ -98,6 +111,16 @@ def joined(count: int, links: Sequence[tuple[int, int]]) -> list[list[int]]:
 
 
 def called(segments: Mapping[int, str], group: Sequence[int], name: str) -> str:
-    """Return what to call a part: by its segments (node -> name), else by a name of its own."""
+    """Return what to call a part: by its segments, else by a name of its own.
+
+    Parameters
+    ----------
+    segments : mapping of int to str
+        Segment of each node, empty for a node of none.
+    group : sequence of int
+        Numbers of the nodes of the part.
+    name : str
+        Used where no node belongs to a segment.
+    """
     own = sorted({segments[i] for i in group if segments.get(i)})
     return f"segment{'s' if len(own) > 1 else ''} {', '.join(own)}" if own else name

@@ -46,7 +46,14 @@ def length_step(job: Job) -> float:
 
 
 def to_step(value: float, step: float) -> float:
-    """Round to whole steps of an instrument, never minus zero."""
+    """Round to whole steps of an instrument, never minus zero.
+
+    Parameters
+    ----------
+    value : float
+    step : float
+        In the unit of the value; halves go up.
+    """
     return round(math.floor(value / step + 0.5) * step, 12) + 0.0
 
 
@@ -351,13 +358,34 @@ def ram_band(job: Job, jack: Jack, off: float) -> float:
     """Return how far a ram may be off its reading before work stops [m], in whole steps.
 
     From end to end that is never less than two steps of its scale.
+
+    Parameters
+    ----------
+    job, jack
+    off : float
+        How far the ram may be off by what is stated [m]; zero: the band of the job counts.
     """
     most = off or job.working.move_band
     return max(1.0, math.floor(most / jack.resolution + 1e-9)) * jack.resolution
 
 
 def load_cap(job: Job, response: Response, jack: Jack, seat: str) -> tuple[float, str]:
-    """Return the most a gauge may show, by the least of all that carries [N], and by what."""
+    """Return the most a gauge may show, by the least of all that carries.
+
+    Parameters
+    ----------
+    job : Job
+    response : Response
+        Of watched forces and reactions; the seat must be among those that move.
+    jack : Jack
+    seat : str
+        Where the jack stands.
+
+    Returns
+    -------
+    tuple of float and str
+        Load of the jack [N], and what limits it, in words.
+    """
     staging, share = job.staging, load_shares(job, seat)[jack.id]
     wrong = staging.pressure_error * jack.capacity
     own = job.seats[seat]

@@ -122,9 +122,17 @@ def certify(
 def start_work(
     job: Job, survey: Survey, state: CheckState, influence: Influence, plan: Plan
 ) -> tuple[Work, States, dict[str, float]]:
-    """Return what certifying needs everywhere, the states without corrections, and present loads.
+    """Return what certifying needs everywhere.
 
-    Parameters are those of :func:`certify`.
+    Parameters
+    ----------
+    job, survey, state, influence, plan
+        As in :func:`certify`.
+
+    Returns
+    -------
+    tuple of Work, States and dict
+        The work; its states without learned corrections; reactions as surveyed by seat [N].
     """
     present = dict(zip(influence.seats, (float(r) for r in influence.r0), strict=True))
     states = _states(job, survey, influence, present)

@@ -25,6 +25,13 @@ _CARE = 1.001
 def confirm(job: Job, certificate: Certificate, printed: Iterable[PrintedNumber]) -> int:
     """Compare printed numbers with the certificate and return how many there were.
 
+    Parameters
+    ----------
+    job : Job
+        Gives the bands of readings, plates and surveys, which the certificate does not hold.
+    certificate : Certificate
+    printed : iterable of PrintedNumber
+
     Raises
     ------
     CertificateRefused

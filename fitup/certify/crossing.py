@@ -23,6 +23,12 @@ def crossing_facts(work: Work, survey: Survey, final: Mapping[str, float]) -> Cr
 
     Where the two differ it is noted in ``work.wrong``. All empty with an influence table, which
     moves no points.
+
+    Parameters
+    ----------
+    work, survey
+    final : mapping of str to float
+        Settings after the plan by seat [m]; seats not named stay as surveyed.
     """
     job = work.job
     before, after = _placed(work, {}), _placed(work, final)

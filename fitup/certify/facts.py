@@ -9,7 +9,16 @@ from fitup.model import FORCES, Job, Procedure
 
 
 def reading_band(job: Job, quantity: str, value: float) -> float:
-    """Return how far a reading after a stage may be off before work stops [m or N]."""
+    """Return how far a reading after a stage may be off before work stops [m or N].
+
+    Parameters
+    ----------
+    job : Job
+    quantity : str
+        What the check measures; a tension goes by its tolerance or, without one, the load band.
+    value : float
+        The expected reading; of lengths it makes no difference [m or N].
+    """
     if quantity not in FORCES:
         return job.working.move_band
     tolerance = next((t for q, t in job.tolerances.items() if q == quantity), None)

@@ -399,9 +399,16 @@ class FrameStates:
     def heated(
         self, growth: Sequence[tuple[Stick, Array]], x: Array, warmer: Mapping[str, float]
     ) -> Array:
-        """Return the motions (6 n,) from the surveyed state as sticks grow at their free ends (6,).
+        """Return the motions (6 n,) from the surveyed state as sticks grow.
 
-        ``x`` (n,) are the moves of seats to which it comes; cables ``warmer`` by name [K].
+        Parameters
+        ----------
+        growth : sequence of (Stick, Array (6,))
+            How far the free end of each would go, in its own axes [m, rad].
+        x : Array (s,)
+            Moves of the seats to which the growth comes [m].
+        warmer : mapping of str to float
+            Cables by name [K].
         """
         load = np.zeros(6 * len(self.parts.positions))
         for stick, end in growth:
@@ -452,7 +459,11 @@ class FrameStates:
     ) -> float:
         """Return a check for motions (6 n,) of the nodes from the surveyed state.
 
-        ``place`` says where points are, if not only the motions bring them there.
+        Parameters
+        ----------
+        check, motions
+        place : callable, optional
+            Where points are (3,) [m], if not only the motions bring them there.
         """
 
         def turn(segment: str) -> Array:

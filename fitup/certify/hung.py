@@ -231,7 +231,19 @@ class HungStates(FrameStates):
         """Forces of cables are not linear in the moves."""
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
-        """Return the change of every check, all reactions and forces, for settings by seat [m]."""
+        """Return the change of every check, all reactions and forces.
+
+        Parameters
+        ----------
+        settings : mapping of str to float
+            Of all seats, from the survey [m].
+        checks : sequence of Check
+
+        Raises
+        ------
+        CertificateRefused
+            If no rest is found there, or forces and moments do not balance in it.
+        """
         found = self._rest_at(np.array([settings[name] for name in self.job.seats]))
         pulls, before = found.state.pulls, self.found.state.pulls
         motions = found.u - self.hung
@@ -284,9 +296,21 @@ class HungStates(FrameStates):
     def heated(
         self, growth: Sequence[tuple[Stick, Array]], x: Array, warmer: Mapping[str, float]
     ) -> Array:
-        """Return the motions (6 n,) from the surveyed state as sticks grow at their free ends (6,).
+        """Return the motions (6 n,) from the surveyed state as sticks grow and cables warm.
 
-        ``x`` (n,) are the moves of seats to which it comes; cables ``warmer`` by name [K].
+        Parameters
+        ----------
+        growth : sequence of (Stick, Array (6,))
+            How far the free end of each stick would go, in its own axes [m, rad].
+        x : Array (s,)
+            Moves of the seats to which the growth comes [m].
+        warmer : mapping of str to float
+            How much warmer each cable is, by name [K].
+
+        Raises
+        ------
+        CertificateRefused
+            If no rest is found there, or forces and moments do not balance in it.
         """
         lines = copy(self.lines)
         lines.warm = lines.warm + [c.expansion * warmer[c.id] for c in lines.cables]

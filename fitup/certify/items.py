@@ -13,7 +13,21 @@ from fitup.model import Check, Job
 
 
 def measure_tilt(job: Job, check: Check, place: Place) -> float:
-    """Fit a plane through how much higher than designed the points of a segment stand."""
+    """Fit a plane through how much higher than designed the points of a segment stand.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        Of quantity ``tilt_along`` (rise ahead) or ``tilt_across`` (rise to the left).
+    place : callable
+        Where a point is by its name (3,) [m].
+
+    Returns
+    -------
+    float
+        Rise for each metre.
+    """
     segment = job.segments[check.subject]
     points = [p for p in job.points.values() if p.segment == segment.id]
     rise = np.array([place(p.id)[2] - p.design[2] for p in points])

@@ -22,6 +22,10 @@ def off_readings(job: Job, seat: str) -> float:
     """Return how far the jacks of a seat may be off their readings [m], by its worst pump.
 
     A scale tells no less than one mark; zero where nothing is stated.
+
+    Parameters
+    ----------
+    job, seat
     """
     worst = job.staging.out_of_step
     found = []
@@ -154,7 +158,14 @@ def _reaches(
 
 
 def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ...]:
-    """Return the measured lift-off of every lifting group that moves, one group at a time."""
+    """Return the measured lift-off of every lifting group that moves, one group at a time.
+
+    Parameters
+    ----------
+    work : Work
+    present : mapping of str to float
+        Reactions as surveyed by seat [N]; the greater of these and the computed ones count.
+    """
     job, found = work.job, []
     groups: dict[str, tuple[str, ...]] = {}
     for stage in work.plan.stages:

@@ -41,7 +41,14 @@ class CorrectedStates:
         self.forces: Array | None = None
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
-        """Return the change of every check, and all reactions, for settings as ordered [m]."""
+        """Return the change of every check, and all reactions.
+
+        Parameters
+        ----------
+        settings : mapping of str to float
+            As ordered, by seat [m].
+        checks : sequence of Check
+        """
         return self.base.at(self.really(settings), checks)
 
     def really(self, settings: Mapping[str, float]) -> dict[str, float]:

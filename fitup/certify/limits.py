@@ -81,7 +81,23 @@ def hold_limits(
     moving: set[str],
     shake: Shake = STILL,
 ) -> None:
-    """Note every limit a state breaks, jacks out of step included while seats move."""
+    """Note every limit a state breaks, jacks out of step included while seats move.
+
+    Parameters
+    ----------
+    work : Work
+        Its ``wrong`` takes the notes.
+    where : str
+        What the state is called there.
+    values : mapping of str to float
+        Settings by seat [m]; seats not named stand as surveyed.
+    outcome : Outcome
+        Checks, reactions and forces of the state.
+    moving : set of str
+        Seats that move; if there are any, the limits of moving hold and readings may be rounded.
+    shake : Shake
+        What jacks out of step may add.
+    """
     reactions, change = outcome.reactions, outcome.change
     work.counted += 1
     half = DISPLAY[work.job.units].move.half_step if moving else 0.0
@@ -201,7 +217,16 @@ def _hold_forces(work: Work, where: str, outcome: Outcome, shake: Shake) -> None
 
 
 def shaken(work: Work, values: Mapping[str, float], off: Mapping[str, float]) -> Shake:
-    """Return what jacks out of step may add: each moved alone by its share, all added up."""
+    """Return what jacks out of step may add: each moved alone by its share, all added up.
+
+    Parameters
+    ----------
+    work : Work
+    values : mapping of str to float
+        Settings by seat [m]; seats not named stand as surveyed.
+    off : mapping of str to float
+        How far each moving seat may be off its reading [m].
+    """
     if not any(off.values()):
         return STILL
     checks = work.state.checks

@@ -95,10 +95,15 @@ class Lines:
         return place, round_[:, None, None] * np.eye(3) - outer
 
     def pulls(self, apart: Array, taut_soon: bool = False) -> Pulls:
-        """Return how all cables pull with their ends apart by (n, 3) [m].
+        """Return how all cables pull.
 
-        ``taut_soon``: straight cables that are nearly taut are as stiff as taut ones, without a
-        pull, so that a search finds the way back to them.
+        Parameters
+        ----------
+        apart : Array (n, 3)
+            From end i to end j of each cable [m].
+        taut_soon : bool
+            Straight cables that are nearly taut are as stiff as taut ones, without a pull, so that
+            a search finds the way back to them.
 
         Raises
         ------

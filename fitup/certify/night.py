@@ -119,7 +119,14 @@ class Night:
         self.most: Counter[str] = Counter()
 
     def wrong(self, where: str, what: str) -> None:
-        """Note what cannot be, once."""
+        """Note what cannot be, once.
+
+        Parameters
+        ----------
+        where : str
+            Stage, seat, jack or event it happens at.
+        what : str
+        """
         line = f"{where}: {what}"
         if line not in self.work.wrong:
             self.work.wrong.append(line)
@@ -153,7 +160,16 @@ class Night:
         }
 
     def start_here(self, own: Sequence[int], settings: Array) -> None:
-        """Set START at some seats: from here their rams are read."""
+        """Set START at some seats: from here their rams are read.
+
+        Parameters
+        ----------
+        own : sequence of int
+            Places of those seats among the crew's.
+        settings : Array (k,)
+            Effective settings of all seats of the crew at START [m]; only those of ``own`` are
+            taken.
+        """
         for i, (name, one) in enumerate(self.now.items()):
             if i in own:
                 self._zero[i], one.ram, one.on = settings[i], 0.0, "oil"
@@ -236,11 +252,25 @@ class Night:
         return pack_setting(self.job, one.seat, one.pack)
 
     def level(self, one: SeatNow, load: float) -> float:
-        """Return how far the deck has gone at a seat since the survey [m]."""
+        """Return how far the deck has gone at a seat since the survey [m].
+
+        Parameters
+        ----------
+        one : SeatNow
+        load : float
+            What the seat carries now [N].
+        """
         return one.setting + (self.present[one.seat.id] - load) / one.seat.stiffness
 
     def room(self, one: SeatNow, load: float) -> float:
-        """Return the clear room over the pack that lies at a seat [m]; zero where it carries."""
+        """Return the clear room over the pack that lies at a seat [m]; zero where it carries.
+
+        Parameters
+        ----------
+        one : SeatNow
+        load : float
+            What the seat carries now [N].
+        """
         if one.on == "pack" or one.seat.held_by == "nut":
             return 0.0
         seat = one.seat

@@ -41,7 +41,22 @@ def centre_of(points: Array) -> Array:
 
 
 def measure_bore(job: Job, check: Check, place: Place) -> float:
-    """Measure how far an ahead ring stands beside the axis of the back side."""
+    """Measure how far an ahead ring stands beside the axis of the back side.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        Of quantity ``bore_step`` (upwards) or ``bore_offset`` (to the left); its spot says which of
+        the two ahead rings, near or far.
+    place : callable
+        Where a point is by its name (3,) [m].
+
+    Returns
+    -------
+    float
+        Distance across the joint's ahead direction [m].
+    """
     bore = job.bores[str(check.item)]
     far, near = (centre_of(np.array([place(n) for n in r])) for r in bore.rings[:2])
     ring = bore.rings[2 if check.spot == "near" else 3]
@@ -53,7 +68,21 @@ def measure_bore(job: Job, check: Check, place: Place) -> float:
 
 
 def measure_bolts(job: Job, check: Check, place: Place) -> float:
-    """Measure the mean shift of the ahead holes of a group against the back ones."""
+    """Measure the mean shift of the ahead holes of a group against the back ones.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        Of quantity ``bolt_along``, ``bolt_across`` (to the left) or ``bolt_up``.
+    place : callable
+        Where a point is by its name (3,) [m].
+
+    Returns
+    -------
+    float
+        How much further the ahead holes have gone from their design than the back ones [m].
+    """
     group = job.bolts[str(check.item)]
     axis = {"bolt_along": 0, "bolt_across": 1, "bolt_up": 2}[check.quantity]
     row = job.joints[group.joint].axes_in_grid[axis]
@@ -67,7 +96,14 @@ def measure_bolts(job: Job, check: Check, place: Place) -> float:
 def passage_facts(
     job: Job, before: Place, after: Place
 ) -> tuple[tuple[BoreFact, ...], tuple[BoltFact, ...]]:
-    """Return room of every bore and match of every group before and after the moves."""
+    """Return room of every bore and match of every group before and after the moves.
+
+    Parameters
+    ----------
+    job : Job
+    before, after : callable
+        Where a point is by its name (3,) [m].
+    """
     bores = tuple(
         BoreFact(b.id, b.joint, b.place, _room(job, b, before), _room(job, b, after))
         for b in job.bores.values()
@@ -87,7 +123,20 @@ def unlike(
 ) -> list[str]:  # fmt: skip
     """Return where room or mismatch as surveyed differ from those of the other way.
 
-    ``matches`` are the greatest mismatch of each group, and what the best fit leaves of it [m].
+    Parameters
+    ----------
+    bores : sequence of BoreFact
+    rooms : mapping of str to float
+        Room of each bore as surveyed, found the other way [m].
+    bolts : sequence of BoltFact
+    matches : mapping of str to (float, float)
+        Greatest mismatch of each group as surveyed, and what the best fit leaves of it, found the
+        other way [m].
+
+    Returns
+    -------
+    list of str
+        A line each; a bore or group for which nothing was found is among them.
     """
     wrong = [
         f"bore {f.bore}: its room by two ways differs"

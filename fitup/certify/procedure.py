@@ -114,7 +114,12 @@ def procedures(
 
 
 def off_of(job: Job, seat: str) -> float:
-    """Return how far the rams of a seat may be off before work stops [m]; zero: nothing stated."""
+    """Return how far the rams of a seat may be off before work stops [m]; zero: nothing stated.
+
+    Parameters
+    ----------
+    job, seat
+    """
     stated = off_readings(job, seat)
     if stated == 0.0:
         return 0.0
@@ -124,7 +129,20 @@ def off_of(job: Job, seat: str) -> float:
 def swing_of(
     work: Work, night: Night, crews: Sequence[Stage], own: Stage, site: Mapping[str, float]
 ) -> dict[str, Swing]:
-    """Return what the other crews do to the loads of one, wherever they are."""
+    """Return what the other crews do to the loads of one, wherever they are.
+
+    Parameters
+    ----------
+    work : Work
+    night : Night
+        Of the crew itself: its loads at rest are compared with.
+    crews : sequence of Stage
+        All of the stage, ``own`` among them.
+    own : Stage
+        That of the crew itself; the others may be at their start, at the top or done.
+    site : mapping of str to float
+        Settings before the stage by seat [m].
+    """
     others = [
         [
             dict(zip(c.seats, row, strict=True))
@@ -149,7 +167,16 @@ def swing_of(
 def event_of(
     stage: Stage, line: int, moment: Moment, readings: tuple[ExpectedReading, ...]
 ) -> WorkEvent:
-    """Return what was done as an event, with what is read then."""
+    """Return what was done as an event, with what is read then.
+
+    Parameters
+    ----------
+    stage : Stage
+    line : int
+        Number of the event, counted through the whole plan.
+    moment : Moment
+    readings : tuple of ExpectedReading
+    """
     order = moment.order
     return WorkEvent(
         line=line,
@@ -167,7 +194,14 @@ def event_of(
 
 
 def procedure_of(job: Job, stage: Stage, events: tuple[WorkEvent, ...]) -> Procedure:
-    """Return what the crew of a stage does."""
+    """Return what the crew of a stage does.
+
+    Parameters
+    ----------
+    job, stage
+    events : tuple of WorkEvent
+        In the order of time.
+    """
     return Procedure(
         stage=stage.number,
         crew=stage.crew,

@@ -34,6 +34,16 @@ def released_targets(
 ) -> tuple[list[str], list[str]]:
     """Hold the targets of a plan against what springs back when everything temporary goes.
 
+    Parameters
+    ----------
+    job, survey
+    states : FrameStates
+        The frame with everything temporary on.
+    checks : tuple of Check
+        With their targets as the plan has them.
+    settings : mapping of str to float
+        After the plan, of all seats, from the survey [m].
+
     Returns
     -------
     tuple of two lists of str

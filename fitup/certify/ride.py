@@ -20,7 +20,22 @@ _ALIKE, _ALIKE_GAP = 0.01, 2e-5
 
 
 def measure_path(job: Job, check: Check, place: Place) -> float:
-    """Measure a straightedge or change of slope check between points that were moved."""
+    """Measure a straightedge or change of slope check between points that were moved.
+
+    Parameters
+    ----------
+    job : Job
+    check : Check
+        Of quantity ``straightedge`` or ``slope_change``, with its path and face.
+    place : callable
+        Where a point is by its name (3,) [m].
+
+    Returns
+    -------
+    float
+        How high the face stands over the straightedge [m]; or by how much the deck ahead rises more
+        steeply than the deck behind, less what it does by design.
+    """
     path = job.ride_paths[str(check.item)]
     x, z = _profile(job, path, place)
     n = _behind(job, path)
@@ -58,7 +73,14 @@ def _profile(job: Job, path: RidePath, place: Place) -> tuple[Array, Array]:
 
 
 def ride_facts(job: Job, before: Place, after: Place) -> tuple[RideFact, ...]:
-    """Return what is found in each wheel path before and after the moves."""
+    """Return what is found in each wheel path before and after the moves.
+
+    Parameters
+    ----------
+    job : Job
+    before, after : callable
+        Where a point is by its name (3,) [m].
+    """
     facts = []
     for path in job.ride_paths.values():
         profiles = [_profile(job, path, place) for place in (before, after)]
@@ -70,7 +92,19 @@ def ride_facts(job: Job, before: Place, after: Place) -> tuple[RideFact, ...]:
 
 
 def unlike(facts: Sequence[RideFact], other: Mapping[str, tuple[float, float]]) -> list[str]:
-    """Return where gap or roughness as surveyed differ from those of the other way."""
+    """Return where gap or roughness as surveyed differ from those of the other way.
+
+    Parameters
+    ----------
+    facts : sequence of RideFact
+    other : mapping of str to (float, float)
+        Gap [m] and roughness [m/m] of each path as surveyed, found the other way.
+
+    Returns
+    -------
+    list of str
+        A line each.
+    """
     wrong = []
     for fact in facts:
         gap, rough = other[fact.path]

@@ -27,7 +27,12 @@ def jack_stiffness(jack: Jack) -> tuple[float, float]:
 
 
 def seat_on_jacks(job: Job, seat: str) -> tuple[float, float]:
-    """Return the stiffness of all jacks of a seat side by side [N/m], and its uncertain share."""
+    """Return the stiffness of all jacks of a seat side by side [N/m], and its uncertain share.
+
+    Parameters
+    ----------
+    job, seat
+    """
     found = [jack_stiffness(j) for j in job.jacks_at(seat)]
     total = sum(k for k, _ in found)
     return total, sum(k * u for k, u in found) / total
@@ -38,6 +43,15 @@ def load_shares(job: Job, seat: str) -> dict[str, float]:
 
     One circuit has one pressure, so forces are as the ram areas. Jacks at one stroke are springs
     side by side, so forces are as the stiffnesses.
+
+    Parameters
+    ----------
+    job, seat
+
+    Returns
+    -------
+    dict of str to float
+        Share of each jack; together 1.
     """
     jacks = job.jacks_at(seat)
     circuits = [j.circuit for j in jacks]
@@ -78,7 +92,16 @@ class Response:
 
 
 def respond(work: Work, values: Mapping[str, float], seats: Sequence[str]) -> Response:
-    """Find the response about a state, by moving one seat after the other a little."""
+    """Find the response about a state, by moving one seat after the other a little.
+
+    Parameters
+    ----------
+    work : Work
+    values : mapping of str to float
+        Settings of the state by seat [m]; seats not named stand as surveyed.
+    seats : sequence of str
+        Those that move.
+    """
     small = 5e-4
     base = work.states.at(work.settings(values), work.state.checks)
     names = tuple(base.forces)
@@ -104,7 +127,11 @@ def respond(work: Work, values: Mapping[str, float], seats: Sequence[str]) -> Re
 def softer(job: Job, seat: Seat, wrong: float = 0.0) -> float:
     """Return how much more a pack gives than the jacks of its seat [m/N]; zero for a push.
 
-    ``wrong`` is by how much of its uncertainty the jack is stiffer.
+    Parameters
+    ----------
+    job, seat
+    wrong : float
+        By how much of its uncertainty the jack is stiffer, from -1 (softest) to 1 (stiffest).
     """
     if not seat.comes_back:
         return 0.0
@@ -116,6 +143,14 @@ def jack_shake(work: Work, response: Response, off: Mapping[str, float]) -> Shak
     """Return what rams off their readings may add, each alone on its jack's spring, added up.
 
     The spring of a jack is not known well: the worse of the stiffest and the softest counts.
+
+    Parameters
+    ----------
+    work : Work
+    response : Response
+        Of all seats that move.
+    off : mapping of str to float
+        How far the rams of each of them may be off their readings [m].
     """
     job, own = work.job, response.own(work.job)
     far = np.array([off[s] for s in response.seats])

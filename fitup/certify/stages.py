@@ -79,7 +79,14 @@ def walk(work: Work, final: Mapping[str, float], present: Mapping[str, float]) -
 
 
 def pack_rules(work: Work, seat: Seat, pack: Sequence[str]) -> None:
-    """Note where a pack breaks the rules of its seat."""
+    """Note where a pack breaks the rules of its seat.
+
+    Parameters
+    ----------
+    work, seat
+    pack : sequence of str
+        Marks of its plates; one made up as surveyed may hold plates of any thickness.
+    """
     height = sum(work.job.plates[m].measured for m in pack)
     if len(pack) > seat.most_plates:
         work.wrong.append(f"seat {seat.id}: {len(pack)} plates, at most {seat.most_plates}")

@@ -11,7 +11,12 @@ from fitup.model import Job, Seat, Stage
 
 
 def must_follow(job: Job, seat: Seat) -> bool:
-    """Say whether plates must follow the load of a seat: no lock nut holds it."""
+    """Say whether plates must follow the load of a seat: no lock nut holds it.
+
+    Parameters
+    ----------
+    job, seat
+    """
     return seat.held_by == "packs" and any(not j.lock_nut for j in job.jacks_at(seat.id))
 
 
@@ -47,7 +52,12 @@ def count_store(work: Work) -> tuple[StockFact, ...]:
 
 
 def one_by_one(job: Job, stage: Stage) -> bool:
-    """Say whether the packs of a stage are changed seat by seat: plates hold the others."""
+    """Say whether the packs of a stage are changed seat by seat: plates hold the others.
+
+    Parameters
+    ----------
+    job, stage
+    """
     return any(must_follow(job, job.seats[s]) for s in stage.seats)
 
 
