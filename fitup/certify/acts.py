@@ -78,7 +78,7 @@ def act_on(night: Night, order: Order, where: str) -> Moment:
     ----------
     night, order
     where : str
-        What the order is called in notes of what cannot be.
+        Name of the event, at the head of every note.
     """
     act = _ACTS.get(order.verb)
     if act is not None:
@@ -93,7 +93,7 @@ def hold_loads(night: Night, moment: Moment, where: str, shake: Shake) -> None:
     ----------
     night, moment
     where : str
-        What the state is called in notes of limits it breaks.
+        Name of the state, at the head of every note.
     shake : Shake
         What rams off their readings may add; ``STILL``: nothing.
     """
@@ -115,7 +115,7 @@ def hold_drops(night: Night, moment: Moment, where: str) -> None:
     ----------
     night, moment
     where : str
-        What the state is called in the note.
+        Name of the state, at the head of every note.
     """
     care = DISPLAY[night.job.units].move.half_step + _scale(night) / 2.0
     most = night.job.working.follow_up

@@ -363,7 +363,7 @@ def ram_band(job: Job, jack: Jack, off: float) -> float:
     ----------
     job, jack
     off : float
-        How far the ram may be off by what is stated [m]; zero: the band of the job counts.
+        How far the ram may be off its reading as stated [m]; zero: the job's move band counts.
     """
     most = off or job.working.move_band
     return max(1.0, math.floor(most / jack.resolution + 1e-9)) * jack.resolution
@@ -379,7 +379,7 @@ def load_cap(job: Job, response: Response, jack: Jack, seat: str) -> tuple[float
         Of watched forces and reactions; the seat must be among those that move.
     jack : Jack
     seat : str
-        Where the jack stands.
+        Seat of the jack.
 
     Returns
     -------

@@ -15,9 +15,10 @@ def reading_band(job: Job, quantity: str, value: float) -> float:
     ----------
     job : Job
     quantity : str
-        What the check measures; a tension goes by its tolerance or, without one, the load band.
+        What the check measures; a tension is held to its tolerance or, where none is stated, to
+        the load band.
     value : float
-        The expected reading; of lengths it makes no difference [m or N].
+        Expected reading [m or N]; the band of a length does not depend on it.
     """
     if quantity not in FORCES:
         return job.working.move_band

@@ -408,7 +408,7 @@ class FrameStates:
         x : Array (s,)
             Moves of the seats to which the growth comes [m].
         warmer : mapping of str to float
-            Cables by name [K].
+            Cables, by name [K]; a frame solved here has none.
         """
         load = np.zeros(6 * len(self.parts.positions))
         for stick, end in growth:

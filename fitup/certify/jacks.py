@@ -164,7 +164,7 @@ def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ..
     ----------
     work : Work
     present : mapping of str to float
-        Reactions as surveyed by seat [N]; the greater of these and the computed ones count.
+        Reactions as surveyed by seat [N]; the greater of these and the computed ones counts.
     """
     job, found = work.job, []
     groups: dict[str, tuple[str, ...]] = {}

@@ -88,13 +88,14 @@ def hold_limits(
     work : Work
         Its ``wrong`` takes the notes.
     where : str
-        What the state is called there.
+        Name of the state, at the head of every note.
     values : mapping of str to float
         Settings by seat [m]; seats not named stand as surveyed.
     outcome : Outcome
         Checks, reactions and forces of the state.
     moving : set of str
-        Seats that move; if there are any, the limits of moving hold and readings may be rounded.
+        Seats that move; if any does, the limits for moving seats hold, and printed readings may be
+        rounded.
     shake : Shake
         What jacks out of step may add.
     """

@@ -124,7 +124,7 @@ class Night:
         Parameters
         ----------
         where : str
-            Stage, seat, jack or event it happens at.
+            Stage, event or jack it concerns.
         what : str
         """
         line = f"{where}: {what}"
@@ -165,7 +165,7 @@ class Night:
         Parameters
         ----------
         own : sequence of int
-            Places of those seats among the crew's.
+            Indices of those seats in the crew.
         settings : Array (k,)
             Effective settings of all seats of the crew at START [m]; only those of ``own`` are
             taken.

@@ -61,6 +61,12 @@ def equilibrium(
     Unknowns are shift and turn q (6,) and one force for each held motion; the equations are
     moment and force balance, and no motion where it is held. Seats that may be unloaded and
     would pull are let go one after the other, and taken up again where the deck comes back.
+
+    Parameters
+    ----------
+    job, segment
+    settings, present : mapping of str to float
+        Of all its seats, from the survey [m]; reactions as surveyed [N].
     """
     loose: set[str] = set()
     seen: set[frozenset[str]] = set()
@@ -147,7 +153,14 @@ class States(Protocol):
     """Whatever can say how checks and reactions are for settings by seat [m]."""
 
     def at(self, settings: Mapping[str, float], checks: Sequence[Check]) -> Outcome:
-        """Return the change of every check, and all reactions."""
+        """Return the change of every check, and all reactions.
+
+        Parameters
+        ----------
+        settings : mapping of str to float
+            Of all seats, from the surveyed state [m].
+        checks : sequence of Check
+        """
 
 
 class RigidStates:
@@ -211,7 +224,11 @@ def measure(
 ) -> float:
     """Measure a check between moved points, in the signs of docs/signs.md.
 
-    ``place`` says where a point is (3,) [m], ``turn`` how a segment has turned there [rad].
+    Parameters
+    ----------
+    job, check
+    place, turn : callable
+        Where a point is (3,) [m], by its name; how a segment has turned there (3,) [rad].
     """
     if check.point is not None:
         point = job.points[check.point]
@@ -312,9 +329,15 @@ class TableStates:
 
 
 def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
-    """Return what steel ``warmer`` than the reference [K] by segment does to a check.
+    """Return what even expansion of the steel does to a check [m or rad].
 
     The design points are moved by the free expansion of their segments and measured again.
+
+    Parameters
+    ----------
+    job, check
+    warmer : mapping of str to float
+        Steel of each segment, less the reference temperature [K].
     """
 
     def grown(name: str) -> Array:
@@ -350,10 +373,16 @@ def expansion_of(job: Job, check: Check, warmer: Mapping[str, float]) -> float:
 
 
 def bending_of(job: Job, check: Check, difference: Mapping[str, float]) -> float:
-    """Return what bending from top less bottom temperatures [K] does to a check, on true arcs.
+    """Return what bending by temperature does to a check [m or rad], on true arcs.
 
     The deck is laid on a circle, let down onto its vertical seats by the normal equations of the
     plane they settle on, and measured again.
+
+    Parameters
+    ----------
+    job, check
+    difference : mapping of str to float
+        Top less bottom of each segment [K].
     """
     shapes = {n: _Arc(job, s, difference[n]) for n, s in job.segments.items()}
     if check.point is not None:

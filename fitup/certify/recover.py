@@ -147,6 +147,13 @@ class Follower:
 
         Every limit is held in every state. On the way onto steel a limit that is passed is stated
         instead: where a load is on oil nothing is better than steel.
+
+        Parameters
+        ----------
+        found : Found
+            Where every seat stands, as :meth:`found` returns it.
+        goal : {'safe', 'back', 'end'}
+        orders : sequence of Order
         """
         crew = self._crew(found.stopped)
         refused: list[str] = []
@@ -341,7 +348,14 @@ def _corners(crew: _Crew) -> Iterator[dict[str, float]]:
 
 
 def state(night: Night, stopped: Stopped) -> None:
-    """Put into a state what the crew says is otherwise than the line it stopped after."""
+    """Put into a state what the crew says is otherwise than the line it stopped after.
+
+    Parameters
+    ----------
+    night : Night
+        Followed to that line; changed in place.
+    stopped : Stopped
+    """
     for name, reading in stopped.rams:
         one = night.now[night.job.jacks[name].seat]
         if one.nut is not None and one.nut != math.inf:

@@ -217,10 +217,20 @@ class Standing:
     def state(
         self, u: Array, set_: Array, pulls: Pulls, m: Array, touching: Array | None = None
     ) -> State:
-        """Return what acts at motions u (6 n,) with packs set (b,) [m] and multipliers m (c,).
+        """Return what acts at some motions, with packs set and multipliers given.
 
-        ``touching`` (b,) of bool: packs that push or pull, the others doing nothing; where not
-        given, those that push.
+        Parameters
+        ----------
+        u : Array (6 n,)
+            Motions of all nodes [m, rad].
+        set_ : Array (b,)
+            Settings of the bearings [m].
+        pulls : Pulls
+            Of the cables with their ends at those motions.
+        m : Array (c,)
+            Multipliers of the constraints.
+        touching : Array (b,) of bool, optional
+            Packs that push or pull, the others doing nothing; where not given, those that push.
         """
         bent, gone = self.sticks.bent(u), self.bearings.gone(u)
         forces = self.springs @ u - self.loads
@@ -242,7 +252,15 @@ class Standing:
         return bear
 
     def would_carry(self, u: Array, set_: Array) -> Array:
-        """Return what packs set (b,) would carry at motions u (6 n,), pulls among them (b,) [N]."""
+        """Return what packs would carry (b,), pulls among them [N].
+
+        Parameters
+        ----------
+        u : Array (6 n,)
+            Motions of all nodes [m, rad].
+        set_ : Array (b,)
+            Settings of the bearings [m].
+        """
         result: Array = self.bearings.stiffness * (set_ - self.bearings.gone(u).far)
         return result
 
@@ -275,7 +293,15 @@ class Factor:
         self.lu = splu(csc_array(block_array([[K, C.T], [C, None]])))
 
     def solve(self, forces: Array, off: Array) -> tuple[Array, Array]:
-        """Return changes of motions (6 n, k) and multipliers (c, k) for what is out of balance."""
+        """Return changes of motions (6 n, k) and multipliers (c, k) for what is out of balance.
+
+        Parameters
+        ----------
+        forces : Array (6 n, k) or (6 n,)
+            Left out of balance on the nodes [N, N m].
+        off : Array (c, k) or (c,)
+            By how much the constraints are missed.
+        """
         answer = self.lu.solve(np.concatenate([forces, self.scale * off]))
         return answer[: self.size], self.scale * answer[self.size :]
 
@@ -419,7 +445,18 @@ def _shorter(
 
 
 def gathered(blocks: Iterable[Block], size: int) -> csc_array:
-    """Add square blocks (n, k, k) at numbers (n, k), stack by stack, into one sparse matrix."""
+    """Add square blocks, stack by stack, into one sparse matrix.
+
+    Parameters
+    ----------
+    blocks : iterable of (Array (n, k), Array (n, k, k))
+        Numbers of the rows and columns of each block, and the blocks.
+    size : int
+
+    Returns
+    -------
+    csc_array (size, size)
+    """
     rows, columns, values = [], [], []
     for at, stack in blocks:
         rows.append(np.broadcast_to(at[:, :, None], stack.shape).ravel())

@@ -11,7 +11,19 @@ from fitup.model.frame import Member
 
 
 def cantilever(member: Member, length: float) -> Array:
-    """Flexibility (6, 6) of the free end of a beam held at its start, in its own axes."""
+    """Flexibility of the free end of a beam held at its start, in its own axes.
+
+    Parameters
+    ----------
+    member : Member
+    length : float
+        Of the beam, which may be a piece of the member [m].
+
+    Returns
+    -------
+    Array (6, 6)
+        Shifts along and turns about x, y, z [m, rad] for unit forces and moments there [N, N m].
+    """
     F = np.zeros((6, 6))
     F[0, 0] = length / (member.E * member.A)
     F[3, 3] = length / (member.G * member.J)
@@ -26,7 +38,23 @@ def cantilever(member: Member, length: float) -> Array:
 
 
 def free_end(member: Member, length: float, load: Array, warm: tuple[float, float, float]) -> Array:
-    """How the free end (6,) of that cantilever goes under an even load (3,) and temperature."""
+    """How the free end of that cantilever goes under an even load and temperature.
+
+    Parameters
+    ----------
+    member : Member
+    length : float
+        Of the cantilever [m].
+    load : Array (3,)
+        In its own axes [N/m].
+    warm : tuple of three floats
+        Temperatures [K]: even, through depth, through width.
+
+    Returns
+    -------
+    Array (6,)
+        Shifts along and turns about x, y, z [m, rad].
+    """
     end = np.zeros(6)
     end[0] = load[0] * length**2 / (2.0 * member.E * member.A)
     end[0] += member.expansion * warm[0] * length
@@ -74,7 +102,15 @@ class Stick:
         return result
 
     def forces(self, u: Array, loaded: bool) -> Array:
-        """Forces (12,) on its ends in its own axes."""
+        """Forces (12,) on its ends in its own axes.
+
+        Parameters
+        ----------
+        u : Array (6 n,)
+            Motions of all nodes in the grid [m, rad].
+        loaded : bool
+            Count what loads and temperature do where nothing has moved, too.
+        """
         own = np.concatenate([u[self.first : self.first + 6], u[self.last : self.last + 6]])
         local = (own.reshape(4, 3) @ self.axes.T).ravel()
         bent = self.bends @ local

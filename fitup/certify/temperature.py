@@ -36,12 +36,25 @@ class Warm(Protocol):
     ) -> Array:
         """Return what it does to checks (m,) [m or rad].
 
-        ``warmer`` by segment than the reference, ``bent`` the top less the bottom [K].
+        Parameters
+        ----------
+        checks : sequence of Check
+        warmer : mapping of str to float
+            Steel of each segment, less the reference temperature [K].
+        bent : mapping of str to float
+            Top less bottom of each segment [K].
         """
 
 
 def thermal_again(job: Job, survey: Survey, states: object = None) -> Warm:
-    """Return the second path of a job to what temperature does; states of its frame, if at hand."""
+    """Return the second path of a job to what temperature does.
+
+    Parameters
+    ----------
+    job, survey
+    states : FrameStates, optional
+        Those of the job's frame, to save solving it again; anything else is ignored.
+    """
     if job.thermal is None:
         return FreeThermal(job)
     if not isinstance(states, FrameStates):
@@ -57,7 +70,19 @@ def as_designed(job: Job) -> Survey:
 
 
 def steel_apart(job: Job, steel: Mapping[str, Steel]) -> tuple[dict[str, float], dict[str, float]]:
-    """Return by segment how much warmer than the reference it is, and its top than its bottom."""
+    """Return by segment how much warmer than the reference it is, and its top than its bottom.
+
+    Parameters
+    ----------
+    job : Job
+    steel : mapping of str to Steel
+        As surveyed, by segment.
+
+    Returns
+    -------
+    tuple of two dicts of str to float
+        Mean less the reference temperature, and top less bottom [K].
+    """
     warmer = {name: own.mean - job.reference_temperature for name, own in steel.items()}
     return warmer, {name: own.difference for name, own in steel.items()}
 
@@ -75,7 +100,16 @@ class FreeThermal:
     def change(
         self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
     ) -> Array:
-        """Return what temperature does to checks (m,) [m or rad]."""
+        """Return what temperature does to checks (m,) [m or rad].
+
+        Parameters
+        ----------
+        checks : sequence of Check
+        warmer : mapping of str to float
+            Steel of each segment, less the reference temperature [K].
+        bent : mapping of str to float
+            Top less bottom of each segment [K].
+        """
         return np.array(
             [expansion_of(self.job, c, warmer) + bending_of(self.job, c, bent) for c in checks]
         )
@@ -94,7 +128,17 @@ class FrameThermal:
     def change(
         self, checks: Sequence[Check], warmer: Mapping[str, float], bent: Mapping[str, float]
     ) -> Array:
-        """Return what temperature does to checks (m,) [m or rad]."""
+        """Return what temperature does to checks (m,) [m or rad].
+
+        Parameters
+        ----------
+        checks : sequence of Check
+        warmer : mapping of str to float
+            Steel of each segment, less the reference temperature [K]; a member of no segment is
+            as warm as the segments it is joined to, on average.
+        bent : mapping of str to float
+            Top less bottom of each segment [K].
+        """
         own = [s.id for s in self.job.segments.values() if s.expansion is not None]
         about = sum(warmer[name] for name in own) / len(own)
         growth = list(self._growth(warmer, bent, about))
