@@ -122,7 +122,20 @@ class Motion:
 
 
 def displacement_rows(points: Array, centre: Array) -> Array:
-    """Small displacement (3 k, 6) of k points for a shift [m] and a turn [rad] about a centre."""
+    """Small displacement (3 k, 6) of k points for a shift [m] and a turn [rad] about a centre.
+
+    Parameters
+    ----------
+    points : Array (k, 3)
+        Where they are before the displacement [m].
+    centre : Array (3,)
+        Point that the shift moves and the turn leaves where it is [m].
+
+    Returns
+    -------
+    Array (3 k, 6)
+        Three rows for each point; three columns for the shift, then three for the turn.
+    """
     rows = np.zeros((3 * len(points), 6))
     for i, point in enumerate(points):
         rows[3 * i : 3 * i + 3, :3] = np.eye(3)

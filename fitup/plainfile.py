@@ -179,7 +179,13 @@ def hidden_in(text: str) -> str:
 
 
 def plain(text: str, kept: str = "\n\t") -> str:
-    """Return a text with an escape for each character that does not show, but those kept.
+    """Return a text with an escape for each character that does not show.
+
+    Parameters
+    ----------
+    text : str
+    kept : str
+        Characters that stay as they are although they do not show.
 
     Examples
     --------
@@ -193,6 +199,17 @@ def plain(text: str, kept: str = "\n\t") -> str:
 
 def seen_text(text: str, shown: str) -> str:
     """Return the text of a file whose every character shows or ends a line.
+
+    Parameters
+    ----------
+    text : str
+    shown : str
+        Name of the file as the user knows it, for messages.
+
+    Returns
+    -------
+    str
+        Without the Ctrl-Z that old instruments write at the end.
 
     Raises
     ------
@@ -213,6 +230,12 @@ def seen_text(text: str, shown: str) -> str:
 
 def parse_toml(text: str, shown: str) -> dict[str, Any]:
     """Return the document of a TOML text whose every string shows.
+
+    Parameters
+    ----------
+    text : str
+    shown : str
+        Name of the file as the user knows it, for messages.
 
     Raises
     ------

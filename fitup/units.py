@@ -75,6 +75,15 @@ def suffixes(dimension: str) -> tuple[str, ...]:
 def to_si(value: float, dimension: str, suffix: str) -> float:
     """Convert a number in the unit of a column's suffix to SI (temperature to kelvin).
 
+    Parameters
+    ----------
+    value : float
+        In the unit of the suffix.
+    dimension : str
+        A key of :data:`FACTORS`, or ``temperature``.
+    suffix : str
+        One of the :func:`suffixes` of the dimension.
+
     Raises
     ------
     KeyError
@@ -94,6 +103,20 @@ def to_si(value: float, dimension: str, suffix: str) -> float:
 
 def from_si(value: float, dimension: str, suffix: str) -> float:
     """Convert an SI number to the unit of a suffix.
+
+    Parameters
+    ----------
+    value : float
+        In SI units, a temperature in kelvin.
+    dimension : str
+        A key of :data:`FACTORS`, or ``temperature``.
+    suffix : str
+        One of the :func:`suffixes` of the dimension.
+
+    Raises
+    ------
+    KeyError
+        If the suffix is not a unit of the dimension.
 
     Examples
     --------
@@ -150,7 +173,15 @@ class Shown:
         return to_si(0.5 * 10.0**-self.decimals, dimension, self.suffix)
 
     def text(self, si: float, *, unit: bool = True) -> str:
-        """Return the printed number with its decimals and, unless told not to, its unit."""
+        """Return the printed number with its decimals and its unit.
+
+        Parameters
+        ----------
+        si : float
+            Value in SI units, a temperature in kelvin.
+        unit : bool
+            False leaves the unit out.
+        """
         body = f"{self.number(si):.{self.decimals}f}"
         return f"{body} {self.word}" if unit else body
 
