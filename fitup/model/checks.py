@@ -185,8 +185,19 @@ class CheckState:
     def least_change(self, i: int, apart: float) -> float:
         """Return the least that temperature adds to check i [m].
 
-        Over the steel temperatures for which a plan is valid, ``apart`` [K] either way from the
-        survey's, and at the reference temperature.
+        Over the steel temperatures for which a plan is valid, and at the reference temperature.
+
+        Parameters
+        ----------
+        i : int
+            Index of the check, a length.
+        apart : float
+            How far the steel may be from the survey's, either way [K].
+
+        Returns
+        -------
+        float
+            Never above zero: at the reference temperature nothing is added.
         """
         if self.at_survey is None or self.per_kelvin is None:
             return 0.0

@@ -25,5 +25,13 @@ def plan_hash(inputs: str, plan: Plan) -> str:
 
 
 def with_readings(inputs: str, readings: bytes) -> str:
-    """Return the hash of inputs together with the table of a lift-off as read."""
+    """Return the hash of inputs together with the table of a lift-off as read.
+
+    Parameters
+    ----------
+    inputs : str
+        ``Job.digest``, the hash without readings.
+    readings : bytes
+        The file as it was read.
+    """
     return hashlib.sha256(f"{inputs}\0readings\0".encode() + readings).hexdigest()

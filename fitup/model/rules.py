@@ -270,10 +270,22 @@ class PlateLimits:
 
 
 def plate_limits(made_to: str, nominal: float) -> PlateLimits | None:
-    """Return the limits of a plate by EN 10029; None outside 3 to 250 mm.
+    """Return the limits of the thickness of a plate by EN 10029.
 
     All classes of a thickness are as wide as class A: B is 0.3 mm below nominal, C nothing, D as
     much below as above.
+
+    Parameters
+    ----------
+    made_to : str
+        One of :data:`PLATE_CLASSES`.
+    nominal : float
+        Nominal thickness [m].
+
+    Returns
+    -------
+    PlateLimits or None
+        None outside 3 to 250 mm.
 
     Examples
     --------
