@@ -49,7 +49,17 @@ class NextJob:
     warnings: list[str] = field(default_factory=list)
 
     def put(self, place: tuple[str, str, str], value: Cell, words: tuple[str, str, str]) -> None:
-        """Change one cell (file, row, column) and tell before, after and source."""
+        """Change one cell of a table and say from what to what, and why.
+
+        Parameters
+        ----------
+        place : tuple of str
+            File, row and column.
+        value : Cell
+            What stands there in the next job.
+        words : tuple of str
+            What it was before, what it is after, and where that comes from.
+        """
         file, row, column = place
         self.changes.setdefault(file, {})[row, column] = value
         self.carried.append(Carried(file, row, column, *words))

@@ -44,18 +44,36 @@ def linear(model: Assumptions, white: Array, basis: Array, value: Array) -> tupl
 
 
 def expected(C: Array, prior: Array) -> Array:
-    """Return the covariance (r, r) of what is to be explained, where the priors hold."""
+    """Return the covariance (r, r) of what is to be explained, where the priors hold.
+
+    Parameters
+    ----------
+    C : Array (r, q)
+        Whitened columns, as :func:`linear` returns them.
+    prior : Array (q, q)
+        Covariance of the numbers beforehand.
+    """
     spread: Array = C @ prior @ C.T
     return spread + np.eye(len(C))
 
 
 def fit(model: Assumptions, white: Array, basis: Array, prior: Array) -> Fit:
-    """Fit numbers phi with prior N(0, L L'), the parameters being ``basis @ phi``.
+    """Fit numbers phi with prior N(0, L L').
 
     Gauss-Newton on the whitened differences d. With phi = L z a step is ordinary least squares of
     [C L; 1] z = [d + C phi; 0], solved by reflections so that a wide prior costs no digits; with
     T its triangle the covariance is (L T^-1)(L T^-1)'. The evidence is Laplace's, exact where the
     columns do not change.
+
+    Parameters
+    ----------
+    model : Assumptions
+    white : Array (r, m + k)
+        Whitening rows.
+    basis : Array (p, q)
+        The parameters are ``basis @ phi``.
+    prior : Array (q, q)
+        The covariance L L' of phi beforehand.
     """
     size, vectors = np.linalg.eigh(prior)
     root = vectors * np.sqrt(np.clip(size, 0.0, None))

@@ -175,7 +175,14 @@ def _spread(job: Job, kind: Kind) -> float:
 
 
 def usual(job: Job, kinds: Iterable[Kind]) -> tuple[Kind, ...]:
-    """Return those kinds for which the job states no uncertainty, so that the usual is taken."""
+    """Return those kinds for which the job states no uncertainty, so that the usual is taken.
+
+    Parameters
+    ----------
+    job : Job
+    kinds : iterable of Kind
+        Settlement, movement and gauge never come back: ``job.learning`` holds theirs.
+    """
     stated = ("settlement", "movement", "gauge")
     return tuple(k for k in kinds if k not in stated and not getattr(job.uncertainties, k))
 

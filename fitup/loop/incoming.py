@@ -43,10 +43,19 @@ class Incoming:
 def incoming(paths: Sequence[Path], levelling: Path | None = None) -> Incoming:
     """Tell new files apart: coordinates, observations, levelling, tables; folders file by file.
 
+    Parameters
+    ----------
+    paths : sequence of Path
+        Files and folders. A table of a job is found in a folder only, by its name; a file that is
+        named itself is a survey or a levelling.
+    levelling : Path, optional
+        A file known to be levelling; ``paths`` may then hold no other.
+
     Raises
     ------
     InputError
-        With every file that is none of these, stands twice, or cannot be read.
+        With every file that is none of these, stands twice, or cannot be read, and where levelling
+        does not come with exactly one file of observations.
     """
     problems: list[Problem] = []
     surveys: list[tuple[Path, bool]] = []

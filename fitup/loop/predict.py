@@ -88,6 +88,13 @@ def as_assumed(later: Job, job: Job) -> Job:
     """Return the later job with the thermal expansion that the one before assumed.
 
     Corrections learned since must not hide what they were learned from.
+
+    Parameters
+    ----------
+    later : Job
+        The next job, with what was learned since.
+    job : Job
+        The one before. Segments that it does not have keep what ``later`` says.
     """
     segments = {
         name: replace(segment, expansion=job.segments[name].expansion)

@@ -29,7 +29,14 @@ _WORTH: Final = ((10.0, "very strong"), (6.0, "strong"), (2.0, "some"))
 
 
 def name_of(kind: Kind, at: str) -> str:
-    """Return what an assumption is called."""
+    """Return what an assumption is called.
+
+    Parameters
+    ----------
+    kind : Kind
+    at : str
+        Seat or segment; empty where all places are wrong alike.
+    """
     one, alike = _NAMES[kind]
     return one.format(at=at) if at else alike
 
@@ -52,6 +59,16 @@ def amount_words(job: Job, kind: Kind, at: str, value: float, u: float) -> str:
     """Say by how much an assumption would be off, with its standard uncertainty.
 
     Nothing depends on a sign.
+
+    Parameters
+    ----------
+    job : Job
+    kind : Kind
+    at : str
+        Seat or segment; for a settlement always a seat.
+    value, u : float
+        In the measure of :class:`fitup.loop.hypotheses.Parameter`: a logarithm for the stiffness, a
+        share for a scale, else [m] or [K].
     """
     units = DISPLAY[job.units]
     if kind == "stiffness":
@@ -90,7 +107,14 @@ def whole_words(comparison: Comparison) -> str:
 
 
 def verdict_words(job: Job, lesson: Lesson, count: int = 3) -> Iterator[str]:
-    """Say what explains a round, the likeliest first, and what cannot be told apart."""
+    """Say what explains a round, the likeliest first, and what cannot be told apart.
+
+    Parameters
+    ----------
+    job, lesson
+    count : int
+        How many explanations are stated at most.
+    """
     if not lesson.explanations:
         yield "Nothing was moved that would tell one assumption from another."
         return
@@ -123,7 +147,18 @@ def _amount(job: Job, one: Explanation) -> str:
 
 
 def correction_rows(job: Job, lesson: Lesson) -> list[list[str]]:
-    """Return a row for each assumption that the round said something about."""
+    """Return a row for each assumption that the round said something about.
+
+    Parameters
+    ----------
+    job, lesson
+
+    Returns
+    -------
+    list of list of str
+        Where, by how much with its standard uncertainty, and the share of the prior variance that
+        the round took away.
+    """
     rows = []
     for i, (p, seen) in enumerate(zip(lesson.parameters, lesson.seen, strict=True)):
         if seen < SEEN:
@@ -140,7 +175,17 @@ def correction_rows(job: Job, lesson: Lesson) -> list[list[str]]:
 
 
 def usual_words(job: Job, lesson: Lesson) -> str:
-    """Say which standard uncertainties were taken because the job states none."""
+    """Say which standard uncertainties were taken because the job states none.
+
+    Parameters
+    ----------
+    job, lesson
+
+    Returns
+    -------
+    str
+        Empty where the job states them all.
+    """
     units = DISPLAY[job.units]
     said = {
         "stiffness": f"stiffness {100.0 * USUAL.stiffness:.0f} %",
