@@ -12,7 +12,14 @@ from fitup.sheets.work import JackLine, RamReading, SeatCard, StageSheet
 
 
 def increment_steps(job: Job, stage: StageSheet, asked: Mapping[str, Asked]) -> Iterator[FieldStep]:
-    """Yield what the move sheet says between the conditions and the hold point."""
+    """Yield what the move sheet says between the conditions and the hold point.
+
+    Parameters
+    ----------
+    job, stage
+    asked : mapping of str to Asked
+        What the crew of this stage enters, by name.
+    """
     for reset in stage.resets:
         way = "goes in" if reset.add else "comes out"
         said = (
@@ -135,7 +142,14 @@ def _packs(stage: StageSheet, cards: list[SeatCard], asked: Mapping[str, Asked])
 
 
 def joint_step(stage: StageSheet, checks: Sequence[Asked]) -> FieldStep:
-    """Return the reading of the joint after a stage."""
+    """Return the reading of the joint after a stage.
+
+    Parameters
+    ----------
+    stage : StageSheet
+    checks : sequence of Asked
+        What is read, each one of ``stage.expected``.
+    """
     line = {e.id: e for e in stage.expected}
     entries = []
     for a in checks:

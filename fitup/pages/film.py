@@ -16,6 +16,15 @@ def film_of(job: Job, plan: Plan, certificate: Certificate) -> tuple[FilmStep, .
 
     Stages of one number are worked by several crews that do not wait for each other; the film
     shows them in step.
+
+    Parameters
+    ----------
+    job, plan, certificate
+
+    Returns
+    -------
+    tuple of FilmStep
+        One after every increment; settings in the order of ``plan.seats`` [m].
     """
     names = [seat.seat for seat in plan.seats]
     column = {name: i for i, name in enumerate(names)}

@@ -12,6 +12,12 @@ from fitup.units import DisplayUnits
 def wording_of(quantity: Quantity, units: DisplayUnits, target: float) -> Wording:
     """Return how the values of a check are said.
 
+    Parameters
+    ----------
+    quantity, units
+    target : float
+        Where the check should end, in SI; one that prints as zero is not said.
+
     Examples
     --------
     >>> from fitup.units import METRIC
