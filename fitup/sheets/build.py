@@ -75,7 +75,7 @@ def build_sheets(
         All in SI; the certificate's numbers are the ones printed.
     stands : Standing
         Where the plan stands: approved, void, rejected or open. Stands on every page.
-    told : TrustReport, optional
+    stated : TrustReport, optional
         How sure the plan is, for the report and the shim schedule.
 
     Raises
@@ -128,7 +128,14 @@ def build_sheets(
 
 
 def header_of(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
-    """Return what stands on every page of a plan."""
+    """Return what stands on every page of a plan.
+
+    Parameters
+    ----------
+    job, survey, plan
+    stands : Standing
+        Gives status, decision and record.
+    """
     units = DISPLAY[job.units]
     paper: Literal["a4", "us-letter"] = "a4" if job.units == "metric" else "us-letter"
     return Header(

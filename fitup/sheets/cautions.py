@@ -81,7 +81,17 @@ def conditions(*own: str) -> tuple[Condition, ...]:
 
 
 def way_back(*, vertical: bool, nuts: bool, returns: bool = False) -> str:
-    """Say how a stage is left in the middle; only the engineer orders it."""
+    """Say how a stage is left in the middle; only the engineer orders it.
+
+    Parameters
+    ----------
+    vertical : bool
+        A seat of the stage pushes up; the other two then do not matter.
+    nuts : bool
+        All its seats are held by lock nuts, none by packs.
+    returns : bool
+        The pull of a cable brings all its seats back by itself.
+    """
     if vertical:
         return (
             "WAY BACK to the last hold point: the side after the hold point, only when the "

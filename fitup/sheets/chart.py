@@ -11,7 +11,12 @@ from fitup.units import DISPLAY
 
 
 def build_chart(job: Job, plan: Plan, certificate: Certificate) -> Chart:
-    """Return seats against stages; seats that never move are left out."""
+    """Return seats against stages; seats that never move are left out.
+
+    Parameters
+    ----------
+    job, plan, certificate
+    """
     numbers = tuple(dict.fromkeys(s.number for s in certificate.stages))
     hours: dict[int, list[str]] = {n: [] for n in numbers}
     sheets: dict[int, list[str]] = {n: [] for n in numbers}

@@ -64,7 +64,16 @@ class ContingencySheet:
 def contingency_sheet(
     certified: Certified, found: Sequence[Contingency], stands: Standing
 ) -> ContingencySheet:
-    """Return the pages of a plan's contingencies, one for each crew and stage."""
+    """Return the pages of a plan's contingencies, one for each crew and stage.
+
+    Parameters
+    ----------
+    certified : Certified
+    found : sequence of Contingency
+        Of all stages and crews, in any order.
+    stands : Standing
+        Where the plan stands, for the header.
+    """
     job = certified.job
     header = header_of(job, certified.survey, certified.plan, stands)
     pages = []
@@ -91,7 +100,19 @@ def contingency_pdf(sheet: ContingencySheet) -> bytes:
 
 
 def contingency_table(job: Job, found: Sequence[Contingency]) -> Table:
-    """Return every failure as a row, with what help must carry and travel."""
+    """Return every failure as a row, with what help must carry and travel.
+
+    Parameters
+    ----------
+    job : Job
+    found : sequence of Contingency
+        Rows keep their order.
+
+    Returns
+    -------
+    Table
+        Capacity and stroke in the units that their columns name.
+    """
     units = DISPLAY[job.units]
     columns = (
         "stage",

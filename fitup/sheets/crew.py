@@ -127,7 +127,14 @@ def crew_sheet(
 
 
 def parts_of(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tuple[Part, ...]:
-    """Gather events into parts of the work."""
+    """Gather events into parts of the work.
+
+    Parameters
+    ----------
+    job, procedure
+    events : sequence of WorkEvent
+        By time, of phases in :data:`PARTS`: without joint readings and hold point.
+    """
     return tuple(
         _part(job, procedure, title, list(own))
         for title, own in groupby(events, key=lambda e: PARTS[e.phase])
@@ -363,7 +370,17 @@ def _packs(job: Job, event: WorkEvent, reads: Mapping[str, Sequence[Read]]) -> I
 
 
 def crew_sheets(job: Job, certificate: Certificate) -> tuple[CrewSheet, ...]:
-    """Return the pages of every crew in every stage, in the order of work."""
+    """Return the pages of every crew in every stage, in the order of work.
+
+    Parameters
+    ----------
+    job, certificate
+
+    Returns
+    -------
+    tuple of CrewSheet
+        One for every procedure, with its way back where the certificate has one.
+    """
     facts = {fact.id: fact for fact in certificate.checks}
     strokes = {
         (stage.number, jack.jack): (jack.stroke_out, jack.stroke_free)

@@ -20,7 +20,16 @@ _HOWS: Final = ("ABOVE", "BELOW", "outside", "off by more than", "more than")
 
 
 def shown_of(instrument: str, units: DisplayUnits, resolution: float = 1.0) -> Shown:
-    """Return how readings of an instrument with a resolution [SI] are printed."""
+    """Return how readings of an instrument are printed.
+
+    Parameters
+    ----------
+    instrument : str
+        A ``gauge`` is printed as a pressure, all others as lengths.
+    units : DisplayUnits
+    resolution : float
+        Step of a length [m]; below the last digit of a move it is printed as finely as a plate.
+    """
     if instrument == "gauge":
         return units.pressure
     fine = resolution < 0.9 * 2.0 * units.move.half_step
@@ -28,7 +37,16 @@ def shown_of(instrument: str, units: DisplayUnits, resolution: float = 1.0) -> S
 
 
 def side_of(job: Job, reading: ExpectedReading, number: Number, *, short: bool = False) -> str:
-    """Return the side of a reading in words; empty where it has none."""
+    """Return the side of a reading in words; empty where it has none.
+
+    Parameters
+    ----------
+    job, reading
+    number : Number
+        What is said: the value of the reading or an end of its band.
+    short : bool
+        Leaves out the mark at which a ram reads zero, as ``at START``.
+    """
     if reading.instrument in ("gauge", "feeler", "calliper", "tape") or number.value == 0.0:
         return (
             f"at {reading.zero}"
@@ -50,7 +68,17 @@ def side_of(job: Job, reading: ExpectedReading, number: Number, *, short: bool =
 
 
 def band_words(job: Job, reading: ExpectedReading, band: Band, shown: Shown) -> str:
-    """Say where work stops or holds: ``ABOVE 195 bar``, ``outside 0.6 down to 1.9 mm up``."""
+    """Say where work stops or holds: ``ABOVE 195 bar``, ``outside 0.6 down to 1.9 mm up``.
+
+    Parameters
+    ----------
+    job : Job
+    reading : ExpectedReading
+        Its instrument and place give the words for the sides.
+    band : Band
+    shown : Shown
+        From :func:`shown_of`.
+    """
 
     def say(value: float) -> str:
         number = rounded(value, shown)
@@ -78,7 +106,21 @@ def _outside(low: float, high: float, shown: Shown, say: Callable[[float], str])
 
 
 def bands(meaning: str, said: Sequence[str], instrument: str = "") -> Bands | None:
-    """Return the bands of one instrument at every jack as one row; None where nobody has one."""
+    """Return the bands of one instrument at every jack as one row.
+
+    Parameters
+    ----------
+    meaning : {'STOP', 'HOLD'}
+    said : sequence of str
+        One for each jack, in words; empty where it has no band.
+    instrument : str
+        Name of the row; empty beside readings, where the row has it already.
+
+    Returns
+    -------
+    Bands or None
+        None where no jack has a band.
+    """
     if not any(said):
         return None
     how = next((h for h in _HOWS if all(w.startswith(f"{h} ") for w in said if w)), "")
@@ -106,7 +148,14 @@ def shared_bands(readings: Iterable[ExpectedReading]) -> Shared:
 
 
 def is_shared(reading: ExpectedReading, shared: Shared) -> bool:
-    """Say whether the head of the part says the stop band of a reading."""
+    """Say whether the head of the part says the stop band of a reading.
+
+    Parameters
+    ----------
+    reading : ExpectedReading
+    shared : mapping
+        From :func:`shared_bands`, of the part that the reading belongs to.
+    """
     band = shared.get((reading.instrument, reading.at))
     if band is None or (reading.instrument == "feeler" and not reading.aim):
         return False
@@ -134,7 +183,16 @@ _WAYS: Final = {"ends": _ends, "off": _off, "nut": _nut}
 
 
 def head_bands(job: Job, jacks: Sequence[str], shared: Shared) -> tuple[Bands, ...]:
-    """Return the bands that hold through a part, a row for each instrument."""
+    """Return the bands that hold through a part, a row for each instrument.
+
+    Parameters
+    ----------
+    job : Job
+    jacks : sequence of str
+        Those of the crew, in the order of the columns.
+    shared : mapping
+        From :func:`shared_bands`.
+    """
     rows = []
     for instrument in _SHARED:
         said = []

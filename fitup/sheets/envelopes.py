@@ -59,12 +59,22 @@ class JackEnvelopeLine:
 
 
 def seat_envelope_lines(job: Job, certificate: Certificate) -> tuple[SeatEnvelopeLine, ...]:
-    """Return the extremes of every seat that works."""
+    """Return the extremes of every seat that works.
+
+    Parameters
+    ----------
+    job, certificate
+    """
     return tuple(_seat(job, one) for one in certificate.seat_envelopes)
 
 
 def jack_envelope_lines(job: Job, certificate: Certificate) -> tuple[JackEnvelopeLine, ...]:
-    """Return the greatest load of every jack that works."""
+    """Return the greatest load of every jack that works.
+
+    Parameters
+    ----------
+    job, certificate
+    """
     return tuple(_jack(job, one) for one in certificate.jack_envelopes)
 
 

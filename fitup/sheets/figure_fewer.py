@@ -34,7 +34,16 @@ class FewerLine:
 
 
 def fewer_figure(lines: Sequence[FewerLine], kind: str, title: str) -> bytes:
-    """Return the figure as a PDF, PNG or SVG file, the same bytes for the same lines."""
+    """Return the figure as a file, the same bytes for the same lines.
+
+    Parameters
+    ----------
+    lines : sequence of FewerLine
+        At least one; joined by a line in this order.
+    kind : {'pdf', 'png', 'svg'}
+    title : str
+        Printed over the figure.
+    """
     with style.context(["default", STYLE]):
         figure = _figure(lines, title)
         target = BytesIO()

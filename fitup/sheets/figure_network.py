@@ -24,7 +24,14 @@ _NAMED: Final = 60
 
 
 def network_figure(solved: Solved, units: DisplayUnits) -> Figure:
-    """Draw one epoch: sights thin, sights that do not fit thick and dashed, ellipses enlarged."""
+    """Draw one epoch: sights thin, sights that do not fit thick and dashed, ellipses enlarged.
+
+    Parameters
+    ----------
+    solved : Solved
+    units : DisplayUnits
+        For the size of the ellipses in the note.
+    """
     lines = ellipse_lines(solved)
     places = {line.id: (line.east, line.north) for line in lines}
     xy = np.array(list(places.values()))
@@ -111,7 +118,16 @@ def _together(
 
 
 def draw_names(axes: Any, places: dict[str, tuple[float, float]], inch: float) -> None:
-    """Write names beside their points where they meet no other name, else where they meet least."""
+    """Write names beside their points where they meet no other name, else where they meet least.
+
+    Parameters
+    ----------
+    axes : Axes
+    places : dict of str to (float, float)
+        Name -> easting and northing of its point [m].
+    inch : float
+        Metres to an inch of paper, as :func:`frame` returns them.
+    """
     taken: list[tuple[float, float, float, float]] = []
     spots = ((1, 1), (1, -1), (-1, 1), (-1, -1), (1, 0), (-1, 0), (0, 1), (0, -1))
     for name, (x, y) in sorted(places.items(), key=lambda item: (-item[1][1], item[1][0])):

@@ -23,7 +23,15 @@ _AHEAD: Final = "AHEAD \N{BLACK RIGHT-POINTING TRIANGLE}"
 
 
 def plan_figure(segments: tuple[PlanSegment, ...], joints: tuple[JointSheet, ...]) -> Figure:
-    """Draw the deck from above with its seats and the moves in words."""
+    """Draw the deck from above with its seats and the moves in words.
+
+    Parameters
+    ----------
+    segments : tuple of PlanSegment
+        Drawn in this order, several to a row.
+    joints : tuple of JointSheet
+        Named where their two segments follow each other in a row.
+    """
     rows = [segments[i : i + _SEGMENTS_PER_ROW] for i in range(0, len(segments), _SEGMENTS_PER_ROW)]
     most = max((len(_side(s, upper)) for s in segments for upper in (True, False)), default=0)
     beside = 0.2 + _LINE * max(most, 1)

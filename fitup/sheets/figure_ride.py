@@ -19,7 +19,15 @@ def _sided(value: float, nought: str, above: str, below: str) -> str:
 
 
 def ride_figure(lines: list[RideLine], x_unit: str, z_unit: str) -> Figure:
-    """Draw the paths of one joint under each other, back on the left, heights exaggerated."""
+    """Draw the paths of one joint under each other, back on the left, heights exaggerated.
+
+    Parameters
+    ----------
+    lines : list of RideLine
+        The first at the top, at least one.
+    x_unit, z_unit : str
+        Units of the profiles, along and in height, for the labels.
+    """
     figure = Figure(figsize=(_WIDTH, _FOOT + _HEIGHT * len(lines)))
     total = _FOOT + _HEIGHT * len(lines)
     for i, line in enumerate(lines):

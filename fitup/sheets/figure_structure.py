@@ -66,10 +66,22 @@ def along_deck(report: FrameReport) -> tuple[Array, Array]:
 
 
 def bent(beam: Beam, ends: Array, loaded: bool) -> tuple[Array, Array]:
-    """Return places (k, 3) along a beam and their shifts (k, 3), from the motions of its ends (12).
+    """Return places along a beam and their shifts, from the motions of its nodes.
 
-    The cubic through both ends with their turns, the bent line of an unloaded beam; ``loaded``
-    adds what its even load does to a beam held at both ends.
+    The cubic through both ends with their turns, the bent line of an unloaded beam.
+
+    Parameters
+    ----------
+    beam : Beam
+    ends : Array (12,)
+        Shift [m] and turn [rad] of the node at its start, then of the one at its end, in the grid.
+    loaded : bool
+        Add what its even load does to a beam held at both ends.
+
+    Returns
+    -------
+    places, shifts : Array (k, 3)
+        Evenly spaced along the beam before it bends [m], and how each moves [m], in the grid.
     """
     u = (beam.to_ends @ ends).reshape(4, 3)
     start = beam.start + beam.member.offset_i
@@ -111,6 +123,13 @@ def _cables(report: FrameReport, motions: Array) -> Iterator[tuple[Array, Array]
 
 def nice_factor(largest: float, room: float) -> int:
     """Return 1, 2 or 5 times a power of ten: the greatest that keeps a movement within room.
+
+    Parameters
+    ----------
+    largest : float
+        The movement as it is [m]; at zero or below the factor is 1.
+    room : float
+        How large it may be drawn [m]; a movement that is larger as it is has the factor 1.
 
     Examples
     --------
@@ -182,7 +201,14 @@ def loads_figure(report: FrameReport) -> Figure:
 
 
 def move_figure(report: FrameReport, seat: str) -> Figure:
-    """Draw what a move of one seat does: the deck's height along its length, and the loads."""
+    """Draw what a move of one seat does: the deck's height along its length, and the loads.
+
+    Parameters
+    ----------
+    report : FrameReport
+    seat : str
+        One of ``report.influence.seats``.
+    """
     origin, unit = along_deck(report)
     units = _units(report)
     step = units.move.back(1.0 if units.name == "metric" else 0.1)

@@ -25,7 +25,17 @@ _MOST_LINES: Final = 8
 
 
 def windows_svg(job: Job, series: SteelSeries, course: Course, title: str) -> bytes:
-    """Return the figure of one joint as SVG, the same bytes for the same course."""
+    """Return the figure of one joint as SVG, the same bytes for the same course.
+
+    Parameters
+    ----------
+    job : Job
+    series : SteelSeries
+        The series that ``course`` was computed from.
+    course : Course
+    title : str
+        Printed over the figure.
+    """
     with style.context(["default", STYLE]):
         figure = _figure(job, series, course, title)
         target = BytesIO()

@@ -13,7 +13,12 @@ from fitup.units import DISPLAY
 
 
 def build_lift_offs(job: Job, certificate: Certificate) -> tuple[LiftOffSheet, ...]:
-    """Return the lift-off of every group that lifts, in the order of work."""
+    """Return the lift-off of every group that lifts, in the order of work.
+
+    Parameters
+    ----------
+    job, certificate
+    """
     sheets = []
     for group, facts in groupby(certificate.lift_offs, key=lambda f: f.group):
         own = list(facts)

@@ -47,7 +47,20 @@ def lockoff_pdf(
     series: SteelSeries | None,
     figures: dict[str, bytes],
 ) -> bytes:
-    """Return the record of all joints; ``figures`` are SVG by joint."""
+    """Return the record of all joints.
+
+    Parameters
+    ----------
+    job, survey
+    when : datetime
+        Local time at which the joints are to be locked.
+    decided : tuple of LockOff
+        One for each joint.
+    series : SteelSeries or None
+        Steel temperatures against time, where they were given.
+    figures : dict of str to bytes
+        Joint -> :func:`fitup.sheets.figure_windows.windows_svg`, for joints with a course.
+    """
     return compile_pdf(
         "lockoff.typ",
         _header(job, when, decided),

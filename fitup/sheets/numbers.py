@@ -83,6 +83,13 @@ class Number:
 def rounded(si: float, shown: Shown) -> Number:
     """Round an SI value to what is printed.
 
+    Parameters
+    ----------
+    si : float
+        In SI units, a temperature in kelvin.
+    shown : Shown
+        The unit and decimals to print.
+
     Examples
     --------
     >>> from fitup.units import METRIC

@@ -10,7 +10,12 @@ from fitup.units import DISPLAY
 
 
 def bore_lines(job: Job, certificate: Certificate) -> tuple[BoreLine, ...]:
-    """Return one line for each bore of the job."""
+    """Return one line for each bore of the job.
+
+    Parameters
+    ----------
+    job, certificate
+    """
     shown = DISPLAY[job.units].move
     lines = []
     for fact in certificate.bores:
@@ -35,7 +40,12 @@ def room_words(room: Number) -> str:
 
 
 def bolt_lines(job: Job, certificate: Certificate) -> tuple[BoltLine, ...]:
-    """Return one line for each group of bolt holes of the job."""
+    """Return one line for each group of bolt holes of the job.
+
+    Parameters
+    ----------
+    job, certificate
+    """
     shown = DISPLAY[job.units].move
     return tuple(
         BoltLine(

@@ -39,7 +39,14 @@ def printable(value: Any) -> Any:
 
 
 def move_pdf(sheets: SheetSet, sheet: str) -> bytes:
-    """Return the move sheet of one joint or area."""
+    """Return the move sheet of one joint or area.
+
+    Parameters
+    ----------
+    sheets : SheetSet
+    sheet : str
+        One of ``sheets.sheets``: a joint, or a segment beside no joint.
+    """
     joint = next((j for j in sheets.joints if j.id == sheet), None)
     sides = f"back: {joint.back}   ahead: {joint.ahead}" if joint and joint.back else ""
     stages = [s for s in sheets.stages if s.sheet == sheet]
@@ -72,7 +79,14 @@ def move_pdf(sheets: SheetSet, sheet: str) -> bytes:
 
 
 def pocket_pdf(sheets: SheetSet, sheet: str) -> bytes:
-    """Return the stages of one move sheet for the pocket, A6."""
+    """Return the stages of one move sheet for the pocket, A6.
+
+    Parameters
+    ----------
+    sheets : SheetSet
+    sheet : str
+        As for :func:`move_pdf`.
+    """
     stages = [s for s in sheets.stages if s.sheet == sheet]
     return _compile(
         "pocket.typ",
@@ -101,7 +115,16 @@ def schedule_pdf(sheets: SheetSet) -> bytes:
 
 
 def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> bytes:
-    """Return the engineer's report; ``figures`` are SVG by name."""
+    """Return the engineer's report.
+
+    Parameters
+    ----------
+    sheets : SheetSet
+    figures : dict of str to bytes
+        SVG by name, from :func:`fitup.sheets.figures.figures`.
+    moves : bool
+        False leaves out the envelopes and says that the move sheets are withheld.
+    """
     return _compile(
         "report.typ",
         sheets,
@@ -219,7 +242,19 @@ def _compile(template: str, sheets: SheetSet, **content: Any) -> bytes:
 
 
 def compile_pdf(template: str, header: Header, strip: str, **content: Any) -> bytes:
-    """Return a template filled with a header, the caution at the foot, and its own content."""
+    """Return a template filled with a header, the caution at the foot, and its own content, as PDF.
+
+    Parameters
+    ----------
+    template : str
+        File in the folder of templates.
+    header : Header
+        The time of its latest survey is the date inside the file.
+    strip : str
+        The caution.
+    **content
+        What this template reads besides: text, numbers, lists and mappings.
+    """
     data = {"header": printable(header), "caution_strip": strip, **content}
     return typeset(template, data, _stamp(header))
 

@@ -50,13 +50,36 @@ def _points(job: Job, seat: Seat, words: str) -> str:
 
 
 def local(segment: Segment, points: Array) -> Array:
-    """Return points (k, 2) as distance ahead and left of the segment's centre [m]."""
+    """Return points as distance ahead and left of the segment's centre [m].
+
+    Parameters
+    ----------
+    segment : Segment
+    points : Array (k, 3) or (3,)
+        In the grid [m]; heights do not matter.
+
+    Returns
+    -------
+    Array (k, 2)
+        One row for a single point.
+    """
     axes = np.vstack([heading(segment.azimuth), left_of(segment.azimuth)])
     return np.asarray((np.atleast_2d(points) - segment.centre) @ axes.T)
 
 
 def extent(job: Job, segment: str) -> tuple[float, float, float, float]:
-    """Return least and greatest distance ahead and left over seats and check points [m]."""
+    """Return least and greatest distance ahead and left over seats and check points [m].
+
+    Parameters
+    ----------
+    job : Job
+    segment : str
+
+    Returns
+    -------
+    back, ahead, right, left : float
+        From the centre of the segment; a metre each way where it has neither seat nor point.
+    """
     points = [s.position for s in job.seats_of(segment)]
     points += [p.design for p in job.points.values() if p.segment == segment]
     if not points:
@@ -67,7 +90,17 @@ def extent(job: Job, segment: str) -> tuple[float, float, float, float]:
 
 
 def place_words(job: Job, seat: Seat) -> str:
-    """Say where a seat is: ``LEFT, AHEAD end``."""
+    """Say where a seat is: ``LEFT, AHEAD end``.
+
+    Parameters
+    ----------
+    job, seat
+
+    Returns
+    -------
+    str
+        By thirds of the :func:`extent` of its segment.
+    """
     back, ahead, right, left = extent(job, seat.segment)
     along, across = local(job.segments[seat.segment], seat.position)[0]
     end = _third((along - back) / max(ahead - back, 1e-9), ("BACK end", "middle", "AHEAD end"))
@@ -82,7 +115,18 @@ def _third(share: float, words: tuple[str, str, str]) -> str:
 
 
 def sheet_of(job: Job, segment: str) -> str:
-    """Return the one joint whose move sheet carries a segment's stages, else the segment."""
+    """Return the one joint whose move sheet carries a segment's stages, else the segment.
+
+    Parameters
+    ----------
+    job : Job
+    segment : str
+
+    Returns
+    -------
+    str
+        Of several joints, the first of the job.
+    """
     for joint in job.joints.values():
         if segment in (joint.back, joint.ahead):
             return joint.id
@@ -120,7 +164,16 @@ def spread(
 def segment_maps(
     job: Job, segments: Iterable[str], words: Mapping[str, str]
 ) -> tuple[SegmentMap, ...]:
-    """Return every segment that moves, once, with the whole move of each of its seats."""
+    """Return every segment that moves, once, with the whole move of each of its seats.
+
+    Parameters
+    ----------
+    job : Job
+    segments : iterable of str
+        Those that move, in the order of work; named twice, they are mapped once.
+    words : mapping of str to str
+        Seat to its whole move; seats not named stay as they are.
+    """
     return tuple(
         SegmentMap(segment, sheet_of(job, segment), sketch(job, segment, words))
         for segment in dict.fromkeys(segments)
@@ -203,7 +256,14 @@ def _neighbours(job: Job, segment: str) -> tuple[str, str]:
 
 
 def plan_segments(job: Job, moves: Mapping[str, str]) -> tuple[PlanSegment, ...]:
-    """Return all segments for the plan figure, turned so that the mean direction is ahead."""
+    """Return all segments for the plan figure, turned so that the mean direction is ahead.
+
+    Parameters
+    ----------
+    job : Job
+    moves : mapping of str to str
+        Seat to its whole move; seats not named are drawn as staying.
+    """
     if not job.segments:
         return ()
     azimuths = np.array([s.azimuth for s in job.segments.values()])

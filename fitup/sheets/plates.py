@@ -17,7 +17,14 @@ from fitup.units import DISPLAY
 def stage_cards(
     job: Job, stage: StageFact, by_seat: Mapping[str, SeatCard]
 ) -> tuple[SeatCard, ...]:
-    """Return the card of every seat of a stage, with the packs of that stage."""
+    """Return the card of every seat of a stage, with the packs of that stage.
+
+    Parameters
+    ----------
+    job, stage
+    by_seat : mapping of str to SeatCard
+        Cards of the whole plan. Seats whose pack does not change in the stage keep theirs.
+    """
     packs = {p.seat: p for p in stage.packs}
     return tuple(
         _card(job, by_seat[seat], packs[seat]) if seat in packs else by_seat[seat]
@@ -61,7 +68,14 @@ def plates_order(stage: StageFact) -> str:
 
 
 def back_steps(job: Job, stage: StageFact, cards: Sequence[SeatCard]) -> tuple[str, ...]:
-    """Return the way back to the last hold point in steps; none where a push only holds."""
+    """Return the way back to the last hold point in steps; none where a push only holds.
+
+    Parameters
+    ----------
+    job, stage
+    cards : sequence of SeatCard
+        From :func:`stage_cards`.
+    """
     if not stage.jacks or any(not job.seats[s].comes_back for s in stage.seats):
         return ()
     units = DISPLAY[job.units]
@@ -98,7 +112,12 @@ def back_steps(job: Job, stage: StageFact, cards: Sequence[SeatCard]) -> tuple[s
 
 
 def reset_line(job: Job, reset: ResetFact) -> ResetLine:
-    """Return the step in which one jack is set anew."""
+    """Return the step in which one jack is set anew.
+
+    Parameters
+    ----------
+    job, reset
+    """
     move = DISPLAY[job.units].move
     return ResetLine(
         jack=reset.jack,

@@ -202,7 +202,12 @@ def _read_words(read: Read) -> str:
 
 
 def help_words(job: Job, tried: Tried) -> Iterator[str]:
-    """Yield which help makes a way where there is none, by name, rounded to the safe side."""
+    """Yield which help makes a way where there is none, by name, rounded to the safe side.
+
+    Parameters
+    ----------
+    job, tried
+    """
     for jack in tried.jacks:
         place = place_words(job, job.seats[jack.seat])
         yield (
@@ -221,6 +226,13 @@ def enough(jacks: Sequence[JackHelp]) -> tuple[float, float]:
 
 
 def jack_words(job: Job, jacks: Sequence[JackHelp]) -> str:
-    """Say which jack is enough for any of some places."""
+    """Say which jack is enough for any of some places.
+
+    Parameters
+    ----------
+    job : Job
+    jacks : sequence of JackHelp
+        At least one; the greatest capacity and the greatest stroke of them count.
+    """
     units, (capacity, stroke) = DISPLAY[job.units], enough(jacks)
     return f"a jack of {units.force.text(capacity)} and {units.move.text(stroke)} stroke or more"

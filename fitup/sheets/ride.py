@@ -10,7 +10,12 @@ from fitup.units import DISPLAY
 
 
 def ride_lines(job: Job, certificate: Certificate) -> tuple[RideLine, ...]:
-    """Return one line for each wheel path of the job."""
+    """Return one line for each wheel path of the job.
+
+    Parameters
+    ----------
+    job, certificate
+    """
     units = DISPLAY[job.units]
     return tuple(
         RideLine(

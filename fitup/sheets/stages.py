@@ -26,7 +26,16 @@ from fitup.units import DISPLAY
 def build_stages(
     job: Job, certificate: Certificate, header: Header, cards: tuple[SeatCard, ...]
 ) -> tuple[StageSheet, ...]:
-    """Return one sheet per stage, in the order of work."""
+    """Return one sheet per stage, in the order of work.
+
+    Parameters
+    ----------
+    job, certificate
+    header : Header
+        Says for which surveys and steel the plan holds.
+    cards : tuple of SeatCard
+        Of every seat of the plan.
+    """
     by_seat = {card.seat: card for card in cards}
     facts = {fact.id: fact for fact in certificate.checks}
     return tuple(
@@ -137,7 +146,12 @@ def _gap_changes(
 
 
 def valid_words(valid: ValidFor, header: Header) -> str:
-    """Say for which survey, steel temperature and deck load the plan holds."""
+    """Say for which survey, steel temperature and deck load the plan holds.
+
+    Parameters
+    ----------
+    valid, header
+    """
     return (
         f"Survey {valid.file}, {valid.taken}, of {joined(valid.segments)} is the latest. "
         f"Steel now between {valid.steel_from.text} and {valid.steel_to.full} "

@@ -79,7 +79,7 @@ def sure_sheet(job: Job, stated: TrustReport, expected: Mapping[str, str]) -> Su
 
     Parameters
     ----------
-    job, told
+    job, stated
     expected : mapping of str to str
         Check -> the certificate's value after the moves, in words.
     """

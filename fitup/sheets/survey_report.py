@@ -38,6 +38,18 @@ def write_report(job: Job, all_: TrustReport, folder: Path) -> tuple[Path, ...]:
 
     Everything is made before the first file is written, and each file is put in place whole.
 
+    Parameters
+    ----------
+    job : Job
+    all_ : TrustReport
+    folder : Path
+        Made when missing.
+
+    Returns
+    -------
+    tuple of Path
+        Every file written, the report first.
+
     Raises
     ------
     OSError
@@ -73,7 +85,14 @@ def _moves(all_: TrustReport) -> list[tuple[Congruency, dict[str, Array]]]:
 
 
 def coordinates_landxml(solved: Solved, units: DisplayUnits) -> bytes:
-    """Return adjusted coordinates as points of a LandXML file, with the time of the survey."""
+    """Return adjusted coordinates as points of a LandXML file, with the time of the survey.
+
+    Parameters
+    ----------
+    solved : Solved
+    units : DisplayUnits
+        The unit of coordinates is that of the file.
+    """
     points = [(line.id, solved.position(line.id)) for line in ellipse_lines(solved)]
     made = solved.epoch.taken.replace("T", " ")
     return points_landxml(units.coordinate.suffix, points, made).encode("utf-8")

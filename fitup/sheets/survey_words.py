@@ -58,6 +58,17 @@ def unseen_words(job: Job, unseen: tuple[Unseen, ...]) -> tuple[str, ...]:
     """Tell which errors would have gone unseen and still move a check with a tolerance.
 
     The largest share of a tolerance comes first.
+
+    Parameters
+    ----------
+    job : Job
+    unseen : tuple of Unseen
+        Those at checks without a tolerance are passed over.
+
+    Returns
+    -------
+    tuple of str
+        At most :data:`MOST` lines; past the first, only shares of :data:`WORTH` or more.
     """
     judged = [(abs(u.effect) / u.check.tolerance, u) for u in unseen if u.check.tolerance]
     judged.sort(key=lambda entry: -entry[0])
@@ -77,7 +88,12 @@ def unseen_words(job: Job, unseen: tuple[Unseen, ...]) -> tuple[str, ...]:
 
 
 def residual_words(line: ResidualLine, units: DisplayUnits) -> str:
-    """Return a residual at the target with its side as a word."""
+    """Return a residual at the target with its side as a word.
+
+    Parameters
+    ----------
+    line, units
+    """
     if units.move.number(line.at_target) == 0.0:
         return units.move.text(0.0)
     side = _WAYS[line.kind][line.at_target < 0.0]
@@ -85,7 +101,14 @@ def residual_words(line: ResidualLine, units: DisplayUnits) -> str:
 
 
 def reading_words(value: float | None, units: DisplayUnits) -> str:
-    """Return an instrument error: how much too large or small face 1 reads."""
+    """Return an instrument error: how much too large or small face 1 reads.
+
+    Parameters
+    ----------
+    value : float or None
+        Error of face 1 [rad], above zero where it reads too large; None where it is not known.
+    units : DisplayUnits
+    """
     if value is None:
         return "not known"
     if units.small_angle.number(value) == 0.0:
@@ -131,7 +154,15 @@ def changes_words(
 def compared(
     solved: Mapping[int, Solved], since: Sequence[Solved] = ()
 ) -> list[tuple[Solved, Solved]]:
-    """Return the pairs of epochs that are compared, the earlier one first."""
+    """Return the pairs of epochs that are compared, the earlier one first.
+
+    Parameters
+    ----------
+    solved : mapping of int to Solved
+        Epochs of the job, the earliest first: each is compared with the next.
+    since : sequence of Solved
+        Epochs of an earlier job: each is compared with all of ``solved``.
+    """
     own = list(solved.values())
     return [*pairwise(own), *((before, after) for before in since for after in own)]
 

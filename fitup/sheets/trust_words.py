@@ -61,7 +61,12 @@ def main_source_line(trust: JointTrust) -> str:
 
 
 def shot_line(shot: Shot, units: DisplayUnits) -> str:
-    """Say the next most useful measurement and what it would do."""
+    """Say the next most useful measurement and what it would do.
+
+    Parameters
+    ----------
+    shot, units
+    """
     if shot.kind == "steel":
         suffix = units.temperature.suffix
         u = f"{from_si(shot.u, 'temperature_step', suffix):.1f} {units.temperature.word}"
@@ -82,7 +87,19 @@ def shot_line(shot: Shot, units: DisplayUnits) -> str:
 
 
 def window_words(series: SteelSeries, window: Window) -> str:
-    """Say a window in whole minutes within it: ``2031-04-03 11:40 to 12:25``."""
+    """Say a window in whole minutes within it: ``2031-04-03 11:40 to 12:25``.
+
+    Parameters
+    ----------
+    series : SteelSeries
+        Its first row is the time from which ``window`` counts.
+    window : Window
+
+    Returns
+    -------
+    str
+        With ``under a minute about`` where no full minute of the clock falls within.
+    """
     first = _minute(series, window.start, math.ceil)
     last = _minute(series, window.end, math.floor)
     if last < first:
@@ -99,12 +116,24 @@ def _minute(series: SteelSeries, seconds: float, rounding: Callable[[float], int
 
 
 def windows_words(series: SteelSeries, windows: tuple[Window, ...]) -> str:
-    """Say all windows, or that there is none."""
+    """Say all windows, or that there is none.
+
+    Parameters
+    ----------
+    series : SteelSeries
+        As for :func:`window_words`.
+    windows : tuple of Window
+    """
     return "; ".join(window_words(series, w) for w in windows) if windows else "never"
 
 
 def found_words(job: Job, stated: CheckTrust) -> str:
-    """Say what a check is: ``gap at P1 LEFT edge: 3.1 mm too wide``."""
+    """Say what a check is: ``gap at P1 LEFT edge: 3.1 mm too wide``.
+
+    Parameters
+    ----------
+    job, stated
+    """
     check = stated.check
     words = value_words(check.quantity, stated.value, DISPLAY[job.units], check.target).words
     return f"{NAMES[check.quantity].lower()} at {place_of(job, check) or 'whole joint'}: {words}"
@@ -116,7 +145,14 @@ def hours(seconds: float) -> str:
 
 
 def steel_words(job: Job, steel: Mapping[str, Steel]) -> str:
-    """Say the steel of segments; once where all are alike."""
+    """Say the steel of segments; once where all are alike.
+
+    Parameters
+    ----------
+    job : Job
+    steel : mapping of str to Steel
+        Segment to its mean and its difference of top less bottom [K].
+    """
     shown = DISPLAY[job.units].temperature
     said = {}
     for name, own in steel.items():
@@ -132,7 +168,15 @@ def steel_words(job: Job, steel: Mapping[str, Steel]) -> str:
 
 
 def reason_of(job: Job, own: LockOff, series: SteelSeries | None) -> str:
-    """Say in a sentence why a joint is locked, waited for, or moved again."""
+    """Say in a sentence why a joint is locked, waited for, or moved again.
+
+    Parameters
+    ----------
+    job : Job
+    own : LockOff
+    series : SteelSeries or None
+        The series it was decided with, None where there was none.
+    """
     if own.cause == "survey age":
         most = hours(job.lockoff.survey_age)
         return f"The survey is {hours(own.age)} old, at most {most} are allowed: survey again."

@@ -53,12 +53,22 @@ ON_TARGET: Final = "on target"
 
 
 def shown_for(quantity: str, units: DisplayUnits) -> Shown:
-    """Return how a check is printed: a length of move, a slope or a force."""
+    """Return how a check is printed: a length of move, a slope or a force.
+
+    Parameters
+    ----------
+    quantity, units
+    """
     return {"length": units.move, "slope": units.slope, "force": units.force}[kind_of(quantity)]
 
 
 def side_word(quantity: Quantity, number: Number) -> str:
-    """Return the side of a printed value in a word, empty where it rounds to zero."""
+    """Return the side of a printed value in a word, empty where it rounds to zero.
+
+    Parameters
+    ----------
+    quantity, number
+    """
     if number.value == 0.0 or (quantity in FORCES and number.value > 0.0):
         # that a cable pulls goes without saying
         return ""
@@ -147,7 +157,12 @@ def value_words(quantity: Quantity, si: float, units: DisplayUnits, target: floa
 
 
 def plain_words(quantity: Quantity, number: Number) -> str:
-    """Say a printed value without judging it: ``wide by 10.0 mm``, ``0.0 mm``."""
+    """Say a printed value without judging it: ``wide by 10.0 mm``, ``0.0 mm``.
+
+    Parameters
+    ----------
+    quantity, number
+    """
     if number.value == 0.0:
         return number.full
     if quantity in FORCES:
@@ -156,7 +171,15 @@ def plain_words(quantity: Quantity, number: Number) -> str:
 
 
 def plain_value(quantity: Quantity, si: float, units: DisplayUnits) -> Worded:
-    """Say a value without judging it, for the ends of a band."""
+    """Say a value without judging it, for the ends of a band.
+
+    Parameters
+    ----------
+    quantity : Quantity
+    si : float
+        In SI, with the sign of docs/signs.md.
+    units : DisplayUnits
+    """
     number = rounded(si, shown_for(quantity, units))
     return Worded(plain_words(quantity, number), side_word(quantity, number), number)
 
@@ -168,6 +191,14 @@ def directions(pushes: str) -> tuple[str, str]:
 
 def move_words(pushes: str, si: float, units: DisplayUnits) -> Worded:
     """Say a move of a seat in words.
+
+    Parameters
+    ----------
+    pushes : str
+        The seat's direction in a word, as ``Seat.pushes``.
+    si : float
+        Above zero in that direction [m].
+    units : DisplayUnits
 
     Examples
     --------
@@ -189,6 +220,14 @@ def move_words(pushes: str, si: float, units: DisplayUnits) -> Worded:
 def ram_reading(pushes: str, si: float, units: DisplayUnits) -> RamReading:
     """Say a reading on a jack's scale against the mark where it touched.
 
+    Parameters
+    ----------
+    pushes : str
+        The direction of the jack's seat in a word, as ``Seat.pushes``.
+    si : float
+        Above zero where the ram is further out than at the mark [m].
+    units : DisplayUnits
+
     Examples
     --------
     >>> from fitup.units import METRIC
@@ -204,7 +243,14 @@ def ram_reading(pushes: str, si: float, units: DisplayUnits) -> RamReading:
 
 
 def thickness_error(si: float, units: DisplayUnits) -> Worded:
-    """Say by how much a pack is thicker or thinner than the exact need."""
+    """Say by how much a pack is thicker or thinner than the exact need.
+
+    Parameters
+    ----------
+    si : float
+        Height of the pack less the need [m].
+    units : DisplayUnits
+    """
     number = rounded(si, units.move)
     if number.value == 0.0:
         return Worded("as needed", "", number)

@@ -43,12 +43,37 @@ def write_sheets(sheets: SheetSet, folder: Path, *, moves: bool = True) -> tuple
 
 
 def documents(sheets: SheetSet, *, moves: bool = True) -> dict[str, bytes]:
-    """Return name and content of every file of a sheet set; ``moves`` as above."""
+    """Return name and content of every file of a sheet set.
+
+    Parameters
+    ----------
+    sheets : SheetSet
+    moves : bool
+        As for :func:`write_sheets`.
+    """
     return dict(_documents(sheets, moves))
 
 
 def write_documents(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
-    """Write the files of a sheet set as :func:`write_sheets` does."""
+    """Write the files of a sheet set as :func:`write_sheets` does.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        File name -> content; :data:`LIST` among them.
+    folder : Path
+        Made when missing.
+
+    Returns
+    -------
+    tuple of Path
+        In the order of ``files``.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written; the old set is then still there.
+    """
     folder = folder.absolute().resolve()
     folder.parent.mkdir(parents=True, exist_ok=True)
     with _beside(folder) as beside:
@@ -125,6 +150,13 @@ def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:
 
 def file_names(prefix: str, ids: tuple[str, ...]) -> dict[str, str]:
     """Return a file name per id, safe on every system and different for every id.
+
+    Parameters
+    ----------
+    prefix : str
+        What every name begins with.
+    ids : tuple of str
+        Each once.
 
     Examples
     --------
