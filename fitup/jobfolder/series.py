@@ -43,7 +43,7 @@ class SteelSeries:
         Mean temperature of every segment [K], and top less bottom [K].
     shared : tuple of str
         Per segment: the file where its temperature is stated for several, else empty.
-    told : str
+    stated : str
         What it was read from, in words.
     """
 

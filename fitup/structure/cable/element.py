@@ -93,7 +93,7 @@ class CableElement:
         StructureError
             If no tension is found, or its ends coincide.
         """
-        apart = self._apart(u)
+        apart = self.apart(u)
         if self.form == "straight":
             return _straight(self.cable, apart, self.pushes)
         span, towards = _level(apart)
@@ -194,7 +194,8 @@ class CableElement:
         """Return the cable with end j drawn out so far in all [m]."""
         return replace(self, drawn=to, axis=self.anchorage)
 
-    def _apart(self, u: Array) -> Array:
+    def apart(self, u: Array) -> Array:
+        """Return how far its ends are apart (3,) [m], drawn out, at displacements u (6,) [m]."""
         apart = self.ends[1] + u[3:6] - self.ends[0] - u[:3]
         return apart + self.drawn * self.anchorage if self.drawn else apart
 
@@ -268,12 +269,12 @@ def hanging(element: CableElement, u: Array) -> Catenary:
     ----------
     element : CableElement
     u : Array (6,)
-        Displacements of end i and of end j [m]; what the cable is drawn out is not added.
+        Displacements of end i and of end j [m].
 
     Raises
     ------
     StructureError
         If no tension is found.
     """
-    apart = element.ends[1] + u[3:6] - element.ends[0] - u[:3]
+    apart = element.apart(u)
     return hang(element.cable, _level(apart)[0], float(apart[2]))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -63,6 +65,15 @@ def test_heat_lengthens_and_slackens():
     lost = before.level - line.level
     assert 0.97 * 2e8 * 12e-6 * 20.0 < lost < 2e8 * 12e-6 * 20.0
     assert (line.end - line.start) == pytest.approx(80.0 * cold.cable.length)
+
+
+def test_a_cable_drawn_out_hangs_as_it_pulls():
+    """The sag of a report is of the line whose tension stands beside it."""
+    still = cut_for(CableElement(Cable("S", 1.0, 2e8, 80.0), "catenary", ("i", "j"), LEVEL), 400e3)
+    drawn = replace(still, drawn=0.05, axis=np.array([1.0, 0.0, 0.0]))
+    line = hanging(drawn, STILL)
+    assert line.tensions == pytest.approx(drawn.pull(STILL).tensions, rel=1e-9)
+    assert line.sag < hanging(still, STILL).sag
 
 
 def test_tension_along_it_is_greatest_at_the_upper_end():
