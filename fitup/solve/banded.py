@@ -97,7 +97,25 @@ def solve_banded(
 def look_along(
     problem: FitProblem, cap: float | None, band: Loosened, result: SearchResult, effort: Effort
 ) -> bool:
-    """Better a result by the plans of an easier line; say whether there was anything to learn."""
+    """Better a result by the plans of an easier line; say whether there was anything to learn.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float, optional
+        Greatest ratio of deviation to tolerance; None sets no limit.
+    band : Loosened
+        The easier line.
+    result : SearchResult
+        Must hold a pick; its pick, score, lower bound and proof are updated in place.
+    effort : Effort
+        Work after which the gap stays.
+
+    Returns
+    -------
+    bool
+        False where no plan of the easier line was found.
+    """
     deck = band.deck
     limit = (np.sqrt(result.score) + band.delta) ** 2
     found = solve_line(deck.line, below=limit, effort=effort)

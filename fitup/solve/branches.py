@@ -63,7 +63,19 @@ def solve_branched(
 
 
 def unbranched(problem: FitProblem, cap: float | None) -> Loosened | None:
-    """Return the lines that the strongest ties leave, bounded from below; None without any."""
+    """Return the lines that the strongest ties leave, bounded from below; None without any.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float, optional
+        Greatest ratio of deviation to tolerance; None sets no limit.
+
+    Returns
+    -------
+    Loosened or None
+        None, too, where no settings keep ``cap``, or a block's own squares leave a direction free.
+    """
     nearest = least_squares(problem, cap)
     if nearest is None:
         return None

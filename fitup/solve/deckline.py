@@ -30,7 +30,15 @@ class DeckLine:
     blocks: list[Array]
 
     def pick(self, picks: list[Array], n: int) -> Array:
-        """Return picks by block as one pick (n,) of choices."""
+        """Return picks by block as one pick (n,) of choices.
+
+        Parameters
+        ----------
+        picks : list of Array (k_i,)
+            Choice of each seat of a block, in the order of ``blocks``.
+        n : int
+            Seats of the whole problem.
+        """
         pick = np.zeros(n, dtype=np.int64)
         for block, own in zip(self.blocks, picks, strict=True):
             pick[block] = own
@@ -39,10 +47,18 @@ class DeckLine:
     def priced(self, problem: FitProblem, prices: Array, about: Array) -> Line:
         """Return the line with a price (t,) on every plate of each mark, none below zero.
 
-        What a pack costs grows about evenly with its thickness. That part, at each seat the line
-        that supports all packs from below nearest to ``about`` (n,), joins the squares, where the
-        bounds see it; what a pack costs more than that stays with it. Where a block's own squares
-        leave a direction free, all of it stays.
+        What a pack costs grows about evenly with its thickness. That part joins the squares, where
+        the bounds see it; what a pack costs more than that stays with it. Where a block's own
+        squares leave a direction free, all of it stays.
+
+        Parameters
+        ----------
+        problem : FitProblem
+            The problem that the line was made from.
+        prices : Array (t,)
+            Added to the squares for each plate of a mark.
+        about : Array (n,)
+            Settings nearest to which the even part supports the prices of all packs from below [m].
         """
         if not prices.any():
             return self.line
@@ -64,7 +80,12 @@ class DeckLine:
     def sloped(self, slopes: Array, base: float) -> Line:
         """Return the line that costs ``slopes . x + base`` more, within its squares.
 
-        A slope in a direction that a block's own squares leave free must be none.
+        Parameters
+        ----------
+        slopes : Array (n,)
+            By seat of the problem [1/m]; zero in directions that a block's own squares leave free.
+        base : float
+            Constant part of the added cost.
         """
         own, total = [], self.line.base + base
         for block, (M, h) in zip(self.blocks, self.line.own, strict=True):
@@ -126,7 +147,21 @@ def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:
 def rows_of_choices(problem: FitProblem, cap: float | None) -> tuple[Rows, Array, Rows, Array]:
     """Return the squares ``|M x - h|^2`` and limits ``L x <= b`` of the seats that have a choice.
 
-    Every ratio within ``cap`` is a limit; what moves add to the squares is left out.
+    What moves add to the squares is left out.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float, optional
+        Greatest ratio of deviation to tolerance, which adds two limit rows for every check.
+
+    Returns
+    -------
+    M : sparse array (m, n)
+        Columns of seats without a choice are empty; what those seats do is in the right-hand side.
+    h : Array (m,)
+    L : sparse array (p, n)
+    b : Array (p,)
     """
     from scipy import sparse
 
@@ -176,7 +211,20 @@ def _blocks(problem: FitProblem, tied: Rows) -> list[Array]:
 
 
 def segments_of(problem: FitProblem, tied: Rows) -> tuple[list[Array], Rows]:
-    """Return the seats of each segment, and how often each row touches each segment (p, k)."""
+    """Return the seats of each segment, and how often each row touches each segment (p, k).
+
+    Parameters
+    ----------
+    problem : FitProblem
+    tied : sparse array (p, n)
+        Rows with an entry for every seat that they tie.
+
+    Returns
+    -------
+    segments : list of Array
+        Seats by number, ascending; segments without seats are left out.
+    touched : sparse array (p, k)
+    """
     from scipy import sparse
 
     halves = zip(problem.clusters[::2], problem.clusters[1::2], strict=True)

@@ -274,6 +274,11 @@ class _Tables:
 def echelon(M: Array, h: Array) -> tuple[Array, Array, list[int], float]:
     """Bring ``|M x - h|^2`` to row echelon form by Householder reflections.
 
+    Parameters
+    ----------
+    M : Array (m, n)
+    h : Array (m,)
+
     Returns
     -------
     R : Array (r, n)
@@ -393,7 +398,22 @@ def collect(
 ) -> tuple[Array, Array] | None:
     """Return every pick (k, n) with |M x - h|^2 <= radius, and its squares (k,).
 
-    Returns None when there are more than ``most``, or the time is over.
+    Parameters
+    ----------
+    space, goal
+        As for :func:`search`.
+    radius : float
+        May be infinite.
+    most : int
+        Limit to the number of picks.
+    effort : Effort
+        Work after which nothing is returned.
+
+    Returns
+    -------
+    pick : Array (k, n)
+    squares : Array (k,)
+        None instead of both when there are ``most`` picks or more, or the effort is over.
     """
     from fitup.solve.kernel import walk
 

@@ -47,6 +47,11 @@ class Form:
 def squares(M: Array, h: Array) -> Form:
     """Return ``|M x - h|^2`` as a form.
 
+    Parameters
+    ----------
+    M : Array (m, n)
+    h : Array (m,)
+
     Examples
     --------
     >>> squares(np.array([[2.0]]), np.array([6.0])).root()[2]
@@ -61,7 +66,14 @@ def nothing(n: int) -> Form:
 
 
 def least_over_first(form: Form, n: int) -> Form:
-    """Return the least of a form over its first n variables, as a form in the others."""
+    """Return the least of a form over its first n variables, as a form in the others.
+
+    Parameters
+    ----------
+    form : Form
+    n : int
+        Variables to eliminate; the others keep their order.
+    """
     first, cross, rest = form.H[:n, :n], form.H[n:, :n], form.H[n:, n:]
     half, _, fall = _half(first, form.c[:n])
     G, d = cross @ half, half.T @ form.c[:n]

@@ -37,7 +37,35 @@ def enter(
     slack: Any,
     queue: Any,
 ) -> int:
-    """List the choices of seat j worth trying, best first; return how many."""
+    """List the choices of seat j worth trying, best first; return how many.
+
+    Parameters
+    ----------
+    j : int
+        Seats after it are fixed, those before it are free.
+    tau : float
+        Score to beat, added to the room of floating rows.
+    budget : float
+        Squares that the seats not yet fixed may still add; 1e299 or more sets no limit.
+    V : (n, w), K : (n,)
+        Settings of every seat, ascending [m], and how many they are.
+    R : (r, n), row_of : (n,)
+        Squares in row echelon form, and the row whose pivot a column is, or -1.
+    start : (n + 1,), rows, coefficients
+        Non-zeros of the limit rows, column by column.
+    ahead_least : (n + 1, p)
+        The least that seats before j can add to each limit row.
+    floating : (p,) of bool
+        Ratio rows, whose bound is the score itself.
+    ideal : (n,)
+        Where to start at a seat without a pivot [m].
+    rest : (n + 1, r)
+        Right-hand sides of the squares, row j with seats j and after taken off.
+    slack : (p,)
+        Bounds of the limit rows less what the fixed seats add.
+    queue : (n, w)
+        Row j is filled with numbers of choices.
+    """
     low, high = -1e300, 1e300
     centre = ideal[j]
     row = row_of[j]
@@ -113,9 +141,48 @@ def walk(
 ) -> int:
     """Walk on for at most ``most_nodes``; return 0 when done, 1 when there is more.
 
-    ``status`` holds the level, the counts of nodes and of picks found; ``best[0]`` the best
-    score. ``mode`` 0 scores the squares, 1 the worst ratio (radius = score squared), 2 collects
-    every pick within the radius in ``found`` and returns 2 when that is full.
+    The state, from ``rest`` on, is changed in place, so that a further call goes on from there.
+
+    Parameters
+    ----------
+    most_nodes : int
+    mode : int
+        0 scores the squares, 1 the worst ratio (radius = score squared), 2 collects every pick
+        within the radius.
+    first_only : bool
+        Return with the first pick that is better than the best.
+    radius_cap : float
+        Greatest |M x - h|^2 of any pick.
+    V, K, R, row_of, start, rows, coefficients, ahead_least, floating, ideal
+        As for :func:`enter`.
+    U : (n, w, c)
+        Whole-number amounts that each choice takes from the capacities.
+    ahead_uses : (n + 1, c)
+        The least that seats before j take from each capacity.
+    F : (m, n), g : (m,), offset : float
+        As in :class:`fitup.solve.exact.Goal`.
+    rest, slack, queue
+        As for :func:`enter`.
+    cost : (n + 1,)
+        Squares that the seats from j on already come to.
+    saved : (n, q)
+        Slack of the rows of each seat before it was fixed.
+    room : (n + 1, c)
+        What the seats from j on leave of the capacities.
+    count, position : (n,)
+        Choices listed for each seat, and how many were tried; -1: none is listed yet.
+    pick, best_pick : (n,)
+    status : (3,)
+        Level, nodes so far, picks found.
+    best : (1,)
+        Best score.
+    found : (k, n), found_cost : (k,)
+        Picks collected in mode 2, and their squares.
+
+    Returns
+    -------
+    int
+        0 when done, 1 when there is more, 2 when ``found`` is full.
     """
     n = len(K)
     c = room.shape[1]

@@ -102,7 +102,23 @@ class Tie:
         return Tie(-self.to_b, -self.to_a, self.h, self.rest, self.Q, self.P, self.r)
 
     def step(self, before: Kept, value: Array, after: Kept) -> tuple[Array, Array]:
-        """Return the least value at each setting ahead, and which setting it came from."""
+        """Return the least value at each setting ahead, and which setting it came from.
+
+        Parameters
+        ----------
+        before : Kept
+        value : Array (k,)
+            Least cost up to each setting of ``before``, its own included; infinite where no way
+            leads to it.
+        after : Kept
+
+        Returns
+        -------
+        value : Array (l,)
+            Own cost of the setting ahead included; infinite where limits allow no way to it.
+        came : Array (l,)
+            Numbers of settings of ``before``.
+        """
         from fitup.solve.minplus import least_sums
 
         alive = np.flatnonzero(np.isfinite(value))
@@ -169,6 +185,13 @@ class Tie:
 def best_line(ties: Sequence[Tie], kept: Sequence[Kept]) -> tuple[float, list[Array], Array]:
     """Find the best line along kept settings; ties fall to the first.
 
+    Parameters
+    ----------
+    ties : sequence of Tie
+        Between each segment and the next.
+    kept : sequence of Kept
+        Settings of every segment.
+
     Returns
     -------
     score : float
@@ -194,7 +217,20 @@ def best_line(ties: Sequence[Tie], kept: Sequence[Kept]) -> tuple[float, list[Ar
 
 
 def values_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> list[Array]:
-    """Return the least cost of all segments ahead of each kept setting, along kept settings."""
+    """Return the least cost of all segments ahead of each kept setting, along kept settings.
+
+    Parameters
+    ----------
+    ties : sequence of Tie
+        Between each segment and the next.
+    kept : sequence of Kept
+        Settings of every segment.
+
+    Returns
+    -------
+    list of Array (k_s,)
+        A setting's own cost is not included; infinite where no way leads on.
+    """
     values = [np.zeros(len(kept[-1].x))]
     for s in range(len(ties) - 1, -1, -1):
         value, _ = ties[s].turned().step(kept[s + 1], values[-1] + kept[s + 1].alone, kept[s])
@@ -203,7 +239,15 @@ def values_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> list[Array]:
 
 
 def least_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> Array:
-    """Return the least cost of all segments from each on, along kept settings (count + 1,)."""
+    """Return the least cost of all segments from each on, along kept settings (count + 1,).
+
+    Parameters
+    ----------
+    ties : sequence of Tie
+        Between each segment and the next.
+    kept : sequence of Kept
+        Settings of every segment.
+    """
     values = values_after(ties, kept)
     least = [float((v + k.alone).min(initial=np.inf)) for v, k in zip(values, kept, strict=True)]
     return np.array([*least, 0.0])

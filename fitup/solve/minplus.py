@@ -22,6 +22,11 @@ _LEAF: Final = 12
 def plant(a: Any, v: Any) -> tuple[Any, Any, Any, Any, Any]:
     """Sort points a (n, d) with values v (n,) into a tree.
 
+    Parameters
+    ----------
+    a : (n, d), v : (n,)
+        Points and their values.
+
     Returns
     -------
     order (n,)
@@ -78,7 +83,15 @@ def plant(a: Any, v: Any) -> tuple[Any, Any, Any, Any, Any]:
 
 @jit
 def allowed(near: Any, far: Any, r: Any, i: int, j: int) -> bool:
-    """Say whether limits ``near_i + far_j <= r`` hold."""
+    """Say whether limits ``near_i + far_j <= r`` hold.
+
+    Parameters
+    ----------
+    near : (n, p), far : (k, p), r : (p,)
+        Limits of the pairs; a limit passed by no more than ``CARE`` counts as kept.
+    i, j : int
+        Numbers of the two settings of a pair.
+    """
     over = 0
     for q in range(len(r)):
         over += near[i, q] + far[j, q] > r[q] + CARE
@@ -87,7 +100,17 @@ def allowed(near: Any, far: Any, r: Any, i: int, j: int) -> bool:
 
 @jit
 def box_least(node: int, b: Any, j: int, low: Any, high: Any, least: Any) -> float:
-    """Return what value plus squared distance is at least for every point of a box."""
+    """Return what value plus squared distance is at least for every point of a box.
+
+    Parameters
+    ----------
+    node : int
+        Number of the box in the tree.
+    b : (k, d), j : int
+        The point ``b_j`` from which distances are measured.
+    low, high : (nodes, d), least : (nodes,)
+        As from :func:`plant`.
+    """
     bound = least[node]
     for q in range(low.shape[1]):
         if b[j, q] < low[node, q]:

@@ -337,7 +337,15 @@ def _steel(choices: Sequence[Choice], steel: Array, x: float) -> float:
 
 
 def plates_used(spaces: Sequence[Space], kept: Sequence[Kept]) -> list[Array]:
-    """Return the plates that every kept setting of each segment takes, (k, t) each."""
+    """Return the plates that every kept setting of each segment takes, (k, t) each.
+
+    Parameters
+    ----------
+    spaces : sequence of Space
+        Their ``uses`` count the plates.
+    kept : sequence of Kept
+        Settings of every segment.
+    """
     return [
         np.asarray(np.sum([c[k.pick[:, i]] for i, c in enumerate(space.uses)], axis=0))
         for space, k in zip(spaces, kept, strict=True)

@@ -131,6 +131,12 @@ def near_picks(line: Line, fewest: int) -> list[Array] | None:
     """Return so many settings of each segment about the continuous optimum, picks (k, n) each.
 
     None where a segment has too many to list.
+
+    Parameters
+    ----------
+    line : Line
+    fewest : int
+        A segment with fewer settings gives all it has.
     """
     balanced = balance(line)
     picks = []
@@ -293,7 +299,23 @@ def list_settings(
 ) -> Kept | None:
     """Return every setting of a segment with |R x - z|^2 <= size; None when they are too many.
 
-    ``space`` may narrow what the segment's own limits allow. None, too, when the effort is over.
+    Parameters
+    ----------
+    line : Line
+    s : int
+        Number of the segment.
+    R : Array (r, n)
+    z : Array (r,)
+    size : float
+        From 1e6 on, all settings are listed.
+    space : Space, optional
+        May narrow what the segment's own limits allow.
+    effort : Effort
+
+    Returns
+    -------
+    Kept or None
+        None, too, when the effort is over.
     """
     space = line.spaces[s] if space is None else space
     if size < 0.0:
@@ -308,7 +330,15 @@ def list_settings(
 
 
 def costed(line: Line, s: int, pick: Array) -> Kept:
-    """Return settings of a segment, picks (k, n), with what each costs alone."""
+    """Return settings of a segment, picks (k, n), with what each costs alone.
+
+    Parameters
+    ----------
+    line : Line
+    s : int
+        Number of the segment.
+    pick : Array (k, n)
+    """
     x = np.stack([v[pick[:, k]] for k, v in enumerate(line.spaces[s].values)], axis=1)
     M, h = line.own[s]
     alone = ((x @ M.T - h) ** 2).sum(axis=1)
