@@ -55,7 +55,17 @@ class _Tried:
 
 
 def based(state: CheckState, influence: Influence) -> CheckState:
-    """Return the checks that the slope of an influence gives where nothing has moved."""
+    """Return the checks that the slope of an influence gives where nothing has moved.
+
+    Parameters
+    ----------
+    state, influence
+
+    Returns
+    -------
+    CheckState
+        The state itself where the influence has no shift.
+    """
     if influence.shift is None:
         return state
     return replace(state, values=state.values + influence.shift)

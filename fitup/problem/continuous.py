@@ -184,6 +184,14 @@ def reach(problem: FitProblem, worst: float, squares: float) -> Array:
     Limits are kept and plates may be of any thickness, so every choice outside is impossible.
     A seat whose bound the solver cannot find keeps its whole window. With many seats the squares
     alone are asked: two programmes for every seat would take longer than the plan.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    worst : float
+        Greatest ratio of deviation to tolerance; not asked with many seats.
+    squares : float
+        Greatest sum of weighted squares.
     """
     n = len(problem.seats)
     if n > _MANY:
@@ -218,7 +226,21 @@ def _reach_of_squares(problem: FitProblem, squares: float) -> Array:
 def least_squares(problem: FitProblem, worst: float | None) -> Relaxed | None:
     """Return the settings of least weighted squares with every ratio within ``worst``.
 
-    Returns None if no setting keeps ``worst``.
+    Parameters
+    ----------
+    problem : FitProblem
+    worst : float, optional
+        Greatest ratio of deviation to tolerance; None sets no limit.
+
+    Returns
+    -------
+    Relaxed or None
+        None if no setting keeps ``worst``. The ``multipliers`` are empty.
+
+    Raises
+    ------
+    FitupError
+        If the solver fails, or returns settings that break a limit.
     """
     M, h = _squares(problem)
     G, d = _limits(problem, worst)

@@ -22,7 +22,16 @@ def stiffness(jack: Jack) -> float:
 def softer(job: Job, seat: Seat, wrong: float = 0.0) -> float:
     """Return how much more the pack of a seat gives than its jacks [m/N]; zero for a push.
 
-    ``wrong`` is by how much of its uncertainty the jack is stiffer than calculated.
+    Parameters
+    ----------
+    job, seat
+    wrong : float
+        By how much of its uncertainty the jack is stiffer than calculated; below zero, softer.
+
+    Returns
+    -------
+    float
+        Below zero where the jacks give more than the pack.
     """
     jacks = job.jacks_at(seat.id)
     if not seat.comes_back or not jacks:
@@ -40,6 +49,16 @@ def shares(job: Job, seat: str) -> Mapping[str, float]:
 
     Jacks on one circuit have one pressure: they share by ram areas. Others are kept at one stroke:
     they share by stiffness.
+
+    Parameters
+    ----------
+    job : Job
+    seat : str
+
+    Returns
+    -------
+    mapping of str to float
+        By jack; the shares add up to one.
     """
     jacks = job.jacks_at(seat)
     together = {j.circuit for j in jacks}
@@ -50,12 +69,31 @@ def shares(job: Job, seat: str) -> Mapping[str, float]:
 
 
 def seat_capacity(job: Job, seat: str) -> float:
-    """Return the load of a seat at which the first of its jacks is at its capacity [N]."""
+    """Return the load of a seat at which the first of its jacks is at its capacity [N].
+
+    Parameters
+    ----------
+    job : Job
+    seat : str
+
+    Returns
+    -------
+    float
+        Zero where there are no jacks.
+    """
     part = shares(job, seat)
     return min((j.capacity / part[j.id] for j in job.jacks_at(seat)), default=0.0)
 
 
 def stronger(job: Job, seat: str, more: float) -> dict[str, Jack]:
-    """Return the jacks of a seat with so much more capacity that the seat has ``more`` [N]."""
+    """Return the jacks of a seat with so much more capacity that the seat has more.
+
+    Parameters
+    ----------
+    job : Job
+    seat : str
+    more : float
+        For the seat as a whole [N]; each jack has its share of it.
+    """
     part = shares(job, seat)
     return {j.id: replace(j, capacity=j.capacity + more * part[j.id]) for j in job.jacks_at(seat)}

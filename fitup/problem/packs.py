@@ -36,6 +36,13 @@ def stack_order(marks: Sequence[str], plates: Mapping[str, Plate]) -> tuple[str,
 
     Thin plates between thick ones stay flat and in place (common practice, no source).
 
+    Parameters
+    ----------
+    marks : sequence of str
+        Plates of the pack, a mark as often as it is used.
+    plates : mapping of str to Plate
+        Ordered by their measured thickness.
+
     Examples
     --------
     >>> kinds = (("P20", 0.02), ("P5", 0.005), ("P1", 0.001))
@@ -120,7 +127,17 @@ def pack_choices(
 
 
 def nut_choices(seat: Seat, resolution: float, window: tuple[float, float]) -> tuple[Choice, ...]:
-    """Return the settings of a lock-nut seat: whole steps of its resolution in a window."""
+    """Return the settings of a lock-nut seat: whole steps of its resolution in a window.
+
+    Parameters
+    ----------
+    seat : Seat
+        One that is held stays as it is, whatever the window.
+    resolution : float
+        [m]
+    window : (float, float)
+        Least and greatest move [m].
+    """
     if seat.hold:
         return (stay(seat),)
     first = int(np.ceil((window[0] - SAME_SETTING) / resolution))
@@ -133,7 +150,14 @@ def nut_choices(seat: Seat, resolution: float, window: tuple[float, float]) -> t
 
 
 def plate_counts(choices: Sequence[Choice], marks: Sequence[str]) -> Array:
-    """Return how many plates of each mark every choice uses (k, t)."""
+    """Return how many plates of each mark every choice uses (k, t).
+
+    Parameters
+    ----------
+    choices : sequence of Choice
+    marks : sequence of str
+        Order of the columns; every mark of the choices must be among them.
+    """
     column = {m: i for i, m in enumerate(marks)}
     counts = np.zeros((len(choices), len(marks)), dtype=np.int64)
     for i, choice in enumerate(choices):

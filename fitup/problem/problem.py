@@ -121,7 +121,15 @@ class FitProblem:
         return (int(total[0]), int(total[1]), int(total[2]))
 
     def feasible(self, pick: Array, slack: float = 1e-9) -> bool:
-        """Say whether a pick keeps every hard limit and the stock."""
+        """Say whether a pick keeps every hard limit and the stock.
+
+        Parameters
+        ----------
+        pick : Array (n,)
+        slack : float
+            By how much a limit may be passed, as a share of its bound; of one where the bound is
+            less than that.
+        """
         used = sum(c[k] for c, k in zip(self.counts, pick, strict=True))
         scale = np.maximum(1.0, np.abs(self.b))
         over = self.L @ self.settings(pick) - self.b
@@ -203,7 +211,14 @@ def _choices(
 
 
 def is_given(choice: Choice, given: tuple[str, ...] | float) -> bool:
-    """Say whether a choice is the pack (marks in any order) or the setting [m] that was given."""
+    """Say whether a choice is the pack or the setting that was given.
+
+    Parameters
+    ----------
+    choice : Choice
+    given : tuple of str, or float
+        Marks of a pack in any order, or a setting [m].
+    """
     if isinstance(given, tuple):
         return sorted(choice.marks) == sorted(given)
     return abs(choice.setting - given) < SAME_SETTING
@@ -221,7 +236,12 @@ def _allowed(
 
 
 def stroke_left(job: Job, seat: Seat) -> float:
-    """Return the free stroke at a seat [m], jacks set anew included: the least of its jacks."""
+    """Return the free stroke at a seat [m], jacks set anew included: the least of its jacks.
+
+    Parameters
+    ----------
+    job, seat
+    """
     return min(
         (j.stroke - j.stroke_used + j.base_most - j.base for j in job.jacks_at(seat.id)),
         default=0.0,
@@ -229,17 +249,32 @@ def stroke_left(job: Job, seat: Seat) -> float:
 
 
 def stroke_back(job: Job, seat: Seat) -> float:
-    """Return how far a seat's jacks can go back from where they touch [m]: stroke already out."""
+    """Return how far a seat's jacks can go back from where they touch [m]: stroke already out.
+
+    Parameters
+    ----------
+    job, seat
+    """
     return min((j.stroke_used + j.base for j in job.jacks_at(seat.id)), default=0.0)
 
 
 def clearance(job: Job, seat: Seat) -> float:
-    """Return the extra travel that lets a pack in [m]: only a lifted seat comes back onto it."""
+    """Return the extra travel that lets a pack in [m]: only a lifted seat comes back onto it.
+
+    Parameters
+    ----------
+    job, seat
+    """
     return job.working.insertion if seat.held_by == "packs" and seat.comes_back else 0.0
 
 
 def movable(job: Job, seat: Seat) -> bool:
-    """Say whether a seat's whole group can be lifted clear of its packs."""
+    """Say whether a seat's whole group can be lifted clear of its packs.
+
+    Parameters
+    ----------
+    job, seat
+    """
     group = [s for s in job.seats.values() if s.group == seat.group]
     return all(s.hold or stroke_left(job, s) >= clearance(job, s) for s in group)
 
@@ -275,7 +310,20 @@ def _travel(job: Job, seat: Seat) -> tuple[float, float]:
 def limit_rows(
     job: Job, state: CheckState, influence: Influence, windows: Array
 ) -> tuple[Array, Array, tuple[LimitRow, ...]]:
-    """Return every hard limit that moves within the windows (n, 2) could reach: L, b, labels."""
+    """Return every hard limit that moves within some windows could reach.
+
+    Parameters
+    ----------
+    job, state, influence
+    windows : Array (n, 2)
+        Least and greatest move of each seat [m].
+
+    Returns
+    -------
+    L : Array (p, n), b : Array (p,)
+        ``L x <= b``, every row in the unit of its limit.
+    labels : tuple of LimitRow
+    """
     rows: list[Array] = []
     bounds: list[float] = []
     labels: list[LimitRow] = []
@@ -359,6 +407,14 @@ def limit_pattern(job: Job, kind: str, seats: tuple[str, ...]) -> Array:
     The warp of four seats is how far one of them leaves the plane through the other three, the
     one farthest inside the others' reach counting in full: coefficients are those of the plane
     condition, scaled so that the greatest is one.
+
+    Parameters
+    ----------
+    job : Job
+    kind : str
+        ``difference`` or ``warp``.
+    seats : tuple of str
+        Two for a difference, four for a warp.
     """
     if kind == "difference":
         return np.array([1.0, -1.0])

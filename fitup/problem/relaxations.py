@@ -63,7 +63,20 @@ class Give:
     digits: int = 1
 
     def rounded(self, case: Case, subject: str, amount: float) -> float:
-        """Return an amount rounded up to what is worth saying, at least one step."""
+        """Return an amount rounded up to what is worth saying, at least one step.
+
+        Parameters
+        ----------
+        case : Case
+        subject : str
+        amount : float
+            [SI]
+
+        Returns
+        -------
+        float
+            Infinite where there are no amounts: given way or not.
+        """
         if self.shown is None:
             return math.inf
         size = 2.0 * self.shown(case, subject).half_step * self.digits
@@ -201,7 +214,14 @@ def _capacity(case: Case, subject: str, amount: float) -> Case:
 
 
 def capacity(case: Case, subject: str) -> float:
-    """Return the load of a seat at which the first of its jacks is at its capacity [N]."""
+    """Return the load of a seat at which the first of its jacks is at its capacity [N].
+
+    Parameters
+    ----------
+    case : Case
+    subject : str
+        The seat.
+    """
     return seat_capacity(case.job, subject)
 
 
@@ -452,10 +472,22 @@ def _lower_now(case: Case, subject: str) -> str:
 
 
 def what(case: Case, key: Key) -> str:
-    """Say what a key stands for, with its present amount."""
+    """Say what a key stands for, with its present amount.
+
+    Parameters
+    ----------
+    case, key
+    """
     return GIVES[key[0]].what(case, key[1])
 
 
 def loosened(case: Case, key: Key, amount: float = math.inf) -> Case:
-    """Return the case in which one thing has given way, by an amount or altogether."""
+    """Return the case in which one thing has given way.
+
+    Parameters
+    ----------
+    case, key
+    amount : float
+        By how much [SI], counts in whole numbers; infinite: altogether.
+    """
     return GIVES[key[0]].loosen(case, key[1], amount)

@@ -101,7 +101,14 @@ class Statement:
         return cls(x, ratios, constraints, squares, cp.norm_inf(ratios))
 
     def solve(self, objective: Any, also: Sequence[Any] = ()) -> tuple[Array, float]:
-        """Make an objective least under all constraints and ``also`` the ones given.
+        """Make an objective least under all constraints.
+
+        Parameters
+        ----------
+        objective : expression
+            Convex in the settings, such as ``squares`` or ``worst``.
+        also : sequence of constraints
+            Further ones, for this solution only.
 
         Returns
         -------
