@@ -62,7 +62,19 @@ class _Node:
 
 
 def without(problem: FitProblem, alone: frozenset[int]) -> FitProblem | None:
-    """Return the problem with some seats (by number) left as they are; None where one must move."""
+    """Return the problem with some seats left as they are.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    alone : frozenset of int
+        Seats by number.
+
+    Returns
+    -------
+    FitProblem or None
+        None where one of these seats must move.
+    """
     keep = [
         [k for k, c in enumerate(own) if not (c.disturbed and i in alone)]
         for i, own in enumerate(problem.choices)
@@ -82,7 +94,13 @@ def without(problem: FitProblem, alone: frozenset[int]) -> FitProblem | None:
 
 
 def disturbed_by(problem: FitProblem, pick: Array) -> frozenset[int]:
-    """Return the seats (by number) that a pick disturbs."""
+    """Return the seats (by number) that a pick disturbs.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    pick : Array (n,)
+    """
     return frozenset(
         i
         for i, (own, k) in enumerate(zip(problem.choices, pick, strict=True))

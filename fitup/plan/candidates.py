@@ -117,10 +117,23 @@ class Candidates:
             radius = max(radius * _GROWTH, radius + 1e-3)
 
     def find_near(self, pick: Array, groups: Sequence[str], cap: float) -> Ordered | None:
-        """Return a candidate that differs from a pick (n,) in some groups only.
+        """Return a candidate that differs from a pick in some groups only.
 
         For jobs with more candidates than can be listed: groups that stood in the way are chosen
         anew, one more at a time, all others staying as they are.
+
+        Parameters
+        ----------
+        pick : Array (n,)
+        groups : sequence of str
+            Those that stood in the way, in the order in which they are freed.
+        cap : float
+            Greatest ratio of deviation to tolerance.
+
+        Returns
+        -------
+        Ordered or None
+            None where no such candidate with a safe order was found.
         """
         free: set[str] = set()
         for name in groups:
@@ -256,9 +269,19 @@ class Candidates:
 def chosen_instead(
     problem: FitProblem, chosen: Chosen, found: Ordered, passed: int, *, nearest: bool
 ) -> Chosen:
-    """Return a choice with another pick, its bounds kept; ``passed`` better ones have no order.
+    """Return a choice with another pick, its bounds kept.
 
-    ``nearest`` says that every candidate of less squares is among these, but for the slack.
+    Parameters
+    ----------
+    problem : FitProblem
+    chosen : Chosen
+        The choice that has no safe order.
+    found : Ordered
+        What is taken instead.
+    passed : int
+        How many better candidates have no order.
+    nearest : bool
+        Every candidate of less squares is among these, but for the slack.
     """
     x = problem.settings(found.pick)
     reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(found.pick))

@@ -45,7 +45,15 @@ Counts = tuple[int, int, int]
 
 
 def allowed_squares(objectives: Objectives, least: float) -> float:
-    """Return the greatest sum of squares that a plan of less work may come to."""
+    """Return the greatest sum of squares that a plan of less work may come to.
+
+    Parameters
+    ----------
+    objectives : Objectives
+        The slack: a share of the least, and a floor below which it does not go.
+    least : float
+        Least sum of squares of any plan.
+    """
     return least + max(objectives.squares_slack * least, objectives.squares_slack_floor)
 
 
@@ -229,7 +237,14 @@ def _lighter(near: FitProblem, ideal: Array, cap: float, allowed: float, begin: 
 
 
 def within(problem: FitProblem, windows: Array) -> FitProblem:
-    """Return the problem with only the choices whose settings lie in the windows (n, 2)."""
+    """Return the problem with only the choices whose settings lie in the windows (n, 2).
+
+    Parameters
+    ----------
+    problem : FitProblem
+    windows : Array (n, 2)
+        Least and greatest move of each seat [m]; they become those of the problem.
+    """
     keep = [
         [k for k, c in enumerate(own) if low - _EDGE <= c.setting <= high + _EDGE]
         for own, (low, high) in zip(problem.choices, windows, strict=True)
@@ -245,7 +260,20 @@ def within(problem: FitProblem, windows: Array) -> FitProblem:
 
 
 def same_pick(source: FitProblem, target: FitProblem, pick: Array) -> Array:
-    """Return the pick of the same choices where they have other numbers."""
+    """Return the pick of the same choices where they have other numbers.
+
+    Parameters
+    ----------
+    source : FitProblem
+        The problem whose choices the pick numbers.
+    target : FitProblem
+        Another with the same seats that offers all choices of the pick.
+    pick : Array (n,)
+
+    Returns
+    -------
+    Array (n,)
+    """
     return np.array(
         [
             theirs.index(own[k])

@@ -82,7 +82,14 @@ def explain(
 
 
 def blocks_of(job: Job, influence: Influence, laid: Laid, outcome: Outcome) -> list[Block]:
-    """Return the limits that the next moves would break from the furthest state, nearest first."""
+    """Return the limits that the next moves would break from the furthest state, nearest first.
+
+    Parameters
+    ----------
+    job, influence
+    laid, outcome
+        The course of the job as it is, and how far the search came.
+    """
     course, at = laid.course, outcome.furthest
     needs = Needs(job, influence, laid)
     found: list[tuple[tuple[float, float], list[Block]]] = []

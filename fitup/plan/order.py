@@ -48,5 +48,14 @@ def order_stages(
 def stated(
     job: Job, influence: Influence, laid: Laid, order: Sequence[Sequence[Move]]
 ) -> tuple[Stage, ...]:
-    """Return the stages of an order of moves with what every crew does, in the order of time."""
+    """Return the stages of an order of moves with what every crew does, in the order of time.
+
+    Parameters
+    ----------
+    job, influence
+    laid : Laid
+        The course that the moves belong to.
+    order : sequence of sequence of Move
+        The moves of every stage.
+    """
     return with_orders(job, loads_of(job, influence), carried_out(job, laid, order))

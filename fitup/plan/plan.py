@@ -283,7 +283,12 @@ def _seat_plan(job: Job, name: str, choice: Choice) -> SeatPlan:
 
 
 def pick_of(problem: FitProblem, plan: Plan) -> Array:
-    """Return the numbers (n,) of a plan's choices."""
+    """Return the numbers (n,) of a plan's choices.
+
+    Parameters
+    ----------
+    problem, plan
+    """
     own = {s.seat: s for s in plan.seats}
     return np.array(
         [
@@ -311,5 +316,10 @@ def _in_order(pack: tuple[str, ...], wanted: Counter[str]) -> tuple[str, ...]:
 
 
 def plan_id(job: Job, plan: Plan) -> str:
-    """Return a hash over what a plan says and everything it was computed from."""
+    """Return a hash over what a plan says and everything it was computed from.
+
+    Parameters
+    ----------
+    job, plan
+    """
     return plan_hash(job.digest, plan)

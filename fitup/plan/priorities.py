@@ -71,7 +71,14 @@ CAUGHT = "; the time limit caught the search: another run of this job may come f
 
 
 def effort_of(objectives: Objectives, stop: Stop = never) -> Effort:
-    """Return how much a search may do, and when its safety catch falls."""
+    """Return how much a search may do, and when its safety catch falls.
+
+    Parameters
+    ----------
+    objectives : Objectives
+    stop : callable
+        Asked now and then whether to end.
+    """
     return Effort(objectives.search_effort * SECOND, objectives.time_limit, stop)
 
 
@@ -140,7 +147,16 @@ def of_the_plan(
 ) -> tuple[ObjectiveResult, ObjectiveResult]:
     """Return how accuracy came out for the plan itself, less work having taken its slack.
 
-    The bounds hold for every choice and stay; the values are those of the pick (n,).
+    The bounds hold for every choice and stay; the values are those of the pick.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    pick : Array (n,)
+        The plan itself.
+    objectives : Objectives
+    first, second : ObjectiveResult
+        Worst ratio and least squares as found before less work was looked for.
     """
     x = problem.settings(pick)
     worst, squares = problem.worst_ratio(x), problem.squares(x)
@@ -182,7 +198,21 @@ def _still(problem: FitProblem, goal: float) -> Chosen | None:
 
 
 def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | None:
-    """Return a pick whose every ratio is within the goal, if one is easily found."""
+    """Return a pick whose every ratio is within the goal, if one is easily found.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    goal : float
+        Greatest ratio of deviation to tolerance.
+    starts : int
+        How many starts the local search makes.
+
+    Returns
+    -------
+    Array (n,) or None
+        None proves nothing: there may be a pick that is harder to find.
+    """
     try:
         start = least_squares(problem, goal)
     except NoPlan:
@@ -413,7 +443,14 @@ def best_squares(
 
 
 def most_squares(problem: FitProblem, cap: float) -> float:
-    """Return a sum of squares above that of every pick with every ratio within ``cap``."""
+    """Return a sum of squares above that of every pick with every ratio within ``cap``.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float
+        Greatest ratio of deviation to tolerance.
+    """
     farthest = np.abs(problem.windows).max(axis=1, initial=0.0)
     return float(cap**2 * problem.weights.sum() + problem.move_price * farthest @ farthest) + 1.0
 

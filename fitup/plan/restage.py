@@ -65,6 +65,14 @@ def restage(
 ) -> Plan:
     """Return a plan of the same packs, its stages made for a job with other loads.
 
+    Parameters
+    ----------
+    job, state, influence
+        With the loads that are to count now.
+    plan : Plan
+        Its packs and all its objectives but the number of stages stay.
+    report : callable
+
     Raises
     ------
     NoSafeOrder
@@ -78,7 +86,19 @@ def restage(
 
 
 def at_the_seats(job: Job, readings: Iterable[LiftOff]) -> tuple[LiftOff, ...]:
-    """Take the friction out of what gauges read going up; a group is lifted off together."""
+    """Take the friction out of what gauges read going up; a group is lifted off together.
+
+    Parameters
+    ----------
+    job : Job
+    readings : iterable of LiftOff
+        Loads as the gauges give them [N].
+
+    Returns
+    -------
+    tuple of LiftOff
+        Seats of one group have one number of ``lift``.
+    """
     groups = list(dict.fromkeys(s.group for s in job.seats.values()))
     result = []
     for reading in readings:

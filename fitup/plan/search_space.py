@@ -15,7 +15,19 @@ from fitup.solve.rings import cluster_tree, search_rings
 def space_of(
     problem: FitProblem, ideal: Array, cap: float | None, work: tuple[int, int, int] | None = None
 ) -> Space:
-    """Return what may be chosen, with every ratio within ``cap`` and work within ``work``."""
+    """Return what may be chosen, in the form that the searches take.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    ideal : Array (n,)
+        Settings near which to start [m].
+    cap : float, optional
+        Greatest ratio of deviation to tolerance; None sets no limit.
+    work : tuple of three int, optional
+        Most seats disturbed, plates changed and plates in new packs; they follow the stock in the
+        capacities. None: work does not count.
+    """
     L, b = problem.L, problem.b
     if cap is not None:
         L = np.vstack([L, problem.F, -problem.F])
@@ -48,6 +60,12 @@ def tight_goal(problem: FitProblem, relaxed: Relaxed | None) -> Goal:
     By the multipliers of the continuous optimum, |M x - h|^2 + pull . x - give never exceeds the
     squares where the rows hold; its least value is the continuous optimum itself. Completing the
     square with M' s = -pull / 2 gives |M x - (h + s)|^2 - 2 s . h - s . s - give.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    relaxed : Relaxed, optional
+        The continuous least squares; None: the squares are their own bound.
     """
     goal = squares_goal(problem)
     if relaxed is None:
@@ -61,6 +79,12 @@ def worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
     """Return the worst ratio, bounded by squares under multipliers of the continuous problem.
 
     A small equal share for every check keeps directions bounded that the multipliers do not see.
+
+    Parameters
+    ----------
+    problem : FitProblem
+    relaxed : Relaxed
+        The continuous optimum of the worst ratio; its multipliers weigh the squares.
     """
     share = 0.9 * relaxed.multipliers + 0.1 / max(1, len(problem.g))
     root = np.sqrt(share)
@@ -70,7 +94,19 @@ def worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
 def ring_search(
     problem: FitProblem, space: Space, goal: Goal, best: float, effort: Effort
 ) -> SearchResult:
-    """Search a space in rings for a pick that scores less than ``best``."""
+    """Search a space in rings for a pick that scores less than ``best``.
+
+    Parameters
+    ----------
+    problem : FitProblem
+        Gives the clusters of seats.
+    space, goal
+        As for :func:`fitup.solve.exact.search`.
+    best : float
+        A finite score to beat.
+    effort : Effort
+        Work after which the search stops with a gap.
+    """
     groups = [np.array(c, dtype=np.int64) for c in problem.clusters if c]
     tree = cluster_tree(goal, groups)
     return search_rings(space, goal, tree, best=best, effort=effort)

@@ -145,6 +145,12 @@ def second_opinion(
 def hold_to_statement(problem: FitProblem, cap: float) -> None:
     """Hold the continuous optimum, from which all bounds come, to the readable statement.
 
+    Parameters
+    ----------
+    problem : FitProblem
+    cap : float
+        Greatest ratio of deviation to tolerance.
+
     Raises
     ------
     CertificateRefused
@@ -180,6 +186,15 @@ def said_of(
     objective: ObjectiveResult, found: Opinion, solver: Solver, objectives: Objectives
 ) -> SecondOpinion:
     """Put into words what a solver found, beside what the plan says of an objective.
+
+    Parameters
+    ----------
+    objective : ObjectiveResult
+        What the plan says of its worst ratio or its least squares.
+    found : Opinion
+    solver : Solver
+    objectives : Objectives
+        For the slack of the squares that less work may take.
 
     Raises
     ------

@@ -109,11 +109,22 @@ def what_more_buys(
 def binding(problem: FitProblem, bounds: Fence) -> tuple[float, dict[Key, float]]:
     """Return the least squares of plates of any thickness, and what binds it.
 
+    Parameters
+    ----------
+    problem : FitProblem
+    bounds : Fence
+        All rows count, except those that wait for another key to give way.
+
     Returns
     -------
     squares : float
     prices : dict of Key to float
         By how much the squares fall for a unit [SI] that a key gives way, at first.
+
+    Raises
+    ------
+    NoPlan
+        If the continuous problem cannot be solved.
     """
     import clarabel
     from scipy import sparse
@@ -154,7 +165,12 @@ def _step(case: Case, key: Key) -> float:
 
 
 def used_up(case: Case, plan: Plan) -> tuple[str, ...]:
-    """Return the marks of which a plan leaves no plate in the store."""
+    """Return the marks of which a plan leaves no plate in the store.
+
+    Parameters
+    ----------
+    case, plan
+    """
     job = case.job
     used = Counter(m for s in plan.seats for m in s.build_up)
     owned = Counter(m for s in plan.seats for m in job.seats[s.seat].pack)

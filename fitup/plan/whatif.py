@@ -111,6 +111,12 @@ def fewer_seats(
 
     One seat after the other is left as it is, each time the one whose rest is worked best; found
     by descent, two seats at a time, so nothing is proven.
+
+    Parameters
+    ----------
+    job, state, influence
+    report : callable
+        Called with one line for every row that is found.
     """
     problem = build_problem(job, state, influence)
     lengths = _joint_lengths(problem, state)
