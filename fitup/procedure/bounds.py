@@ -169,7 +169,15 @@ class Shares:
         self._spans = sorted({w for w in course.windows if w})
 
     def least(self, total: float, need: Sequence[float]) -> int:
-        """Return the fewest stages for ``need`` moves of each group, ``total`` of all together."""
+        """Return the fewest stages for a number of moves of every group.
+
+        Parameters
+        ----------
+        total : float
+            Fewest moves of all groups together, which may be more than the sum of ``need``.
+        need : sequence of float
+            Fewest moves of each group.
+        """
         crews, windows = self.course.crews, self.course.windows
         best = max(math.ceil(total / crews), *map(int, need), self._chain(need), 0)
         for clique in self._cliques:

@@ -111,19 +111,41 @@ class Course:
         return np.asarray(self.loose - held)
 
     def ready(self, state: State, group: int) -> bool:
-        """Say whether a group may move now: unfinished, and what it waits for is finished."""
+        """Say whether a group may move now: unfinished, and what it waits for is finished.
+
+        Parameters
+        ----------
+        state : State
+        group : int
+        """
         goal = self.goal
         return state[group] < goal[group] and all(state[h] == goal[h] for h in self.after[group])
 
     def after_move(self, state: State, moves: Sequence[Move]) -> State:
-        """Return the state after a stage."""
+        """Return the state after a stage.
+
+        Parameters
+        ----------
+        state : State
+            Before the stage.
+        moves : sequence of Move
+            One for each group that moves.
+        """
         new = list(state)
         for move in moves:
             new[move.group] = move.end
         return tuple(new)
 
     def together(self, first: int, second: int) -> bool:
-        """Say whether two groups may share a stage at all."""
+        """Say whether two groups may share a stage at all.
+
+        Pumps, hours and ``apart`` are asked, limits and plates are not.
+
+        Parameters
+        ----------
+        first, second : int
+            Groups, in any order.
+        """
         a, b = self.windows[first], self.windows[second]
         if (min(first, second), max(first, second)) in self.apart or (a and b and a != b):
             return False
@@ -167,7 +189,14 @@ class Open:
         return course.extra is None or course.extra(self.state, moves)
 
     def drives(self, used: frozenset[int], group: int) -> frozenset[int]:
-        """Return the sets of pumps in use with one more group; empty where none is left."""
+        """Return the sets of pumps in use with one more group; empty where none is left.
+
+        Parameters
+        ----------
+        used : frozenset of int
+            Pumps in use, as bits: every set that could drive the groups so far.
+        group : int
+        """
         return frozenset(u | p for u in used for p in self.course.pumps[group] if not u & p)
 
     def stages(

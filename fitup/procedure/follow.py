@@ -52,6 +52,15 @@ def growing(
     Depth first, the fewest and thickest plates first; what failed is remembered. Read backwards it
     is a stack from which plates are only taken away.
 
+    Parameters
+    ----------
+    bands : sequence of (float, float)
+        Least and greatest height of the stack at each reading [m].
+    thickness : mapping of str to float
+        Of a plate of each mark [m].
+    store : mapping of str to int
+        Plates of each mark that may be used.
+
     Returns
     -------
     tuple of tuple of marks, or None where no whole plates fit
@@ -83,6 +92,20 @@ def ways(
 
     A last stack that holds all plates of another is left out. Of each reading the stacks of fewest
     plates are followed further, so that where many thin plates would do some may be missed.
+
+    Parameters
+    ----------
+    bands : sequence of (float, float)
+        Least and greatest height of the stack at each reading [m].
+    thickness : mapping of str to float
+        Of a plate of each mark [m].
+    store : mapping of str to int
+        Plates of each mark that may be used.
+
+    Returns
+    -------
+    list of tuple of marks
+        In each, a stack for every band; empty where no whole plates fit.
     """
     more = _additions(thickness, store)
     front: dict[Plates, tuple[Plates, ...]] = {(): ()}

@@ -189,6 +189,21 @@ def opening(job: Job, seats: Sequence[Seat], loads: Array, bedding: Array) -> fl
 
     The deck settles on its nuts, a new pack beds in, and rams are read in marks: what is left
     must still be the clearance that a pack is slid in with.
+
+    Parameters
+    ----------
+    job : Job
+    seats : sequence of Seat
+        Those that are on their jacks together.
+    loads : Array (k,)
+        Their reactions [N].
+    bedding : Array (k,)
+        How far the pack of each beds in [m].
+
+    Returns
+    -------
+    float
+        Rounded up to a step of the feeler.
     """
     found = [job.staging.creep]
     packs = [i for i, s in enumerate(seats) if s.comes_back and s.held_by == "packs"]
@@ -199,7 +214,21 @@ def opening(job: Job, seats: Sequence[Seat], loads: Array, bedding: Array) -> fl
 
 
 def lifted(job: Job, seats: Sequence[Seat], loads: Array) -> Array:
-    """Return what is added to the settings (k,) of seats while on their jacks [m]."""
+    """Return what is added to the settings of seats while on their jacks.
+
+    Parameters
+    ----------
+    job : Job
+    seats : sequence of Seat
+        Those of one group that move.
+    loads : Array (k,)
+        Their reactions [N].
+
+    Returns
+    -------
+    Array (k,)
+        The same for all seats that come back onto their pack or nut, zero for others [m].
+    """
     lifts = np.array([s.comes_back for s in seats])
     if not lifts.any():
         return np.zeros(len(seats))

@@ -64,7 +64,14 @@ class Laid:
 
 
 def moving_groups(job: Job, seats: Sequence[SeatPlan]) -> tuple[Group, ...]:
-    """Return the groups in which a seat is disturbed; all their seats that are not held move."""
+    """Return the groups in which a seat is disturbed; all their seats that are not held move.
+
+    Parameters
+    ----------
+    job : Job
+    seats : sequence of SeatPlan
+        Of all seats, in the order of the columns.
+    """
     found: dict[str, list[int]] = {}
     for i, plan in enumerate(seats):
         found.setdefault(job.seats[plan.seat].group, []).append(i)
@@ -88,7 +95,17 @@ def moving_groups(job: Job, seats: Sequence[SeatPlan]) -> tuple[Group, ...]:
 
 
 def least_moves(job: Job, group: Group) -> int:
-    """Return how many goes a group needs at least, whatever plates there are."""
+    """Return how many goes a group needs at least, whatever plates there are.
+
+    Parameters
+    ----------
+    job, group
+
+    Returns
+    -------
+    int
+        At least 1, and no more than ``MOST_PARTS``.
+    """
     need = 1
     for seat, plan in zip(group.seats, group.plans, strict=True):
         reach = group.travel - clearance(job, seat)

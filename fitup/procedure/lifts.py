@@ -68,7 +68,16 @@ def carry(job: Job, seats: Sequence[Seat], start: Level, end: Level, most: float
 
 
 def unsupported(job: Job, seats: Sequence[Seat], start: Level, end: Level) -> list[Seat]:
-    """Return the seats whose load would stand on oil alone while their pack is changed."""
+    """Return the seats whose load would stand on oil alone while their pack is changed.
+
+    Parameters
+    ----------
+    job : Job
+    seats : sequence of Seat
+        Those of the group that move.
+    start, end : Level
+        Their packs before and after.
+    """
     return [
         seat
         for seat, old, new in zip(seats, start.packs, end.packs, strict=True)
@@ -102,7 +111,17 @@ def _reaches(jack: Jack, base: float, low: float, high: float) -> bool:
 
 
 def packings(job: Job, jack: Jack) -> list[float]:
-    """Return the heights of packing that may stand under a jack [m]."""
+    """Return the heights of packing that may stand under a jack [m].
+
+    Parameters
+    ----------
+    job, jack
+
+    Returns
+    -------
+    list of float
+        Lowest first, in whole steps from what stands there now.
+    """
     step = job.staging.base_step
     most = math.floor((jack.base_most - jack.base) / step + _CARE)
     least = -math.floor(jack.base / step + _CARE)

@@ -45,7 +45,12 @@ class Meetings:
     def of(
         cls, job: Job, state: CheckState, influence: Influence, rows: WayRows
     ) -> Meetings | None:
-        """Return the tests a job needs, or None where a straight line says all."""
+        """Return the tests a job needs, or None where a straight line says all.
+
+        Parameters
+        ----------
+        job, state, influence, rows
+        """
         unload = Unload.of(job, influence)
         if unload is None and influence.exact is None:
             return None

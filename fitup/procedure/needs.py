@@ -85,7 +85,15 @@ class Needs:
         return _MADE if nuts else _FOLLOWED
 
     def lacks(self, state: State, moves: Sequence[Move]) -> tuple[Lack, ...]:
-        """Return what a stage lacks, from the state before it and its moves."""
+        """Return what a stage lacks.
+
+        Parameters
+        ----------
+        state : State
+            Before the stage.
+        moves : sequence of Move
+            All moves of the stage.
+        """
         key = _key(state, moves)
         if key not in self._known:
             crews = crews_of(self.job, self.laid, 1, moves)
@@ -94,7 +102,20 @@ class Needs:
         return self._known[key]
 
     def lent(self, state: State, move: Move) -> Mapping[str, int]:
-        """Return the fewest plates with which, besides the store, a move could be followed."""
+        """Return the fewest plates with which, besides the store, a move could be followed.
+
+        Parameters
+        ----------
+        state : State
+            Before the move.
+        move : Move
+            Alone in its stage.
+
+        Returns
+        -------
+        mapping of str to int
+            Plates of each mark; empty where none are needed, or none of those thought of would do.
+        """
         (crew,) = crews_of(self.job, self.laid, 1, [move])
         return lent(self.job, loads_of(self.job, self.influence), crew, self._site(state))
 

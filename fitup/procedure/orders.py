@@ -25,7 +25,14 @@ SHARES = (0.25, 0.50, 0.75, 0.90)
 
 
 def end_of(job: Job, crews: Sequence[Stage]) -> tuple[Order, Order]:
-    """Return the readings and the one hold point of a stage, which belong to all its crews."""
+    """Return the readings and the one hold point of a stage, which belong to all its crews.
+
+    Parameters
+    ----------
+    job : Job
+    crews : sequence of Stage
+        All of one number; the joints of the segments they move are read.
+    """
     moved = {job.seats[n].segment for stage in crews for n in stage.seats}
     joints = tuple(j.id for j in job.joints.values() if moved & {j.back, j.ahead})
     return Order("READ", "read", joints), Order("HOLD POINT", "hold", joints)

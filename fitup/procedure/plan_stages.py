@@ -39,8 +39,26 @@ def best_order(
     """Return the course, what the search found, and whether parts of moves were offered.
 
     First only the parts that the greatest travel in one go asks for; where that does not reach a
-    bound that holds for any rests, parts are offered to every group (``in_parts``). A stage whose
-    procedure lacks plates or stroke is no stage; ``spend`` is stated what it takes to see that.
+    bound that holds for any rests, parts are offered to every group. A stage whose procedure lacks
+    plates or stroke is no stage.
+
+    Parameters
+    ----------
+    job, state, influence
+    seats : sequence of SeatPlan
+        Where every seat goes.
+    report : callable
+    in_parts : bool
+        Whether more parts may be offered at all.
+    spend : callable
+        Told what it takes to see whether a stage lacks anything; false: no more is looked at.
+
+    Returns
+    -------
+    laid : Laid
+    outcome : Outcome
+        Its ``stages`` are None where no order was found.
+    fine : bool
     """
     rows = way_rows(job, state, influence)
     groups = moving_groups(job, seats)
@@ -89,7 +107,14 @@ def any_rest_bound(laid: Laid) -> int:
 
 
 def stages_result(job: Job, laid: Laid, outcome: Outcome, fine: bool) -> ObjectiveResult:
-    """Say how few stages there are and what is known of fewer."""
+    """Say how few stages there are and what is known of fewer.
+
+    Parameters
+    ----------
+    job : Job
+    laid, outcome, fine
+        As :func:`best_order` returns them, with an order that was found.
+    """
     assert outcome.stages is not None
     count = len(outcome.stages)
     crews = laid.course.crews

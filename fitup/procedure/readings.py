@@ -13,7 +13,16 @@ from fitup.procedure.layout import Laid
 
 
 def carried_out(job: Job, laid: Laid, order: Sequence[Sequence[Move]]) -> tuple[Stage, ...]:
-    """Return the stages of an order of moves, crew by crew in the order of the files."""
+    """Return the stages of an order of moves, crew by crew in the order of the files.
+
+    Parameters
+    ----------
+    job : Job
+    laid : Laid
+        The course that the moves belong to.
+    order : sequence of sequence of Move
+        The moves of every stage.
+    """
     return tuple(
         stage
         for number, moves in enumerate(order, 1)
@@ -22,7 +31,18 @@ def carried_out(job: Job, laid: Laid, order: Sequence[Sequence[Move]]) -> tuple[
 
 
 def crews_of(job: Job, laid: Laid, number: int, moves: Sequence[Move]) -> tuple[Stage, ...]:
-    """Return one stage, crew by crew; nothing is said yet of what a crew does."""
+    """Return one stage, crew by crew; nothing is said yet of what a crew does.
+
+    Parameters
+    ----------
+    job : Job
+    laid : Laid
+        The course that the moves belong to.
+    number : int
+        Of the stage, from 1.
+    moves : sequence of Move
+        One for each crew.
+    """
     pumps = _pumps(job, laid, moves)
     return tuple(
         _stage(laid, number, crew, move, pumps[move.group]) for crew, move in enumerate(moves, 1)

@@ -49,10 +49,20 @@ class WayRows:
     now: Array
 
     def added(self, job: Job, seats: Sequence[Seat], columns: Sequence[int], off: Array) -> Array:
-        """Return what rams off their readings by ``off`` (k,) [m] add to every row (p,).
+        """Return what rams off their readings add to every row (p,).
 
         A ram moves the deck through the spring of its jack, which is not known well: the worse of
         the stiffest and the softest counts. Lifts are as the rams are.
+
+        Parameters
+        ----------
+        job : Job
+        seats : sequence of Seat
+            Whose rams are off.
+        columns : sequence of int
+            Of these seats in ``L``.
+        off : Array (k,)
+            By how much each is off, in either direction [m].
         """
         own, worst = self.L[:, list(columns)], np.zeros(len(self.labels))
         slope = self.R[np.ix_(list(columns), list(columns))]
@@ -70,6 +80,13 @@ def way_rows(job: Job, state: CheckState, influence: Influence, *, whole: bool =
 
     Where seats may lift off, only lifts follow a straight line; ``whole`` asks for all limits
     even so, as they hold about one state.
+
+    Parameters
+    ----------
+    job, state, influence
+    whole : bool
+        Where seats may lift off, only lifts follow a straight line; true asks for all limits even
+        so, as they hold about one state.
     """
     wide = np.tile([-10.0, 10.0], (len(influence.seats), 1))
     L, b, labels = limit_rows(job, state, influence, wide)
@@ -149,6 +166,11 @@ def out_of_step(job: Job, seat: str) -> float:
 
     By the worst of the pumps that can drive them; jacks worked one after the other are off by a
     whole step more. No ram is kept closer than a mark of its scale; zero: nothing is stated.
+
+    Parameters
+    ----------
+    job : Job
+    seat : str
     """
     off = job.staging.out_of_step
     pumps = [p for p in job.pumps.values() if any(j.id in p.jacks for j in job.jacks_at(seat))]

@@ -57,7 +57,21 @@ class Reach:
 
 
 def reaches(job: Job, stage: Stage, heights: Heights, orders: Sequence[Order]) -> Iterator[Reach]:
-    """Yield what the orders of a stage ask of each of its jacks."""
+    """Yield what the orders of a stage ask of each of its jacks.
+
+    Parameters
+    ----------
+    job : Job
+    stage : Stage
+    heights : Heights
+        The seats of this stage.
+    orders : sequence of Order
+        What its crew is to do; only moves of rams count.
+
+    Yields
+    ------
+    Reach
+    """
     aims: dict[str, list[float]] = {}
     for order in orders:
         if order.verb in _MOVES:
@@ -98,6 +112,14 @@ def packing(job: Job, reach: Reach, base: float, *, outwards: bool) -> float | N
 
 
 def short_by(job: Job, reach: Reach, base: float) -> float:
-    """Return how much more stroke would do, at the best packing there may be [m]."""
+    """Return how much more stroke would do, at the best packing there may be [m].
+
+    Parameters
+    ----------
+    job : Job
+    reach : Reach
+    base : float
+        Packing under the jack now [m].
+    """
     tried = [base, *packings(job, reach.jack)]
     return min(reach.missing(reach.out(b)) for b in tried)

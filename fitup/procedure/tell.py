@@ -58,7 +58,17 @@ class Site:
 
 
 def loads_of(job: Job, influence: Influence) -> Loads:
-    """Return what gives the reactions of settings, both in the order of the job's seats."""
+    """Return what gives the reactions of settings, both in the order of the job's seats.
+
+    Parameters
+    ----------
+    job, influence
+
+    Returns
+    -------
+    callable
+        From settings (n,) [m] to reactions (n,) [N].
+    """
     own = [influence.seats.index(name) for name in job.seats]
 
     def loads(settings: Array) -> Array:
@@ -214,7 +224,23 @@ def _resets(
 
 
 def lent(job: Job, loads: Loads, stage: Stage, site: Site) -> Counter[str]:
-    """Return the fewest plates with which, besides the store, a stage could be followed."""
+    """Return the fewest plates with which, besides the store, a stage could be followed.
+
+    Parameters
+    ----------
+    job : Job
+    loads : callable
+        From settings (n,) [m] to reactions (n,) [N], in the order of the job's seats.
+    stage : Stage
+        Of one crew.
+    site : Site
+        What stands before the stage.
+
+    Returns
+    -------
+    Counter
+        Plates of each mark; empty where none are needed, or none of those thought of would do.
+    """
     heights = Heights(job, loads, stage, site.settings)
     crew = Crew(job, heights, stage, site.loose, lend=_LEND)
     return Counter() if crew.stacks.missing else crew.stacks.lent
