@@ -127,8 +127,8 @@ class FitProblem:
         ----------
         pick : Array (n,)
         slack : float
-            By how much a limit may be passed, as a share of its bound; of one where the bound is
-            less than that.
+            By how much a limit may be exceeded, relative to its bound; absolute, in the unit of the
+            limit, where the bound is below one.
         """
         used = sum(c[k] for c, k in zip(self.counts, pick, strict=True))
         scale = np.maximum(1.0, np.abs(self.b))
