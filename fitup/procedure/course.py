@@ -139,12 +139,12 @@ class Course:
     def together(self, first: int, second: int) -> bool:
         """Say whether two groups may share a stage at all.
 
-        Pumps, hours and ``apart`` are asked, limits and plates are not.
+        Only pumps, hours and groups kept ``apart`` count here, not limits or plates.
 
         Parameters
         ----------
         first, second : int
-            Groups, in any order.
+            Numbers of the groups, in any order.
         """
         a, b = self.windows[first], self.windows[second]
         if (min(first, second), max(first, second)) in self.apart or (a and b and a != b):
@@ -194,7 +194,7 @@ class Open:
         Parameters
         ----------
         used : frozenset of int
-            Pumps in use, as bits: every set that could drive the groups so far.
+            Sets of pumps, as bits, any one of which could be driving the groups so far.
         group : int
         """
         return frozenset(u | p for u in used for p in self.course.pumps[group] if not u & p)

@@ -70,7 +70,7 @@ def moving_groups(job: Job, seats: Sequence[SeatPlan]) -> tuple[Group, ...]:
     ----------
     job : Job
     seats : sequence of SeatPlan
-        Of all seats, in the order of the columns.
+        Of all seats, in the order of the influence.
     """
     found: dict[str, list[int]] = {}
     for i, plan in enumerate(seats):

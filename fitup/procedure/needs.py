@@ -114,7 +114,7 @@ class Needs:
         Returns
         -------
         mapping of str to int
-            Plates of each mark; empty where none are needed, or none of those thought of would do.
+            Plates of each mark; empty where none are needed or no extra plates would do.
         """
         (crew,) = crews_of(self.job, self.laid, 1, [move])
         return lent(self.job, loads_of(self.job, self.influence), crew, self._site(state))

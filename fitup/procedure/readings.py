@@ -39,7 +39,7 @@ def crews_of(job: Job, laid: Laid, number: int, moves: Sequence[Move]) -> tuple[
     laid : Laid
         The course that the moves belong to.
     number : int
-        Of the stage, from 1.
+        Number of the stage, counted from 1.
     moves : sequence of Move
         One for each crew.
     """

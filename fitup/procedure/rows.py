@@ -60,7 +60,7 @@ class WayRows:
         seats : sequence of Seat
             Whose rams are off.
         columns : sequence of int
-            Of these seats in ``L``.
+            Columns of ``L`` that belong to these seats.
         off : Array (k,)
             By how much each is off, in either direction [m].
         """

@@ -239,7 +239,7 @@ def lent(job: Job, loads: Loads, stage: Stage, site: Site) -> Counter[str]:
     Returns
     -------
     Counter
-        Plates of each mark; empty where none are needed, or none of those thought of would do.
+        Plates of each mark; empty where none are needed or no extra plates would do.
     """
     heights = Heights(job, loads, stage, site.settings)
     crew = Crew(job, heights, stage, site.loose, lend=_LEND)
