@@ -32,10 +32,11 @@ from fitup.problem import FitProblem, build_problem
 from fitup.problem.continuous import Relaxed, least_squares, least_worst
 from fitup.solve import SearchResult
 from fitup.solve.banded import solve_banded
+from fitup.solve.clusters import cluster_tree
 from fitup.solve.exact import Goal, search
 from fitup.solve.general_solvers import CARE, Opinion, least_squares_by, least_worst_by, solvers
 from fitup.solve.local_search import improve
-from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.rings import search_rings
 from fitup.solve.stock import solve_deck_line
 
 #: a score that every plan of such a job beats

@@ -25,9 +25,10 @@ from fitup.jobfolder import read_job
 from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.continuous import least_squares
 from fitup.problem.problem import FitProblem, build_problem
+from fitup.solve.clusters import cluster_tree
 from fitup.solve.general_solvers import NAMES, Solver, least_squares_by, solvers
 from fitup.solve.local_search import improve
-from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.rings import search_rings
 from fitup.structure import rigid_influence
 from fitup.survey import read_survey
 

@@ -28,8 +28,9 @@ from fitup.procedure.layout import Group, lay, least_moves, moving_groups
 from fitup.procedure.levels import even, parts
 from fitup.procedure.plan_stages import FINE, best_order, stages_result
 from fitup.procedure.rows import WayRows, way_rows
+from fitup.solve.clusters import cluster_tree
 from fitup.solve.effort import Effort
-from fitup.solve.rings import cluster_tree, list_within
+from fitup.solve.rings import list_within
 
 Report = Callable[[str], None]
 SeatPlans = Callable[[Array], tuple[SeatPlan, ...]]

@@ -19,10 +19,11 @@ from fitup.model import ObjectiveResult, Objectives
 from fitup.plan.search_space import space_of, squares_goal, tight_goal
 from fitup.problem.continuous import Relaxed, least_squares, reach
 from fitup.problem.problem import FitProblem
+from fitup.solve.clusters import cluster_tree
 from fitup.solve.effort import Effort
 from fitup.solve.exact import SearchResult, Space
 from fitup.solve.local_search import Work, improve
-from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.rings import search_rings
 
 NAMES = ("seats disturbed", "plates handled", "plates in new packs")
 _STARTS = 8

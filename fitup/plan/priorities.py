@@ -405,7 +405,7 @@ def best_squares(
     ----------
     problem : FitProblem
     cap : float
-    effort : float
+    effort : Effort
         Work after which a gap is left.
     begin : Array (n,) of whole numbers, optional
         A pick known to keep limits, stock and ``cap``.

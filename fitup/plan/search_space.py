@@ -7,9 +7,10 @@ import numpy as np
 from fitup.frames import Array
 from fitup.problem.continuous import Relaxed
 from fitup.problem.problem import FitProblem
+from fitup.solve.clusters import cluster_tree
 from fitup.solve.effort import Effort
 from fitup.solve.exact import Goal, SearchResult, Space
-from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.rings import search_rings
 
 
 def space_of(

@@ -67,7 +67,7 @@ def solve_banded(
         Greatest ratio of deviation to tolerance.
     pick : Array (n,)
         A pick that keeps cap, limits and stock, to be beaten.
-    effort : float
+    effort : Effort
         Work after which the gap is stated instead of closed.
 
     Returns

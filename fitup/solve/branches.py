@@ -41,7 +41,7 @@ def solve_branched(
         Greatest ratio of deviation to tolerance.
     pick : Array (n,)
         A pick that keeps cap, limits and stock, to be beaten.
-    effort : float
+    effort : Effort
         Work after which the gap is stated instead of closed.
 
     Returns

@@ -130,7 +130,7 @@ def search(
         Any pick below ``best`` will do; no rings.
     most_nodes : float
         Stop with a gap after about so many nodes.
-    effort : float
+    effort : Effort
         Work after which the search stops with a gap.
     watch : callable, optional
         Called now and then with nodes, best score and lower bound.

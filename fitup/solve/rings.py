@@ -16,13 +16,14 @@ the proof.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from fitup.frames import Array
+from fitup.solve.clusters import Cluster, pruned, renumbered
 from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import Goal, SearchResult, Space, Watch, collect, echelon
 
@@ -40,22 +41,10 @@ _SUB: Final = 3000.0
 _LISTED: Final = 0.05
 #: beyond this many pairs of leaf picks a cluster is searched once for each pick of the other
 _MOST_PAIRS: Final = 1e8
-_LEAF: Final = 4
 _CHUNK: Final = 1 << 13
 #: pairs of picks counted between two looks at the clock
 _MOST_COUNTED: Final = 1 << 24
 _CARE: Final = 1e-9
-#: a seat the checks do not see is taken to be bound to this [m] at this sum of squares
-_LOOSE: Final = 5e-3
-_LOOSE_SQUARES: Final = 0.05
-
-
-@dataclass(frozen=True, eq=False)
-class Cluster:
-    """Seats listed together, made of two clusters or, at the end, of a few seats."""
-
-    seats: Array
-    parts: tuple[Cluster, Cluster] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,24 +158,13 @@ def _without_fixed(
     used = sum(space.uses[i][0] for i in fixed)
     inner, inner_goal = _rest(space, goal, free, fixed, x, np.asarray(used))
     number = {int(s): k for k, s in enumerate(free)}
-    smaller = _renumber(_pruned(tree, number), number)
+    smaller = renumbered(pruned(tree, number), number)
     found = search_rings(inner, inner_goal, smaller, best=best, effort=effort, watch=watch)
     if found.pick is not None:
         whole = np.zeros(len(space.values), dtype=np.int64)
         whole[free] = found.pick
         found.pick = whole
     return found
-
-
-def _pruned(cluster: Cluster, keep: dict[int, int]) -> Cluster:
-    """Take seats out of a tree; a cluster left with one part becomes that part."""
-    seats = np.array([s for s in cluster.seats if int(s) in keep], dtype=np.int64)
-    if cluster.parts is None:
-        return Cluster(seats)
-    parts = [p for p in cluster.parts if any(int(s) in keep for s in p.seats)]
-    if len(parts) == 1:
-        return _pruned(parts[0], keep)
-    return Cluster(seats, (_pruned(parts[0], keep), _pruned(parts[1], keep)))
 
 
 def _rest(
@@ -210,44 +188,6 @@ def _rest(
         goal.offset,
     )
     return inner, inner_goal
-
-
-def cluster_tree(goal: Goal, groups: Sequence[Array]) -> Cluster:
-    """Return clusters of clusters: seats that tell most of each other are matched first.
-
-    Read ``exp(-|M x - h|^2)`` as a Gaussian density with the seats bound to a few millimetres:
-    the tie of two clusters is their mutual information ``-log det(I - C C')``, C being the
-    canonical correlations of their settings when all other seats are free. What is matched last
-    should tell little of each other, so that few picks are listed on either side.
-    """
-    H = goal.M.T @ goal.M
-    covariance = np.linalg.inv(H + _ridge(goal))
-    clusters = [piece for group in groups if len(group) for piece in _pieces(np.asarray(group))]
-    while len(clusters) > 1:
-        ties = [
-            (_tie(covariance, a.seats, b.seats), -i, -j)
-            for i, a in enumerate(clusters)
-            for j, b in enumerate(clusters)
-            if i < j
-        ]
-        _, i, j = max(ties)
-        a, b = clusters[-i], clusters[-j]
-        joined = Cluster(np.r_[a.seats, b.seats], (a, b))
-        clusters = [c for c in clusters if c is not a and c is not b] + [joined]
-    return clusters[0]
-
-
-def _pieces(group: Array) -> list[Cluster]:
-    count = -(-len(group) // _LEAF)
-    return [Cluster(part) for part in np.array_split(group, count)]
-
-
-def _tie(covariance: Array, a: Array, b: Array) -> float:
-    root_a = np.linalg.cholesky(covariance[np.ix_(a, a)])
-    root_b = np.linalg.cholesky(covariance[np.ix_(b, b)])
-    across = np.linalg.solve(root_a, covariance[np.ix_(a, b)])
-    C = np.linalg.svd(np.linalg.solve(root_b, across.T), compute_uv=False)
-    return float(-np.log1p(-(np.clip(C, 0.0, 1.0 - 1e-12) ** 2)).sum())
 
 
 def _list(
@@ -341,10 +281,6 @@ def _crowd(cluster: Cluster, leaves: dict[int, _Picks]) -> float:
 def _most_picks(space: Space) -> int:
     """Return how many picks a list may hold."""
     return _MOST_NUMBERS // (2 * len(space.values) + len(space.capacity))
-
-
-def _ridge(goal: Goal) -> Array:
-    return np.eye(goal.M.shape[1]) * (_LOOSE_SQUARES / _LOOSE**2)
 
 
 def _others(space: Space, own: Array) -> Array:
@@ -499,7 +435,7 @@ def _one_by_one(
     if not len(first.pick):
         return
     alone = _alone(space, goal, sparse.seats, first.x)
-    inside = _renumber(crowded, {int(s): k for k, s in enumerate(np.sort(crowded.seats))})
+    inside = renumbered(crowded, {int(s): k for k, s in enumerate(np.sort(crowded.seats))})
     own = np.sort(crowded.seats)
     for at in np.argsort(alone, kind="stable"):
         radius = min(ring, goal.radius(result.score))
@@ -517,14 +453,6 @@ def _one_by_one(
             pick = np.empty(len(space.values), dtype=np.int64)
             pick[fixed], pick[own] = first.pick[at], found.pick
             result.pick, result.score = pick, found.score
-
-
-def _renumber(cluster: Cluster, number: dict[int, int]) -> Cluster:
-    seats = np.array([number[int(s)] for s in cluster.seats])
-    if cluster.parts is None:
-        return Cluster(seats)
-    a, b = (_renumber(part, number) for part in cluster.parts)
-    return Cluster(seats, (a, b))
 
 
 def _score(goal: Goal, seats: Array, pick: Array, x: Array, result: SearchResult) -> None:

@@ -74,7 +74,7 @@ def solve_deck_line(
         Greatest ratio of deviation to tolerance.
     repair : callable
         From a pick that overdraws the stock to one that does not, or None.
-    effort : float
+    effort : Effort
         Work after which the gap is stated instead of closed.
 
     Returns
@@ -405,7 +405,7 @@ def list_lines(
         Keep only the cheapest of lines that go on alike; otherwise all of them.
     most : int
         When more lines than this are begun at once, only some of the most promising go on.
-    effort : float
+    effort : Effort
         Work after which they are few.
 
     Returns

@@ -81,7 +81,7 @@ def solve_line(
     line : Line
     below : float
         Keep all lines that cost less than this.
-    effort : float
+    effort : Effort
         Work after which no new sweep begins.
 
     Returns

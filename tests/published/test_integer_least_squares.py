@@ -25,9 +25,10 @@ from fitup.frames import Array
 from fitup.problem.continuous import least_squares
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem, LimitRow
+from fitup.solve.clusters import cluster_tree
 from fitup.solve.exact import Goal, SearchResult, Space, collect, search
 from fitup.solve.general_solvers import least_squares_by, solvers
-from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.rings import search_rings
 from fitup.solve.stock import solve_deck_line
 
 FLOAT = np.array([5.45, 3.10, 2.97])

@@ -12,10 +12,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitup.solve import rings
+from fitup.solve.clusters import cluster_tree
 from fitup.solve.effort import Effort
 from fitup.solve.exact import Goal, Space, collect, echelon, search
 from fitup.solve.local_search import Work, improve
-from fitup.solve.rings import cluster_tree, search_rings
+from fitup.solve.rings import search_rings
 
 CASES = settings(
     max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
