@@ -23,6 +23,7 @@ from fitup.pages.review_facts import UnitName
 from fitup.record.asdone import Asked
 from fitup.sheets.numbers import rounded
 from fitup.sheets.places import place_words
+from fitup.sheets.verbs import note_called, verb_called
 from fitup.sheets.words import NAMES, plain_value, shown_for
 from fitup.units import DISPLAY
 
@@ -64,12 +65,14 @@ def event_steps(job: Job, procedure: Procedure, asked: Mapping[str, Asked]) -> I
 def _step(job: Job, event: WorkEvent, asked: Mapping[str, Asked]) -> FieldStep:
     entries = [_entry(job, event, reading, asked) for reading in event.readings]
     entries += _packs(event, asked)
-    done = () if entries else (f"{event.verb}: done.",)
+    verb = verb_called(job, _seats(event), event.verb)
+    done = () if entries else (f"{verb}: done.",)
     say = [*_orders(job, event), *_plates(event)]
-    if event.note:
-        say.append(f"{event.note[0].upper()}{event.note[1:]}.")
+    note = note_called(job, _seats(event), event.note)
+    if note:
+        say.append(f"{note[0].upper()}{note[1:]}.")
     say += _stands(job, event)
-    title = f"Line {event.line}: {event.verb} ({_HANDS[event.who]})"
+    title = f"Line {event.line}: {verb} ({_HANDS[event.who]})"
     return FieldStep(title, tuple(say), done, tuple(entries))
 
 
@@ -81,7 +84,11 @@ def _orders(job: Job, event: WorkEvent) -> Iterator[str]:
         seat = job.seats.get(name if jack is None else jack.seat)
         where = name if seat is None else f"{name}, {place_words(job, seat)}"
         far = f" to {_should(job, aims[name])}" if name in aims else ""
-        yield f"{where}: {event.verb}{far}"
+        yield f"{where}: {verb_called(job, _seats(event), event.verb)}{far}"
+
+
+def _seats(event: WorkEvent) -> list[str]:
+    return [state.seat for state in event.after]
 
 
 def _plates(event: WorkEvent) -> Iterator[str]:

@@ -43,6 +43,7 @@ from fitup.sheets.model import OF_POINTS
 from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.places import place_words
 from fitup.sheets.stages import quantity_of
+from fitup.sheets.verbs import note_called, part_called, verb_called
 from fitup.sheets.words import NAMES, shown_for, side_word
 from fitup.units import DISPLAY
 
@@ -71,6 +72,8 @@ ASKS: Final[dict[str, str]] = {
     "RAISE": "RAISE, ram to",
     "LOWER": "LOWER, ram to",
     "PUSH": "PUSH, ram to",
+    "PULL": "PULL, ram to",
+    "LET BACK": "LET BACK, ram to",
     "FOLLOW WITH NUT": "NUT FOLLOWS",
     "FOLLOW WITH PLATES": "PLATES FOLLOW",
 }
@@ -135,9 +138,10 @@ def parts_of(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tup
     events : sequence of WorkEvent
         By time, of phases in :data:`PARTS`: without joint readings and hold point.
     """
+    seats = procedure.seats
     return tuple(
         _part(job, procedure, title, list(own))
-        for title, own in groupby(events, key=lambda e: PARTS[e.phase])
+        for title, own in groupby(events, key=lambda e: part_called(job, seats, PARTS[e.phase]))
     )
 
 
@@ -187,14 +191,15 @@ def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: Shared) -> L
     if not any(c.reads for c in cells):
         cells = ()
     back = event.verb == "FOLLOW WITH NUT" and event.phase == "lower"
-    asks = "NUT BACK, gap of" if back else ASKS.get(event.verb, event.verb)
+    verb = verb_called(job, procedure.seats, event.verb)
+    asks = "NUT BACK, gap of" if back else ASKS.get(verb, verb)
     same, same_stop = _same(cells)
     packs = tuple(_packs(job, event, loose)) if packed else ()
     return Line(
         number=event.line,
         who=event.who,
         asks=asks,
-        note=event.note or _NOTES.get(event.verb, ""),
+        note=note_called(job, procedure.seats, event.note) or _NOTES.get(event.verb, ""),
         same=same,
         same_stop=same_stop,
         cells=cells,

@@ -72,7 +72,13 @@ def test_sheets_speak_of_cables_without_signs(planned: tuple[Path, Any]):
     tower, joint = pages(folder / "out" / "move-T.pdf"), pages(folder / "out" / "move-V3.pdf")
     assert "ST SHORTEN" in tower
     assert "PUSH TO MAIN SPAN" in tower
-    assert "The cable brings it back" in tower
+    # a cable is pulled and a saddle pushed: nobody reads RAISE where nothing goes up
+    assert "PULL: ram" in tower
+    assert "PUSH: ram" in tower
+    assert "LET BACK: ram" in tower
+    assert "RAISE:" not in tower
+    assert "LOWER:" not in tower
+    assert "every lock nut loose" in tower
     assert "leans back" in tower
     # what hangs rests on lock nuts: it is neither lifted off packs nor let down onto them
     assert "this group is pulled off its lock nuts by 1.0 mm" in tower

@@ -34,7 +34,7 @@ def test_readings_typed_into_the_table_beside_the_sheets_make_new_sheets(printed
     readings = printed / "lift-off.csv"
     readings.write_text("\n".join([table[0], *rows]) + "\n", encoding="utf-8")
     first = PdfReader(printed / "out" / "move-J1.pdf").pages[1].extract_text()
-    assert "re-bases every load" in " ".join(first.split())
+    assert "sets every load and band after it anew" in " ".join(first.split())
     said = run("sheets", str(printed), "--readings", str(readings))
     assert "Loads by the lift-off; these sheets replace all earlier ones" in said
     assert "calculated, 656 kN now" in said
