@@ -39,6 +39,8 @@ def part_called(job: Job, seats: Sequence[str], title: str) -> str:
     title : str
         Where the group pushes up.
     """
+    if _on_nuts(job, seats) and "change the packs" in title:
+        return "Onto the lock nuts, free the load"
     if _lifts(job, seats):
         return title
     out = verb_called(job, seats, "RAISE").capitalize()
@@ -56,8 +58,13 @@ def note_called(job: Job, seats: Sequence[str], note: str) -> str:
     note : str
         Where packs hold.
     """
-    nuts = all(job.seats[s].held_by == "nut" for s in seats)
-    return note.replace("every pack loose", "every lock nut loose") if nuts else note
+    if _on_nuts(job, seats):
+        return note.replace("every pack loose", "every lock nut loose")
+    return note
+
+
+def _on_nuts(job: Job, seats: Sequence[str]) -> bool:
+    return all(job.seats[s].held_by == "nut" for s in seats)
 
 
 def _lifts(job: Job, seats: Sequence[str]) -> bool:

@@ -79,6 +79,7 @@ def test_sheets_speak_of_cables_without_signs(planned: tuple[Path, Any]):
     assert "RAISE:" not in tower
     assert "LOWER:" not in tower
     assert "every lock nut loose" in tower
+    assert "Onto the lock nuts, free the load" in tower
     assert "leans back" in tower
     # what hangs rests on lock nuts: it is neither lifted off packs nor let down onto them
     assert "this group is pulled off its lock nuts by 1.0 mm" in tower
