@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from fitup.checks import joint_state
 from fitup.jobfolder import read_job
-from fitup.jobfolder.read import require_unchanged
+from fitup.jobfolder.inputs import require_unchanged
 from fitup.model import CheckState, Influence, Job, Plan
 from fitup.structure import influence_of, preset_for_release, with_thermal
 from fitup.survey import Survey, read_survey

@@ -45,7 +45,7 @@ def command(job: Path, code: str | None, target: Path, workers: int | None) -> i
     from fitup.cli.recovering import certified_of, stands_of, worked_by
     from fitup.recovery.contingencies import contingencies
     from fitup.sheets.contingencies import contingency_pdf, contingency_sheet, contingency_table
-    from fitup.sheets.tables import csv_bytes
+    from fitup.sheets.table_files import csv_bytes
 
     with ExitStack() as stack:
         by = worked_by(job, code, stack)

@@ -230,7 +230,7 @@ def _stands(folder: Path, record: Record, entry: Event) -> Standing:
 
 def signed_of(ready: Ready) -> Signed:
     """Return what is signed of a plan: what its sheets say, made again, and what they ask for."""
-    from fitup.sheets.tables import json_bytes
+    from fitup.sheets.table_files import json_bytes
 
     certificate = ready.opened.certificate
     sheets, _ = ready.opened.sheets()

@@ -18,7 +18,7 @@ from fitup.errors import EXIT_OUTSIDE, FitupError, InputError, Problem
 from fitup.jobfolder import read_job
 from fitup.model.identity import with_readings
 from fitup.plainfile import read_bytes
-from fitup.sheets.tables import json_bytes
+from fitup.sheets.table_files import json_bytes
 from fitup.sheets.write import LIST, documents, set_aside
 
 #: a table of a lift-off is smaller [bytes]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -30,6 +28,7 @@ from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
 from fitup.jobfolder.frame_schema import FRAME_TABLES
+from fitup.jobfolder.inputs import digest_of, input_files
 from fitup.jobfolder.keys import FILE
 from fitup.jobfolder.plausible import judged
 from fitup.jobfolder.read_cables import check_leans, lean_of, of_stage, tension_of, with_cables
@@ -60,7 +59,7 @@ from fitup.model import (
     SteelReading,
 )
 from fitup.model.rules import PLATE_CLASSES, plate_limits
-from fitup.plainfile import read_once, read_whole
+from fitup.plainfile import read_once
 
 #: every table a job may have: file -> (columns, required)
 ALL_TABLES: Final = {
@@ -462,40 +461,3 @@ def _check_files(root: Path, job: Job, axis: str | None, problems: list[Problem]
 def _input_names(job: Job, axis: str | None) -> list[str]:
     others = (job.influence_table, axis, *(e.levelling for e in job.epochs))
     return [FILE, *INPUT_TABLES, *(e.file for e in job.epochs), *(name for name in others if name)]
-
-
-def input_files(root: Path, names: Iterable[str]) -> dict[str, bytes]:
-    """Return the bytes of those files that lie in a folder, by name.
-
-    Raises
-    ------
-    InputError
-        If one of them cannot be read.
-    """
-    present = (name for name in sorted(set(names)) if (root / name).is_file())
-    return {name: read_whole(root / name, name) for name in present}
-
-
-def require_unchanged(folder: Path, job: Job) -> dict[str, bytes]:
-    """Return every input file of a job, as it was read.
-
-    Raises
-    ------
-    InputError
-        If one changed, or grew, since.
-    """
-    files = input_files(folder, job.files)
-    if digest_of(files) != job.digest:
-        found, allowed = "files that changed while the job was read", "files that rest"
-        do = "wait until they are saved, then try again"
-        raise InputError([Problem(str(folder), found, allowed, do)])
-    return files
-
-
-def digest_of(files: Mapping[str, bytes]) -> str:
-    """Return the SHA-256 over names and bytes of input files."""
-    state = hashlib.sha256()
-    for name in sorted(files):
-        state.update(f"{name}\0{len(files[name])}\0".encode())
-        state.update(files[name])
-    return state.hexdigest()

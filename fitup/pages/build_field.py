@@ -14,7 +14,7 @@ from fitup.record.asdone import Asked, asked_of
 from fitup.sheets.as_done import as_done
 from fitup.sheets.cautions import BAND_PASSED, HOLD
 from fitup.sheets.model import SheetSet
-from fitup.sheets.tables import json_bytes
+from fitup.sheets.table_files import json_bytes
 from fitup.sheets.work import StageSheet
 from fitup.units import DISPLAY
 

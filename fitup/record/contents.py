@@ -10,8 +10,9 @@ from typing import Any, Final
 
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.frame_schema import FRAME_TABLES
+from fitup.jobfolder.inputs import input_files, require_unchanged
 from fitup.jobfolder.keys import FILE as SETTINGS
-from fitup.jobfolder.read import INPUT_TABLES, input_files, require_unchanged
+from fitup.jobfolder.read import INPUT_TABLES
 from fitup.model import Job
 from fitup.record.canonical import canonical
 

@@ -12,7 +12,7 @@ from typing import Any, Final, get_args, get_origin, get_type_hints
 
 import numpy as np
 
-from fitup.jobfolder.read import digest_of
+from fitup.jobfolder.inputs import digest_of
 from fitup.model import Plan
 from fitup.model.identity import plan_hash, with_readings
 from fitup.record.canonical import canonical, read_json

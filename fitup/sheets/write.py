@@ -121,7 +121,8 @@ def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:
     """Yield name and content of every file, the list last."""
     from fitup.sheets.figures import figures
     from fitup.sheets.pdf import move_pdf, pocket_pdf, report_pdf, schedule_pdf, sequence_pdf
-    from fitup.sheets.tables import csv_bytes, json_bytes, lift_off_table, tables, xlsx_bytes
+    from fitup.sheets.table_files import csv_bytes, json_bytes, xlsx_bytes
+    from fitup.sheets.tables import lift_off_table, tables
 
     if not moves:
         sheets = replace(sheets, stages=())

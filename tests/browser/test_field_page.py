@@ -14,7 +14,7 @@ from fitup.pages import FieldFacts, crews_of, field_facts, field_page
 from fitup.record.asdone import Read, asked_of, judge
 from fitup.record.readback import code_of, form_readings, read_form
 from fitup.sheets import SheetSet, build_sheets
-from fitup.sheets.tables import json_bytes
+from fitup.sheets.table_files import json_bytes
 
 WORDS = {"go on": "go", "hold": "hold", "stop": "stop"}
 

@@ -7,7 +7,7 @@ from hashlib import sha256
 
 import pytest
 
-from fitup.jobfolder.read import digest_of
+from fitup.jobfolder.inputs import digest_of
 from fitup.model import Plan, SeatPlan, Stage
 from fitup.model.identity import plan_hash, with_readings
 from fitup.record import acts, lookup

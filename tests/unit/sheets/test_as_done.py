@@ -15,7 +15,7 @@ from fitup.errors import FitupError
 from fitup.record.asdone import asked_of
 from fitup.record.readback import code_of, form_readings, read_form
 from fitup.sheets import build_sheets
-from fitup.sheets.tables import json_bytes, xlsx_bytes
+from fitup.sheets.table_files import json_bytes, xlsx_bytes
 
 
 @pytest.fixture(scope="module")

@@ -18,7 +18,8 @@ from fitup.record.approval import Standing
 from fitup.sheets import build_sheets, write_sheets
 from fitup.sheets.cautions import STRIP
 from fitup.sheets.numbers import rounded
-from fitup.sheets.tables import Table, csv_bytes
+from fitup.sheets.table_files import csv_bytes
+from fitup.sheets.tables import Table
 from fitup.sheets.write import file_names
 from fitup.units import METRIC
 
