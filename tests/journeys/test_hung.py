@@ -85,9 +85,10 @@ def test_sheets_speak_of_cables_without_signs(planned: tuple[Path, Any]):
     assert "this group is pulled off its lock nuts by 1.0 mm" in tower
     assert "let all jacks off together onto the lock nuts" in tower
     assert "off its packs" not in tower
-    held = re.search(r"J-ST (\d+) kN\. Let the load off onto the lock nuts\.", tower)
-    # the stay carries 1158 kN as it stands
-    assert held is not None and abs(int(held[1]) - 1158) <= 5
+    # the stay carries 1158 kN as it stands, and a little more where its nut is 1.0 mm off
+    expected = re.search(r"lift-off .{0,40}?(\d+) kN", tower)
+    assert expected is not None, tower[:3000]
+    assert 1158 < int(expected[1]) < 1190
     assert "this group is lifted off its packs by 1.0 mm" in joint
     schedule = pages(folder / "out" / "shim-schedule.pdf")
     assert "segment T, pushes to main span" in schedule
