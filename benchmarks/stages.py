@@ -100,7 +100,7 @@ def main() -> None:
         job, plans = piers(count, options.crews, options.differ * 1e-3)
         state, influence = loads(job)
         begin = time.perf_counter()
-        laid, outcome, _ = best_order(job, state, influence, plans)
+        laid, outcome = best_order(job, state, influence, plans)
         seconds = time.perf_counter() - begin
         found = len(outcome.stages) if outcome.stages is not None else 0
         line = f"{count:5d}  {len(plans):5d}  {seconds:7.2f}  {found:6d}  {outcome.lower:8d}"

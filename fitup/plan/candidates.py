@@ -11,15 +11,15 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, ObjectiveResult, SeatPlan, Stage
-from fitup.plan.least_work import allowed_squares
-from fitup.plan.order import stated
+from fitup.plan.least_work import allowed_squares, counts_again
+from fitup.plan.order import stages_of_order
 from fitup.plan.priorities import Chosen, most_squares
 from fitup.plan.search_space import space_of, squares_goal
 from fitup.problem.problem import FitProblem
@@ -192,13 +192,11 @@ class Candidates:
         self.tried += 1
         self.effort.spend(_ORDER)
         self.report(f"order of stages: candidate {self.tried + self.cut}")
-        laid, outcome, fine = best_order(
-            self.job, self.state, self.influence, seats, spend=self._spend
-        )
+        laid, outcome = best_order(self.job, self.state, self.influence, seats, spend=self._spend)
         if outcome.stages is None:
             return None
-        stages = stated(self.job, self.influence, laid, outcome.stages)
-        return Ordered(pick, seats, stages, stages_result(self.job, laid, outcome, fine))
+        stages = stages_of_order(self.job, self.influence, laid, outcome.stages)
+        return Ordered(pick, seats, stages, stages_result(self.job, laid, outcome))
 
     def _spend(self, steps: float) -> bool:
         self.effort.spend(steps)
@@ -285,9 +283,13 @@ def chosen_instead(
         Every candidate of less squares is among these, but for the slack.
     """
     x = problem.settings(found.pick)
-    reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(found.pick))
+    worst = problem.worst_ratio(x)
     met = ("worst ratio", "least squares") if nearest else ("worst ratio",)
-    objectives: Iterator[ObjectiveResult] = (
+    passing = (
+        f"{passed} choices of packs that come nearer or are less work were passed over, for no "
+        "order of them keeps every limit on the way"
+    )
+    nearness = [
         replace(
             w,
             upper=value,
@@ -295,12 +297,12 @@ def chosen_instead(
             proven=bool(w.proven and (value <= w.lower * (1.0 + _CARE) or w.name in met)),
             text=w.text
             if w.name != "least squares"
-            else f"no plan has less than {w.lower:.4g}; {passed} choices of packs that come nearer "
-            "or are less work were passed over, for no order of them keeps every limit on the way",
+            else f"no plan has less than {w.lower:.4g}; {passing}",
         )
-        for w, value in zip(chosen.objectives, reached, strict=True)
-    )
-    return replace(chosen, pick=found.pick, objectives=tuple(objectives), worst=reached[0])
+        for w, value in zip(chosen.objectives, (worst, problem.squares(x)), strict=False)
+    ]
+    counts = counts_again(chosen.objectives[len(nearness) :], problem.work(found.pick))
+    return replace(chosen, pick=found.pick, objectives=(*nearness, *counts), worst=worst)
 
 
 def _key(pick: Array) -> bytes:

@@ -106,11 +106,49 @@ def least_work(
     results = []
     open_before = False
     for name, upper, lower in zip(NAMES, near.work(begin), least, strict=True):
-        # a bound on a later count holds where the earlier ones are as they are
         proven = upper == lower and not open_before
         open_before = open_before or not proven
         results.append(ObjectiveResult(name, upper, lower, proven, text))
+        # a bound on a later count holds where the earlier ones are no more than they are
+        text += f" and at most {upper} {name}"
     return same_pick(near, problem, begin), tuple(results)
+
+
+def count_again(result: ObjectiveResult, value: int, *, fewer_before: bool) -> ObjectiveResult:
+    """Return what is known of a count for another plan than that of least work.
+
+    Parameters
+    ----------
+    result : ObjectiveResult
+        Of the plan of least work: its bound holds under the conditions of its text.
+    value : int
+        What the other plan comes to.
+    fewer_before : bool
+        The other plan's earlier counts are no more than those of the plan of least work.
+    """
+    if fewer_before and value >= result.lower:
+        return replace(result, upper=value, proven=result.proven and value == result.lower)
+    text = "no bound is known for a plan of more squares, seats or plates than that of least work"
+    return replace(result, upper=value, lower=0, proven=False, text=text)
+
+
+def counts_again(
+    results: Sequence[ObjectiveResult], values: Sequence[int]
+) -> tuple[ObjectiveResult, ...]:
+    """Return what is known of all counts for another plan than that of least work.
+
+    Parameters
+    ----------
+    results : sequence of ObjectiveResult
+        Of the plan of least work, in the order of ``NAMES``.
+    values : sequence of int
+        What the other plan comes to.
+    """
+    fewer, again = True, []
+    for result, value in zip(results, values, strict=True):
+        again.append(count_again(result, value, fewer_before=fewer))
+        fewer = fewer and result.lower <= value <= result.upper
+    return tuple(again)
 
 
 class _Less:

@@ -39,13 +39,13 @@ def order_stages(
     NoSafeOrder
         If no order keeps every limit on the way; names what forbids it.
     """
-    laid, outcome, fine = best_order(job, state, influence, seats, report)
+    laid, outcome = best_order(job, state, influence, seats, report)
     if outcome.stages is None:
         raise NoSafeOrder(explain(job, state, influence, seats, laid, outcome))
-    return stated(job, influence, laid, outcome.stages), stages_result(job, laid, outcome, fine)
+    return stages_of_order(job, influence, laid, outcome.stages), stages_result(job, laid, outcome)
 
 
-def stated(
+def stages_of_order(
     job: Job, influence: Influence, laid: Laid, order: Sequence[Sequence[Move]]
 ) -> tuple[Stage, ...]:
     """Return the stages of an order of moves with what every crew does, in the order of time.

@@ -23,8 +23,9 @@ from fitup.model import (
 )
 from fitup.model.identity import plan_hash
 from fitup.plan.candidates import Candidates, chosen_instead
+from fitup.plan.least_work import counts_again
 from fitup.plan.no_safe_order import blocks_of, explain
-from fitup.plan.order import order_stages, stated
+from fitup.plan.order import order_stages, stages_of_order
 from fitup.plan.priorities import CAUGHT, Chosen, choose, effort_of
 from fitup.plan.whynot import find_obstacles, limits_in_the_way
 from fitup.problem.contact import plan_with_contact
@@ -106,10 +107,10 @@ def _make(
     reuse = True
     chosen, seats = _choose(job, state, influence, reuse, report, stop)
     report("order of stages")
-    laid, outcome, fine = best_order(job, state, influence, seats, report)
+    laid, outcome = best_order(job, state, influence, seats, report)
     if outcome.stages is not None:
-        stages = stated(job, influence, laid, outcome.stages)
-        fewest = stages_result(job, laid, outcome, fine)
+        stages = stages_of_order(job, influence, laid, outcome.stages)
+        fewest = stages_result(job, laid, outcome)
     else:
         found = _with_order(job, state, influence, chosen, (laid, outcome), report, stop)
         chosen, seats, stages, fewest, reuse = found
@@ -183,10 +184,10 @@ def _with_order(
     if not candidates.complete:
         # plates that only later stages set free may be what forbids every order
         chosen, own = _choose(job, state, influence, False, report, stop)
-        laid, outcome, fine = best_order(job, state, influence, own, report)
+        laid, outcome = best_order(job, state, influence, own, report)
         if outcome.stages is not None:
-            stages = stated(job, influence, laid, outcome.stages)
-            return chosen, own, stages, stages_result(job, laid, outcome, fine), False
+            stages = stages_of_order(job, influence, laid, outcome.stages)
+            return chosen, own, stages, stages_result(job, laid, outcome), False
     lines = [explain(job, state, influence, seats, *stuck), candidates.scope()]
     first = next(w for w in chosen.objectives if w.name == "worst ratio")
     if first.lower > job.objectives.worst_ratio_goal * (1.0 + 1e-9):
@@ -216,7 +217,8 @@ def plan_of_pick(
     pick : Array (n,) of whole numbers
         Choices of :func:`build_problem`, all plates that come out counted as stock.
     instead_of : Plan
-        Its lower bounds hold for every pick; its obstacles and ideal are kept.
+        Its bounds on ratio and squares hold for every pick, those on work for picks that do no more
+        of what counts before; its obstacles and ideal are kept.
 
     Raises
     ------
@@ -226,15 +228,16 @@ def plan_of_pick(
     problem = build_problem(job, state, influence)
     x = problem.settings(pick)
     seats = _seat_plans(job, problem, pick)
-    reached = (problem.worst_ratio(x), problem.squares(x), *problem.work(pick))
-    chosen = [w for w in instead_of.objectives if w.name != "stages"]
-    objectives = tuple(
-        replace(w, upper=float(value), proven=bool(value <= w.lower), text="see the method")
-        for w, value in zip(chosen, reached, strict=True)
-    )
-    inside = reached[0] <= 1.0 + 1e-9
+    worst = problem.worst_ratio(x)
+    known = [w for w in instead_of.objectives if w.name != "stages"]
+    nearness = [
+        replace(w, upper=value, proven=bool(value <= w.lower), text="see the method")
+        for w, value in zip(known, (worst, problem.squares(x)), strict=False)
+    ]
+    counts = counts_again(known[len(nearness) :], problem.work(pick))
+    inside = worst <= 1.0 + 1e-9
     stages, fewest = order_stages(job, state, influence, seats)
-    objectives = (*objectives, fewest)
+    objectives = (*nearness, *counts, fewest)
     plan = replace(instead_of, seats=seats, stages=stages, objectives=objectives, inside=inside)
     plan = replace(plan, reuse=True)
     return replace(plan, id=plan_id(job, plan))

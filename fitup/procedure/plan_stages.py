@@ -35,7 +35,7 @@ def best_order(
     *,
     in_parts: bool = True,
     spend: Spend = endless,
-) -> tuple[Laid, Outcome, bool]:
+) -> tuple[Laid, Outcome]:
     """Return the course, what the search found, and whether parts of moves were offered.
 
     First only the parts that the greatest travel in one go asks for; where that does not reach a
@@ -58,7 +58,6 @@ def best_order(
     laid : Laid
     outcome : Outcome
         Its ``stages`` are None where no order was found.
-    fine : bool
     """
     rows = way_rows(job, state, influence)
     groups = moving_groups(job, seats)
@@ -72,20 +71,20 @@ def best_order(
 
     laid, outcome = found(shares)
     if not in_parts or (outcome.stages is not None and len(outcome.stages) == any_rest_bound(laid)):
-        return laid, outcome, False
+        return laid, outcome
     most = FINE if len(groups) <= MANY else COARSE
     finer = [tuple(sorted({*parts(most), *own})) for own in shares]
     fine, better = found(finer)
     if better.stages is None and outcome.stages is not None:
-        return laid, replace(outcome, lower=better.lower, closed=False), True
+        return laid, replace(outcome, lower=better.lower, closed=False)
     if (
         better.stages is not None
         and outcome.stages is not None
         and len(outcome.stages) <= len(better.stages)
     ):
         # the same number with fewer rests is less work
-        return laid, replace(outcome, lower=better.lower, closed=better.closed), True
-    return fine, better, True
+        return laid, replace(outcome, lower=better.lower, closed=better.closed)
+    return fine, better
 
 
 def _found(laid: Laid, needs: Needs, report: Report) -> tuple[Laid, Outcome]:
@@ -106,13 +105,13 @@ def any_rest_bound(laid: Laid) -> int:
     return Shares(laid.course, need).least(sum(need), need)
 
 
-def stages_result(job: Job, laid: Laid, outcome: Outcome, fine: bool) -> ObjectiveResult:
+def stages_result(job: Job, laid: Laid, outcome: Outcome) -> ObjectiveResult:
     """Say how few stages there are and what is known of fewer.
 
     Parameters
     ----------
     job : Job
-    laid, outcome, fine
+    laid, outcome
         As :func:`best_order` returns them, with an order that was found.
     """
     assert outcome.stages is not None

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitup.errors import NoPlan
-from fitup.model import Objectives
+from fitup.model import ObjectiveResult, Objectives
 from fitup.plan import least_work, make_plan
 from fitup.plan.alternatives import disturbed_by, other_places, without
 from fitup.plan.priorities import choose
@@ -230,3 +230,57 @@ def test_fewer_seats_at_the_same_squares_are_not_proven_away(seed: int) -> None:
         found = less._all((few,), Effort(60e6))
         assert found is not False
         assert (found is True) == (few < same.min())
+
+
+def test_a_bound_on_plates_says_that_it_holds_for_so_few_seats() -> None:
+    """More seats may do with fewer plates: two of one plate each against one of four."""
+    rows = np.array([[1.0, 1.0]]) * 500.0
+    stay = Choice(0.0, (), False, 0)
+    choices = tuple(
+        (stay, Choice(1e-3, ("P",), True, 1), Choice(2e-3, ("P",) * 2, True, 4)) for _ in "ab"
+    )
+    problem = replace(
+        made_problem(0),
+        seats=("a", "b"),
+        rows=("r",),
+        F=rows,
+        g=np.array([1.0]),
+        weights=np.ones(1),
+        L=np.zeros((0, 2)),
+        b=np.zeros(0),
+        choices=choices,
+        counts=tuple(np.array([[0], [1], [1]]) for _ in "ab"),
+        stock=np.array([9]),
+        windows=np.array([[0.0, 2e-3]] * 2),
+        clusters=((0,), (), (1,), ()),
+    )
+    objectives = Objectives(worst_ratio_goal=0.1, squares_slack=0.0, squares_slack_floor=1.0)
+    seats, plates, _ = choose(problem, objectives).objectives[2:5]
+    assert (seats.upper, seats.proven, plates.upper, plates.lower) == (1, True, 4, 4)
+    # both seats by one plate each come to two plates: the bound of four is not of every plan
+    assert plates.text.endswith("and at most 1 seats disturbed")
+
+
+@pytest.mark.parametrize(
+    ("values", "known"),
+    [
+        ((3, 8, 20), [(3, True), (8, True), (12, False)]),
+        ((3, 9, 20), [(3, True), (8, False), (0, False)]),
+        # one seat more: fewer plates than the bound for three seats prove nothing
+        ((4, 6, 20), [(3, False), (0, False), (0, False)]),
+        # fewer seats than the least: more squares than least work may spend
+        ((2, 8, 20), [(0, False), (0, False), (0, False)]),
+    ],
+)
+def test_bounds_on_work_are_kept_where_they_hold(
+    values: tuple[int, int, int], known: list[tuple[int, bool]]
+) -> None:
+    of_least = [
+        ObjectiveResult(name, upper, lower, proven, "")
+        for name, upper, lower, proven in zip(
+            least_work.NAMES, (3, 8, 20), (3, 8, 12), (True, True, False), strict=True
+        )
+    ]
+    again = least_work.counts_again(of_least, values)
+    assert [(r.lower, r.proven) for r in again] == known
+    assert [r.upper for r in again] == list(values)
