@@ -12,7 +12,7 @@ from fitup.checks import joint_state
 from fitup.jobfolder import read_job
 from fitup.jobfolder.inputs import require_unchanged
 from fitup.model import CheckState, Influence, Job, Plan
-from fitup.structure import influence_of, preset_for_release, with_thermal
+from fitup.structure import influence_of, preset_for_release, with_thermal_response
 from fitup.survey import Survey, read_survey
 
 if TYPE_CHECKING:
@@ -282,4 +282,4 @@ def open_job(
     (14, 66)
     """
     folder = Path(folder)
-    return OpenJob(folder, with_thermal(read_job(folder)), report, stop, explain)
+    return OpenJob(folder, with_thermal_response(read_job(folder)), report, stop, explain)

@@ -34,7 +34,7 @@ from fitup.certify.release import released_targets
 from fitup.certify.stages import pack_rules, walk
 from fitup.certify.summary import stated_otherwise, summarise
 from fitup.certify.surveyed import surveyed_again, surveyed_otherwise
-from fitup.certify.temperature import steel_apart, thermal_again
+from fitup.certify.temperature import second_thermal_path, steel_apart
 from fitup.checks.items import place_of
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
@@ -141,7 +141,7 @@ def start_work(
     plain = states
     if job.learned:
         states = CorrectedStates(states, job, table=influence.origin == "table")
-    heat = thermal_again(job, survey, plain)
+    heat = second_thermal_path(job, survey, plain)
     warm = heat.change(state.checks, *steel_apart(job, survey.steel))
     one = dict.fromkeys(job.segments, 1.0)
     rate = heat.change(state.checks, one, dict.fromkeys(job.segments, 0.0))

@@ -143,25 +143,39 @@ def swing_of(
     site : mapping of str to float
         Settings before the stage by seat [m].
     """
-    others = [
+    others = [c for c in crews if c is not own]
+    rest = dict(zip(own.seats, night.rest_loads.tolist(), strict=True))
+    less, more = dict.fromkeys(own.seats, 0.0), dict.fromkeys(own.seats, 0.0)
+    for corner in elsewhere(others) if others else ():
+        loads = work.states.at(work.settings({**site, **corner}), work.state.checks).reactions
+        for name in own.seats:
+            less[name] = min(less[name], loads[name] - rest[name])
+            more[name] = max(more[name], loads[name] - rest[name])
+    return {name: Swing(less[name], more[name]) for name in own.seats}
+
+
+def elsewhere(crews: Sequence[Stage]) -> Iterator[dict[str, float]]:
+    """Yield where other crews may be: each not begun, at the top, or done.
+
+    Parameters
+    ----------
+    crews : sequence of Stage
+        All of one stage, the crew that is looked at left out.
+
+    Yields
+    ------
+    dict of str to float
+        Settings of their seats [m]; one empty dict where there is no other crew.
+    """
+    parts = [
         [
             dict(zip(c.seats, row, strict=True))
             for row in (c.start, *(part[-1] for part in (c.up, c.down) if part))
         ]
         for c in crews
-        if c is not own
     ]
-    rest = dict(zip(own.seats, night.rest_loads.tolist(), strict=True))
-    less, more = dict.fromkeys(own.seats, 0.0), dict.fromkeys(own.seats, 0.0)
-    for corner in product(*others) if others else ():
-        values = dict(site)
-        for part in corner:
-            values.update(part)
-        loads = work.states.at(work.settings(values), work.state.checks).reactions
-        for name in own.seats:
-            less[name] = min(less[name], loads[name] - rest[name])
-            more[name] = max(more[name], loads[name] - rest[name])
-    return {name: Swing(less[name], more[name]) for name in own.seats}
+    for corner in product(*parts):
+        yield {name: value for part in corner for name, value in part.items()}
 
 
 def event_of(

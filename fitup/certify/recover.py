@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
 from typing import Final
 
 from fitup.certify.acts import act_on, ended, hold_drops, hold_loads
@@ -19,7 +18,7 @@ from fitup.certify.bands import Reader, Swing
 from fitup.certify.check import start_work
 from fitup.certify.limits import STILL, Shake, Work
 from fitup.certify.night import Moment, Night, SeatNow
-from fitup.certify.procedure import event_of, off_of, procedure_of, swing_of
+from fitup.certify.procedure import elsewhere, event_of, off_of, procedure_of, swing_of
 from fitup.certify.recompute import Outcome, States, pack_setting
 from fitup.certify.springs import Response, jack_shake, load_shares, respond, seat_on_jacks
 from fitup.model import (
@@ -159,7 +158,7 @@ class Follower:
         refused: list[str] = []
         outside: list[str] = []
         told: Procedure | None = None
-        for corner in _corners(crew):
+        for corner in elsewhere(crew.others):
             work = replace(self._work, wrong=[])
             night, _ = self._standing(work, crew, found.stopped, {**crew.site, **corner})
             work.wrong.clear()
@@ -329,19 +328,6 @@ def _most_out(stage: Stage) -> Counter[str]:
         out[move.mark] += (move.source == "store") - (move.target == "store")
         most[move.mark] = max(most[move.mark], out[move.mark])
     return most
-
-
-def _corners(crew: _Crew) -> Iterator[dict[str, float]]:
-    """Yield where the other crews may be: not begun, at the top, done."""
-    parts = [
-        [
-            dict(zip(s.seats, row, strict=True))
-            for row in (s.start, *(part[-1] for part in (s.up, s.down) if part))
-        ]
-        for s in crew.others
-    ]
-    for corner in product(*parts):
-        yield {name: value for part in corner for name, value in part.items()}
 
 
 # -- what is stated ----------------------------------------------------------------------------

@@ -20,7 +20,7 @@ def jack_stiffness(jack: Jack) -> tuple[float, float]:
     oil of height h under a ram of area A gives F h / (K A).
     """
     if jack.stiffness is not None:
-        return jack.stiffness, SPRINGS.spread_told
+        return jack.stiffness, SPRINGS.spread_stated
     height = SPRINGS.dead + jack.stroke_used
     gives = height / (SPRINGS.oil * jack.ram_area) + 1.0 / SPRINGS.base
     return 1.0 / gives, SPRINGS.spread

@@ -23,7 +23,7 @@ from fitup.survey.points import Survey, SurveyedPoint
 from fitup.survey.steel import Steel
 
 
-class Warm(Protocol):
+class ThermalPath(Protocol):
     """What steel away from the reference temperature does."""
 
     near: float
@@ -46,7 +46,7 @@ class Warm(Protocol):
         """
 
 
-def thermal_again(job: Job, survey: Survey, states: object = None) -> Warm:
+def second_thermal_path(job: Job, survey: Survey, states: object = None) -> ThermalPath:
     """Return the second path of a job to what temperature does.
 
     Parameters
@@ -56,11 +56,11 @@ def thermal_again(job: Job, survey: Survey, states: object = None) -> Warm:
         Those of the job's frame, to save solving it again; anything else is ignored.
     """
     if job.thermal is None:
-        return FreeThermal(job)
+        return FreeExpansion(job)
     if not isinstance(states, FrameStates):
         hung = job.frame is not None and job.frame.cables
         states = HungStates(job, survey) if hung else FrameStates(job, survey)
-    return FrameThermal(job, states)
+    return FrameExpansion(job, states)
 
 
 def as_designed(job: Job) -> Survey:
@@ -87,7 +87,7 @@ def steel_apart(job: Job, steel: Mapping[str, Steel]) -> tuple[dict[str, float],
     return warmer, {name: own.difference for name, own in steel.items()}
 
 
-class FreeThermal:
+class FreeExpansion:
     """Segments that expand about their fixed points and bend on their seats."""
 
     #: second order of bending
@@ -115,7 +115,7 @@ class FreeThermal:
         )
 
 
-class FrameThermal:
+class FrameExpansion:
     """Segments that expand and bend as their frame lets them."""
 
     #: turns and cables of second order; a seat that lifts off goes further

@@ -17,7 +17,7 @@ from fitup.loop.words import whole_words
 from fitup.model import Job
 from fitup.openjob import open_job
 from fitup.sheets.words import NAMES, plain_value, shown_for
-from fitup.structure import with_thermal
+from fitup.structure import with_thermal_response
 from fitup.survey import read_survey
 from fitup.units import DISPLAY
 
@@ -49,7 +49,7 @@ def command(job: Path, later: Path, as_json: bool) -> None:
 def load_round(job: Path, later: Path) -> Round:
     """Load the two jobs of one round."""
     first = open_job(job)
-    after = as_assumed(with_thermal(read_job(later)), first.job)
+    after = as_assumed(with_thermal_response(read_job(later)), first.job)
     state = joint_state(after, read_survey(later, after))
     return one_round(first.job, first.state, first.influence, after, state)
 

@@ -8,7 +8,7 @@ from typing import Any
 import click
 import numpy as np
 
-from fitup.certify.temperature import as_designed, thermal_again
+from fitup.certify.temperature import as_designed, second_thermal_path
 from fitup.checks.opening import gaps_of, openings_at
 from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.errors import CertificateRefused, InputError, Problem
@@ -16,7 +16,7 @@ from fitup.frames import Array
 from fitup.jobfolder import read_job
 from fitup.model import Job
 from fitup.sheets.numbers import rounded
-from fitup.structure import with_thermal
+from fitup.structure import with_thermal_response
 from fitup.units import DISPLAY, DisplayUnits, to_si
 
 #: either way from the reference, and the step [K]
@@ -40,7 +40,7 @@ def command(job: Path, joint: str | None, at: float | None, as_json: bool) -> No
       fitup openings closure-k1
       fitup openings closure-k1 --joint K1 --at 8.5
     """
-    read = with_thermal(read_job(job))
+    read = with_thermal_response(read_job(job))
     if joint is not None and joint not in read.joints:
         known = ", ".join(read.joints)
         raise InputError([Problem("--joint", f"'{joint}'", known, "name one of them")])
@@ -79,7 +79,7 @@ def _words(opening: float, units: DisplayUnits) -> str:
 def _checked(job: Job, joint: str, temperatures: list[float]) -> Array:
     """Return openings (n, pairs) [m] that a second path agrees with."""
     openings = openings_at(job, joint, temperatures)
-    heat, gaps = thermal_again(job, as_designed(job)), gaps_of(job, joint)
+    heat, gaps = second_thermal_path(job, as_designed(job)), gaps_of(job, joint)
     even = dict.fromkeys(job.segments, 0.0)
     wrong = []
     for row, temperature in zip(openings, temperatures, strict=True):

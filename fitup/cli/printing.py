@@ -217,7 +217,7 @@ def with_lift_off(opened: OpenJob, file: Path) -> tuple[OpenJob, tuple[str, ...]
             ]
         )
     now = rebase_job(opened.job, opened.influence, done, file.read_bytes())
-    stated = now.stated()
+    stated = now.lines()
     survey = replace(opened.survey, understood=(*opened.survey.understood, *stated))
     return opened.changed(now.job, survey=survey, influence=now.influence), stated
 

@@ -189,12 +189,12 @@ def show(job: Job, answer: Answer, status: str = "NOT APPROVED") -> None:
         click.echo(f"  OUTSIDE where it stands: {line}")
     for tried in answer.tried:
         click.echo(f"\n{GOAL_WORDS[tried.goal]}")
-        for line in _stated(job, tried):
+        for line in _lines_of(job, tried):
             click.echo(f"  {line}")
     click.echo(f"\n{status}. Nobody works by it unless the engineer has approved it.")
 
 
-def _stated(job: Job, tried: Tried) -> Iterator[str]:
+def _lines_of(job: Job, tried: Tried) -> Iterator[str]:
     from fitup.sheets.crew import parts_of
     from fitup.sheets.recovery import event_words, help_words
 

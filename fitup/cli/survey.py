@@ -23,7 +23,7 @@ from fitup.jobfolder import read_job
 from fitup.model import Job
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved, solve_epochs
-from fitup.network.words import stated
+from fitup.network.words import network_lines
 from fitup.sheets.survey_words import (
     KINDS,
     TrustReport,
@@ -32,7 +32,7 @@ from fitup.sheets.survey_words import (
     residual_words,
     unseen_words,
 )
-from fitup.structure import with_thermal
+from fitup.structure import with_thermal_response
 from fitup.survey import read_survey
 from fitup.survey.verdict import REFUSED, Verdict, refused
 from fitup.units import DISPLAY, DisplayUnits
@@ -96,7 +96,7 @@ def _at_the_joints(
 ) -> tuple[tuple[Unseen, ...], Verdict, tuple[str, ...]]:
     """External reliability at the joints, the verdict, and what was understood."""
     try:
-        job = with_thermal(job)
+        job = with_thermal_response(job)
         survey = read_survey(folder, job, solved)
         unseen = unseen_at_joints(job, survey, joint_state(job, survey))
     except InputError:
@@ -111,7 +111,7 @@ def _at_the_joints(
 def _show(job: Job, solved: Solved) -> None:
     units = DISPLAY[job.units]
     click.echo(f"Survey {solved.epoch.file}, taken {solved.epoch.taken.replace('T', ' ')}")
-    for line in stated(solved, job.units):
+    for line in network_lines(solved, job.units):
         click.echo(f"  {line.removeprefix(f'{solved.epoch.file}: ')}")
     click.echo("\nSet-ups")
     click.echo(_setups(solved, units))
@@ -217,7 +217,7 @@ def _one_json(job: Job, solved: Solved) -> dict[str, Any]:
     return {
         "file": solved.epoch.file,
         "taken": solved.epoch.taken,
-        "understood": list(stated(solved, job.units)),
+        "understood": list(network_lines(solved, job.units)),
         "findings": list(solved.findings),
         "excluded": [{"observation": o, "reason": r} for o, r in solved.excluded.items()],
         "test": {

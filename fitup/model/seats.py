@@ -371,7 +371,7 @@ class Springs:
     """Stiffness of a lock nut with its thread [N/m]."""
     spread: float = 0.3
     """Share by which these may be wrong either way..."""
-    spread_told: float = 0.1
+    spread_stated: float = 0.1
     """... and by which a stiffness in jacks.csv may be."""
 
 

@@ -53,7 +53,7 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         read = read_table(folder / epoch.levelling, epoch.levelling, LEVELS, problems)
         levels = _levels(read, known, problems)
     if problems:
-        raise InputError(_told_once(problems))
+        raise InputError(_each_once(problems))
     return ObservationSet(
         epoch.file,
         epoch.levelling or "",
@@ -87,7 +87,7 @@ def off_deck(read: ObservationSet, job: Job) -> list[Problem]:
     ]
 
 
-def _told_once(problems: list[Problem]) -> list[Problem]:
+def _each_once(problems: list[Problem]) -> list[Problem]:
     """Tell what is wrong alike in many rows once: a unit in the header spoils hundreds."""
     alike: dict[Problem, list[Problem]] = {}
     for p in problems:

@@ -13,7 +13,7 @@ from fitup.network.solve import Solved
 from fitup.units import DISPLAY
 
 
-def stated(solved: Solved, units: str) -> tuple[str, ...]:
+def network_lines(solved: Solved, units: str) -> tuple[str, ...]:
     """Return the story of a network for the list of what was understood.
 
     Parameters
@@ -24,14 +24,14 @@ def stated(solved: Solved, units: str) -> tuple[str, ...]:
     """
     return (
         *solved.read.understood,
-        *corrections_told(solved, units),
-        datum_told(solved),
-        tests_told(solved),
-        *exclusions_told(solved),
+        *corrections_lines(solved, units),
+        datum_lines(solved),
+        tests_lines(solved),
+        *exclusions_lines(solved),
     )
 
 
-def corrections_told(solved: Solved, units: str) -> tuple[str, ...]:
+def corrections_lines(solved: Solved, units: str) -> tuple[str, ...]:
     """Say which corrections were made and the most each came to.
 
     Parameters
@@ -52,7 +52,7 @@ def corrections_told(solved: Solved, units: str) -> tuple[str, ...]:
     )
 
 
-def datum_told(solved: Solved) -> str:
+def datum_lines(solved: Solved) -> str:
     """Say what holds the network."""
     if solved.datum:
         names = ", ".join(solved.datum)
@@ -67,7 +67,7 @@ def datum_told(solved: Solved) -> str:
     return f"{solved.epoch.file}: control {' and '.join(parts)}"
 
 
-def tests_told(solved: Solved) -> str:
+def tests_lines(solved: Solved) -> str:
     """Say how the residuals compare with what was stated."""
     tested = solved.outcome.tested
     if tested.freedom <= 0:
@@ -84,7 +84,7 @@ def tests_told(solved: Solved) -> str:
     )
 
 
-def exclusions_told(solved: Solved) -> tuple[str, ...]:
+def exclusions_lines(solved: Solved) -> tuple[str, ...]:
     """Say which observations the engineer left out, and why."""
     by_reason: dict[str, list[str]] = {}
     for name, reason in solved.excluded.items():

@@ -92,7 +92,7 @@ def review_facts(opened: OpenJob, *, folder: str, stands: Standing = OPEN) -> Re
         R=_rows(about.R),
         straight=about.exact is None,
         joints=_joints(job, names),
-        film=film_of(job, plan, certificate),
+        film=film_of(plan, certificate),
         steel=_steel(job, opened.survey),
         caution=STRIP,
     )

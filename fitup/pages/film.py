@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from fitup.certify.facts import Certificate
-from fitup.model import Job, Plan, Stage
+from fitup.model import Plan, Stage
 from fitup.pages.review_facts import FilmStep
 from fitup.sheets.words import joined
 
 
-def film_of(job: Job, plan: Plan, certificate: Certificate) -> tuple[FilmStep, ...]:
+def film_of(plan: Plan, certificate: Certificate) -> tuple[FilmStep, ...]:
     """Return the states on the way, the surveyed one first.
 
     Stages of one number are worked by several crews that do not wait for each other; the film
@@ -19,7 +19,7 @@ def film_of(job: Job, plan: Plan, certificate: Certificate) -> tuple[FilmStep, .
 
     Parameters
     ----------
-    job, plan, certificate
+    plan, certificate
 
     Returns
     -------

@@ -15,7 +15,6 @@ from typing import Final
 
 import numpy as np
 
-from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.plan.priorities import Least, best_squares
 from fitup.plan.search_space import tight_goal
@@ -196,10 +195,7 @@ class _Sets:
             return
         if node.looked_at == 0:
             self.effort.spend(_BOUND * len(self.problem.seats))
-            try:
-                node.relaxed = least_squares(narrowed, self.cap)
-            except NoPlan:
-                return
+            node.relaxed = least_squares(narrowed, self.cap)
             if node.relaxed is None:
                 return
             bound, node.looked_at = node.relaxed.lower * (1.0 - _CARE), 1

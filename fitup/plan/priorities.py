@@ -213,10 +213,7 @@ def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | Non
     Array (n,) or None
         None proves nothing: there may be a pick that is harder to find.
     """
-    try:
-        start = least_squares(problem, goal)
-    except NoPlan:
-        return None
+    start = least_squares(problem, goal)
     if start is None:
         return None
     space = space_of(problem, start.x, goal)

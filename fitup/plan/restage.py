@@ -23,7 +23,7 @@ class RebasedJob:
     influence: Influence
     rebased: Rebased
 
-    def stated(self) -> tuple[str, ...]:
+    def lines(self) -> tuple[str, ...]:
         """Return what each reading says against the calculation, a line each."""
         force = DISPLAY[self.job.units].force
         lines = []

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitup.errors import InputError, NoPlan, Problem
+from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job
 from fitup.plan.search_space import space_of, squares_goal
@@ -162,10 +162,7 @@ def _worked(
             [[0.0, 0.0] if i in left else w for i, w in enumerate(problem.windows)]
         ).reshape(-1, 2),
     )
-    try:
-        relaxed = least_squares(narrowed, None)
-    except NoPlan:
-        return None
+    relaxed = least_squares(narrowed, None)
     if relaxed is None:
         return None
     space = space_of(narrowed, relaxed.x, None)

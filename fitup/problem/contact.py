@@ -110,7 +110,7 @@ def plan_with_contact(
         for w in plan.objectives
     )
     return replace(
-        plan, objectives=objectives, method=plan.method + _stated(first, best, len(kept))
+        plan, objectives=objectives, method=plan.method + _contact_words(first, best, len(kept))
     )
 
 
@@ -162,7 +162,7 @@ def _try(state: CheckState, influence: Influence, make: Make, *, explain: bool) 
     )
 
 
-def _stated(first: _Tried, best: _Tried, pieces: int) -> str:
+def _contact_words(first: _Tried, best: _Tried, pieces: int) -> str:
     """Say what contact changed."""
     before, after = first.influence.r0, best.influence.state(best.x)[1]
     names = best.influence.seats

@@ -38,7 +38,7 @@ def softer(job: Job, seat: Seat, wrong: float = 0.0) -> float:
         return 0.0
     total = sum(stiffness(j) for j in jacks)
     unsure = sum(
-        stiffness(j) * (SPRINGS.spread if j.stiffness is None else SPRINGS.spread_told)
+        stiffness(j) * (SPRINGS.spread if j.stiffness is None else SPRINGS.spread_stated)
         for j in jacks
     )
     return 1.0 / seat.stiffness - 1.0 / (total + wrong * unsure)

@@ -126,12 +126,12 @@ def tell(
         What stands before it, the same for all crews.
     """
     heights = [Heights(job, loads, stage, site.settings) for stage in crews]
-    best: tuple[list[_Told], list[Lack]] | None = None
+    best: tuple[list[_Worked], list[Lack]] | None = None
     for order in islice(permutations(range(len(crews))), _TURNS):
-        stated: dict[int, _Told] = {}
+        stated: dict[int, _Worked] = {}
         left = Counter(site.loose)
         for k in order:
-            stated[k] = _stated(job, heights[k], crews[k], left)
+            stated[k] = _work_of(job, heights[k], crews[k], left)
             left.subtract(stated[k].need)
         own = [stated[k] for k in range(len(crews))]
         lacks = [*_too_few(own, left), *(x for t in own for x in t.lacks)]
@@ -152,7 +152,7 @@ def tell(
 
 
 @dataclass(frozen=True, eq=False)
-class _Told:
+class _Worked:
     """One crew with its orders there and back, the plates they take, and what it lacks."""
 
     stage: Stage
@@ -162,7 +162,7 @@ class _Told:
     lacks: tuple[Lack, ...]
 
 
-def _stated(job: Job, heights: Heights, stage: Stage, left: Mapping[str, int]) -> _Told:
+def _work_of(job: Job, heights: Heights, stage: Stage, left: Mapping[str, int]) -> _Worked:
     """Return a crew with the plates that are left for it; packs all at once if it must be."""
     crew = Crew(job, heights, stage, left)
     stated = _of(job, crew)
@@ -173,16 +173,16 @@ def _stated(job: Job, heights: Heights, stage: Stage, left: Mapping[str, int]) -
     return other if _enough(other, left) else stated
 
 
-def _of(job: Job, crew: Crew) -> _Told:
+def _of(job: Job, crew: Crew) -> _Worked:
     orders, back = tuple(crew.orders()), tuple(crew.back())
     group = crew.stage.group
     lacks = (Lack(group, "follow", group, 1.0),) if crew.stacks.missing else ()
     raised = max((i for i, o in enumerate(orders) if o.verb == "CHANGE PACK"), default=-1) + 1
     need = most_out(orders) | most_out([*orders[:raised], *back])
-    return _Told(crew.stage, orders, back, need, lacks)
+    return _Worked(crew.stage, orders, back, need, lacks)
 
 
-def _enough(stated: _Told, left: Mapping[str, int]) -> bool:
+def _enough(stated: _Worked, left: Mapping[str, int]) -> bool:
     return not stated.lacks and all(n <= left[m] for m, n in stated.need.items())
 
 
@@ -197,7 +197,7 @@ def most_out(orders: Sequence[Order]) -> Counter[str]:
     return most
 
 
-def _too_few(crews: Sequence[_Told], left: Mapping[str, int]) -> Iterator[Lack]:
+def _too_few(crews: Sequence[_Worked], left: Mapping[str, int]) -> Iterator[Lack]:
     """Yield the plates that are short, once all crews have taken theirs."""
     names = " and ".join(t.stage.group for t in crews)
     for mark, count in sorted(left.items()):
@@ -206,7 +206,7 @@ def _too_few(crews: Sequence[_Told], left: Mapping[str, int]) -> Iterator[Lack]:
 
 
 def _resets(
-    job: Job, stated: _Told, heights: Heights, site: Site
+    job: Job, stated: _Worked, heights: Heights, site: Site
 ) -> tuple[tuple[Reset, ...], list[Lack]]:
     """Return the jacks that are set anew, and those whose stroke is too short all the same."""
     stage, found = stated.stage, list[Reset]()

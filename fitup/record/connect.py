@@ -84,7 +84,7 @@ def connect(folder: Path, *, create: bool) -> sqlite3.Connection:
     Raises
     ------
     sqlite3.Error
-        If the file cannot be used; call it inside :func:`stated`.
+        If the file cannot be used; call it inside :func:`in_words`.
     InputError
         If it is not a record, or of a newer version.
     """
@@ -118,7 +118,7 @@ def schema_of(connection: sqlite3.Connection) -> int:
 
 
 @contextlib.contextmanager
-def stated(folder: Path) -> Iterator[None]:
+def in_words(folder: Path) -> Iterator[None]:
     """Turn what SQLite says of a file into one line for the user."""
     try:
         yield

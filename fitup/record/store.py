@@ -24,9 +24,9 @@ from fitup.record.connect import (
     KIND,
     RecordBroken,
     connect,
+    in_words,
     may_write,
     schema_of,
-    stated,
 )
 from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, RESUMED, Event, hash_of, read_body
 from fitup.record.history import History, history_of
@@ -87,7 +87,7 @@ class Record:
         self.folder = folder
         if not create:
             require_record(folder)
-        with stated(folder):
+        with in_words(folder):
             self._connection = connect(folder, create=create)
 
     def __enter__(self) -> Self:
@@ -109,7 +109,7 @@ class Record:
 
     def check_file(self) -> Checked:
         """Check the record by itself, whatever witnesses know of it."""
-        with stated(self.folder), self._reading() as seal_fault:
+        with in_words(self.folder), self._reading() as seal_fault:
             seal, fault = seal_fault
             checked = self._chain()
             image = self._connection.serialize()
@@ -142,7 +142,7 @@ class Record:
         RecordBroken
             With everything that is wrong with it.
         """
-        with stated(self.folder), self._reading() as (seal, fault):
+        with in_words(self.folder), self._reading() as (seal, fault):
             start = self._checkpoint()
             history = None if start is None else self._after(start)
             schema = schema_of(self._connection)
@@ -160,7 +160,7 @@ class Record:
 
     def written(self, number: int) -> Event | None:
         """Return one entry as it lies in the file, unchecked; None where there is none."""
-        with stated(self.folder):
+        with in_words(self.folder):
             found = self._connection.execute(
                 "SELECT body, signature FROM event WHERE number = ?", (number,)
             ).fetchone()
@@ -174,7 +174,7 @@ class Record:
         RecordBroken
             If it holds others in their place.
         """
-        with stated(self.folder):
+        with in_words(self.folder):
             found = self._bytes(digest)
         if found is not None and _hash(found) != digest:
             raise RecordBroken((f"content {digest} was changed",))
@@ -201,7 +201,7 @@ class Record:
             If it stays busy, or the disk is full, or it may not be written.
         """
         history = self.now() if known is None else history_of(known)
-        with stated(self.folder):
+        with in_words(self.folder):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 # another may have written meanwhile
@@ -296,7 +296,7 @@ class Record:
         query = f"SELECT body, signature FROM event WHERE number <= ? AND {KIND} = ?"
         if about is not None:
             query, asked = f"{query} AND {ABOUT} = ?", [*asked, about]
-        with stated(self.folder):
+        with in_words(self.folder):
             rows = self._connection.execute(f"{query} ORDER BY number", asked).fetchall()
         try:
             return tuple(read_body(bytes(body), str(signature)) for body, signature in rows)

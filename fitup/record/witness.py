@@ -93,7 +93,7 @@ def missed(seen: Seen, *, recent: bool = False) -> tuple[str, ...]:
             if digest not in taken_up and seen.hash_at(number) != digest
         ]
         if lost:
-            found.append(_stated(path, seen, *max(lost)))
+            found.append(_contradiction(path, seen, *max(lost)))
     return tuple(found)
 
 
@@ -149,7 +149,7 @@ def _is_entry(number: str, digest: str) -> bool:
     return number.isdecimal() and len(number) < 10 and len(digest) == _HASH
 
 
-def _stated(path: Path, seen: Seen, number: int, digest: str) -> str:
+def _contradiction(path: Path, seen: Seen, number: int, digest: str) -> str:
     there = f"the record ends with entry {seen.size}"
     if number <= seen.size:
         there = f"the record has {check_code(seen.hash_at(number))} there"

@@ -54,7 +54,7 @@ def _stage(
     units = DISPLAY[job.units]
     cards = stage_cards(job, stage, by_seat)
     words = {card.seat: card.move.words for card in cards}
-    valid = tuple(valid_words(v, header) for v in header.valid)
+    valid = tuple(valid_words(v) for v in header.valid)
     return StageSheet(
         number=stage.number,
         of=max(s.number for s in certificate.stages),
@@ -145,12 +145,12 @@ def _gap_changes(
     return tuple(changes)
 
 
-def valid_words(valid: ValidFor, header: Header) -> str:
+def valid_words(valid: ValidFor) -> str:
     """Say for which survey, steel temperature and deck load the plan holds.
 
     Parameters
     ----------
-    valid, header
+    valid : ValidFor
     """
     return (
         f"Survey {valid.file}, {valid.taken}, of {joined(valid.segments)} is the latest. "

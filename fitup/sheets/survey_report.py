@@ -15,7 +15,7 @@ from fitup.model import Job
 from fitup.network.congruency import Congruency, epoch_changes
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved
-from fitup.network.words import stated
+from fitup.network.words import network_lines
 from fitup.sheets.figure_moved import moved_figure
 from fitup.sheets.figure_network import network_figure
 from fitup.sheets.figures import STYLE, as_svg
@@ -138,7 +138,7 @@ def _survey(job: Job, solved: Solved) -> dict[str, Any]:
     return {
         "file": solved.epoch.file,
         "taken": solved.epoch.taken.replace("T", " "),
-        "stated": [line.removeprefix(prefix) for line in stated(solved, job.units)],
+        "stated": [line.removeprefix(prefix) for line in network_lines(solved, job.units)],
         "setups": [
             [
                 s.id,

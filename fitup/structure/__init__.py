@@ -8,7 +8,7 @@ from fitup.checks import checks_of
 from fitup.frames import Array
 from fitup.model import Check, Influence, Job
 from fitup.structure.frame import lifting_moved, lifting_of, solve_job, solve_moved
-from fitup.structure.frame.expansion import with_thermal
+from fitup.structure.frame.expansion import with_thermal_response
 from fitup.structure.frame.release import preset_for_release, release_of
 from fitup.structure.frame.sanity import require_sane
 from fitup.structure.learned import corrected
@@ -27,7 +27,7 @@ __all__ = [
     "rigid_influence",
     "segment_statics",
     "solve_job",
-    "with_thermal",
+    "with_thermal_response",
 ]
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from fitup.model import Job
 from fitup.network.solve import Solved
-from fitup.network.words import stated
+from fitup.network.words import network_lines
 from fitup.survey.points import CoordinateList, SurveyedPoint
 
 
@@ -32,4 +32,6 @@ def adjusted_list(job: Job, solved: Solved, epoch: int) -> CoordinateList:
         SurveyedPoint(name, solved.position(name), spread[i], epoch, rows.get(name, 1))
         for i, name in enumerate(names)
     )
-    return CoordinateList(solved.epoch.file, points, (), stated(solved, job.units), covariance)
+    return CoordinateList(
+        solved.epoch.file, points, (), network_lines(solved, job.units), covariance
+    )

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from fitup.certify.temperature import Warm, steel_apart, thermal_again
+from fitup.certify.temperature import ThermalPath, second_thermal_path, steel_apart
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
 from fitup.jobfolder.series import SteelSeries
@@ -56,7 +56,7 @@ def confirm_lockoff(
     CertificateRefused
         With everything that does not agree.
     """
-    heat = thermal_again(job, survey)
+    heat = second_thermal_path(job, survey)
     number = {c.id: i for i, c in enumerate(state.checks)}
     exact = _at(job, heat, state.checks, state.values, steel)
     wrong: list[str] = []
@@ -99,7 +99,7 @@ def confirm_windows(
     CertificateRefused
         With every check that is outside in one.
     """
-    heat = thermal_again(job, survey)
+    heat = second_thermal_path(job, survey)
     wrong: list[str] = []
     count = 0
     for budget, courses in stated:
@@ -113,7 +113,7 @@ def confirm_windows(
 
 
 def _at(
-    job: Job, heat: Warm, checks: tuple[Check, ...], values: Array, steel: dict[str, Steel]
+    job: Job, heat: ThermalPath, checks: tuple[Check, ...], values: Array, steel: dict[str, Steel]
 ) -> Array:
     """Return checks (m,) at the steel of a time; a point's is judged at the reference."""
     across = np.array([c.point is None for c in checks])
@@ -138,7 +138,7 @@ def _probabilities(trust: JointTrust, draws: Draws, number: dict[str, int]) -> l
 
 def _windows(
     job: Job,
-    heat: Warm,
+    heat: ThermalPath,
     checks: tuple[Check, ...],
     values: Array,
     course: Course,

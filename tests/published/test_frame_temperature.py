@@ -18,12 +18,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitup.certify.temperature import as_designed, thermal_again
+from fitup.certify.temperature import as_designed, second_thermal_path
 from fitup.model import CheckPoint, Job, Seat, Segment
 from fitup.model.cables import FrameCable
 from fitup.model.checks import Check
 from fitup.model.frame import FrameModel, FrameSeat, Member, Node, NodeLoad, Spring
-from fitup.structure import with_thermal
+from fitup.structure import with_thermal_response
 
 ALPHA, DEPTH, WARMER = 12e-6, 3.0, 18.0
 CURVATURE = ALPHA * WARMER / DEPTH
@@ -76,7 +76,7 @@ def beam(
         {"D": Segment("D", np.pi / 2, 0.0, middle, expansion=ALPHA, depth=DEPTH)},
         where, {}, {}, stands, {}, {}, {}, {}, frame=model, influence_by="frame",
     )  # fmt: skip
-    return with_thermal(job)
+    return with_thermal_response(job)
 
 
 def gone(
@@ -90,7 +90,9 @@ def gone(
     shift = job.thermal.points[point] @ [even, difference]
     quantities = ("station", "line", "level")
     checks = [Check(f"{q}/{point}", q, "", None, point, 0.0, None, 1.0, "") for q in quantities]
-    again = thermal_again(job, as_designed(job)).change(checks, {"D": even}, {"D": difference})
+    again = second_thermal_path(job, as_designed(job)).change(
+        checks, {"D": even}, {"D": difference}
+    )
     assert again == pytest.approx([shift[0], shift[1], shift[2]], abs=near)
     return np.asarray(shift)
 
@@ -170,7 +172,7 @@ def test_end_on_a_hanger_goes_down_as_the_hanger_grows() -> None:
     seats = {"S0": bar.seats["S0"]}
     heavy = {"D": replace(bar.segments["D"], weight=1.01e6)}
     bare = replace(bar, segments=heavy, frame=frame, seats=seats, thermal=None)
-    hung = with_thermal(bare)
+    hung = with_thermal_response(bare)
     assert hung.thermal is not None and hung.thermal.apart is not None
     # it swings 28.8 mm along, which lifts it by 0.0288^2 / 40 m: 0.021 mm
     assert gone(hung, "end", even=40.0, near=2.5e-5)[2] == pytest.approx(-0.0096, rel=5e-3)

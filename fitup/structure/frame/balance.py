@@ -100,9 +100,9 @@ class Balance:
             share[:, 3:] = 0.0
         wrong = np.flatnonzero(~(share <= BALANCED).all(axis=1))
         if len(wrong):
-            raise StructureError("\n".join(self._stated(int(p), off[p]) for p in wrong))
+            raise StructureError("\n".join(self._unbalanced(int(p), off[p]) for p in wrong))
 
-    def _stated(self, p: int, off: Array) -> str:
+    def _unbalanced(self, p: int, off: Array) -> str:
         force = int(np.abs(off[:3]).argmax())
         turn = int(np.abs(off[3:]).argmax())
         return (

@@ -29,7 +29,7 @@ from fitup.structure.frame.solved import Solved
 _TRIED: Final = 1.0
 
 
-def with_thermal(job: Job) -> Job:
+def with_thermal_response(job: Job) -> Job:
     """Return a job that knows how its frame answers to temperature, where it has one that does.
 
     Raises
@@ -41,7 +41,7 @@ def with_thermal(job: Job) -> Job:
         return job
     solved = solve_job(job)
     require_sane(job, solved)
-    return replace(job, thermal=thermal_of(job, solved))
+    return replace(job, thermal=thermal_response_of(job, solved))
 
 
 def expands(job: Job) -> bool:
@@ -50,7 +50,7 @@ def expands(job: Job) -> bool:
     return job.influence_by == "frame" and stated
 
 
-def thermal_of(job: Job, solved: Solved) -> ThermalResponse:
+def thermal_response_of(job: Job, solved: Solved) -> ThermalResponse:
     """Return how a solved frame answers to one kelvin in each of its segments.
 
     Parameters
@@ -75,7 +75,7 @@ def thermal_of(job: Job, solved: Solved) -> ThermalResponse:
     pulled = np.column_stack([np.zeros((len(job.seats), 2 * count)), slackened])
     motions, reactions = _answer(job, solved, loads, moves, pulled)
     expansion = np.array([s.expansion or 0.0 for s in job.segments.values()])
-    whole = _stated(job, solved, expansion, motions, reactions)
+    whole = _response(job, solved, expansion, motions, reactions)
     return _shared(whole, expand / max(1, expand.sum()))
 
 
@@ -223,7 +223,7 @@ def _arms(job: Job, solved: Solved, name: str) -> Array:
     return moves
 
 
-def _stated(
+def _response(
     job: Job, solved: Solved, expansion: Array, motions: Array, reactions: Array
 ) -> ThermalResponse:
     """Say where motions (6 n, k) take points and faces, the arms of points grown."""

@@ -11,7 +11,7 @@ from fitup.frames import Array
 from fitup.model import Influence, Job
 from fitup.structure.cable.report import HungReport, hung_report
 from fitup.structure.frame.elements import ArmSpring
-from fitup.structure.frame.expansion import expands, thermal_of
+from fitup.structure.frame.expansion import expands, thermal_response_of
 from fitup.structure.frame.influence import frame_of, lifting_of, solve_job
 from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.release import Release, release_of
@@ -100,7 +100,7 @@ def report_of(job: Job, folder: Path) -> FrameReport:
     solved = solve_job(job)
     sanity = require_sane(job, solved)
     if expands(job):
-        job = replace(job, thermal=thermal_of(job, solved))
+        job = replace(job, thermal=thermal_response_of(job, solved))
     lifting = lifting_of(job, solved)
     still = np.zeros(len(job.seats))
     influence = lifting.about(still)

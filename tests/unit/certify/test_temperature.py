@@ -8,15 +8,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fitup.certify.temperature import as_designed, thermal_again
+from fitup.certify.temperature import as_designed, second_thermal_path
 from fitup.checks import checks_of
 from fitup.checks.thermal import apart_rates, segment_rates, thermal_change
 from fitup.errors import CertificateRefused
 from fitup.jobfolder import read_job, start_job
 from fitup.model import Job, Learned
 from fitup.model.frame import FrameSeat, Spring, Tie
-from fitup.structure import solve_job, with_thermal
-from fitup.structure.frame.expansion import thermal_of
+from fitup.structure import solve_job, with_thermal_response
+from fitup.structure.frame.expansion import thermal_response_of
 from fitup.survey import Survey, read_survey
 from fitup.survey.steel import thermal_shift
 
@@ -48,7 +48,7 @@ def both(job: Job, survey: Survey, seed: int, size: float) -> tuple[np.ndarray, 
     checks = checks_of(job)
     rates = np.hstack(segment_rates(job, checks))
     stated = rates @ np.array([*warmer.values(), *bent.values()])
-    return stated, thermal_again(job, survey).change(checks, warmer, bent)
+    return stated, second_thermal_path(job, survey).change(checks, warmer, bent)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -72,7 +72,7 @@ def test_both_paths_agree_on_changed_frames(template: tuple[Job, Survey], seed: 
     }
     seats = {"B1-S4": FrameSeat("B1-S4", True, gap=0.002, tie=Tie(node="B112"))}
     job = replace(job, frame=replace(job.frame, members=members, springs=springs, seats=seats))
-    job = replace(job, thermal=thermal_of(job, solve_job(job)))
+    job = replace(job, thermal=thermal_response_of(job, solve_job(job)))
     stated, again = both(job, template[1], seed, 5.0)
     assert np.abs(stated).max() > 3e-4
     # no rotation is larger than a milliradian: its square in a lever of a few metres
@@ -101,7 +101,7 @@ def test_a_frame_that_nothing_holds_back_expands_freely(template: tuple[Job, Sur
     }
     frame = replace(job.frame, nodes=nodes, members=members, springs={}, places={}, member_loads=())
     free = replace(job, segments=segments, seats=seats)
-    within = with_thermal(replace(free, frame=frame, segments={
+    within = with_thermal_response(replace(free, frame=frame, segments={
         n: replace(s, weight=sum(m.weight * 12.0 for m in members.values() if m.segment == n))
         for n, s in segments.items()
     }))  # fmt: skip
@@ -114,13 +114,13 @@ def test_a_frame_that_nothing_holds_back_expands_freely(template: tuple[Job, Sur
 
 
 def test_expansion_learned_or_assumed_counts(template: tuple[Job, Survey]) -> None:
-    job = with_thermal(template[0])
+    job = with_thermal_response(template[0])
     gap = next(c for c in checks_of(job) if c.quantity == "gap")
     warmer = dict.fromkeys(job.segments, 10.0)
     plain = thermal_change(job, gap, warmer)
     more = {n: replace(s, expansion=1.1 * (s.expansion or 0)) for n, s in job.segments.items()}
     assumed = replace(job, segments=more)
-    learned = with_thermal(
+    learned = with_thermal_response(
         replace(
             template[0],
             segments=more,
@@ -129,7 +129,9 @@ def test_expansion_learned_or_assumed_counts(template: tuple[Job, Survey]) -> No
     )
     for other in (assumed, learned):
         assert thermal_change(other, gap, warmer) == pytest.approx(1.1 * plain, rel=1e-9)
-        again = thermal_again(other, template[1]).change([gap], warmer, dict.fromkeys(warmer, 0.0))
+        again = second_thermal_path(other, template[1]).change(
+            [gap], warmer, dict.fromkeys(warmer, 0.0)
+        )
         assert again == pytest.approx([1.1 * plain], rel=1e-6)
 
 
@@ -138,13 +140,13 @@ def test_cables_and_deck_together() -> None:
     assert job.frame is not None
     cables = {n: replace(c, expansion=12e-6) for n, c in job.frame.cables.items()}
     warm = replace(job, frame=replace(job.frame, cables=cables))
-    job, warm = with_thermal(job), with_thermal(warm)
+    job, warm = with_thermal_response(job), with_thermal_response(warm)
     survey = as_designed(warm)
     checks = [c for c in checks_of(warm) if c.pair is not None or c.quantity == "level"]
     even = {n: dict.fromkeys(warm.segments, by) for n, by in (("none", 0.0), ("two", 2.0))}
     mean, _ = segment_rates(warm, tuple(checks))
     stated = 2.0 * mean.sum(axis=1)
-    again = thermal_again(warm, survey).change(checks, even["two"], even["none"])
+    again = second_thermal_path(warm, survey).change(checks, even["two"], even["none"])
     assert again == pytest.approx(stated, abs=2e-5)
     # warm cables let the deck down: that is not in the frame with cold ones
     cold = 2.0 * segment_rates(job, tuple(checks))[0].sum(axis=1)
@@ -161,27 +163,29 @@ def test_steel_of_both_decks_moves_a_point(template: tuple[Job, Survey]) -> None
         **job.frame.springs,
         "tie": Spring("tie", "A100", "B100", np.array([1.0, 0.0, 0.0]), 1e8),
     }
-    tied = with_thermal(replace(job, frame=replace(job.frame, springs=springs)))
+    tied = with_thermal_response(replace(job, frame=replace(job.frame, springs=springs)))
     steel_now = dict(template[1].steel)
     cold = {n: replace(s, mean=job.reference_temperature) for n, s in steel_now.items()}
     warm = {**cold, "B1": replace(cold["B1"], mean=job.reference_temperature + 10.0)}
     shift = thermal_shift(tied, warm, "A1-C")
     # 60 m that grow 7.2 mm against 60 m of the other deck: half each, less what the tie gives
     assert -3.6e-3 < shift[0] < -0.3e-3
-    assert thermal_shift(with_thermal(job), warm, "A1-C") == pytest.approx(np.zeros(3), abs=1e-12)
+    assert thermal_shift(with_thermal_response(job), warm, "A1-C") == pytest.approx(
+        np.zeros(3), abs=1e-12
+    )
 
 
 def test_a_seat_that_lets_go_is_seen(template: tuple[Job, Survey]) -> None:
     """Rates hold while the same seats carry; the second path says where they do not."""
     seats = {n: replace(s, reaction_least=0.0) for n, s in template[0].seats.items()}
-    job = with_thermal(deep(replace(template[0], seats=seats)))
+    job = with_thermal_response(deep(replace(template[0], seats=seats)))
     stated, again = both(job, template[1], 1, 4.0)
     assert again == pytest.approx(stated, abs=3e-6)
     checks = checks_of(job)
     hot = dict.fromkeys(job.segments, 150.0)
     still = dict.fromkeys(job.segments, 0.0)
     try:
-        again = thermal_again(job, template[1]).change(checks, still, hot)
+        again = second_thermal_path(job, template[1]).change(checks, still, hot)
     except CertificateRefused:
         pytest.fail("the seats carry on")
     stated = segment_rates(job, checks)[1] @ np.array(list(hot.values()))

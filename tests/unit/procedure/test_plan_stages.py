@@ -238,7 +238,7 @@ def test_a_measured_lift_off_keeps_the_packs_and_moves_every_band(small: Small):
         for s in case.job.seats
     ]
     found = rebase_job(case.job, case.influence, done, b"readings")
-    assert found.stated()[0] == "B1: 500 kN calculated, 580 kN now, 16 % more; measured"
+    assert found.lines()[0] == "B1: 500 kN calculated, 580 kN now, 16 % more; measured"
     again = restage(found.job, case.state, found.influence, plan)
     assert again.seats == plan.seats
     assert again.id != plan.id

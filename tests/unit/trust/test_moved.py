@@ -17,7 +17,7 @@ from fitup.jobfolder.series import SteelSeries
 from fitup.model import Learned, Uncertainties
 from fitup.model.rules import plate_limits
 from fitup.plan import make_plan
-from fitup.structure import influence_of, rigid_influence, with_thermal
+from fitup.structure import influence_of, rigid_influence, with_thermal_response
 from fitup.survey import read_survey
 from fitup.trust import Source, make_budget
 from fitup.trust.montecarlo import simulate
@@ -211,7 +211,7 @@ def test_cables_may_be_warmer_than_the_deck():
     folder = Path(__file__).parents[3] / "examples" / "quillgate-hung"
     job = read_job(folder)
     cables = {n: replace(c, expansion=12e-6) for n, c in job.frame.cables.items()}
-    job = with_thermal(replace(job, frame=replace(job.frame, cables=cables)))
+    job = with_thermal_response(replace(job, frame=replace(job.frame, cables=cables)))
     survey = read_survey(folder, job)
     state = joint_state(job, survey)
     influence = influence_of(job, survey, folder)
