@@ -75,6 +75,11 @@ def _read_bytes(path: Path) -> bytes:
         return source.read(MOST_BYTES + 1)
 
 
+def _refusal(shown: str) -> Callable[[str, str, str], InputError]:
+    """Return what makes the error of a file from what was found, what is allowed, what to do."""
+    return lambda found, allowed, do: InputError([Problem(shown, found, allowed, do)])
+
+
 def read_whole(path: Path, shown: str) -> bytes:
     """Return all bytes of a file.
 
@@ -90,10 +95,7 @@ def read_whole(path: Path, shown: str) -> bytes:
     InputError
         If the file is missing, unreadable, or larger than 50 MB.
     """
-
-    def refuse(found: str, allowed: str, do: str) -> InputError:
-        return InputError([Problem(shown, found, allowed, do)])
-
+    refuse = _refusal(shown)
     try:
         raw = read_bytes(path)
     except FileNotFoundError:
@@ -126,10 +128,7 @@ def read_text(path: Path, shown: str) -> str:
     InputError
         If the file is missing, unreadable, empty, not text, or larger than 50 MB.
     """
-
-    def refuse(found: str, allowed: str, do: str) -> InputError:
-        return InputError([Problem(shown, found, allowed, do)])
-
+    refuse = _refusal(shown)
     raw = read_whole(path, shown)
     if not raw.strip():
         raise refuse("an empty file", "a table with a header", "was it saved?")
@@ -242,10 +241,7 @@ def parse_toml(text: str, shown: str) -> dict[str, Any]:
     InputError
         If it is broken, too long, nested too deep, or hides something.
     """
-
-    def refuse(found: str, allowed: str, do: str) -> InputError:
-        return InputError([Problem(shown, found, allowed, do)])
-
+    refuse = _refusal(shown)
     if len(text) > _MOST_TOML:
         raise refuse(f"{len(text)} characters", f"at most {_MOST_TOML}", "is this the right file?")
     if _steps(text) > _MOST_STEPS:
