@@ -44,6 +44,13 @@ class Read:
     sides: tuple[str, str] = ("", "")
     """On which side the low and the high end lie, in a word."""
 
+    @property
+    def said(self) -> str:
+        """The value with its unit and side; where a word says the side, nothing else does."""
+        if not self.side:
+            return self.number.full
+        return f"{self.number.size} {self.number.unit} {self.side}"
+
     def printed(self) -> Iterator[PrintedNumber]:
         """Yield the value and both ends of its band, for the certificate to compare."""
         yield self.number.printed(*self.key, "value")

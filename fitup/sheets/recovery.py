@@ -197,8 +197,7 @@ def event_words(line: Line) -> str:
 
 
 def _read_words(read: Read) -> str:
-    at = read.key[-1]
-    return f"{at} {read.number.full} {read.side}".rstrip()
+    return f"{read.key[-1]} {read.said}"
 
 
 def help_words(job: Job, tried: Tried) -> Iterator[str]:

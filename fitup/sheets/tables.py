@@ -255,7 +255,7 @@ def _crew_rows(crew: CrewSheet) -> Iterable[dict[str, Cell]]:
                 "asks": line.asks,
                 "instrument": read.instrument,
                 "at": read.key[-1],
-                "should_read": f"{read.number.full} {read.side}".strip(),
+                "should_read": read.said,
                 "outside_it": read.meaning,
                 "low": ""
                 if read.low is None

@@ -18,6 +18,7 @@ from fitup.sheets.figures import judged
 from fitup.sheets.model import Across
 from fitup.sheets.numbers import Number
 from fitup.sheets.places import place_words, spread
+from fitup.sheets.recovery import event_words
 from fitup.sheets.tables import tables
 
 
@@ -292,3 +293,16 @@ def test_way_back_depends_on_what_carries_the_deck(made):
     )
     assert last.back == ()
     assert "nuts run up to the deck where it stands" in last.way_back
+
+
+def test_a_reading_below_its_mark_is_said_by_its_side_alone(made):
+    table = next(t for t in tables(built(made)) if t.name == "procedure")
+    should = [dict(zip(table.columns, row, strict=True))["should_read"] for row in table.rows]
+    below = [words for words in should if words.endswith(" below")]
+    assert below
+    # "minus 3.0 mm below" would be above
+    assert all(re.fullmatch(r"\d+\.\d mm below", words) for words in below), below
+    lines = [n for c in built(made).crews for p in c.parts for n in p.lines if "LOWER" in n.asks]
+    said = " ".join(event_words(line) for line in lines)
+    assert " mm below" in said
+    assert "minus" not in said
