@@ -20,6 +20,7 @@ from fitup.sheets.model import Header
 from fitup.sheets.numbers import Number, rounded
 from fitup.sheets.pdf import compile_pdf, printable
 from fitup.sheets.places import place_words
+from fitup.sheets.words import ram_reading
 from fitup.survey.points import Survey
 from fitup.units import DISPLAY
 
@@ -170,13 +171,14 @@ def _found(job: Job, found: Found, seat: SeatFound) -> FoundLine:
 
 def _said(job: Job, found: Found) -> Iterator[str]:
     """Yield what the crew said beside the line, in words."""
-    stopped, shown = found.stopped, DISPLAY[job.units].move
+    stopped = found.stopped
     yield from (f"jack {name} is broken" for name in stopped.broken)
     yield from (f"another of its kind stands beside jack {name}" for name in stopped.replaced)
     yield from (f"plate {mark} is lost" for mark in stopped.lost)
     for name, reading in stopped.rams:
-        side = "above" if reading >= 0.0 else "below"
-        yield f"ram {name} stands {shown.text(abs(reading))} {side} START"
+        said = ram_reading(job.seats[job.jacks[name].seat].pushes, reading, DISPLAY[job.units])
+        far = f"{said.number.size} {said.number.unit} " if said.number.value else "at "
+        yield f"ram {name} stands {far}{said.side}"
     yield from (f"seat {seat} stands on {_ON[on]}" for seat, on in stopped.on)
     if stopped.at_rest:
         yield "nuts are home, loads let down, oil off at every jack"
