@@ -7,8 +7,12 @@ crew must not read RAISE where nothing goes up.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from fitup.model import Job
+
+#: where a dial stands that is not on the deck: direction of the seats -> its place
+_DIALS: Final = {"shorten": "dial at the end of the cable", "main_span": "dial on the saddle"}
 
 
 def verb_called(job: Job, seats: Sequence[str], verb: str) -> str:
@@ -48,7 +52,10 @@ def part_called(job: Job, seats: Sequence[str], title: str) -> str:
 
 
 def note_called(job: Job, seats: Sequence[str], note: str) -> str:
-    """Return the note of an event: where nuts hold, nuts come loose and not packs.
+    """Return the note of an event, true of what holds the seats and of what moves.
+
+    A lock nut that holds carries until START: it is not run back when the jack is set, and comes
+    loose as a pack does.
 
     Parameters
     ----------
@@ -56,11 +63,28 @@ def note_called(job: Job, seats: Sequence[str], note: str) -> str:
     seats : sequence of str
         All seats of the crew.
     note : str
-        Where packs hold.
+        Where packs hold, jacks have lock nuts and the deck is lifted.
     """
+    note = note.replace("nut run back, valves", f"{_nuts_at_first(job, seats)}valves")
     if _on_nuts(job, seats):
-        return note.replace("every pack loose", "every lock nut loose")
+        note = note.replace("every pack loose", "every lock nut loose")
+    if _lifts(job, seats):
+        return note
+    note = note.replace("plumb on its base", "square on its base")
+    pushes = {job.seats[s].pushes for s in seats}
+    for own, where in _DIALS.items():
+        if pushes == {own}:
+            note = note.replace("dial on the deck", where)
     return note
+
+
+def _nuts_at_first(job: Job, seats: Sequence[str]) -> str:
+    """Say what is done with lock nuts while a jack is set; the load is not on it yet."""
+    if _on_nuts(job, seats):
+        return "the lock nut that holds stays home, "
+    if any(job.seats[s].held_by == "nut" for s in seats):
+        return "nut run back, but a lock nut that holds stays home, "
+    return "nut run back, " if any(j.lock_nut for s in seats for j in job.jacks_at(s)) else ""
 
 
 def _on_nuts(job: Job, seats: Sequence[str]) -> bool:

@@ -79,6 +79,11 @@ def test_sheets_speak_of_cables_without_signs(planned: tuple[Path, Any]):
     assert "RAISE:" not in tower
     assert "LOWER:" not in tower
     assert "every lock nut loose" in tower
+    # the stay hangs on its nut until the jack has it, and neither end of it is the deck
+    assert "the lock nut that holds stays home, valves of all other jacks shut" in tower
+    assert "dial at the end of the cable to zero" in tower
+    assert "dial on the saddle to zero" in tower
+    assert "dial on the deck" not in tower
     assert "Onto the lock nuts, free the load" in tower
     assert "leans back" in tower
     # what hangs rests on lock nuts: it is neither lifted off packs nor let down onto them
