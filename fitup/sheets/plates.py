@@ -94,9 +94,9 @@ def back_steps(job: Job, stage: StageFact, cards: Sequence[SeatCard]) -> tuple[s
     if changed:
         steps.append(f"If a plate has been changed: packs back as they were, {packs}.")
     steps.append(
-        "From the step where you are, all jacks together through the readings of the RAISE or "
-        "PUSH lines above it, in reverse order, nuts or the same temporary plates following, to "
-        "START."
+        "From the step where you are, all jacks together through the readings of the RAISE, "
+        "PUSH or PULL lines above it, in reverse order, nuts or the same temporary plates "
+        "following, to START."
     )
     loads = ", ".join(f"{j.jack} {rounded(j.load_start, units.force).full}" for j in stage.jacks)
     rest = " and ".join(
