@@ -23,7 +23,8 @@ from fitup.pages.review_facts import UnitName
 from fitup.record.asdone import Asked
 from fitup.sheets.numbers import rounded
 from fitup.sheets.places import place_words
-from fitup.sheets.verbs import note_called, verb_called
+from fitup.sheets.verbs import asked as asks_of
+from fitup.sheets.verbs import note_called
 from fitup.sheets.words import NAMES, plain_value, shown_for
 from fitup.units import DISPLAY
 
@@ -65,7 +66,7 @@ def event_steps(job: Job, procedure: Procedure, asked: Mapping[str, Asked]) -> I
 def _step(job: Job, event: WorkEvent, asked: Mapping[str, Asked]) -> FieldStep:
     entries = [_entry(job, event, reading, asked) for reading in event.readings]
     entries += _packs(event, asked)
-    verb = verb_called(job, _seats(event), event.verb)
+    verb = _verb(job, event)
     done = () if entries else (f"{verb}: done.",)
     say = [*_orders(job, event), *_plates(event)]
     note = note_called(job, _seats(event), event.note)
@@ -84,7 +85,12 @@ def _orders(job: Job, event: WorkEvent) -> Iterator[str]:
         seat = job.seats.get(name if jack is None else jack.seat)
         where = name if seat is None else f"{name}, {place_words(job, seat)}"
         far = f" to {_should(job, aims[name])}" if name in aims else ""
-        yield f"{where}: {verb_called(job, _seats(event), event.verb)}{far}"
+        yield f"{where}: {_verb(job, event)}{far}"
+
+
+def _verb(job: Job, event: WorkEvent) -> str:
+    """Return the verb of the move sheet: crews hold the page beside it."""
+    return asks_of(job, _seats(event), event).partition(",")[0]
 
 
 def _seats(event: WorkEvent) -> list[str]:

@@ -43,7 +43,7 @@ from fitup.sheets.model import OF_POINTS
 from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.places import place_words
 from fitup.sheets.stages import quantity_of
-from fitup.sheets.verbs import note_called, part_called, verb_called
+from fitup.sheets.verbs import asked, note_called, part_called
 from fitup.sheets.words import NAMES, shown_for, side_word
 from fitup.units import DISPLAY
 
@@ -63,19 +63,6 @@ PARTS: Final[dict[str, str]] = {
     "breakaway": "Push",
     "push": "Push",
     "let off": "Let off",
-}
-#: what a verb asks, where it is not the verb itself
-ASKS: Final[dict[str, str]] = {
-    "SET": "SET",
-    "TAKE UP": "TAKE UP, gauge to",
-    "LIFT OFF": "LIFT OFF",
-    "RAISE": "RAISE, ram to",
-    "LOWER": "LOWER, ram to",
-    "PUSH": "PUSH, ram to",
-    "PULL": "PULL, ram to",
-    "LET BACK": "LET BACK, ram to",
-    "FOLLOW WITH NUT": "NUT FOLLOWS",
-    "FOLLOW WITH PLATES": "PLATES FOLLOW",
 }
 #: what is looked for where the certificate says nothing more
 _NOTES: Final = {
@@ -190,9 +177,7 @@ def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: Shared) -> L
     cells = tuple(Cell(tuple(reads)) for reads in by_jack.values())
     if not any(c.reads for c in cells):
         cells = ()
-    back = event.verb == "FOLLOW WITH NUT" and event.phase == "lower"
-    verb = verb_called(job, procedure.seats, event.verb)
-    asks = "NUT BACK, gap of" if back else ASKS.get(verb, verb)
+    asks = asked(job, procedure.seats, event)
     same, same_stop = _same(cells)
     packs = tuple(_packs(job, event, loose)) if packed else ()
     return Line(

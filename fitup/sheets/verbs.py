@@ -9,8 +9,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from fitup.model import Job
+from fitup.model import Job, WorkEvent
 
+#: what a verb asks, where it is not the verb itself
+_ASKS: Final = {
+    "TAKE UP": "TAKE UP, gauge to",
+    "RAISE": "RAISE, ram to",
+    "LOWER": "LOWER, ram to",
+    "PUSH": "PUSH, ram to",
+    "PULL": "PULL, ram to",
+    "LET BACK": "LET BACK, ram to",
+    "FOLLOW WITH NUT": "NUT FOLLOWS",
+    "FOLLOW WITH PLATES": "PLATES FOLLOW",
+}
 #: where a dial stands that is not on the deck: direction of the seats -> its place
 _DIALS: Final = {"shorten": "dial at the end of the cable", "main_span": "dial on the saddle"}
 
@@ -30,6 +41,22 @@ def verb_called(job: Job, seats: Sequence[str], verb: str) -> str:
         return verb
     out = "PULL" if all(job.seats[s].pushes == "shorten" for s in seats) else "PUSH"
     return {"RAISE": out, "LOWER": "LET BACK"}.get(verb, verb)
+
+
+def asked(job: Job, seats: Sequence[str], event: WorkEvent) -> str:
+    """Return what a line asks, and after a comma by what it is read.
+
+    Parameters
+    ----------
+    job : Job
+    seats : sequence of str
+        All seats of the crew.
+    event : WorkEvent
+    """
+    if event.verb == "FOLLOW WITH NUT" and event.phase == "lower":
+        return "NUT BACK, gap of"
+    verb = verb_called(job, seats, event.verb)
+    return _ASKS.get(verb, verb)
 
 
 def part_called(job: Job, seats: Sequence[str], title: str) -> str:

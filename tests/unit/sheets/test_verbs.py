@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -13,10 +14,10 @@ SET = "plumb on its base, nut run back, valves of all other jacks shut"
 TOUCH = "ram marked TOUCH, dial on the deck to zero"
 
 
-def with_seats(job: Job, *, lock_nut: bool = True, **changes: object) -> tuple[Job, list[str]]:
+def with_seats(job: Job, *, lock_nut: bool = True, **changes: Any) -> tuple[Job, list[str]]:
     """The job with two seats and their jacks changed, and the names of both seats."""
     names = list(job.seats)[:2]
-    seats = {n: replace(job.seats[n], **changes) for n in names}  # type: ignore[arg-type]
+    seats = {n: replace(job.seats[n], **changes) for n in names}
     jacks = {
         k: replace(j, lock_nut=lock_nut) if j.seat in names else j for k, j in job.jacks.items()
     }
