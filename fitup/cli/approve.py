@@ -81,7 +81,7 @@ def _approve_recovery(job: Path, code: str, key_file: Path, as_json: bool) -> No
     from fitup.cli.recovering import made_again
     from fitup.record.check_code import read_code, spoken
     from fitup.record.events import RECOVERY_APPROVED
-    from fitup.record.recoveries import approve_recovery, recovery_id, recovery_of
+    from fitup.record.recoveries import approve_recovery, recovery_of
     from fitup.record.store import Record, signer
 
     key, code = own_key(key_file), read_code(code, "--recovery")
@@ -90,8 +90,7 @@ def _approve_recovery(job: Path, code: str, key_file: Path, as_json: bool) -> No
         signer(record.people(events), RECOVERY_APPROVED, key)
         made = recovery_of(events, code)
         by, _, recovery = made_again(job, record, made, stack)
-        remade = recovery_id(made.about, recovery)
-        event = approve_recovery(record, key, now(), made, remade, by.files)
+        event = approve_recovery(record, key, now(), made, recovery, by.files)
     tell(job, event, as_json)
     if not as_json:
         again = f"fitup recover {job} --recovery {code} --to FOLDER"

@@ -16,7 +16,7 @@ from fitup.record.check_code import read_code
 from fitup.record.contents import Files, files_now
 from fitup.record.events import PLAN_MADE, Event
 from fitup.record.lookup import is_genuine, plan_of
-from fitup.record.recoveries import recovery_standing, stated_in
+from fitup.record.recoveries import recovery_id, recovery_standing, require_same, stated_in
 from fitup.record.store import NotAllowed, Record, has_record
 from fitup.recovery import stopped_at
 from fitup.recovery.contingencies import Certified
@@ -109,6 +109,7 @@ def made_again(
     recovery = answer.of(goal).recovery
     if recovery is None:
         raise NotAllowed(f"entry {made.number} holds a recovery that is no longer certified")
+    require_same(made, recovery_id(made.about, recovery))
     return by, answer, recovery
 
 

@@ -66,6 +66,8 @@ def stated_in(made: Event) -> tuple[Stopped, Goal]:
     try:
         stopped: Stopped = read_as(Stopped, made.says["stated"])
         goal = next(g for g in GOALS if g == made.says["goal"])
+        if not all(isinstance(n, int) for n in (stopped.line, stopped.stage, stopped.crew)):
+            raise TypeError("a line, a stage and a crew are numbers")
     except (ValueError, TypeError, KeyError, AttributeError, StopIteration):
         raise NotAllowed(f"entry {made.number} holds no recovery that can be read") from None
     return stopped, goal
@@ -127,17 +129,37 @@ def recovery_of(events: History, code: str) -> Event:
         If there is none.
     """
     made = events.of(RECOVERY_MADE)
-    found = [e for e in made if check_code(str(e.says["recovery"])) == code]
+    found = [e for e in made if _code_of(e) == code]
     if not found:
         raise NotAllowed(f"no recovery {code} in the record; make one: fitup recover JOB --to")
     return found[-1]
 
 
+def require_same(made: Event, remade: str) -> None:
+    """Refuse a recovery that says anything else when it is made again: nobody signs its entry.
+
+    Parameters
+    ----------
+    made : Event
+        In which it was made.
+    remade : str
+        Its id, computed anew from the plan and what the crew said.
+
+    Raises
+    ------
+    NotAllowed
+        If it is another.
+    """
+    if remade != made.says["recovery"]:
+        said, code = _code_of(made), check_code(remade)
+        raise NotAllowed(f"entry {made.number} says recovery {said}; made again it is {code}")
+
+
 def recovery_standing(record: Record, events: History, made: Event, now: Files) -> Standing:
     """Return where a recovery stands, for its sheet.
 
-    Void with its plan, or where a later one of the crew is approved. A STOP that was called before
-    it was approved does not stop it: it is the way out of that STOP.
+    Void with its plan, where a later one of the crew is approved, and when its stage is reported
+    whole. A STOP that stood before it was approved does not stop it: it is the way out of that.
 
     Parameters
     ----------
@@ -148,8 +170,9 @@ def recovery_standing(record: Record, events: History, made: Event, now: Files) 
         The job's input files as they lie in the folder.
     """
     work = events.work
-    stands = standing(record, work, record.people(events), made.about, now)
     own = work.recoveries.get(str(made.says["recovery"]))
+    plan = made.about if own is None else own.plan
+    stands = standing(record, work, record.people(events), plan, now)
     if own is None or own.approved is None:
         return Standing(why=stands.why, head=stands.head)
     approved = own.approved
@@ -163,18 +186,22 @@ def recovery_standing(record: Record, events: History, made: Event, now: Files) 
         key="" if person is None else person.fingerprint,
     )
     if stands.state not in ("approved", "stopped"):
-        return mine.void(f"plan {check_code(made.about)}: {stands.status}")
+        return mine.void(f"plan {check_code(plan)}: {stands.status}")
     last = work.recovery(own.plan, own.stage, own.crew)
     if last is not None and last.id != own.id:
         return mine.void(f"recovery {last.code} of the same crew came after it")
     if own.done:
         return mine.void(f"it was carried out, entry {own.done}")
-    later = [s.words for s in work.stops if s.entry > approved.number]
-    return replace(mine, state="stopped", why=tuple(later)) if later else mine
+    stage = work.plan(plan).stage(own.stage)
+    # another crew may report its half while this one is still on its way
+    if stage.released or (stage.open and not stage.missing):
+        return mine.void(f"{stage.name} is reported as done: there is nothing to recover")
+    later = work.stops_since(approved.number)
+    return replace(mine, state="stopped", why=later) if later else mine
 
 
 def approve_recovery(
-    record: Record, key: Key, when: str, made: Event, remade: str, now: Files
+    record: Record, key: Key, when: str, made: Event, recovery: Recovery, now: Files
 ) -> Event:
     """Approve a recovery, by what it says when it is made again.
 
@@ -182,8 +209,8 @@ def approve_recovery(
     ----------
     made : Event
         In which it was made.
-    remade : str
-        Its id, computed anew from the plan and what the crew said.
+    recovery
+        Made anew from the plan and what the crew said.
     now : mapping of str to bytes
         The files of the job as they lie in the folder.
 
@@ -193,23 +220,19 @@ def approve_recovery(
         If it is another, its plan is not approved, or its stage is reported.
     """
     with record.writing() as pen:
-        code = check_code(remade)
-        if remade != made.says["recovery"]:
-            said = check_code(str(made.says["recovery"]))
-            raise NotAllowed(f"entry {made.number} says recovery {said}; made again it is {code}")
+        remade = recovery_id(made.about, recovery)
+        require_same(made, remade)
         stands = standing(record, pen.work, record.people(pen.events), made.about, now)
         if stands.state not in ("approved", "stopped"):
             raise NotAllowed(f"plan {check_code(made.about)} is not approved: {stands.status}")
-        number = int(made.says["stage"])
-        stage = pen.work.plan(made.about).stage(number)
+        stage = pen.work.plan(made.about).stage(recovery.stopped.stage)
         if stage.open or stage.released:
             raise NotAllowed(f"{stage.name} is reported as done: there is nothing to recover")
         own = pen.work.recoveries.get(remade)
         if own is not None and own.approved is not None and not own.done:
-            raise NotAllowed(f"recovery {code} is approved already")
-        return pen.append(
-            RECOVERY_APPROVED, when, key=key, about=made.about, says=_says(made, remade)
-        )
+            raise NotAllowed(f"recovery {check_code(remade)} is approved already")
+        says = _says(remade, recovery.stopped, recovery.goal)
+        return pen.append(RECOVERY_APPROVED, when, key=key, about=made.about, says=says)
 
 
 def report_recovery(record: Record, key: Key, when: str, made: Event, now: Files) -> Event:
@@ -233,15 +256,24 @@ def report_recovery(record: Record, key: Key, when: str, made: Event, now: Files
     with record.writing() as pen:
         stands = recovery_standing(record, pen.events, made, now)
         against = [] if stands.good else [stands.status, *stands.why]
+        name = str(made.says["recovery"])
+        own = pen.work.recoveries.get(name)
+        signed = None if own is None else own.approved
+        # what was approved says whose it is; without that only the crew does
+        says = _says(name, *stated_in(made)) if signed is None else dict(signed.says)
         return pen.append(
             RECOVERY_DONE,
             when,
             key=key,
-            about=made.about,
-            says={**_says(made, str(made.says["recovery"])), "against": against},
+            about=made.about if signed is None else signed.about,
+            says={**says, "against": against},
         )
 
 
-def _says(made: Event, name: str) -> dict[str, Any]:
-    kept = {k: made.says[k] for k in ("stage", "crew", "goal")}
-    return {"recovery": name, "code": check_code(name), **kept}
+def _code_of(made: Event) -> str:
+    return check_code(str(made.says.get("recovery", "")))
+
+
+def _says(name: str, stopped: Stopped, goal: Goal) -> dict[str, Any]:
+    own = {"stage": stopped.stage, "crew": stopped.crew, "goal": goal}
+    return {"recovery": name, "code": check_code(name), **own}

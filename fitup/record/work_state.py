@@ -91,7 +91,8 @@ TRANSITIONS: Final = (
     ),
     (
         RECOVERY_DONE,
-        "that recovery approved and no later one; else it is written down and says STOP",
+        "that recovery approved, no later one, its stage not reported whole; else it is written "
+        "down and a STOP stands",
         "the stage as the recovery leaves it: on steel, not begun, or to be reported",
     ),
 )
@@ -299,14 +300,12 @@ class Work:
     people: Event | None = None
     """The entry in which the people of the job were named last."""
     recoveries: Mapping[str, RecoveryWork] = field(default_factory=dict)
-    """By id, in the order in which they were made or decided last."""
+    """By id, in the order in which they were approved or carried out last."""
 
     def recovery(self, plan: str, stage: int, crew: int) -> RecoveryWork | None:
         """Return the way out of a crew's stage that was approved or carried out last."""
         own = [
-            r
-            for r in self.recoveries.values()
-            if (r.plan, r.stage, r.crew) == (plan, stage, crew) and (r.approved or r.done)
+            r for r in self.recoveries.values() if (r.plan, r.stage, r.crew) == (plan, stage, crew)
         ]
         return own[-1] if own else None
 
@@ -333,6 +332,16 @@ class Work:
             if stage.verdict == STOPPED and (own.id, stage.number) != (plan, number)
         ]
         return (*(s.words for s in self.stops), *read)
+
+    def stops_since(self, entry: int) -> tuple[str, ...]:
+        """Say every STOP that stands and was called, or read at a stage, after an entry."""
+        called = [s.words for s in self.stops if s.entry > entry]
+        read = [
+            f"{stage.name} of plan {own.code} was reported STOP (entry {stage.reports[-1]})"
+            for own, stage in self._open()
+            if stage.verdict == STOPPED and stage.reports[-1] > entry
+        ]
+        return (*called, *read)
 
     @property
     def open_holds(self) -> tuple[str, ...]:
@@ -436,7 +445,7 @@ def _of_plan(work: Work, event: Event) -> Work:
                 work = _lift_off_settled(work, event)
     elif event.kind == SHEETS_PRINTED:
         plan = replace(plan, sheets=event)
-    elif event.kind in (RECOVERY_MADE, RECOVERY_APPROVED, RECOVERY_DONE):
+    elif event.kind in (RECOVERY_APPROVED, RECOVERY_DONE):
         return _of_recovery(work, event)
     elif event.kind == STAGE_DONE:
         plan = _with(plan, _reported(plan.stage(int(event.says["stage"])), event))
@@ -446,17 +455,22 @@ def _of_plan(work: Work, event: Event) -> Work:
 
 
 def _of_recovery(work: Work, event: Event) -> Work:
-    """Note a way out; what nobody approved says nothing of the work."""
-    name = str(event.says["recovery"])
-    own = work.recoveries.get(name)
-    if own is None:
-        says = event.says
-        stage, crew = int(says["stage"]), int(says["crew"])
-        own = RecoveryWork(name, event.about, stage, crew, str(says["goal"]))
-    if event.kind == RECOVERY_APPROVED:
-        own = replace(own, approved=event, done=0)
-    elif event.kind == RECOVERY_DONE:
-        own = replace(own, done=event.number)
+    """Note a way out that was approved or carried out.
+
+    That one was made is signed by nobody: it says nothing of the work, and must not bring one back
+    that a later one has ended.
+    """
+    says = event.says
+    name, stage, crew = str(says["recovery"]), int(says["stage"]), int(says["crew"])
+    own = RecoveryWork(name, event.about, stage, crew, str(says["goal"]), event)
+    if event.kind == RECOVERY_DONE:
+        before = work.recoveries.get(name, replace(own, approved=None))
+        own = replace(before, done=event.number)
+        against = "; ".join(str(line) for line in says["against"])
+        if against:
+            why = f"recovery {own.code} was carried out and should not have been: {against}"
+            stop = Called(event.number, event.who, event.when, why)
+            work = replace(work, stops=(*work.stops, stop))
     others = {k: r for k, r in work.recoveries.items() if k != name}
     return replace(work, recoveries={**others, name: own})
 

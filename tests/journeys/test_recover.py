@@ -147,6 +147,8 @@ def test_stop_recovery_and_going_on(site):
     assert "crew 1 rests on steel in the middle of stage 1" in said.out
     # what was carried out is not carried out once more
     assert "APPROVAL VOID" in site.does("ola", "done", "--recovery", safe, code=3).out
+    twice = len(json.loads(site.looks("log", "--json").out)["entries"])
+    site.does("ines", "release", "--stop", twice, "--why", "reported twice, carried out once")
 
     # the other jack stands there: back to where the stage began
     rest = (*broken, "--replaced", jacks[0], "--at-rest", "--goal", "back")
@@ -235,3 +237,101 @@ def test_answers_before_the_night(site):
     rows = list(csv.DictReader(io.StringIO((out / "contingencies.csv").read_text("utf-8"))))
     assert {r["fails"] for r in rows} >= {"jack", "plate", "no lift-off", "reading"}
     assert {r["safe"] for r in rows} == {"way"}
+
+
+VOID = "APPROVAL VOID"
+
+
+def made_of(site, code):
+    with Record(site.folder) as record:
+        made = record.whole().of("recovery made")
+    return next(e for e in made if check_code(str(e.says["recovery"])) == code)
+
+
+def plant(site, made, **more):
+    """Write the entry once more as whoever may write the file can, with other words."""
+    append(site.folder, made.kind, made.when, about=made.about, says={**made.says, **more})
+
+
+def again(site, code):
+    site.looks("recover", "--recovery", code, "--to", site.keys / "night")
+    return site.page(code)
+
+
+@pytest.fixture
+def two(site):
+    """Two ways out that are approved, the second in the place of the first."""
+    site.approved()
+    codes = [site.recovery("--line", line, "--goal", "safe") for line in (9, 10)]
+    for code in codes:
+        site.does("ines", "approve", "--recovery", code)
+    return codes
+
+
+def test_a_recovery_is_not_printed_under_the_code_of_another(site, two):
+    first, second = two
+    other = made_of(site, first).says["stated"]
+    plant(site, made_of(site, second), stated=other)
+    said = site.looks("recover", "--recovery", second, "--to", site.keys / "night", code=2)
+    assert "made again it is" in said.lines[0]
+
+
+def test_making_a_dead_recovery_anew_does_not_revive_it(site, two):
+    first, second = two
+    assert VOID in again(site, first)
+    assert VOID not in again(site, second)
+    # by anybody, or by a tired crew that asks the same again
+    assert site.recovery("--line", 9, "--goal", "safe") == first
+    assert VOID in again(site, first)
+    assert VOID not in again(site, second)
+    assert VOID in site.does("ola", "done", "--recovery", first, code=3).out
+
+
+def test_stage_and_crew_of_a_planted_entry_are_not_signed(site):
+    site.approved()
+    code = site.recovery("--line", 9, "--goal", "safe")
+    plant(site, made_of(site, code), stage=7, crew=5)
+    site.does("ines", "approve", "--recovery", code)
+    site.does("ola", "done", "--recovery", code)
+    with Record(site.folder) as record:
+        signed = [e for e in record.whole() if e.kind in ("recovery approved", "recovery done")]
+    assert [(e.says["stage"], e.says["crew"]) for e in signed] == [(1, 1), (1, 1)]
+    assert "crew 1 rests on steel in the middle of stage 1" in site.looks("log").out
+
+
+def test_an_entry_that_says_nothing_spoils_nothing(site):
+    plan = site.approved()
+    code = site.recovery("--line", 9, "--goal", "safe")
+    append(site.folder, "recovery made", "2031-04-02T05:00:00Z", about="f" * 64)
+    site.does("ines", "approve", "--recovery", code)
+    assert VOID not in again(site, code)
+    assert f"plan {plan} approved" in site.looks("log").out
+
+
+def test_a_recovery_is_over_when_its_stage_is_reported(site):
+    plan = site.approved()
+    code = site.recovery("--line", 9, "--goal", "safe")
+    site.does("ines", "approve", "--recovery", code)
+    site.does("ola", "done", "--stage", "1", "--from", filled(site))
+    assert VOID in again(site, code)
+    site.does("ines", "release", "--plan", plan, "--stage", "1")
+    assert VOID in again(site, code)
+    assert VOID in site.does("ola", "done", "--recovery", code, code=3).out
+
+
+def test_what_was_done_without_an_approval_stands_as_a_stop(site):
+    site.approved()
+    code = site.recovery("--line", 9, "--goal", "safe")
+    site.does("ola", "done", "--recovery", code, code=3)
+    said = site.looks("log").out
+    assert f"recovery {code} was carried out and should not have been: NOT APPROVED" in said
+    assert "STOPPED" in site.looks("sheets").out
+
+
+def test_a_stop_read_at_the_stage_stops_the_recovery_too(site):
+    plan = site.approved()
+    code = site.recovery("--line", 9, "--goal", "safe")
+    site.does("ines", "approve", "--recovery", code)
+    jack = "ram J-B1 = 90 mm above START"
+    site.does("ola", "done", "--stage", "1", "--plan", plan, "--read", jack, code=3)
+    assert "STOPPED - do not go on" in again(site, code)
