@@ -28,7 +28,7 @@ from fitup.record.connect import (
     may_write,
     schema_of,
 )
-from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, RESUMED, Event, hash_of, read_body
+from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, Event, hash_of, read_body
 from fitup.record.history import History, history_of
 from fitup.record.keys import Key
 from fitup.record.people import FILE as PEOPLE_FILE
@@ -148,8 +148,8 @@ class Record:
             schema = schema_of(self._connection)
             lost: tuple[str, ...] = ()
             if history is not None:
-                resumed = history.of(RESUMED)
-                seen = Seen(history.first, history.size, resumed, self._hash_at)
+                lost_once = frozenset(history.work.taken_up)
+                seen = Seen(history.first, history.size, lost_once, self._hash_at)
                 lost = missed(seen, recent=True)
         if history is None:
             return self.whole()

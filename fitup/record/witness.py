@@ -40,15 +40,15 @@ class Seen:
         Hash of its first entry, by which it is known; empty without entries.
     size : int
         How many entries it has.
-    resumed : tuple of Event
-        Those in which it was taken up again.
+    taken_up : frozenset of str
+        Hashes of the entries that were signed for as lost.
     hash_at : callable
         Number of an entry -> its hash as it now stands, empty where there is none.
     """
 
     first: str
     size: int
-    resumed: tuple[Event, ...]
+    taken_up: frozenset[str]
     hash_at: Callable[[int], str]
 
 
@@ -58,7 +58,7 @@ def seen_of(events: Sequence[Event]) -> Seen:
     return Seen(
         events[0].hash if events else "",
         len(events),
-        tuple(e for e in events if e.kind == RESUMED),
+        frozenset(str(d) for e in events if e.kind == RESUMED for d in e.says["lost"]),
         lambda number: by_number[number].hash if number in by_number else "",
     )
 
@@ -83,14 +83,13 @@ def missed(seen: Seen, *, recent: bool = False) -> tuple[str, ...]:
     recent : bool
         Hold it only to what each witness noted last.
     """
-    taken_up = {str(digest) for e in seen.resumed for digest in e.says["lost"]}
     found = []
     for path in witnesses() if seen.first else ():
         noted = _noted(path, seen.first, _NEAR if recent else _READ)
         lost = [
             (number, digest)
             for number, digest in (noted[-RECENT:] if recent else noted)
-            if digest not in taken_up and seen.hash_at(number) != digest
+            if digest not in seen.taken_up and seen.hash_at(number) != digest
         ]
         if lost:
             found.append(_contradiction(path, seen, *max(lost)))

@@ -25,6 +25,7 @@ from fitup.record.events import (
     RECOVERY_MADE,
     REJECTED,
     RELEASED,
+    RESUMED,
     SHEETS_PRINTED,
     STAGE_DONE,
     STOP,
@@ -301,6 +302,8 @@ class Work:
     """The entry in which the people of the job were named last."""
     recoveries: Mapping[str, RecoveryWork] = field(default_factory=dict)
     """By id, in the order in which they were approved or carried out last."""
+    taken_up: tuple[str, ...] = ()
+    """Hashes of the entries that were signed for as lost."""
 
     def recovery(self, plan: str, stage: int, crew: int) -> RecoveryWork | None:
         """Return the way out of a crew's stage that was approved or carried out last."""
@@ -428,6 +431,9 @@ def _step(work: Work, event: Event) -> Work:
         return replace(work, stops=tuple(s for s in work.stops if s.entry != event.says["stop"]))
     if event.kind == LOCKED_OFF:
         return replace(work, locked=event)
+    if event.kind == RESUMED:
+        lost = (str(digest) for digest in event.says["lost"])
+        return replace(work, taken_up=(*work.taken_up, *lost))
     if event.about:
         return _of_plan(work, event)
     return work

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -175,3 +176,25 @@ def test_broken_record_is_not_taken_up(filled, keys):
     (filled / SEAL).unlink()
     with pytest.raises(RecordBroken, match=r"the content of a\.csv was changed"):
         acts.resume(filled, keys["ines"], WHEN, "whatever")
+
+
+def test_old_entry_rewritten_to_take_the_record_up_covers_nothing(
+    seen, witness, keys, monkeypatch, tmp_path_factory
+):
+    """What a user saw whole is not read again; an entry put there in place signs for nothing."""
+    with monkeypatch.context() as other:
+        other.setenv("HOME", str(tmp_path_factory.mktemp("other")))
+        lost = append(seen, "stop", WHEN, key=keys["ola"], says={"why": "a crack was heard"})
+    wound_back(seen, 8)
+    with Record(seen) as record:
+        old = record.written(2)
+    assert old is not None
+    forged = replace(old, kind="record taken up again", says={"why": "x", "lost": [lost.hash]})
+    connection = sqlite3.connect(seen / FILE)
+    connection.execute("UPDATE event SET body = ? WHERE number = 2", (forged.body(),))
+    connection.commit()
+    connection.close()
+    # so long a record that the witness is not asked for entry 2 any more
+    monkeypatch.setattr("fitup.record.witness.RECENT", 1)
+    with Record(seen) as record, pytest.raises(RecordBroken, match="saw entry 9 as"):
+        record.now()
