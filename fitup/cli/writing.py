@@ -56,8 +56,10 @@ def write_page(file: Path, content: bytes) -> None:
 def _write(file: Path, content: bytes) -> None:
     """Write beside the file, then put it in its place in one step."""
     beside = file.with_name(f".{file.name}.part")
+    # what lies there was left by a killed run, or put there as a link to another file
+    beside.unlink(missing_ok=True)
     try:
-        with beside.open("wb") as target:
+        with beside.open("xb") as target:
             target.write(content)
             target.flush()
             os.fsync(target.fileno())
