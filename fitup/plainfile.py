@@ -80,6 +80,27 @@ def _refusal(shown: str) -> Callable[[str, str, str], InputError]:
     return lambda found, allowed, do: InputError([Problem(shown, found, allowed, do)])
 
 
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file beside its place, then put it there in one step.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; what was there is then as it was.
+    """
+    beside = path.with_name(f".{path.name}.part")
+    # what lies there was left by a killed run, or put there as a link to another file
+    beside.unlink(missing_ok=True)
+    try:
+        with beside.open("xb") as target:
+            target.write(content)
+            target.flush()
+            os.fsync(target.fileno())
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
 def read_whole(path: Path, shown: str) -> bytes:
     """Return all bytes of a file.
 

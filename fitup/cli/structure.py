@@ -16,6 +16,7 @@ from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder import read_job
 from fitup.model import Check, ForceRow
+from fitup.plainfile import write_whole
 from fitup.sheets.words import NAMES, move_words, plain_value, shown_for
 from fitup.structure.cable.report import HungReport
 from fitup.structure.frame.report import DISAGREE, FrameReport, SeatReport, report_of
@@ -66,9 +67,7 @@ def _draw(report: FrameReport, seat: str, folder: Path) -> tuple[Path, ...]:
     written = []
     for name, plain in file_names("", tuple(drawn)).items():
         path = folder / f"{plain}.svg"
-        beside = path.with_suffix(".part")
-        beside.write_bytes(drawn[name])
-        beside.replace(path)
+        write_whole(path, drawn[name])
         written.append(path)
     return tuple(written)
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from pathlib import Path
 
 from fitup.errors import InputError, Problem
-from fitup.plainfile import read_bytes
+from fitup.plainfile import read_bytes, write_whole
 
 
 def write_files(folder: Path, content: Mapping[str, bytes]) -> list[str]:
@@ -25,7 +24,7 @@ def write_files(folder: Path, content: Mapping[str, bytes]) -> list[str]:
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for name, data in content.items():
-        _write(folder / name, data)
+        write_whole(folder / name, data)
         written.append(str(folder / name))
     return written
 
@@ -50,19 +49,4 @@ def write_page(file: Path, content: bytes) -> None:
         raise InputError([Problem(str(file), found, "a file in a folder", "make the folder first")])
     if file.exists() and GENERATOR.encode() not in read_bytes(file)[:4096]:
         raise InputError([Problem(str(file), "a file that fitup did not write", allowed, do)])
-    _write(file, content)
-
-
-def _write(file: Path, content: bytes) -> None:
-    """Write beside the file, then put it in its place in one step."""
-    beside = file.with_name(f".{file.name}.part")
-    # what lies there was left by a killed run, or put there as a link to another file
-    beside.unlink(missing_ok=True)
-    try:
-        with beside.open("xb") as target:
-            target.write(content)
-            target.flush()
-            os.fsync(target.fileno())
-        beside.replace(file)
-    finally:
-        beside.unlink(missing_ok=True)
+    write_whole(file, content)

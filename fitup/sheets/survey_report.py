@@ -16,6 +16,7 @@ from fitup.network.congruency import Congruency, epoch_changes
 from fitup.network.report import ellipse_lines, residual_lines, setup_lines
 from fitup.network.solve import Solved
 from fitup.network.words import network_lines
+from fitup.plainfile import write_whole
 from fitup.sheets.figure_moved import moved_figure
 from fitup.sheets.figure_network import network_figure
 from fitup.sheets.figures import STYLE, as_svg
@@ -68,9 +69,7 @@ def write_report(job: Job, all_: TrustReport, folder: Path) -> tuple[Path, ...]:
     files |= {f"survey-moved-{number}.svg": svg for number, svg in enumerate(moved, 1)}
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in files.items():
-        beside = folder / f".{name}"
-        beside.write_bytes(content)
-        beside.replace(folder / name)
+        write_whole(folder / name, content)
     return tuple(folder / name for name in files)
 
 

@@ -201,10 +201,12 @@ def _beside(folder: Path) -> Iterator[Path]:
     """
     place = folder.parent / f".{folder.name}.part"
     while True:
+        if place.is_symlink():
+            place.unlink()  # its files would be taken for those of a killed writer
         place.mkdir(exist_ok=True)
         try:
             handle = _held(place)
-        except OSError:
+        except FileNotFoundError:
             continue  # another writer, done meanwhile, has taken it away
         if handle is None or _is_at(handle, place):
             break
@@ -212,7 +214,7 @@ def _beside(folder: Path) -> Iterator[Path]:
     try:
         if (place / "old").is_dir() and not folder.exists():
             (place / "old").rename(folder)
-        _clear(place)
+        _clear(place, handle)
         yield place
     finally:
         shutil.rmtree(place, ignore_errors=True)
@@ -220,12 +222,15 @@ def _beside(folder: Path) -> Iterator[Path]:
             os.close(handle)
 
 
-def _clear(place: Path) -> None:
-    for entry in place.iterdir():
-        if entry.is_dir() and not entry.is_symlink():
-            shutil.rmtree(entry)
+def _clear(place: Path, handle: int | None) -> None:
+    """Empty the folder that is held, whatever lies at its path meanwhile."""
+    with os.scandir(place if handle is None else handle) as found:
+        entries = list(found)
+    for entry in entries:
+        if entry.is_dir(follow_symlinks=False):
+            shutil.rmtree(entry if handle is None else entry.name, dir_fd=handle)
         else:
-            entry.unlink()
+            os.unlink(entry if handle is None else entry.name, dir_fd=handle)
 
 
 def _held(place: Path) -> int | None:
@@ -234,14 +239,14 @@ def _held(place: Path) -> int | None:
         return None
     import fcntl
 
-    handle = os.open(place, os.O_RDONLY)
+    handle = os.open(place, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
     fcntl.flock(handle, fcntl.LOCK_EX)
     return handle
 
 
 def _is_at(handle: int, place: Path) -> bool:
     try:
-        return os.path.samestat(os.fstat(handle), place.stat())
+        return os.path.samestat(os.fstat(handle), place.lstat())
     except FileNotFoundError:
         return False
 

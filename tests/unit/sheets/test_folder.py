@@ -108,3 +108,16 @@ def test_list_that_names_files_elsewhere_moves_none_of_them(tmp_path):
     assert aside is not None
     assert sorted(p.name for p in aside.iterdir()) == ["DO-NOT-USE.txt", LIST]
     assert (tmp_path / "survey.csv").read_text() == "precious"
+
+
+def test_link_in_the_place_of_the_new_set_loses_nobody_a_file(tmp_path):
+    """Whoever may write in the job folder must not empty the home of whoever prints there."""
+    home, job = tmp_path / "home", tmp_path / "job"
+    (home / "checkpoints").mkdir(parents=True)
+    (home / "witness").write_text("what was seen")
+    job.mkdir()
+    (job / ".out.part").symlink_to(home)
+    write_documents(a_set("new"), job / "out")
+    assert sorted(p.name for p in home.iterdir()) == ["checkpoints", "witness"]
+    assert content(job / "out") == a_set("new")
+    assert [p.name for p in job.iterdir()] == ["out"]
