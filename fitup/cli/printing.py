@@ -15,7 +15,7 @@ from fitup.errors import InputError, Problem
 from fitup.jobfolder.done import read_done
 from fitup.model import Plan
 from fitup.openjob import OpenJob, open_job
-from fitup.record.acts import Signed, note_plan, note_sheets
+from fitup.record.acts import note_plan, note_sheets
 from fitup.record.approval import OPEN, Standing, since, standing
 from fitup.record.check_code import check_code, read_code
 from fitup.record.contents import files_now, job_files, write_files
@@ -23,7 +23,7 @@ from fitup.record.events import PLAN_MADE, Event
 from fitup.record.history import History
 from fitup.record.lookup import is_genuine, plan_files, plan_of
 from fitup.record.plans import FILE, read_plan
-from fitup.record.printed import content_of
+from fitup.record.printed import Signed, content_of
 from fitup.record.store import Record, has_record
 from fitup.sheets.write import write_documents
 

@@ -8,8 +8,8 @@ else can write, and is one entry, or none. What must hold before which act stand
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -41,6 +41,7 @@ from fitup.record.people import FILE as PEOPLE
 from fitup.record.people import read_people
 from fitup.record.plans import FILE as PLAN
 from fitup.record.plans import plan_bytes, read_plan
+from fitup.record.printed import Signed
 from fitup.record.seal import NO_SEAL
 from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
 from fitup.record.witness import lost_entries, missed, seen_of
@@ -48,25 +49,6 @@ from fitup.record.work_state import GO_ON, LIFT_OFF
 
 #: the list of a set of sheets, from which its readings are judged
 LIST: Final = "sheets.json"
-
-
-@dataclass(frozen=True, slots=True)
-class Signed:
-    """What an approval signs beside the plan and its files: the printed set that was read.
-
-    Parameters
-    ----------
-    content : str
-        Hash of what the sheets say, recomputed; see :func:`fitup.record.printed.content_of`.
-    stages : int
-        How many there are.
-    lift_off : mapping of str to sequence of str
-        Stage -> jacks whose load must have been measured before it.
-    """
-
-    content: str = ""
-    stages: int = 0
-    lift_off: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
 
 def name_people(
@@ -86,8 +68,13 @@ def name_people(
         signer(people, PEOPLE_NAMED, key)
     elif earlier is not None:
         raise NotAllowed("the record is open already; only a new one goes on from another")
-    says = {} if earlier is None else {"after": earlier.hash, "after_entry": earlier.number}
+    says: dict[str, str | int] = (
+        {} if earlier is None else {"after": earlier.hash, "after_entry": earlier.number}
+    )
     with Record(folder, create=True) as record, record.writing() as pen:
+        if not pen.events.size:
+            # records that the same people open in one second must not begin with the same hash
+            says["nonce"] = secrets.token_hex(16)
         return pen.append(PEOPLE_NAMED, when, key=key, inputs={PEOPLE: content}, says=says)
 
 

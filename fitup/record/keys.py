@@ -7,6 +7,7 @@ RFC 8018); the public key is 64 hexadecimal figures in ``people.toml``.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import unicodedata
 from collections.abc import Callable
@@ -52,30 +53,88 @@ def make_key(path: Path, passphrase: str = "") -> Key:
     InputError
         If the file is there already or cannot be written.
     """
-    from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-    private = Ed25519PrivateKey.generate()
-    pem = private.private_bytes(
+    key = _key(Ed25519PrivateKey.generate())
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        _write_new(path, _pem(key, passphrase))
+    except FileExistsError:
+        raise _refused(path, "a file already there", "a new file", "name another") from None
+    except OSError as error:
+        found = error.strerror or "an error"
+        raise _refused(path, found, "a place that can be written", "name another") from None
+    return key
+
+
+def change_passphrase(path: Path, key: Key, passphrase: str) -> None:
+    """Encrypt a key file anew; at every moment the old file or the new one is there, whole.
+
+    The new file is written beside the old one, read back, and put in its place in one step.
+
+    Parameters
+    ----------
+    path : Path
+        The key file.
+    key : Key
+        As read from it, with its old passphrase.
+    passphrase : str
+        The new one; empty leaves the key plain.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written; the old file is then as it was.
+    """
+    # the file itself, not a link to it, gets the new content
+    own = path.resolve()
+    beside = own.with_name(f".{own.name}.new")
+    try:
+        # what a killed run left
+        beside.unlink(missing_ok=True)
+        try:
+            _write_new(beside, _pem(key, passphrase))
+            if read_key(beside, lambda _: passphrase).public != key.public:
+                raise OSError("what was written does not read back")
+            beside.replace(own)
+        finally:
+            beside.unlink(missing_ok=True)
+        _sync_folder(own.parent)
+    except OSError as error:
+        found = error.strerror or str(error)
+        raise _refused(path, found, "a place that can be written", "nothing was changed") from None
+
+
+def _pem(key: Key, passphrase: str) -> bytes:
+    """Return the private key as PKCS #8, encrypted where there is a passphrase."""
+    from cryptography.hazmat.primitives import serialization
+
+    return key._private.private_bytes(
         serialization.Encoding.PEM,
         serialization.PrivateFormat.PKCS8,
         serialization.BestAvailableEncryption(_secret(passphrase))
         if passphrase
         else serialization.NoEncryption(),
     )
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        raise _refused(path, "a file already there", "a new file", "name another") from None
-    except OSError as error:
-        found = error.strerror or "an error"
-        raise _refused(path, found, "a place that can be written", "name another") from None
+
+
+def _write_new(path: Path, pem: bytes) -> None:
+    """Write a new file that only its owner may read, through to the disk."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(handle, "wb") as target:
         target.write(pem)
         target.flush()
         os.fsync(target.fileno())
-    return _key(private)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Write the change of a folder through to the disk, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def read_key(path: Path, ask: Ask | None = None) -> Key:
@@ -98,7 +157,7 @@ def read_key(path: Path, ask: Ask | None = None) -> Key:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     pem = _read_closed(path)
-    locked = pem.lstrip().startswith(_ENCRYPTED)
+    locked = _is_locked(pem)
     if locked and ask is None:
         raise _refused(path, "a key with a passphrase", "somebody to ask for it", "use a terminal")
     password = _secret(ask(path)) if locked and ask is not None else None
@@ -113,6 +172,21 @@ def read_key(path: Path, ask: Ask | None = None) -> Key:
     if not isinstance(private, Ed25519PrivateKey):
         raise _refused(path, "no Ed25519 key", "a key made by fitup key", "name your key file")
     return _key(private)
+
+
+def has_passphrase(path: Path) -> bool:
+    """Say whether a key file is encrypted.
+
+    Raises
+    ------
+    InputError
+        If there is no such key, or others may read or write its file.
+    """
+    return _is_locked(_read_closed(path))
+
+
+def _is_locked(pem: bytes) -> bool:
+    return pem.lstrip().startswith(_ENCRYPTED)
 
 
 def _read_closed(path: Path) -> bytes:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from fitup.record.canonical import canonical
@@ -21,6 +22,25 @@ _CONTENT: Final = (
     "statements",
     "printed",
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """What an approval signs beside the plan and its files: the printed set that was read.
+
+    Parameters
+    ----------
+    content : str
+        Hash of what the sheets say, recomputed; see :func:`content_of`.
+    stages : int
+        How many there are.
+    lift_off : mapping of str to sequence of str
+        Stage -> jacks whose load must have been measured before it.
+    """
+
+    content: str = ""
+    stages: int = 0
+    lift_off: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
 
 def _without_record(tables: Mapping[str, Any]) -> dict[str, Any]:

@@ -11,6 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from fitup.errors import InputError
+from fitup.record.keys import read_key
+
 TOLD = "seven quiet herons"
 
 
@@ -96,3 +99,65 @@ def test_short_passphrase_is_refused(tmp_path: Path) -> None:
     assert code == 2
     assert "passphrase: found 5 characters; allowed: at least 10; several words are best" in shown
     assert not path.exists()
+
+
+OTHER = "nine patient lanterns"
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Path:
+    """A key with a passphrase."""
+    path = tmp_path / "ola.key"
+    code, shown = typed([TOLD, TOLD], "key", "ola", "--to", path, "--passphrase")
+    assert code == 0, shown
+    return path
+
+
+def public_of(shown: str) -> str:
+    return str(json.loads(shown[shown.index("{") :])["key"])
+
+
+def test_passphrase_is_changed_when_the_old_one_is_known(own: Path) -> None:
+    code, shown = typed([TOLD, OTHER, OTHER], "key", "ola", "--to", own, "--change", "--json")
+    assert code == 0, shown
+    assert shown.index(f"Passphrase of {own}") < shown.index(f"New passphrase of {own}")
+    assert TOLD not in shown
+    assert OTHER not in shown
+    key = read_key(own, lambda _: OTHER)
+    assert key.public == public_of(shown)
+    with pytest.raises(InputError, match="another passphrase"):
+        read_key(own, lambda _: TOLD)
+    assert (own.stat().st_mode & 0o777, [*own.parent.iterdir()]) == (0o600, [own])
+
+
+def test_passphrase_is_taken_off_and_set_again(own: Path) -> None:
+    public = read_key(own, lambda _: TOLD).public
+    code, shown = typed([TOLD], "key", "ola", "--to", own, "--take-off")
+    assert (code, read_key(own).public) == (0, public), shown
+    assert "opens without a passphrase now; the key is the same" in shown
+    code, shown = typed([], "key", "ola", "--to", own, "--take-off")
+    assert code == 2
+    assert "found a key without a passphrase; allowed: one that has one; nothing was done" in shown
+    code, shown = typed([OTHER, OTHER], "key", "ola", "--to", own, "--change")
+    assert (code, read_key(own, lambda _: OTHER).public) == (0, public), shown
+    assert "Copies made before still open as before" in shown
+
+
+@pytest.mark.parametrize(
+    ("answers", "found"),
+    [
+        (["seven loud herons"], "found another passphrase"),
+        ([TOLD, "short", "short"], "found 5 characters"),
+        ([TOLD, "\x03"], ""),
+        (["\x03"], ""),
+    ],
+)
+def test_key_stays_as_it_was_when_a_change_is_refused_or_broken_off(
+    own: Path, answers: list[str], found: str
+) -> None:
+    before = own.read_bytes()
+    code, shown = typed(answers, "key", "ola", "--to", own, "--change")
+    assert code in (2, 130), shown
+    assert found in shown
+    assert "Traceback" not in shown
+    assert (own.read_bytes(), [*own.parent.iterdir()]) == (before, [own])

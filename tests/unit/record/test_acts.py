@@ -16,6 +16,7 @@ from fitup.record.asdone import Asked, Read, judge
 from fitup.record.check_code import check_code
 from fitup.record.log import says_words
 from fitup.record.plans import plan_bytes
+from fitup.record.printed import Signed
 from fitup.record.store import NotAllowed, Record
 from fitup.record.work_state import work_of
 
@@ -25,7 +26,7 @@ STAGES = tuple(
     Stage(n, "B", ("B-S1",), ((0.005,),), ((-0.005,),), (0.0,), ((),), ((),)) for n in (1, 2)
 )
 #: what an approval of two stages signs
-SIGNED = acts.Signed("c" * 64, 2, {})
+SIGNED = Signed("c" * 64, 2, {})
 BARE = Plan((SEAT,), STAGES, (), "by hand", (-0.005,), True, (), "")
 
 
@@ -286,7 +287,7 @@ def test_nicer_readings_do_not_release_a_stage(printed, record, keys, files, cod
 def test_lift_off_is_measured_before_the_stage_that_needs_it(record, keys, files, plan, code):
     acts.accept_survey(record, keys["bram"], WHEN, files, ())
     made = acts.note_plan(record, WHEN, "ines", files, plan)
-    asks = acts.Signed("c" * 64, 2, {"1": ["J-B1"], "2": ["J-B2"]})
+    asks = Signed("c" * 64, 2, {"1": ["J-B1"], "2": ["J-B2"]})
     acts.approve(record, keys["ines"], WHEN, code, files, asks)
     with record.writing() as pen:
         now = standing(record, pen.work, record.people(pen.events), plan.id, files)

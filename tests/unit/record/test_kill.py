@@ -28,3 +28,19 @@ def test_record_survives_a_kill_at_any_point() -> None:
     results = json.loads(done.stdout)
     assert len(results) == KILLS
     assert [r for r in results if r] == []
+
+
+def test_key_survives_a_kill_at_any_moment_of_a_change_of_its_passphrase(tmp_path: Path) -> None:
+    """The old passphrase opens it or the new one, never none; the next change clears up."""
+    script = Path(__file__).with_name("key_kill_points.py")
+    done = subprocess.run(
+        [sys.executable, str(script), str(tmp_path)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert len(told["opens"]) > 4
+    assert {tuple(words) for words in told["opens"]} == {
+        ("old words that open",),
+        ("new words that open",),
+    }
+    assert told["litter"] == []

@@ -198,3 +198,17 @@ def test_old_entry_rewritten_to_take_the_record_up_covers_nothing(
     monkeypatch.setattr("fitup.record.witness.RECENT", 1)
     with Record(seen) as record, pytest.raises(RecordBroken, match="saw entry 9 as"):
         record.now()
+
+
+def test_two_records_opened_in_the_same_second_are_told_apart(
+    witness, tmp_path_factory, keys, toml
+):
+    """The same people, the same list, the same second: no witness takes one for the other."""
+    folders = [tmp_path_factory.mktemp("job") for _ in range(2)]
+    first = [acts.name_people(folder, keys["ines"], WHEN, toml(keys)) for folder in folders]
+    assert first[0].hash != first[1].hash
+    with Record(folders[0]) as record:
+        acts.call_stop(record, keys["ola"], WHEN, "fog")
+        assert len(record.whole()) == 2
+    with Record(folders[1]) as record:
+        assert len(record.whole()) == 1
