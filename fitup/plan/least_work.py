@@ -23,7 +23,7 @@ from fitup.solve.clusters import cluster_tree
 from fitup.solve.effort import Effort
 from fitup.solve.exact import SearchResult, Space
 from fitup.solve.local_search import Work, improve
-from fitup.solve.rings import search_rings
+from fitup.solve.rings import FIRST_RING, search_rings
 
 NAMES = ("seats disturbed", "plates handled", "plates in new packs")
 _STARTS = 8
@@ -240,7 +240,14 @@ class _Less:
         return replace(self.space, capacity=capacity)
 
     def _search(self, space: Space, effort: Effort) -> SearchResult:
-        return search_rings(space, self.goal, self.tree, best=self.most, effort=effort)
+        # most often there is nothing to find, and one ring says so; growing ones list less
+        for first in (1.0, FIRST_RING):
+            found = search_rings(
+                space, self.goal, self.tree, best=self.most, first=first, effort=effort
+            )
+            if found.proven or found.pick is not None:
+                break
+        return found
 
     def _sets(self, n: int) -> Iterator[Array]:
         """Yield seats to search together: those tied most to each other, and some by chance."""

@@ -27,7 +27,7 @@ from fitup.solve.clusters import Cluster, pruned, renumbered
 from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import Goal, SearchResult, Space, Watch, collect, echelon
 
-_FIRST_RING: Final = 1.0 / 512.0
+FIRST_RING: Final = 1.0 / 512.0
 _GROWTH: Final = 2.0
 #: a ring this near to the plan to beat is not worth a search of its own
 _LAST_RING: Final = 0.4
@@ -66,6 +66,7 @@ def search_rings(
     tree: Cluster,
     *,
     best: float,
+    first: float = FIRST_RING,
     effort: Effort = ENDLESS,
     watch: Watch | None = None,
 ) -> SearchResult:
@@ -79,6 +80,8 @@ def search_rings(
         From :func:`cluster_tree`.
     best : float
         A finite score to beat.
+    first : float
+        The first ring as a share of the last: 1.0 where there is most likely no pick at all.
     effort, watch
         As for :func:`fitup.solve.exact.search`.
 
@@ -90,11 +93,11 @@ def search_rings(
     """
     free = np.array([i for i, v in enumerate(space.values) if len(v) != 1], dtype=np.int64)
     if 0 < len(free) < len(space.values):
-        return _without_fixed(space, goal, tree, free, best, effort, watch)
+        return _without_fixed(space, goal, tree, free, best, first, effort, watch)
     base = echelon(goal.M, goal.h)[3]
     result = SearchResult(None, best, goal.bound(base), False)
     full = goal.radius(best)
-    width = (full - base) * _FIRST_RING
+    width = (full - base) * first
     while True:
         # the last ring is the plan to beat itself, free of rounding
         ring = base + width if width < _LAST_RING * (full - base) else full
@@ -133,7 +136,7 @@ def list_within(
         return none
     try:
         leaves = _leaves(space, goal, tree, radius, effort)
-        if any(not len(picks.pick) for picks in leaves.values()):
+        if leaves is None:
             return none
         found = _list(space, goal, tree, radius, leaves, effort, result)
     except _TooMany:
@@ -149,6 +152,7 @@ def _without_fixed(
     tree: Cluster,
     free: Array,
     best: float,
+    first: float,
     effort: Effort,
     watch: Watch | None,
 ) -> SearchResult:
@@ -159,7 +163,9 @@ def _without_fixed(
     inner, inner_goal = _rest(space, goal, free, fixed, x, np.asarray(used))
     number = {int(s): k for k, s in enumerate(free)}
     smaller = renumbered(pruned(tree, number), number)
-    found = search_rings(inner, inner_goal, smaller, best=best, effort=effort, watch=watch)
+    found = search_rings(
+        inner, inner_goal, smaller, best=best, first=first, effort=effort, watch=watch
+    )
     if found.pick is not None:
         whole = np.zeros(len(space.values), dtype=np.int64)
         whole[free] = found.pick
@@ -263,12 +269,24 @@ def _alone(space: Space, goal: Goal, own: Array, x: Array) -> Array:
 
 def _leaves(
     space: Space, goal: Goal, cluster: Cluster, ring: float, effort: Effort
-) -> dict[int, _Picks]:
-    """List every leaf of a tree, by its first seat."""
+) -> dict[int, _Picks] | None:
+    """List every leaf of a tree, by its first seat; None where one of them has no pick."""
+    found: dict[int, _Picks] = {}
+    for own in _leaf_seats(cluster):
+        picks = _list_leaf(space, goal, own, ring, effort)
+        if not len(picks.pick):
+            return None
+        found[int(own[0])] = picks
+    return found
+
+
+def _leaf_seats(cluster: Cluster) -> Iterator[Array]:
+    """Yield the seats of every leaf of a tree."""
     if cluster.parts is None:
-        return {int(cluster.seats[0]): _list_leaf(space, goal, cluster.seats, ring, effort)}
-    a, b = cluster.parts
-    return _leaves(space, goal, a, ring, effort) | _leaves(space, goal, b, ring, effort)
+        yield cluster.seats
+        return
+    for part in cluster.parts:
+        yield from _leaf_seats(part)
 
 
 def _crowd(cluster: Cluster, leaves: dict[int, _Picks]) -> float:
@@ -399,7 +417,7 @@ def _best_in_ring(
 ) -> None:
     """Look for picks within the ring that beat the result; ties fall to the first in order."""
     leaves = _leaves(space, goal, tree, ring, effort)
-    if any(not len(picks.pick) for picks in leaves.values()):
+    if leaves is None:
         return
     if tree.parts is None:
         found = _list(space, goal, tree, ring, leaves, effort, result)
