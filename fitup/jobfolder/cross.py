@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from fitup.errors import Problem
+from fitup.jobfolder.circuits import check_circuits
 from fitup.jobfolder.passage import check_bolts, check_bores
 from fitup.jobfolder.staging import check_staging
 from fitup.jobfolder.table import Row
@@ -47,6 +48,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _excluded(job, broken, problems)
     _left_alone(job, broken, problems)
     check_staging(job, tables, broken, problems)
+    check_circuits(job, tables["jacks.csv"], broken, problems)
 
 
 def _control(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:

@@ -16,6 +16,7 @@ from fitup.model.checks import (
     Tolerance,
     kind_of,
 )
+from fitup.model.circuits import Circuit, circuits_of
 from fitup.model.control import ControlPoint, Instrument, NetworkRules
 from fitup.model.deck import CheckPoint, Joint, Pair, Segment
 from fitup.model.done import MOMENTS, Done, Moment
@@ -69,6 +70,7 @@ __all__ = [
     "Check",
     "CheckPoint",
     "CheckState",
+    "Circuit",
     "Conflict",
     "ControlPoint",
     "Done",
@@ -118,5 +120,6 @@ __all__ = [
     "What",
     "WorkEvent",
     "Working",
+    "circuits_of",
     "kind_of",
 ]
