@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from fitup.record import Event, Record
     from fitup.record.asdone import Asked, Judgement, Read
     from fitup.record.readback import Form
-    from fitup.record.work_state import PlanWork, StageWork
+    from fitup.record.stage_work import StageWork
+    from fitup.record.work_state import PlanWork
 
 WHAT_NOW: Final = {
     "go on": "Hold point: nobody goes on until the engineer has released it (fitup release).",
@@ -61,7 +62,8 @@ def command(
 
     Stage 0 is the measured lift-off. Crews may report halves of a stage; the worst of all reports
     counts until its hold point is released. What was done is written down even where it should
-    not have been; then it says STOP. The exit code is 0 for GO ON, else 3.
+    not have been; then it says STOP. The exit code is 0 for GO ON, else 3. A recovery is judged in
+    the same way, by its own form and the bands of its sheet.
 
     \b
     Examples:
@@ -69,19 +71,24 @@ def command(
       fitup done closure-k1 --stage 1 --plan FYEP-NART-LLWCX --key ahmed.key \\
         --read "J1/P1/step = 0.4 mm ahead high" --read "load J-A1 = 612 kN" \\
         --read "pack A-S1 = P20+P5"
-      fitup done closure-k1 --recovery FYEP-NART-LLWCX --key ahmed.key
+      fitup done closure-k1 --recovery FYEP-NART-LLWCX --key ahmed.key --from recovery.csv
     """
     if (stage is None) == (recovery is None):
         found, allowed = "neither or both", "--stage N, or --recovery CODE"
         raise InputError([Problem("command line", found, allowed, "say what is done")])
     if stage is None:
-        return _recovered(job, recovery or "", key_file, as_json)
+        from fitup.cli.recovered import report
+
+        if code is not None:
+            found, do = "--plan beside --recovery", "leave --plan out"
+            raise InputError([Problem("command line", found, "the code of the recovery alone", do)])
+        return report(job, recovery or "", form_file, given, key_file, as_json)
     from fitup.record.acts import report_stage
     from fitup.record.contents import files_now
     from fitup.record.lookup import plan_of, sheets_of
     from fitup.record.readback import is_crew_table, lost_heads, read_form
+    from fitup.record.stage_work import GO_ON
     from fitup.record.store import Record
-    from fitup.record.work_state import GO_ON
 
     key = own_key(key_file)
     table = form_file is not None and is_crew_table(form_file)
@@ -95,7 +102,7 @@ def command(
         judged = _judged(record, plan, sheets, paper)
         doubts = _unlike(record, work.plan(plan.about), sheets)
         if form is not None:
-            doubts += lost_heads(form, partial(_code_at, record))
+            doubts += lost_heads(form, partial(code_at, record))
         content = {} if form_file is None else {f"read/{form_file.name}": form_file.read_bytes()}
         present = files_now(job, plan.inputs)
         event = report_stage(record, key, now(), sheets, judged, content, present, doubts)
@@ -105,31 +112,6 @@ def command(
     more = {"stage_verdict": stands.verdict, "stage_reasons": list(stands.reasons)}
     tell(job, event, as_json, **more)
     return 0 if stands.verdict == GO_ON else EXIT_OUTSIDE
-
-
-def _recovered(job: Path, code: str, key_file: Path, as_json: bool) -> int:
-    """Report a recovery as carried out: how it leaves the stage is the state of the work."""
-    from fitup.record.check_code import read_code
-    from fitup.record.contents import files_now
-    from fitup.record.events import PLAN_MADE
-    from fitup.record.recoveries import recovery_of, report_recovery
-    from fitup.record.store import Record
-
-    key, code = own_key(key_file), read_code(code, "--recovery")
-    with Record(job) as record:
-        events = record.now()
-        made = recovery_of(events, code)
-        plans = events.of(PLAN_MADE, made.about)
-        present = files_now(job, plans[-1].inputs) if plans else {}
-        event = report_recovery(record, key, now(), made, present)
-        work = record.now().work
-    against = event.says["against"]
-    if not as_json:
-        for line in against:
-            click.echo(f"STOP: {line}")
-        click.echo(f"Recovery {code} carried out. {work.words}")
-    tell(job, event, as_json)
-    return EXIT_OUTSIDE if against else 0
 
 
 def _code(code: str | None, form: Form | None, stage: int) -> str:
@@ -203,7 +185,8 @@ def _unlike(record: Record, plan: PlanWork, sheets: Event) -> tuple[str, ...]:
     return (f"the sheets of entry {sheets.number} do not say what was approved: print again",)
 
 
-def _code_at(record: Record, number: int) -> str:
+def code_at(record: Record, number: int) -> str:
+    """Return the record code of an entry as it now stands, empty where there is none."""
     from fitup.record.check_code import check_code
 
     entry = record.written(number)
@@ -221,11 +204,16 @@ def _of_file(paper: _Paper, asked: tuple[Asked, ...], job: Job) -> dict[str, Rea
 
 def show(event: Event, stands: StageWork) -> None:
     """Print a stage as it was read, and the verdict where it cannot be overlooked."""
-    rows = [[r["read"], r["words"], r["verdict"].upper()] for r in event.says["readings"]]
-    click.echo(text_table(["read", "as read", ""], rows))
+    click.echo(readings_table(event))
     name = "Lift-off" if stands.number == 0 else f"Stage {stands.number}"
     more = f" of {len(stands.reports)} reports" if len(stands.reports) > 1 else ""
     click.echo(f"\n{name}: {stands.verdict.upper()}{more}")
     for reason in stands.reasons:
         click.echo(f"  {reason}")
     click.echo(WHAT_NOW[stands.verdict])
+
+
+def readings_table(event: Event) -> str:
+    """Return what was read, one reading a line, and what follows from each."""
+    rows = [[r["read"], r["words"], r["verdict"].upper()] for r in event.says["readings"]]
+    return text_table(["read", "as read", ""], rows)

@@ -14,12 +14,13 @@ from fitup.cli.text import job_argument, json_option, say_json, text_table
 from fitup.cli.writing import write_files
 from fitup.errors import EXIT_OUTSIDE, InputError, Problem
 from fitup.model.procedure import Support
-from fitup.model.recovery import GOALS, Answer, Goal, Stopped, Tried
+from fitup.model.recovery import GOALS, Answer, Goal, Recovery, Stopped, Tried
 from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
     from fitup.cli.recovering import WorkedBy
     from fitup.model import Job
+    from fitup.sheets.recovery import RecoverySheet
 
 
 @click.command("recover")
@@ -114,7 +115,6 @@ def _written(by: WorkedBy, answer: Answer, folder: Path) -> tuple[str, ...]:
     """Write the sheet of the one goal that was asked for, and that it was made; none without."""
     from fitup.cli.recovering import sheet_of
     from fitup.record.recoveries import note_recovery, recovery_id
-    from fitup.sheets.recovery import recovery_pdf
 
     (tried,) = answer.tried
     recovery = tried.recovery
@@ -122,12 +122,26 @@ def _written(by: WorkedBy, answer: Answer, folder: Path) -> tuple[str, ...]:
         return ()
     name = recovery_id(by.opened.plan.id, recovery)
     sheet = sheet_of(by, answer, recovery, name, None)
-    files = {f"recovery-{sheet.header.check_code}.pdf": recovery_pdf(sheet)}
+    files = _papers(by, sheet, recovery)
     if by.record is not None:
         with by.record.writing() as pen:
             note_recovery(pen, now(), caller(), by.opened.plan.id, recovery, files)
             return tuple(write_files(folder, files))
     return tuple(write_files(folder, files))
+
+
+def _papers(by: WorkedBy, sheet: RecoverySheet, recovery: Recovery) -> dict[str, bytes]:
+    """Return the sheet of a recovery and the form for what is read, by file name."""
+    from fitup.sheets.recovery import recovery_pdf
+    from fitup.sheets.recovery_done import recovery_form
+    from fitup.sheets.table_files import csv_bytes
+
+    code = sheet.header.check_code
+    form = recovery_form(by.opened.job, recovery, code, sheet.header.record)
+    return {
+        f"recovery-{code}.pdf": recovery_pdf(sheet),
+        f"recovery-{code}-as-done.csv": csv_bytes(form),
+    }
 
 
 def _print_again(folder: Path, code: str, target: Path | None, stack: ExitStack) -> int:
@@ -136,7 +150,6 @@ def _print_again(folder: Path, code: str, target: Path | None, stack: ExitStack)
     from fitup.record.check_code import read_code
     from fitup.record.recoveries import recovery_of
     from fitup.record.store import Record
-    from fitup.sheets.recovery import recovery_pdf
 
     record = stack.enter_context(Record(folder))
     made = recovery_of(record.whole(), read_code(code, "--recovery"))
@@ -144,7 +157,7 @@ def _print_again(folder: Path, code: str, target: Path | None, stack: ExitStack)
     sheet = sheet_of(by, answer, recovery, str(made.says["recovery"]), made)
     show(by.opened.job, answer, sheet.header.status)
     if target is not None:
-        files = {f"recovery-{sheet.header.check_code}.pdf": recovery_pdf(sheet)}
+        files = _papers(by, sheet, recovery)
         for name in write_files(target, files):
             click.echo(f"Wrote {name}")
     return 0

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fitup.pages.review_facts import Unit, UnitName
+from fitup.record.asdone import What
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ class FormRow:
     """One row of the form as done, as it is printed."""
 
     name: str
-    what: Literal["check", "ram", "load", "pack"]
+    what: What
     place: str
     should_read: str
     stop_beyond: str

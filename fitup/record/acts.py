@@ -2,7 +2,7 @@
 
 Every act takes the time from its caller, is checked against the state of the work while nobody
 else can write, and is one entry, or none. What must hold before which act stands as a table in
-:mod:`fitup.record.work_state`. ``key`` is that of the person who signs, ``when`` a time in UTC,
+:mod:`fitup.record.transitions`. ``key`` is that of the person who signs, ``when`` a time in UTC,
 ``code`` the check code of a plan as printed.
 """
 
@@ -43,9 +43,9 @@ from fitup.record.plans import FILE as PLAN
 from fitup.record.plans import plan_bytes, read_plan
 from fitup.record.printed import Signed
 from fitup.record.seal import NO_SEAL
+from fitup.record.stage_work import GO_ON, LIFT_OFF
 from fitup.record.store import NotAllowed, Pen, Record, has_record, signer
 from fitup.record.witness import lost_entries, missed, seen_of
-from fitup.record.work_state import GO_ON, LIFT_OFF
 
 #: the list of a set of sheets, from which its readings are judged
 LIST: Final = "sheets.json"
@@ -465,7 +465,8 @@ def _against(record: Record, pen: Pen, sheets: Event, stage: int, now: Files) ->
         out = (
             f"plan {check_code(sheets.about)} is not approved: {'; '.join((stands.status, *own))}",
         )
-    return (*stops, *out, *work.plan(sheets.about).against(stage))
+    plan = work.plan(sheets.about)
+    return (*stops, *out, *plan.against(stage), *work.unfinished(plan.id, stage))
 
 
 def _require_survey(record: Record, pen: Pen, now: Files) -> None:

@@ -12,15 +12,24 @@ from typing import Any, Final, Literal
 
 from fitup.model import QUANTITIES, SIDES, Job, Quantity
 from fitup.model.checks import kind_of
-from fitup.record.work_state import GO_ON, HOLD, LIFT_OFF
-from fitup.record.work_state import STOPPED as STOP
+from fitup.model.procedure import Support
+from fitup.record.stage_work import GO_ON, HOLD, LIFT_OFF
+from fitup.record.stage_work import STOPPED as STOP
 from fitup.units import DISPLAY, DisplayUnits
 
 #: what a reading may be off its printed limit and still be within it [m or N]: nothing but the
 #: last bits of a conversion
 _BITS: Final = 1e-9
 
-What = Literal["check", "ram", "load", "pack"]
+What = Literal["check", "ram", "load", "pack", "support"]
+#: what a seat may stand on -> as it is written
+SUPPORTS: Final[Mapping[Support, str]] = {
+    "pack": "its pack",
+    "nut": "lock nut",
+    "temporary": "temporary plates",
+    "oil": "OIL",
+    "friction": "friction",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +37,8 @@ class Asked:
     """One thing the sheet asks to be read after a stage, with its band as printed, in SI.
 
     ``name`` is what it is called everywhere: ``J1/P1/step``, ``ram J-A1``, ``load J-A1``,
-    ``pack A-S1``, ``lift-off J-A1``.
+    ``pack A-S1``, ``lift-off J-A1``; after a recovery also ``dial A-S1``, ``temporary A-S1``,
+    ``stands A-S1``.
     """
 
     name: str
@@ -47,11 +57,13 @@ class Asked:
     """The same band as it is printed for the gauge [Pa]."""
     marks: tuple[str, ...] = ()
     """Every plate mark of the job, for a pack."""
+    stands: Support | None = None
+    """What a seat is to stand on when a recovery is carried out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """One reading in SI, or a pack as built, bottom to top."""
+    """One reading in SI, a pack as built, bottom to top, or what a seat stands on."""
 
     value: float | None = None
     pack: tuple[str, ...] | None = None
@@ -59,6 +71,7 @@ class Read:
     """How it was written, where it was taken in another way: ``42.9 mm on the tape``."""
     pressure: float | None = None
     """What the gauge showed [Pa], where it was read and not the load."""
+    stands: Support | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +90,7 @@ class Judged:
             "read": self.name,
             "value_si": read.value,
             "pack": None if read.pack is None else list(read.pack),
+            **({} if read.stands is None else {"stands": read.stands}),
             "verdict": self.verdict,
             "words": self.words,
         }
@@ -268,6 +282,8 @@ def _judged(asked: Asked, read: Read | None, units: DisplayUnits) -> Judged:
         return Judged(asked.name, None, HOLD, "not read")
     if asked.what == "pack":
         return _pack(asked, read)
+    if asked.stands is not None:
+        return _stands(asked, asked.stands, read)
     value = read.value or 0.0
     said = say(asked, value, units) + (f" ({read.understood})" if read.understood else "")
     if asked.what == "load":
@@ -289,6 +305,15 @@ def _loaded(asked: Asked, read: Read, said: str, units: DisplayUnits) -> Judged:
     if value < least - bits:
         return Judged(asked.name, read, STOP, f"{said}, below {shown.text(least)}")
     return Judged(asked.name, read, GO_ON, said)
+
+
+def _stands(asked: Asked, wanted: Support, read: Read) -> Judged:
+    if read.stands is None:
+        return Judged(asked.name, None, HOLD, "not read")
+    said = SUPPORTS[read.stands]
+    if read.stands == wanted:
+        return Judged(asked.name, read, GO_ON, said)
+    return Judged(asked.name, read, STOP, f"{said}, not {SUPPORTS[wanted]}")
 
 
 def _pack(asked: Asked, read: Read) -> Judged:

@@ -25,7 +25,7 @@ from fitup.record.witness import VARIABLE
 from fitup.record.work_state import Work
 
 #: its text decides what follows from the entries
-_LOGIC: Final = ("fitup.record.work_state", "fitup.record.events")
+_LOGIC: Final = ("fitup.record.work_state", "fitup.record.stage_work", "fitup.record.events")
 _MOST: Final = 50_000_000
 
 

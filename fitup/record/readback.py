@@ -15,15 +15,15 @@ from fitup.jobfolder.table import parse_number
 from fitup.jobfolder.workbook import read_sheets
 from fitup.model import Done, Job
 from fitup.plainfile import hidden_in, read_text
-from fitup.record.asdone import Asked, Read
+from fitup.record.asdone import SUPPORTS, Asked, Read
 from fitup.record.check_code import read_code
-from fitup.record.work_state import LIFT_OFF
+from fitup.record.stage_work import LIFT_OFF
 from fitup.units import FACTORS, to_si
 
 #: the table that is filled in, in the workbook and as CSV
 FORM: Final = "as-done"
 _NEEDED: Final = ("plan", "stage", "name")
-_FILLED: Final = ("read", "side", "pack")
+_FILLED: Final = ("read", "side", "pack", "stands")
 #: an opening nominally below this may be taken for an error of it [m]
 _OPENING: Final = 0.010
 _TIMES: Final = "\u00d7"
@@ -234,6 +234,10 @@ def read_words(given: Sequence[str], asked: Sequence[Asked]) -> dict[str, Read]:
             wrong(f"{name} again", "each reading once", "say which one holds")
         elif by_name[name].what == "pack":
             out[name] = _pack(by_name[name], rest)
+        elif by_name[name].what == "support":
+            stands = _stands(rest, wrong)
+            if stands is not None:
+                out[name] = stands
         else:
             number, unit, side = _parts(rest)
             read = _value(by_name[name], number, unit, side, False, wrong)
@@ -265,6 +269,10 @@ def _read_row(
         wrong("a second row of it", "each reading once", "delete one")
     elif asked.what == "pack":
         out[asked.name] = _pack(asked, row.get("pack", ""))
+    elif asked.what == "support":
+        stands = _stands(row.get("stands_on", ""), wrong)
+        if stands is not None:
+            out[asked.name] = stands
     else:
         under = [k for k in filled if k.startswith("read_")]
         if under not in ([], *([f"read_{unit}"] for unit in _units(asked))):
@@ -348,7 +356,7 @@ def _sided(
             return sign * size
     if asked.dimension == "force" and not side:
         return size  # a cable pulls
-    if side or size:
+    if size or _bare(side) not in ("", "at"):
         wrong(f"side '{side}'", allowed, "say which way")
         return None
     return 0.0
@@ -381,6 +389,18 @@ def _pack(asked: Asked, text: str) -> Read:
     pack = tuple(m for m in marks if m)
     same = "+".join(pack) == text.strip().lstrip("'") or not pack
     return Read(pack=pack, understood="" if same else f"written {text.strip()}")
+
+
+def _stands(text: str, wrong: Callable[[str, str, str], None]) -> Read | None:
+    """Read what a seat stands on: ``lock nut``, ``nut``, ``its pack``, ``temporary plates``."""
+    said = {word.casefold().strip(".") for word in text.split()}
+    meant = [s for s, words in SUPPORTS.items() if {s, words.casefold().split()[-1]} & said]
+    # plates may lie in a pack too: what is meant must be said
+    if len(meant) != 1:
+        allowed = ", ".join(SUPPORTS.values())
+        wrong(f"'{text}'", allowed, "write what the seat stands on")
+        return None
+    return Read(stands=meant[0])
 
 
 def _cell(cells: Sequence[Any], at: int) -> str:

@@ -13,7 +13,8 @@ from typing import Any, Final
 
 from fitup.model.recovery import GOALS, Goal, Recovery, Stopped
 from fitup.record.approval import Standing, standing
-from fitup.record.canonical import canonical
+from fitup.record.asdone import Judgement
+from fitup.record.canonical import canonical, read_json
 from fitup.record.check_code import check_code
 from fitup.record.contents import Files
 from fitup.record.events import RECOVERY_APPROVED, RECOVERY_DONE, RECOVERY_MADE, Event
@@ -235,7 +236,16 @@ def approve_recovery(
         return pen.append(RECOVERY_APPROVED, when, key=key, about=made.about, says=says)
 
 
-def report_recovery(record: Record, key: Key, when: str, made: Event, now: Files) -> Event:
+def report_recovery(
+    record: Record,
+    key: Key,
+    when: str,
+    made: Event,
+    now: Files,
+    judged: Judgement,
+    form: Files | None = None,
+    doubts: tuple[str, ...] = (),
+) -> Event:
     """Write down a recovery as carried out, even where it should not have been.
 
     Parameters
@@ -247,17 +257,28 @@ def report_recovery(record: Record, key: Key, when: str, made: Event, now: Files
         In which it was made.
     now : mapping of str to bytes
         The job's input files as they lie in the folder.
+    judged : Judgement
+        What was read, against the bands of its sheet.
+    form : mapping of str to bytes, optional
+        The file it was read from.
+    doubts : tuple of str
+        Why the form itself is not to be believed.
 
     Returns
     -------
     Event
-        Its ``against`` says why it should not have been; empty where all was well.
+        Its ``against`` says why it should not have been carried out; empty where all was well.
     """
     with record.writing() as pen:
         stands = recovery_standing(record, pen.events, made, now)
-        against = [] if stands.good else [stands.status, *stands.why]
         name = str(made.says["recovery"])
         own = pen.work.recoveries.get(name)
+        # what was read of it before is a STOP, but no reason against reporting the rest
+        before = () if own is None else pen.work.stops_of(own)
+        other = tuple(line for line in stands.why if line not in before)
+        stopped_by_itself = stands.state == "stopped" and not other
+        against = () if stands.good or stopped_by_itself else (stands.status, *other)
+        judged = judged.stopped((*doubts, *against))
         signed = None if own is None else own.approved
         # what was approved says whose it is; without that only the crew does
         says = _says(name, *stated_in(made)) if signed is None else dict(signed.says)
@@ -266,8 +287,38 @@ def report_recovery(record: Record, key: Key, when: str, made: Event, now: Files
             when,
             key=key,
             about=made.about if signed is None else signed.about,
-            says={**says, "against": against},
+            inputs=form or {},
+            says={
+                **says,
+                "verdict": judged.verdict,
+                "against": list(judged.against),
+                "reasons": list(judged.reasons),
+                "readings": [r.as_json() for r in judged.readings],
+            },
         )
+
+
+def recovery_in(record: Record, made: Event) -> Recovery:
+    """Return a recovery as the record holds it: its id is a hash over all it says.
+
+    Parameters
+    ----------
+    record
+    made : Event
+        In which it was made.
+
+    Raises
+    ------
+    NotAllowed
+        If the record does not hold what it says.
+    """
+    raw = record.content(str(made.says["recovery"]))
+    try:
+        recovery: Recovery = read_as(Recovery, read_json(raw or b"")["recovery"])
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        code = _code_of(made)
+        raise NotAllowed(f"what recovery {code} says is not in the record") from None
+    return recovery
 
 
 def _code_of(made: Event) -> str:

@@ -2,13 +2,13 @@
 
 :func:`work_of` folds entries into a :class:`Work`; nothing else decides what stands. Entries add
 and never erase: a STOP stands until it is lifted, and of several reports of a stage the worse
-counts until its hold point is released. :data:`TRANSITIONS` says which entry may follow on which
-state; docs/record.md prints it.
+counts until its hold point is released. :mod:`fitup.record.transitions` says which entry may
+follow on which state.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import reduce
 from typing import Any, Final
@@ -22,7 +22,6 @@ from fitup.record.events import (
     PLAN_MADE,
     RECOVERY_APPROVED,
     RECOVERY_DONE,
-    RECOVERY_MADE,
     REJECTED,
     RELEASED,
     RESUMED,
@@ -33,196 +32,16 @@ from fitup.record.events import (
     SURVEY_ACCEPTED,
     Event,
 )
-
-GO_ON: Final = "go on"
-HOLD: Final = "hold"
-STOPPED: Final = "stop"
-#: the measured lift-off is reported and released like a stage
-LIFT_OFF: Final = 0
-
-#: entry, what must hold before it, what is so after it
-TRANSITIONS: Final = (
-    (SURVEY_ACCEPTED, "another survey than the one accepted last", "survey accepted"),
-    (PLAN_MADE, "nothing: it is made from the files that lie there", "planned, to be approved"),
-    (
-        PLAN_MADE + ", from a measured lift-off",
-        "nothing",
-        "planned, to be approved; the codes before it are dead",
-    ),
-    (
-        APPROVED,
-        "survey accepted; no file changed since it was planned; sheets printed; every check inside",
-        "approved; every other plan void",
-    ),
-    (REJECTED, "a plan", "rejected, until approved again with a reason"),
-    (
-        STAGE_DONE + ", the lift-off",
-        "the plan approved, no STOP standing",
-        "lift-off reported; plan again and approve, or release with a reason",
-    ),
-    (
-        STAGE_DONE,
-        "the plan approved, its lift-off measured, the stage before released, no STOP standing; "
-        "else it is written down and says STOP",
-        "stage reported: go on, hold or stop, the worst of all its reports",
-    ),
-    (
-        RELEASED,
-        "the stage reported, no STOP standing; with a reason unless it says go on",
-        "the next stage may begin",
-    ),
-    (STOP, "nothing: anybody of the job may", "STOPPED, beside whatever else is so"),
-    (STOP_LIFTED, "that STOP standing, with a reason", "as before the STOP"),
-    (
-        LOCKED_OFF,
-        "survey accepted, no STOP standing, no hold point open, every joint to be locked",
-        "locked off",
-    ),
-    (
-        RECOVERY_MADE,
-        "nothing: it is made from the plan and from what the crew says",
-        "recovery to be approved",
-    ),
-    (
-        RECOVERY_APPROVED,
-        "that recovery, made again from what was said; its plan approved, STOP or not; its stage "
-        "not reported",
-        "recovery may be carried out; earlier ones of the crew are dead; every STOP goes on "
-        "standing",
-    ),
-    (
-        RECOVERY_DONE,
-        "that recovery approved, no later one, its stage not reported whole; else it is written "
-        "down and a STOP stands",
-        "the stage as the recovery leaves it: on steel, not begun, or to be reported",
-    ),
+from fitup.record.stage_work import (
+    GO_ON,
+    HOLD,
+    LIFT_OFF,
+    STOPPED,
+    Called,
+    RecoveryWork,
+    Reported,
+    StageWork,
 )
-
-#: goal of a recovery -> how it leaves the stage
-LEAVES: Final[Mapping[str, str]] = {
-    "safe": "rests on steel in the middle of",
-    "back": "has not begun",
-    "end": "is at the end of",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class RecoveryWork:
-    """A way out of a stage: who approved it, and whether it was carried out (its entry, else 0)."""
-
-    id: str
-    plan: str
-    stage: int
-    crew: int
-    goal: str
-    approved: Event | None = None
-    done: int = 0
-
-    @property
-    def code(self) -> str:
-        """Return its check code."""
-        return check_code(self.id)
-
-    @property
-    def words(self) -> str:
-        """Say where it stands; empty while nobody has approved it."""
-        crew = f"crew {self.crew}"
-        if self.done:
-            return f"{crew} {LEAVES[self.goal]} stage {self.stage} (entry {self.done})"
-        if self.approved is not None:
-            return f"recovery {self.code} of stage {self.stage}, {crew}: to be carried out"
-        return ""
-
-
-@dataclass(frozen=True, slots=True)
-class Called:
-    """A STOP that somebody called."""
-
-    entry: int
-    who: str
-    when: str
-    why: str
-
-    @property
-    def words(self) -> str:
-        """Return it in a line."""
-        return f"STOP was called (entry {self.entry}): {self.why}"
-
-
-@dataclass(frozen=True, slots=True)
-class Reported:
-    """What one report says of one reading."""
-
-    verdict: str
-    words: str
-    entry: int
-
-
-@dataclass(frozen=True, slots=True)
-class StageWork:
-    """A stage of one plan: what was reported since its hold point was last released.
-
-    Parameters
-    ----------
-    number : int
-    readings : mapping of str to Reported
-        Worst report of each reading that was taken.
-    asked : frozenset of str
-        Every reading asked for.
-    against : tuple of str
-        Why it should not have been done at all.
-    reports : tuple of int
-        Entries in which it was reported since the last release.
-    released : int
-        Entry of the last release, 0 while there is none.
-    taken : frozenset of str
-        Every reading ever taken of it, released or not.
-    """
-
-    number: int
-    readings: Mapping[str, Reported] = field(default_factory=dict)
-    asked: frozenset[str] = frozenset()
-    against: tuple[str, ...] = ()
-    reports: tuple[int, ...] = ()
-    released: int = 0
-    taken: frozenset[str] = frozenset()
-
-    @property
-    def missing(self) -> tuple[str, ...]:
-        """Return what was asked for and not read."""
-        return tuple(sorted(self.asked - self.readings.keys()))
-
-    @property
-    def verdict(self) -> str:
-        """Return ``go on``, ``hold`` or ``stop``, the worst of all reports; empty without one."""
-        if not self.reports:
-            return ""
-        said = {r.verdict for r in self.readings.values()}
-        if self.against or STOPPED in said:
-            return STOPPED
-        return HOLD if self.missing or HOLD in said else GO_ON
-
-    @property
-    def reasons(self) -> tuple[str, ...]:
-        """Return why it is not ``go on``, the gravest first."""
-        graded = [
-            f"{name}: {r.words} (entry {r.entry})"
-            for verdict in (STOPPED, HOLD)
-            for name, r in self.readings.items()
-            if r.verdict == verdict
-        ]
-        missing = (f"not read: {', '.join(self.missing)}",) if self.missing else ()
-        return (*self.against, *graded, *missing)
-
-    @property
-    def open(self) -> bool:
-        """True while it was reported and not released since."""
-        return bool(self.reports)
-
-    @property
-    def name(self) -> str:
-        """Return what it is called."""
-        return "the lift-off" if self.number == LIFT_OFF else f"stage {self.number}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +154,20 @@ class Work:
             if stage.verdict == STOPPED and (own.id, stage.number) != (plan, number)
         ]
         return (*(s.words for s in self.stops), *read)
+
+    def stops_of(self, recovery: RecoveryWork) -> tuple[str, ...]:
+        """Say every STOP that stands and was read as a recovery was carried out."""
+        return tuple(s.words for s in self.stops if s.about == recovery.id)
+
+    def unfinished(self, plan: str, stage: int) -> tuple[str, ...]:
+        """Say why a stage cannot be reported as done: a way out of it is under way, or half way."""
+        crews = dict.fromkeys(r.crew for r in self.recoveries.values())
+        last = [r for crew in crews if (r := self.recovery(plan, stage, crew)) is not None]
+        return tuple(
+            r.words
+            for r in last
+            if (r.done and r.goal == "safe") or (r.report.reports and not r.done)
+        )
 
     def stops_since(self, entry: int) -> tuple[str, ...]:
         """Say every STOP that stands and was called, or read at a stage, after an entry."""
@@ -454,7 +287,7 @@ def _of_plan(work: Work, event: Event) -> Work:
     elif event.kind in (RECOVERY_APPROVED, RECOVERY_DONE):
         return _of_recovery(work, event)
     elif event.kind == STAGE_DONE:
-        plan = _with(plan, _reported(plan.stage(int(event.says["stage"])), event))
+        plan = _with(plan, _report_of(plan, event))
     elif event.kind == RELEASED:
         plan = _with(plan, _released(plan.stage(int(event.says["stage"])), event))
     return replace(work, plans={**work.plans, plan.id: plan})
@@ -471,14 +304,31 @@ def _of_recovery(work: Work, event: Event) -> Work:
     own = RecoveryWork(name, event.about, stage, crew, str(says["goal"]), event)
     if event.kind == RECOVERY_DONE:
         before = work.recoveries.get(name, replace(own, approved=None))
-        own = replace(before, done=event.number)
-        against = "; ".join(str(line) for line in says["against"])
-        if against:
-            why = f"recovery {own.code} was carried out and should not have been: {against}"
-            stop = Called(event.number, event.who, event.when, why)
-            work = replace(work, stops=(*work.stops, stop))
+        # entries of before there were readings say that all of it was done
+        report = _reported(before.report, {"readings": (), **says}, event.number)
+        own = replace(before, report=report, done=0 if report.missing else event.number)
+        work = replace(work, stops=(*work.stops, *_stops_of(own, event)))
     others = {k: r for k, r in work.recoveries.items() if k != name}
     return replace(work, recoveries={**others, name: own})
+
+
+def _stops_of(own: RecoveryWork, event: Event) -> Iterator[Called]:
+    """Yield the STOPs of a report of a recovery: it should not have been, or a reading was off.
+
+    They are lifted as any other; the stage they belong to is not reported, so it cannot hold them.
+    """
+    called, says = (event.number, event.who, event.when), event.says
+    against = "; ".join(str(line) for line in says["against"])
+    read = "; ".join(
+        f"{row['read']}: {row['words']}"
+        for row in says.get("readings", ())
+        if row["verdict"] != GO_ON and _is_read(row)
+    )
+    if against:
+        why = f"recovery {own.code} was carried out and should not have been: {against}"
+        yield Called(*called, f"{why}; {read}" if read else why)
+    elif read:
+        yield Called(*called, f"recovery {own.code}: {read}", own.id)
 
 
 def _made(work: Work, plan: PlanWork, event: Event) -> Work:
@@ -511,14 +361,16 @@ def _with(plan: PlanWork, stage: StageWork) -> PlanWork:
     return replace(plan, done={**plan.done, stage.number: stage})
 
 
-def _reported(stage: StageWork, event: Event) -> StageWork:
-    """Add a report to a stage: nothing that was reported before is erased."""
-    rows: Sequence[Mapping[str, Any]] = event.says["readings"]
+def _report_of(plan: PlanWork, event: Event) -> StageWork:
+    return _reported(plan.stage(int(event.says["stage"])), event.says, event.number)
+
+
+def _reported(stage: StageWork, says: Mapping[str, Any], entry: int) -> StageWork:
+    """Add a report to a stage or recovery: nothing that was reported before is erased."""
+    rows: Sequence[Mapping[str, Any]] = says["readings"]
     readings = dict(stage.readings)
-    for row in rows:
-        if row["value_si"] is None and row["pack"] is None:
-            continue
-        now = Reported(str(row["verdict"]), str(row["words"]), event.number)
+    for row in filter(_is_read, rows):
+        now = Reported(str(row["verdict"]), str(row["words"]), entry)
         before = readings.get(row["read"])
         if before is None or _GRADE[before.verdict] <= _GRADE[now.verdict]:
             readings[str(row["read"])] = now
@@ -526,21 +378,26 @@ def _reported(stage: StageWork, event: Event) -> StageWork:
         stage,
         readings=readings,
         asked=stage.asked | {str(row["read"]) for row in rows},
-        against=tuple(dict.fromkeys((*stage.against, *_against(event)))),
-        reports=(*stage.reports, event.number),
+        against=tuple(dict.fromkeys((*stage.against, *_against(says)))),
+        reports=(*stage.reports, entry),
         taken=stage.taken | readings.keys(),
     )
+
+
+def _is_read(row: Mapping[str, Any]) -> bool:
+    """Say whether a row of a report holds a reading."""
+    return any(row.get(key) is not None for key in ("value_si", "pack", "stands"))
 
 
 _GRADE: Final = {GO_ON: 0, HOLD: 1, STOPPED: 2}
 
 
-def _against(event: Event) -> tuple[str, ...]:
+def _against(says: Mapping[str, Any]) -> tuple[str, ...]:
     """Return why a stage should not have been done; old entries name it among their reasons."""
-    said = event.says.get("against")
+    said = says.get("against")
     if said is not None:
         return tuple(str(line) for line in said)
-    read = any(row["verdict"] == STOPPED for row in event.says["readings"])
-    if event.says["verdict"] != STOPPED or read:
+    read = any(row["verdict"] == STOPPED for row in says["readings"])
+    if says["verdict"] != STOPPED or read:
         return ()
-    return tuple(str(line) for line in event.says["reasons"])
+    return tuple(str(line) for line in says["reasons"])

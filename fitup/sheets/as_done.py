@@ -10,7 +10,7 @@ from fitup.sheets.crew_lines import Read
 from fitup.sheets.model import Cell, SheetSet, Table
 from fitup.sheets.work import JackLine, StageSheet
 
-_HEAD: Final = (
+HEAD: Final = (
     "plan",
     "record",
     "stage",
@@ -37,7 +37,7 @@ def as_done(sheets: SheetSet) -> Table:
         for stage in sheets.stages
         for row in _rows(stage, _reads_of(sheets, stage))
     )
-    return Table(FORM, (*_HEAD, *blank), tuple(rows))
+    return Table(FORM, (*HEAD, *blank), tuple(rows))
 
 
 def box_blanks(page: Any) -> None:
@@ -45,7 +45,7 @@ def box_blanks(page: Any) -> None:
     from openpyxl.styles import Border, Side
 
     line = Side(style="thin")
-    for row in page.iter_rows(min_row=2, min_col=len(_HEAD) + 1):
+    for row in page.iter_rows(min_row=2, min_col=len(HEAD) + 1):
         for cell in row:
             cell.border = Border(left=line, right=line, top=line, bottom=line)
 
@@ -64,13 +64,12 @@ def _rows(stage: StageSheet, reads: Sequence[Read]) -> Iterator[tuple[Cell, ...]
     for jack in stage.jacks:
         rams = [r for r in reads if (*r.key[2:], r.meaning) == ("ram", jack.jack, "STOP")]
         ends = (f"{jack.move_band.full} off", "")
-        yield (f"ram {jack.jack}", jack.place, *(_end(rams[-1]) if rams else (_ram(jack), *ends)))
+        said = end_words(rams[-1]) if rams else (_ram(jack), *ends)
+        yield (f"ram {jack.jack}", jack.place, *said)
     for jack in stage.jacks:
         gauges = [r for r in reads if r.key[2:] == ("gauge", jack.jack) and r.meaning == "STOP"]
-        highs = [r.high for r in gauges if r.high is not None]
-        lows = [r.low for r in gauges if r.low is not None and r.low.si > 0.0]
-        most = max(highs, key=lambda n: n.si).full if highs else jack.load_stop.full
-        least = min(lows, key=lambda n: n.si).full if lows else ""
+        most, least = most_words(gauges)
+        most = most or jack.load_stop.full
         yield (f"load {jack.jack}", jack.place, "the most on the way", most, least)
     for card in stage.cards:
         if card.held_by == "packs":
@@ -78,8 +77,28 @@ def _rows(stage: StageSheet, reads: Sequence[Read]) -> Iterator[tuple[Cell, ...]
             yield (f"pack {card.seat}", card.place, marks, "any other pack", "")
 
 
-def _end(read: Read) -> tuple[str, str, str]:
-    """Say what a ram reads in its last line, and the ends of its band."""
+def most_words(gauges: Sequence[Read]) -> tuple[str, str]:
+    """Return the greatest and the least stop of a gauge, each empty where there is none.
+
+    Parameters
+    ----------
+    gauges : sequence of Read
+        All readings of one gauge that may stop work.
+    """
+    highs = [r.high for r in gauges if r.high is not None]
+    lows = [r.low for r in gauges if r.low is not None and r.low.si > 0.0]
+    most = max(highs, key=lambda n: n.si).full if highs else ""
+    return most, min(lows, key=lambda n: n.si).full if lows else ""
+
+
+def end_words(read: Read) -> tuple[str, str, str]:
+    """Say what an instrument reads, and the ends of its band.
+
+    Parameters
+    ----------
+    read : Read
+        Of a line with a ram or dial.
+    """
     ends = [
         f"{end.size} {end.unit} {side}".strip() if end is not None else ""
         for end, side in zip((read.low, read.high), read.sides, strict=True)

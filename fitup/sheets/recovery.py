@@ -11,6 +11,7 @@ from fitup.certify.facts import Certificate, PrintedNumber
 from fitup.model import Job, Plan
 from fitup.model.recovery import Found, Goal, JackHelp, Recovery, SeatFound, Tried
 from fitup.record.approval import Standing
+from fitup.record.asdone import SUPPORTS
 from fitup.record.check_code import check_code, spoken
 from fitup.sheets.build import header_of
 from fitup.sheets.cautions import BAND_PASSED, STRIP, cautions
@@ -37,13 +38,6 @@ _THEN: Final[dict[Goal, str]] = {
     "back": "The stage has not begun. It begins anew, from its first line, when every STOP is "
     "lifted.",
     "end": "Go on with the joint readings of the stage, as its own sheet says, to the hold point.",
-}
-_ON: Final = {
-    "pack": "its pack",
-    "nut": "lock nut",
-    "oil": "OIL",
-    "temporary": "temporary plates",
-    "friction": "friction",
 }
 #: a capacity is asked for in whole steps of this many newtons, a stroke of so many metres
 _FORCE_STEP, _STROKE_STEP = 50e3, 5e-3
@@ -161,7 +155,7 @@ def _found(job: Job, found: Found, seat: SeatFound) -> FoundLine:
     return FoundLine(
         seat=state.seat,
         place=place_words(job, job.seats[state.seat]),
-        on=_ON[state.on],
+        on=SUPPORTS[state.on],
         load=rounded(state.load, DISPLAY[job.units].force),
         pack=state.pack,
         temporary=(*state.beside, *state.on_pack),
@@ -179,7 +173,7 @@ def _said(job: Job, found: Found) -> Iterator[str]:
         said = ram_reading(job.seats[job.jacks[name].seat].pushes, reading, DISPLAY[job.units])
         far = f"{said.number.size} {said.number.unit} " if said.number.value else "at "
         yield f"ram {name} stands {far}{said.side}"
-    yield from (f"seat {seat} stands on {_ON[on]}" for seat, on in stopped.on)
+    yield from (f"seat {seat} stands on {SUPPORTS[on]}" for seat, on in stopped.on)
     if stopped.at_rest:
         yield "nuts are home, loads let down, oil off at every jack"
 

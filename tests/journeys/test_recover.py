@@ -94,8 +94,19 @@ class Site:
         """Print a recovery and return its check code."""
         out = self.keys / "night"
         said = self.looks("recover", *stated, "--to", out, code=code)
-        (paper,) = [line.split()[1] for line in said.out.splitlines() if line.startswith("Wrote")]
+        paper, form = [
+            line.split()[1] for line in said.out.splitlines() if line.startswith("Wrote")
+        ]
+        assert Path(form).stem == f"{Path(paper).stem}-as-done"
         return Path(paper).stem.removeprefix("recovery-")
+
+    def form(self, code, **other):
+        """Fill the form of a recovery as it should read, except for what is given."""
+        path = self.keys / "night" / f"recovery-{code}-as-done.csv"
+        rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
+        for row in rows:
+            row.update(other.get(row["name"].replace(" ", "_"), as_told(row)))
+        return written(self.keys / f"{code}.csv", rows)
 
     def page(self, code):
         pages = PdfReader(self.keys / "night" / f"recovery-{code}.pdf").pages
@@ -143,7 +154,8 @@ def test_stop_recovery_and_going_on(site):
     assert "crew 1 APPROVED Small invented joint" in site.page(safe)
     assert "by Ines Calder" in site.page(safe)
     assert f"recovery {safe} of stage 1, crew 1: to be carried out" in site.looks("log").out
-    said = site.does("ola", "done", "--recovery", safe)
+    said = site.does("ola", "done", "--recovery", safe, "--from", site.form(safe))
+    assert f"Recovery {safe}: GO ON" in said.out
     assert "crew 1 rests on steel in the middle of stage 1" in said.out
     # what was carried out is not carried out once more
     assert "APPROVAL VOID" in site.does("ola", "done", "--recovery", safe, code=3).out
@@ -154,7 +166,7 @@ def test_stop_recovery_and_going_on(site):
     rest = (*broken, "--replaced", jacks[0], "--at-rest", "--goal", "back")
     back = site.recovery(*rest)
     site.does("ines", "approve", "--recovery", back)
-    site.does("ola", "done", "--recovery", back)
+    site.does("ola", "done", "--recovery", back, "--from", site.form(back))
     assert "crew 1 has not begun stage 1" in site.looks("log").out
 
     # the STOP stands until it is lifted; then the stage begins anew by the same code
@@ -178,20 +190,29 @@ def filled(site):
     """Fill the form of the first stage as it should read."""
     rows = list(csv.DictReader(io.StringIO((site.folder / "out" / "as-done.csv").read_text())))
     for row in rows:
-        told = row["should_read"]
-        number = re.search(r"[\d.]+", told)
-        if row["name"].startswith("pack"):
-            row["pack"] = told
-        elif row["name"].startswith("load"):
-            most = float(row["stop_beyond"].split()[0])
-            least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
-            row["read_bar"] = f"{(most + least) / 2:.0f}"
-        elif number is None:
-            row["read_mm"] = "0"
-        else:
-            row["read_mm"] = number[0]
-            row["side"] = " ".join(told.replace(number[0], "").replace("mm", "").split())
-    path = site.keys / "done.csv"
+        row.update(as_told(row))
+    return written(site.keys / "done.csv", rows)
+
+
+def as_told(row):
+    """What a crew writes that found everything as the sheet says."""
+    told = row["should_read"]
+    number = re.search(r"[\d.]+", told)
+    if row["name"].startswith(("pack", "temporary")):
+        return {"pack": told}
+    if row["name"].startswith("stands"):
+        return {"stands_on": told}
+    if row["name"].startswith("load"):
+        most = float(row["stop_beyond"].split()[0])
+        least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
+        return {"read_bar": f"{(most + least) / 2:.0f}"}
+    if number is None:
+        return {"read_mm": "0"}
+    side = told.replace(number[0], "").replace("mm", "")
+    return {"read_mm": number[0], "side": " ".join(side.split())}
+
+
+def written(path, rows):
     with path.open("w", encoding="utf-8", newline="") as target:
         writer = csv.DictWriter(target, rows[0])
         writer.writeheader()
@@ -207,7 +228,7 @@ def test_a_recovery_that_somebody_planted_is_made_again_and_refused(site):
         made = record.whole().of("recovery made")[-1]
     # what was carried out without an approval is written down, and says STOP
     early = site.does("ola", "done", "--recovery", code, code=3)
-    assert "STOP: NOT APPROVED - for review" in early.out
+    assert f"Recovery {code}: STOP\n  NOT APPROVED - for review" in early.out
     planted = {**made.says, "recovery": "1" * 64, "code": check_code("1" * 64), "goal": "end"}
     append(site.folder, made.kind, made.when, about=made.about, says=planted)
     said = site.does("ines", "approve", "--recovery", check_code("1" * 64), code=2)
@@ -292,7 +313,7 @@ def test_stage_and_crew_of_a_planted_entry_are_not_signed(site):
     code = site.recovery("--line", 9, "--goal", "safe")
     plant(site, made_of(site, code), stage=7, crew=5)
     site.does("ines", "approve", "--recovery", code)
-    site.does("ola", "done", "--recovery", code)
+    site.does("ola", "done", "--recovery", code, "--from", site.form(code))
     with Record(site.folder) as record:
         signed = [e for e in record.whole() if e.kind in ("recovery approved", "recovery done")]
     assert [(e.says["stage"], e.says["crew"]) for e in signed] == [(1, 1), (1, 1)]
@@ -335,3 +356,76 @@ def test_a_stop_read_at_the_stage_stops_the_recovery_too(site):
     jack = "ram J-B1 = 90 mm above START"
     site.does("ola", "done", "--stage", "1", "--plan", plan, "--read", jack, code=3)
     assert "STOPPED - do not go on" in again(site, code)
+
+
+@pytest.fixture
+def late(site):
+    """A recovery of a raised deck that is approved: nuts home, oil off."""
+    site.approved()
+    events = json.loads(site.looks("plan", "--json").out)["certificate"]["procedures"][0]["events"]
+    line = [e["line"] for e in events if e["verb"] == "RAISE"][-1]
+    code = site.recovery("--line", line, "--goal", "safe")
+    site.does("ines", "approve", "--recovery", code)
+    return code
+
+
+def stops(site):
+    """The entries of STOPs that stand."""
+    words = json.loads(site.looks("log", "--json").out)["state"]
+    return [int(n) for n in re.findall(r"STOP was \w+ \(entry (\d+)\)", words)]
+
+
+def test_readings_of_a_recovery_are_judged_by_its_own_bands(site, late):
+    """A dial outside its band and a seat on something else stop; they stand until lifted."""
+    form = site.form(late, **{"dial_B-S1": {"read_mm": "19", "side": "up"}})
+    said = site.does("ola", "done", "--recovery", late, "--from", form, code=3)
+    assert f"Recovery {late}: STOP" in said.out
+    assert re.search(r"dial B-S1: 19\.0 mm up, outside .* up to .* up", said.out)
+    (entry,) = stops(site)
+    assert "STOPPED" in site.looks("sheets").out
+    # nicer readings of the same erase nothing
+    again = site.does("ola", "done", "--recovery", late, "--from", site.form(late), code=3)
+    assert f"Recovery {late}: STOP" in again.out
+    site.does("ines", "release", "--stop", entry, "--why", "dial was knocked, levelled anew")
+    assert entry not in stops(site)
+
+
+def test_what_a_seat_stands_on_is_read_and_judged(site, late):
+    said = site.does("ola", "done", "--recovery", late, "--read", "stands B-S2 = its pack", code=3)
+    assert "stands B-S2: its pack, not lock nut" in said.out
+    odd = site.does("ola", "done", "--recovery", late, "--read", "stands B-S2 = air", code=2)
+    assert odd.lines == [
+        "fitup: --read 'stands B-S2 = air': found 'air'; allowed: its pack, lock nut, temporary "
+        "plates, OIL, friction; write what the seat stands on"
+    ]
+
+
+def test_a_recovery_is_reported_in_halves(site, late):
+    """What is not read holds; it is asked for, and the rest may be reported later."""
+    half = site.does("ola", "done", "--recovery", late, "--read", "dial B-S1 = 5 mm up", code=3)
+    assert f"Recovery {late}: HOLD" in half.out
+    assert "not read: dial B-S2, dial B-S3" in half.out
+    assert "not read: dial B-S2" in json.loads(site.looks("log", "--json").out)["state"]
+    # a stage is not reported over a recovery that is half way
+    early = site.does("ola", "done", "--stage", "1", "--from", filled(site), code=3)
+    assert f"recovery {late} of stage 1, crew 1: not read" in early.out
+
+
+def test_the_rest_of_a_recovery_is_reported_later(site, late):
+    site.does("ola", "done", "--recovery", late, "--read", "dial B-S1 = 5 mm up", code=3)
+    rest = site.form(late, **{"dial_B-S1": {}})
+    said = site.does("ola", "done", "--recovery", late, "--from", rest)
+    assert f"Recovery {late}: GO ON" in said.out
+    assert "crew 1 rests on steel in the middle of stage 1" in said.out
+    # resting in the middle is no end of the stage
+    early = site.does("ola", "done", "--stage", "1", "--from", filled(site), code=3)
+    assert "crew 1 rests on steel in the middle of stage 1" in early.out
+
+
+def test_a_form_of_something_else_is_refused(site, late):
+    said = site.does("ola", "done", "--recovery", late, "--from", filled(site), code=2)
+    assert re.fullmatch(
+        r"fitup: --recovery: found \S+, but the form is of \S+; allowed: one recovery; which sheet "
+        "was worked by\\?",
+        said.lines[0],
+    )

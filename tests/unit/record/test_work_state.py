@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitup.record.events import KINDS, Event
-from fitup.record.work_state import GO_ON, HOLD, STOPPED, TRANSITIONS, Work, work_of
+from fitup.record.stage_work import GO_ON, HOLD, STOPPED
+from fitup.record.transitions import TRANSITIONS
+from fitup.record.work_state import Work, work_of
 
 DOC = Path(__file__).parents[3] / "docs" / "record.md"
 WHEN = "2031-04-02T05:00:00Z"
