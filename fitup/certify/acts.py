@@ -18,7 +18,7 @@ from fitup.units import DISPLAY
 _ON_OIL: Final = ("lift-off", "lift", "push", "lower", "free", "breakaway")
 
 #: the last of these leaves the load on steel at the top
-_RAISED: Final = ("OIL OFF", "CHANGE PACK")
+RAISED: Final = ("OIL OFF", "CHANGE PACK")
 
 
 def follow(night: Night) -> Iterator[Moment]:
@@ -41,7 +41,7 @@ def follow_back(night: Night) -> Iterator[Moment]:
     A stage that changes no pack stands on its nuts when the oil is off: it goes back from there.
     """
     orders = night.stage.orders
-    raised = max((i for i, o in enumerate(orders) if o.verb in _RAISED), default=None)
+    raised = max((i for i, o in enumerate(orders) if o.verb in RAISED), default=None)
     if not night.stage.back or raised is None:
         return
     for order in orders[: raised + 1]:

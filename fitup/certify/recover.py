@@ -7,7 +7,6 @@ followed like those of the stage, wherever the other crews of the stage may be.
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -17,10 +16,11 @@ from fitup.certify.acts import act_on, ended, hold_drops, hold_loads
 from fitup.certify.bands import Reader, Swing
 from fitup.certify.check import start_work
 from fitup.certify.limits import STILL, Shake, Work
-from fitup.certify.night import Moment, Night, SeatNow
+from fitup.certify.night import Moment, Night
 from fitup.certify.procedure import elsewhere, event_of, off_of, procedure_of, swing_of
 from fitup.certify.recompute import Outcome, States, pack_setting
 from fitup.certify.springs import Response, jack_shake, load_shares, respond, seat_on_jacks
+from fitup.certify.stopped import arrive, done_at, way_back
 from fitup.model import (
     Check,
     CheckState,
@@ -97,7 +97,7 @@ class Follower:
     ----------
     job, survey, state, influence, plan
         As the plan was certified from.
-    procedures : sequence of Procedure
+    procedures, ways_back : sequence of Procedure
         Those of its certificate: a line of them says where work stopped.
     """
 
@@ -109,11 +109,12 @@ class Follower:
         influence: Influence,
         plan: Plan,
         procedures: Sequence[Procedure],
+        ways_back: Sequence[Procedure] = (),
     ) -> None:
         self.job = job
         work, _, self._present = start_work(job, survey, state, influence, plan)
         self._work = replace(work, states=_Kept(work.states))
-        self._procedures = procedures
+        self._procedures, self._backs = procedures, ways_back
         self._first = 1 + max((e.line for p in procedures for e in p.events), default=0)
         self._crews: dict[tuple[int, int], _Crew] = {}
 
@@ -121,10 +122,22 @@ class Follower:
         """Return the stage of the crew that stopped."""
         return self._crew(stopped).stage
 
-    def found(self, stopped: Stopped) -> Found:
-        """Return where every seat stands, by the lines that were done and what is stated."""
+    def way_back(self, stopped: Stopped) -> tuple[Recovery, ...]:
+        """Return the way back of a stage, where the line that was done last is one of it."""
+        backs = (p for p in self._backs if any(e.line == stopped.line for e in p.events))
+        return tuple(way_back(self._crew(p).stage, self._own(p), p) for p in backs)
+
+    def found(self, stopped: Stopped, legs: Sequence[Recovery] = ()) -> Found:
+        """Return where every seat stands, by the lines that were done and what is stated.
+
+        Parameters
+        ----------
+        stopped : Stopped
+        legs : sequence of Recovery
+            The ways that led there from the stage, in the order of time.
+        """
         crew, work = self._crew(stopped), replace(self._work, wrong=[])
-        night, moment = self._standing(work, crew, stopped, crew.site)
+        night, moment = self._standing(work, crew, stopped, legs, crew.site)
         outside = self._outside(night, crew, moment)
         dead = set(stopped.broken) - set(stopped.replaced)
         seats = tuple(
@@ -137,7 +150,8 @@ class Follower:
             )
             for state in moment.after
         )
-        return Found(stopped, self._done(stopped), seats, outside)
+        done = done_at(self._own(stopped), stopped, legs)
+        return Found(stopped, done, seats, outside, tuple(legs))
 
     def follow(
         self, found: Found, goal: Goal, orders: Sequence[Order]
@@ -160,7 +174,9 @@ class Follower:
         told: Procedure | None = None
         for corner in elsewhere(crew.others):
             work = replace(self._work, wrong=[])
-            night, _ = self._standing(work, crew, found.stopped, {**crew.site, **corner})
+            night, _ = self._standing(
+                work, crew, found.stopped, found.legs, {**crew.site, **corner}
+            )
             work.wrong.clear()
             own, passed = self._followed(night, crew, found, goal, orders)
             told = told or own
@@ -176,7 +192,7 @@ class Follower:
 
     # -- the stage before it stopped -------------------------------------------------------
 
-    def _crew(self, stopped: Stopped) -> _Crew:
+    def _crew(self, stopped: Stopped | Procedure) -> _Crew:
         key = (stopped.stage, stopped.crew)
         if key not in self._crews:
             self._crews[key] = self._begun(*key)
@@ -208,23 +224,25 @@ class Follower:
             loose.subtract(_most_out(other))
         return _Crew(own, others, site, base, loose, response, shake, off)
 
-    def _done(self, stopped: Stopped) -> int:
-        """Return how many orders of the stage were done."""
-        own = next(
+    def _own(self, stopped: Stopped | Procedure) -> Procedure:
+        """Return the certified procedure of the crew's stage."""
+        return next(
             p for p in self._procedures if (p.stage, p.crew) == (stopped.stage, stopped.crew)
         )
-        return 1 + next(k for k, e in enumerate(own.events) if e.line == stopped.line)
 
     def _standing(
-        self, work: Work, crew: _Crew, stopped: Stopped, site: Mapping[str, float]
+        self,
+        work: Work,
+        crew: _Crew,
+        stopped: Stopped,
+        legs: Sequence[Recovery],
+        site: Mapping[str, float],
     ) -> tuple[Night, Moment]:
-        """Follow a stage to the line that was done, and put in what is stated."""
+        """Follow a crew to the line that was done, and put in what is stated."""
         night = Night(
             work, crew.stage, site, self._present, crew.response, crew.shake, dict(crew.base)
         )
-        for order in crew.stage.orders[: self._done(stopped)]:
-            act_on(night, order, "")
-        state(night, stopped)
+        arrive(night, self._own(stopped), stopped, legs)
         night.most = night.taken.copy()
         return night, act_on(night, Order("HOLD POINT", "hold", ()), "")
 
@@ -240,6 +258,8 @@ class Follower:
         events: list[WorkEvent] = []
         passed: list[str] = []
         new = set(stopped.replaced)
+        # a number said on the radio means one thing
+        first = max(self._first, *(1 + leg.procedure.events[-1].line for leg in found.legs), 0)
         for number, order in enumerate(orders, 1):
             where = f"{order.verb}, event {number}"
             _hold_jacks(night, stopped, order, where)
@@ -247,8 +267,7 @@ class Follower:
             known = found if goal != "safe" else None
             passed += self._limits(night, crew, swing, moment, known)
             readings = _readings(reader, night, moment)
-            line = self._first + number - 1
-            event = event_of(crew.stage, line, moment, readings)
+            event = event_of(crew.stage, first + number - 1, moment, readings)
             events.append(replace(event, note=_note(night, new, event)))
             if order.verb == "FREE":
                 new -= set(order.objects)
@@ -328,78 +347,6 @@ def _most_out(stage: Stage) -> Counter[str]:
         out[move.mark] += (move.source == "store") - (move.target == "store")
         most[move.mark] = max(most[move.mark], out[move.mark])
     return most
-
-
-# -- what is stated ----------------------------------------------------------------------------
-
-
-def state(night: Night, stopped: Stopped) -> None:
-    """Put into a state what the crew says is otherwise than the line it stopped after.
-
-    Parameters
-    ----------
-    night : Night
-        Followed to that line; changed in place.
-    stopped : Stopped
-    """
-    for name, reading in stopped.rams:
-        one = night.now[night.job.jacks[name].seat]
-        if one.nut is not None and one.nut != math.inf:
-            one.nut += reading - one.ram
-        one.ram = reading
-    night.stand()
-    stated = dict(stopped.on)
-    for name, one in night.now.items():
-        jacks = {j.id for j in night.job.jacks_at(name)}
-        if name in stated:
-            _set_down(night, one, None if stated[name] == "oil" else stated[name])
-        elif one.on == "oil" and jacks & set(stopped.broken):
-            _set_down(night, one, _below(night, one))
-        elif one.on == "oil" and stopped.at_rest:
-            _set_down(night, one, _rest_of(one))
-    night.stand()
-
-
-def _set_down(night: Night, one: SeatNow, on: str | None) -> None:
-    """Let a seat stand on something; None leaves it on oil."""
-    if on is None or on == one.on:
-        return
-    if on == "nut":
-        gap = one.nut if one.nut is not None and one.nut != math.inf else 0.0
-        one.ram, one.nut, one.on, one.let_down = one.ram - gap, 0.0, "nut", True
-    elif on == "temporary":
-        one.on, one.let_down = "temporary", True
-    elif on == "friction":
-        one.on = "friction"
-    elif on == "pack":
-        one.on, one.bedded = "pack", True
-
-
-def _rest_of(one: SeatNow) -> str:
-    if one.nut is not None:
-        return "nut"
-    if not one.seat.comes_back:
-        return "friction"
-    return "temporary" if one.beside or one.on_pack else "pack"
-
-
-def _below(night: Night, one: SeatNow) -> str:
-    """Return what carries first when the oil of a seat is lost."""
-    load = night.load_of(one.seat.id)
-    if not one.seat.comes_back and abs(load) <= one.seat.breakaway and one.nut is None:
-        return "friction"
-    over = night.room(one, load) - _height(night, one.on_pack)
-    tops = [(over, "temporary" if one.on_pack else "pack")]
-    if one.seat.held_by == "nut" or (one.nut is not None and one.nut != math.inf):
-        tops = [*(tops if one.seat.held_by == "packs" else []), (one.nut or 0.0, "nut")]
-    if one.beside:
-        beside = one.setting - one.start - _height(night, one.beside) - load / one.seat.stiffness
-        tops.append((beside, "temporary"))
-    return min(tops)[1]
-
-
-def _height(night: Night, marks: Sequence[str]) -> float:
-    return sum(night.job.plates[m].measured for m in marks)
 
 
 # -- what is held ------------------------------------------------------------------------------

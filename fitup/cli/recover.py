@@ -26,7 +26,11 @@ if TYPE_CHECKING:
 @click.command("recover")
 @job_argument
 @click.option("--plan", "code", help="Check code of the plan, in a job with a record.")
-@click.option("--line", type=int, help="Number of the last line that was done.")
+@click.option(
+    "--line",
+    type=int,
+    help="Number of the last line that was done, of a stage, of its way back or of a recovery.",
+)
 @click.option("--broken", multiple=True, metavar="JACK", help="A jack that fails: no oil holds.")
 @click.option(
     "--replaced", multiple=True, metavar="JACK", help="A broken jack with its like beside it now."
@@ -49,7 +53,11 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, readable=False),
     help="Folder for the sheet of the goal; a job with a record notes it.",
 )
-@click.option("--recovery", help="Check code of a recovery in the record, to print it once more.")
+@click.option(
+    "--recovery",
+    help="Check code of a recovery in the record: to print it once more, or with --line, that of "
+    "its lines that was done last.",
+)
 @json_option
 def command(
     job: Path,
@@ -76,31 +84,31 @@ def command(
       fitup recover closure-k1 --line 15 --broken J-W7-S2
       fitup recover closure-k1 --line 15 --broken J-W7-S2 --replaced J-W7-S2 --at-rest
       fitup recover closure-k1 --line 22 --lost P20 --goal back --to night-15
+      fitup recover closure-k1 --recovery FYEP-NART-LLWCX --line 71 --goal safe
     """
-    from fitup.cli.recovering import worked_by
-    from fitup.recovery import stopped_at
+    from fitup.cli.recovering import answered, within, worked_by
 
-    if (line is None) == (recovery is None):
-        found, allowed = "neither or both", "--line N, or --recovery CODE"
+    if line is None and recovery is None:
+        found, allowed = "neither --line nor --recovery", "--line N, or --recovery CODE"
         raise InputError([Problem("command line", found, allowed, "say where work stopped")])
-    if target is not None and recovery is None and goal is None:
+    if target is not None and line is not None and goal is None:
         allowed, do = "--goal safe, back or end", "say which one is printed"
         raise InputError([Problem("--to", "no goal", allowed, do)])
     with ExitStack() as stack:
-        if recovery is not None:
-            return _print_again(job, recovery, target, stack)
+        if line is None:
+            return _print_again(job, recovery or "", target, stack)
         by = worked_by(job, code, stack)
         stated = Stopped(
-            line=line or 0,
+            line=line,
             broken=broken,
             replaced=replaced,
             lost=lost,
             rams=tuple(_ram(by.opened.job, given) for given in ram),
             on=tuple(_on(given) for given in on),
             at_rest=at_rest,
+            within="" if recovery is None else within(by, recovery),
         )
-        stopped = stopped_at(by.opened.job, by.opened.certificate.procedures, stated)
-        answer = by.opened.rescuer.answer(stopped, GOALS if goal is None else (goal,))
+        answer = answered(by, stated, GOALS if goal is None else (goal,))
         written = () if target is None else _written(by, answer, target)
     if as_json:
         say_json({**answer_json(answer), "written": list(written)})
@@ -189,10 +197,11 @@ def _on(given: str) -> tuple[str, Support]:
 
 def show(job: Job, answer: Answer, status: str = "NOT APPROVED") -> None:
     """Print where everything stands and what can be done, goal by goal."""
-    from fitup.sheets.recovery import GOAL_WORDS
+    from fitup.sheets.recovery import GOAL_WORDS, line_words
 
     units, stopped = DISPLAY[job.units], answer.found.stopped
-    click.echo(f"Stage {stopped.stage}, crew {stopped.crew}, stopped after line {stopped.line}")
+    where = f"Stage {stopped.stage}, crew {stopped.crew}, stopped after line {line_words(stopped)}"
+    click.echo(where)
     rows = [
         [s.state.seat, s.state.on, units.force.text(s.state.load), "BROKEN" if s.dead else ""]
         for s in answer.found.seats
@@ -226,10 +235,14 @@ def _lines_of(job: Job, tried: Tried) -> Iterator[str]:
 
 def answer_json(answer: Answer) -> dict[str, Any]:
     """Return an answer with documented keys (docs/json.md)."""
+    from fitup.record.check_code import check_code
+
+    stopped = answer.found.stopped
     return {
-        "stage": answer.found.stopped.stage,
-        "crew": answer.found.stopped.crew,
-        "line": answer.found.stopped.line,
+        "stage": stopped.stage,
+        "crew": stopped.crew,
+        "line": stopped.line,
+        "within": "" if not stopped.within else check_code(stopped.within),
         "outside": list(answer.found.outside),
         "seats": [
             {"seat": s.state.seat, "on": s.state.on, "load_N": s.state.load, "broken": s.dead}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,14 +10,21 @@ from pathlib import Path
 from fitup.cli.printing import approved_entry, of_record
 from fitup.cli.text import progress
 from fitup.errors import InputError, Problem
-from fitup.model.recovery import Answer, Recovery
+from fitup.model.recovery import Answer, Goal, Recovery, Stopped
 from fitup.openjob import OpenJob, open_job
 from fitup.record.approval import OPEN, Standing, standing
 from fitup.record.check_code import read_code
 from fitup.record.contents import Files, files_now
 from fitup.record.events import PLAN_MADE, Event
 from fitup.record.lookup import is_genuine, plan_of
-from fitup.record.recoveries import recovery_id, recovery_standing, require_same, stated_in
+from fitup.record.recoveries import (
+    earlier_of,
+    recovery_id,
+    recovery_of,
+    recovery_standing,
+    require_same,
+    stated_in,
+)
 from fitup.record.store import NotAllowed, Record, has_record
 from fitup.recovery import stopped_at
 from fitup.recovery.contingencies import Certified
@@ -104,13 +112,42 @@ def made_again(
         raise NotAllowed(f"entry {made.number} names a plan that is not in the record")
     stated, goal = stated_in(made)
     by = _of_entry(folder, record, entry, stack)
-    stopped = stopped_at(by.opened.job, by.opened.certificate.procedures, stated)
-    answer = by.opened.rescuer.answer(stopped, (goal,))
+    answer = answered(by, stated, (goal,))
     recovery = answer.of(goal).recovery
     if recovery is None:
         raise NotAllowed(f"entry {made.number} holds a recovery that is no longer certified")
     require_same(made, recovery_id(made.about, recovery))
     return by, answer, recovery
+
+
+def within(by: WorkedBy, code: str) -> str:
+    """Return the id of the recovery in which a crew stopped, by the code on its sheet."""
+    if by.record is None:
+        found, do = "no record in the job folder", "say the line of the move sheet"
+        raise InputError([Problem("--recovery", found, "a job with a record", do)])
+    made = recovery_of(by.record.whole(), read_code(code, "--recovery"))
+    return str(made.says["recovery"])
+
+
+def answered(by: WorkedBy, stated: Stopped, goals: Sequence[Goal]) -> Answer:
+    """Return what can be done from where a crew stopped, in the plan or in a recovery of it.
+
+    Parameters
+    ----------
+    by : WorkedBy
+    stated : Stopped
+        What the crew says; ``within`` names the recovery whose line it is.
+    goals : sequence of str
+        Those that are tried.
+    """
+    opened = by.opened
+    earlier: tuple[Recovery, ...] = ()
+    if by.record is not None:
+        earlier = earlier_of(by.record, by.record.whole(), opened.plan.id, stated)
+    certificate = opened.certificate
+    lines = (*certificate.procedures, *certificate.ways_back)
+    stopped = stopped_at(opened.job, lines, stated, earlier[-1] if earlier else None)
+    return opened.rescuer.answer(stopped, goals, earlier)
 
 
 def sheet_of(

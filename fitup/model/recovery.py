@@ -45,6 +45,8 @@ class Stopped:
         Nuts are home or the load is let down on temporary plates, oil off, at all jacks.
     stage, crew : int
         Whose line it is; zero before that is looked up.
+    within : str
+        Id of the recovery whose line it is; empty for a line of a stage or of its way back.
     """
 
     line: int
@@ -56,6 +58,7 @@ class Stopped:
     at_rest: bool = False
     stage: int = 0
     crew: int = 0
+    within: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +81,15 @@ class SeatFound:
 class Found:
     """Every seat of a crew where it stopped, after so many orders of its stage.
 
-    ``outside`` says which limits do not hold there, in words; nobody chose that state.
+    ``outside`` says which limits do not hold there, in words; nobody chose that state. ``legs``
+    are the ways that led there from the stage, in the order of time, the last broken off.
     """
 
     stopped: Stopped
     done: int
     seats: tuple[SeatFound, ...]
     outside: tuple[str, ...] = ()
+    legs: tuple[Recovery, ...] = ()
 
     @property
     def started(self) -> bool:
@@ -105,6 +110,8 @@ class Recovery:
     outside : tuple of str
         Limits that do not hold in some state of it, in words; only on the way onto steel, which
         nobody may put off for them.
+    reached : tuple of int
+        After each order, how many orders of the stage stand as if only they were done.
     """
 
     goal: Goal
@@ -112,6 +119,7 @@ class Recovery:
     orders: tuple[Order, ...]
     procedure: Procedure
     outside: tuple[str, ...] = ()
+    reached: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

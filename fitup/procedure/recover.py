@@ -25,7 +25,9 @@ _ENDS = ("READ", "HOLD POINT")
 _ROUND = 1e-9
 
 
-def ways_out(job: Job, stage: Stage, found: Found, goal: Goal) -> tuple[Order, ...] | str:
+def ways_out(
+    job: Job, stage: Stage, found: Found, goal: Goal
+) -> tuple[tuple[Order, int], ...] | str:
     """Return what a crew does to reach a goal, or why nothing leads there.
 
     Parameters
@@ -38,15 +40,16 @@ def ways_out(job: Job, stage: Stage, found: Found, goal: Goal) -> tuple[Order, .
 
     Returns
     -------
-    tuple of Order, or str
-        Not certified; empty where the goal is reached already.
+    tuple of (Order, int), or str
+        Not certified; empty where the goal is reached already. With each order, how many orders of
+        the stage stand when it is done.
     """
     way = _Way(job, stage, found)
     obstacle = way.obstacle(goal)
     if obstacle:
         return obstacle
     ways = {"safe": way.safe, "back": way.back, "end": way.end}
-    return tuple(o for o in ways[goal]() if o.objects)
+    return tuple((o, way.at) for o in ways[goal]() if o.objects)
 
 
 class _Way:
@@ -56,6 +59,8 @@ class _Way:
         self.job, self.stage, self.found = job, stage, found
         self.seats = {s.state.seat: s for s in found.seats}
         self.done, self.left = stage.orders[: found.done], stage.orders[found.done :]
+        self.at = found.done
+        """How many orders of the stage stand when the order is done that was yielded last."""
         self.rams = {n: s.ram for n, s in self.seats.items()}
         self.landed = any(o.verb == "LAND" for o in self.done)
         self.raised = [n for n, s in self.seats.items() if s.started and not self._rests(s)]
@@ -91,6 +96,8 @@ class _Way:
         """Say why a goal is out of reach whatever is ordered; empty where nothing says so."""
         if goal == "safe":
             return ""
+        if goal == "end" and self.found.started and not self.done:
+            return "the stage is back where it began: it begins anew, from its first line"
         pushes = any(not self.job.seats[n].comes_back for n in self.seats)
         if goal == "back" and pushes and self.found.started:
             return "a push in plan is not pushed back: the ram cannot pull"
@@ -177,11 +184,19 @@ class _Way:
             yield from self._off()
             return
         yield from self._all_to(self.now)
-        for order, rams in zip(self.done[::-1], self.before[::-1], strict=True):
-            yield from self._undone(order, rams)
+        for k in reversed(range(len(self.done))):
+            order = self.done[k]
+            undone = [o for o in self._undone(order, self.before[k]) if o.objects]
+            for one in undone:
+                # jacks that are off begin anew from the first line
+                begun = 0 if order.verb == "LIFT OFF" else k
+                self.at = begun if one is undone[-1] else k + 1
+                yield one
 
     def _undone(self, order: Order, rams: Mapping[str, float]) -> Iterator[Order]:
         if order.verb == "CHANGE PACK":
+            if all(self._has_pack(n, self.stage.before) for n in order.objects):
+                return
             if self.on_oil:
                 yield from self._rest(self.on_oil)
             yield self._put_back("CHANGE PACK", "plates", order)
@@ -299,7 +314,6 @@ class _Way:
 
     def end(self) -> Iterator[Order]:
         """Yield what is left of the stage, from the readings of the last line."""
-        left = [o for o in self.left if o.verb not in _ENDS]
         if self.found.started and not self.landed:
             if self._planned_on_oil():
                 # what stays on its nut is not freed again for the way down
@@ -309,11 +323,27 @@ class _Way:
                 yield from self._onto_oil()
                 yield from self._all_to(self.now)
                 yield from self._nuts_as_planned()
+            else:
+                if self.on_oil:
+                    yield from self._rest(self.on_oil)
+                # packs that were put back on a way back that stopped
+                for order in self.done:
+                    if order.verb == "CHANGE PACK" and not any(
+                        self._has_pack(n, self.stage.after) for n in order.objects
+                    ):
+                        yield from self._kept(order)
         elif not self.found.started:
             new = self._jacks([n for n in self.seats if self._replaced(n)])
             yield Order("SET", "set", new)
-        for order in left:
-            yield from self._kept(order)
+        for k, order in enumerate(self.left, self.found.done + 1):
+            if order.verb not in _ENDS:
+                self.at = k
+                yield from self._kept(order)
+
+    def _has_pack(self, seat: str, packs: Sequence[Sequence[str]]) -> bool:
+        """Say whether a pack lies at a seat, of those of the stage, as work stopped."""
+        wanted = packs[self.stage.seats.index(seat)]
+        return sorted(self.seats[seat].state.pack) == sorted(wanted)
 
     def _nuts_as_planned(self) -> Iterator[Order]:
         """Yield nuts run back once more, where they were for the next step down."""

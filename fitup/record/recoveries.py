@@ -69,6 +69,8 @@ def stated_in(made: Event) -> tuple[Stopped, Goal]:
         goal = next(g for g in GOALS if g == made.says["goal"])
         if not all(isinstance(n, int) for n in (stopped.line, stopped.stage, stopped.crew)):
             raise TypeError("a line, a stage and a crew are numbers")
+        if not isinstance(stopped.within, str):
+            raise TypeError("a recovery is named by its id")
     except (ValueError, TypeError, KeyError, AttributeError, StopIteration):
         raise NotAllowed(f"entry {made.number} holds no recovery that can be read") from None
     return stopped, goal
@@ -312,11 +314,50 @@ def recovery_in(record: Record, made: Event) -> Recovery:
     NotAllowed
         If the record does not hold what it says.
     """
-    raw = record.content(str(made.says["recovery"]))
+    return _held(record, str(made.says["recovery"]))
+
+
+def earlier_of(
+    record: Record, events: History, plan: str, stopped: Stopped
+) -> tuple[Recovery, ...]:
+    """Return the recoveries in which a crew stopped, the first one first.
+
+    Parameters
+    ----------
+    record, events
+    plan : str
+        Id of the plan that is worked by.
+    stopped : Stopped
+
+    Returns
+    -------
+    tuple of Recovery
+        Empty where it stopped in a line of the plan.
+
+    Raises
+    ------
+    NotAllowed
+        If one of them was never approved: what it says is then signed by nobody.
+    """
+    legs: list[Recovery] = []
+    while stopped.within:
+        own = events.work.recoveries.get(stopped.within)
+        if own is None or own.approved is None or own.plan != plan:
+            raise NotAllowed(
+                f"recovery {check_code(stopped.within)} was not approved for this plan: say where "
+                "all stands from a line of the move sheets, with --on and --ram"
+            )
+        legs.insert(0, _held(record, stopped.within))
+        stopped = legs[0].stopped
+    return tuple(legs)
+
+
+def _held(record: Record, name: str) -> Recovery:
+    """Return a recovery of an id: the hash of what it says, which content is kept by."""
     try:
-        recovery: Recovery = read_as(Recovery, read_json(raw or b"")["recovery"])
+        recovery: Recovery = read_as(Recovery, read_json(record.content(name) or b"")["recovery"])
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
-        code = _code_of(made)
+        code = check_code(name)
         raise NotAllowed(f"what recovery {code} says is not in the record") from None
     return recovery
 

@@ -40,9 +40,12 @@ class Rescuer:
         certificate: Certificate,
     ) -> None:
         self.job = job
-        self.follower = Follower(job, survey, state, influence, plan, certificate.procedures)
+        certified = (certificate.procedures, certificate.ways_back)
+        self.follower = Follower(job, survey, state, influence, plan, *certified)
 
-    def answer(self, stopped: Stopped, goals: Sequence[Goal] = GOALS) -> Answer:
+    def answer(
+        self, stopped: Stopped, goals: Sequence[Goal] = GOALS, earlier: Sequence[Recovery] = ()
+    ) -> Answer:
         """Return what can be done from where a crew stopped, goal by goal.
 
         Parameters
@@ -51,8 +54,11 @@ class Rescuer:
             What the crew says is true, with its stage and crew.
         goals : sequence of str
             Those that are tried, in this order.
+        earlier : sequence of Recovery
+            Where it stopped in a recovery: that one, and before it those it began in.
         """
-        found = self.follower.found(stopped)
+        first = earlier[0].stopped if earlier else stopped
+        found = self.follower.found(stopped, (*self.follower.way_back(first), *earlier))
         return Answer(found, tuple(self._tried(found, goal) for goal in goals))
 
     def _tried(self, found: Found, goal: Goal) -> Tried:
@@ -62,10 +68,13 @@ class Rescuer:
         return self._helped(found, Tried(goal, None, why_not))
 
     def _way(self, found: Found, goal: Goal) -> tuple[Recovery | None, tuple[str, ...]]:
-        orders = ways_out(self.job, self.follower.stage(found.stopped), found, goal)
-        if isinstance(orders, str):
-            return None, (orders,)
-        return self.follower.follow(found, goal, orders)
+        ways = ways_out(self.job, self.follower.stage(found.stopped), found, goal)
+        if isinstance(ways, str):
+            return None, (ways,)
+        way, why_not = self.follower.follow(found, goal, tuple(order for order, _ in ways))
+        if way is None:
+            return None, why_not
+        return replace(way, reached=tuple(reached for _, reached in ways)), ()
 
     def _helped(self, found: Found, tried: Tried) -> Tried:
         """Say which help makes a way where there is none: other jacks, or plates."""
@@ -78,26 +87,35 @@ class Rescuer:
         if not dead or tried.goal == "safe":
             return tried
         other = replace(stopped, replaced=stopped.broken)
-        way, _ = self._way(self.follower.found(other), tried.goal)
+        way, _ = self._way(self.follower.found(other, found.legs), tried.goal)
         if way is None:
             return tried
         jacks = tuple(h for h in self.follower.help_of(way) if h.jack in dead)
         return replace(tried, jacks=jacks)
 
 
-def stopped_at(job: Job, procedures: Sequence[Procedure], stated: Stopped) -> Stopped:
+def stopped_at(
+    job: Job,
+    procedures: Sequence[Procedure],
+    stated: Stopped,
+    earlier: Recovery | None = None,
+) -> Stopped:
     """Return what is stated with stage and crew of its line, refused where it cannot be.
 
     Parameters
     ----------
     procedures : sequence of Procedure
-        Of the plan's certificate.
+        Of the plan's certificate, with those of the ways back.
+    earlier : Recovery, optional
+        The one whose line it is. What was said as it began is still true.
 
     Raises
     ------
     InputError
         If the line is of no crew, or a jack, seat or plate is none of the crew's.
     """
+    if earlier is not None:
+        procedures, stated = (earlier.procedure,), _still_true(stated, earlier)
     own = next((p for p in procedures if any(e.line == stated.line for e in p.events)), None)
     if own is None:
         do = "read the number of the last line that was done"
@@ -107,6 +125,22 @@ def stopped_at(job: Job, procedures: Sequence[Procedure], stated: Stopped) -> St
         raise InputError([problem])
     _check(job, own, stated)
     return replace(stated, stage=own.stage, crew=own.crew)
+
+
+def _still_true(stated: Stopped, earlier: Recovery) -> Stopped:
+    """Add what was said as a recovery began; a new jack that took the load works like any other."""
+    before = earlier.stopped
+    done = sum(e.line <= stated.line for e in earlier.procedure.events)
+    freed = {j for o in earlier.orders[:done] if o.verb == "FREE" for j in o.objects}
+    sound = set(before.replaced) & freed
+    broken = dict.fromkeys((*stated.broken, *(j for j in before.broken if j not in sound)))
+    old = (j for j in before.replaced if j not in sound and j not in stated.broken)
+    return replace(
+        stated,
+        broken=tuple(broken),
+        replaced=tuple(dict.fromkeys((*stated.replaced, *old))),
+        lost=(*before.lost, *stated.lost),
+    )
 
 
 def _check(job: Job, own: Procedure, stopped: Stopped) -> None:

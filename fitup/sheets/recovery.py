@@ -9,7 +9,7 @@ from typing import Final
 
 from fitup.certify.facts import Certificate, PrintedNumber
 from fitup.model import Job, Plan
-from fitup.model.recovery import Found, Goal, JackHelp, Recovery, SeatFound, Tried
+from fitup.model.recovery import Found, Goal, JackHelp, Recovery, SeatFound, Stopped, Tried
 from fitup.record.approval import Standing
 from fitup.record.asdone import SUPPORTS
 from fitup.record.check_code import check_code, spoken
@@ -65,7 +65,8 @@ class RecoverySheet:
     goal: str
     then: str
     plan_code: str
-    line: int
+    line: str
+    """The last one that was done, in words."""
     said: tuple[str, ...]
     """What the crew said, in words."""
     found: tuple[FoundLine, ...]
@@ -122,7 +123,7 @@ def recovery_sheet(
         goal=GOAL_WORDS[recovery.goal],
         then=_THEN[recovery.goal],
         plan_code=header.check_code,
-        line=recovery.stopped.line,
+        line=line_words(recovery.stopped),
         said=tuple(_said(job, found)),
         found=tuple(_found(job, found, seat) for seat in found.seats),
         outside=tuple(dict.fromkeys((*found.outside, *recovery.outside))),
@@ -144,6 +145,12 @@ def recovery_pdf(sheet: RecoverySheet) -> bytes:
         band_passed=list(BAND_PASSED),
         **content,
     )
+
+
+def line_words(stopped: Stopped) -> str:
+    """Say the line that was done last, and of which recovery it is one."""
+    of = f" of recovery {check_code(stopped.within)}" if stopped.within else ""
+    return f"{stopped.line}{of}"
 
 
 def _found(job: Job, found: Found, seat: SeatFound) -> FoundLine:

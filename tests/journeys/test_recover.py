@@ -13,6 +13,7 @@ from pypdf import PdfReader
 
 from fitup.record import Record, append
 from fitup.record.check_code import check_code
+from fitup.record.recoveries import recovery_in
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "skerrin-closure"
 
@@ -429,3 +430,42 @@ def test_a_form_of_something_else_is_refused(site, late):
         "was worked by\\?",
         said.lines[0],
     )
+
+
+def test_a_jack_breaks_in_the_middle_of_a_recovery(site):
+    """The state is that of its line; the next recovery starts there and ends the one before."""
+    site.approved()
+    events = json.loads(site.looks("plan", "--json").out)["certificate"]["procedures"][0]["events"]
+    top = [e["line"] for e in events if e["verb"] == "RAISE"][-1]
+    back = site.recovery("--line", top, "--goal", "back")
+    jack, first = events[0]["objects"][0], events[-1]["line"] + 1
+    inside = ("--recovery", back, "--line", first + 1)
+    # nobody has signed what its lines say
+    early = site.looks("recover", *inside, "--broken", jack, code=2)
+    assert early.lines == [
+        f"fitup: recovery {back} was not approved for this plan: say where all stands from a line "
+        "of the move sheets, with --on and --ram"
+    ]
+    site.does("ines", "approve", "--recovery", back)
+    said = site.looks("recover", *inside, "--broken", jack, code=3)
+    assert f"stopped after line {first + 1} of recovery {back}" in said.out
+    assert "HELP: a jack of" in said.out
+    safe = site.recovery(*inside, "--broken", jack, "--goal", "safe")
+    assert f"every line after {first + 1} of recovery {back}" in site.page(safe)
+    site.does("ines", "approve", "--recovery", safe)
+    assert VOID in again(site, back)
+    assert VOID not in again(site, safe)
+    site.does("ola", "done", "--recovery", safe, "--from", site.form(safe))
+    # made again it comes out the same, from the record alone
+    then = ("--recovery", safe, "--line", lines_of(site, safe)[-1], "--replaced", jack)
+    home = site.recovery(*then, "--goal", "back")
+    site.does("ines", "approve", "--recovery", home)
+    site.does("ola", "done", "--recovery", home, "--from", site.form(home))
+    assert "crew 1 has not begun stage 1" in site.looks("log").out
+
+
+def lines_of(site, code):
+    """The numbers of the lines of a recovery, from the record."""
+    with Record(site.folder) as record:
+        held = recovery_in(record, made_of(site, code))
+    return [e.line for e in held.procedure.events]
