@@ -27,6 +27,8 @@ _TURNED, _SHORTEST = np.radians(30.0), 2.0
 #: a crossfall or grade may be so far off that of the points; both ways by more than this are two
 #: sides [ratio]; points must spread so far [m]
 _SLOPE_OFF, _LEVEL, _WIDE = 0.03, 0.005, 2.0
+#: points of a segment this far apart along a joint's azimuth show its grade [m]
+_ALONG: Final = 5.0
 #: what belongs to a segment lies within this beyond its points [m]
 _BESIDE: Final = 100.0
 #: no segment is longer [m]
@@ -104,6 +106,8 @@ def _findings(job: Job) -> Iterator[Finding]:
             yield from _azimuth(job, segment, own)
     for joint in job.joints.values():
         yield from _slopes(job, joint)
+        yield from _grade(job, joint)
+        yield from _sides(job, joint)
 
 
 def _places(job: Job, segment: Segment, own: Mapping[str, Array]) -> Iterator[Finding]:
@@ -173,6 +177,67 @@ def _slopes(job: Job, joint: Joint) -> Iterator[Finding]:
             name = f"crossfall {joint.id}"
             yield Finding(name, "joints.csv", joint.id, "crossfall", found, allowed, do)
             return
+
+
+def _grade(job: Job, joint: Joint) -> Iterator[Finding]:
+    """Hold the grade of a joint against lines from its faces to other points of its segments.
+
+    Points may lie on deck and soffit, and a crest bends the line: only where no such line of either
+    segment agrees the grade is found wrong.
+    """
+    along, _, _ = joint.axes_in_grid
+    flat = float(np.hypot(*along[:2]))
+    wanted, ahead = float(along[2]) / flat, along[:2] / flat
+    own = [
+        slope
+        for segment, faces in (
+            (joint.back, {p.back_point for p in job.pairs.values() if p.joint == joint.id}),
+            (joint.ahead, {p.ahead_point for p in job.pairs.values() if p.joint == joint.id}),
+        )
+        for slope in _rises(job, segment, faces, ahead)
+    ]
+    agree = [s for s in own if abs(s - wanted) <= _SLOPE_OFF]
+    sides = [s for s in agree if min(abs(s), abs(wanted)) <= _LEVEL or s * wanted > 0.0]
+    if own and not sides:
+        nearest = min(own, key=lambda s: abs(s - wanted))
+        found = f"a grade {_climbs(wanted)}, but its points lie {_climbs(nearest)}"
+        allowed = f"within {_SLOPE_OFF:.0%} of its points, up or down like them"
+        do = "correct it (rising ahead is more than 0), or the points"
+        yield Finding(f"grade {joint.id}", "joints.csv", joint.id, "grade", found, allowed, do)
+
+
+def _rises(job: Job, segment: str, faces: set[str], ahead: Array) -> Iterator[float]:
+    """Yield how much each line from a face to another point of a segment rises ahead."""
+    own = {n: p.design for n, p in job.points.items() if p.segment == segment}
+    for start in (own[n] for n in faces if n in own):
+        for place in (place for n, place in own.items() if n not in faces):
+            far = float((place - start)[:2] @ ahead)
+            if abs(far) > _ALONG:
+                yield float(place[2] - start[2]) / far
+
+
+def _sides(job: Job, joint: Joint) -> Iterator[Finding]:
+    """Find a place that is called left and lies right of one that is called right."""
+    _, left, _ = joint.axes_in_grid
+    called: dict[str, list[tuple[float, str]]] = {"left": [], "right": []}
+    for pair in job.pairs.values():
+        words = pair.place.casefold().split()
+        side = [s for s in called if s in words]
+        if pair.joint == joint.id and len(side) == 1:
+            called[side[0]].append((float(job.points[pair.back_point].design @ left), pair.id))
+    if all(called.values()):
+        (y, name), (other, against) = min(called["left"]), max(called["right"])
+        if y < other:
+            found = f"a place called left that lies right of {against}, which is called right"
+            allowed = f"left and right as seen looking ahead along {joint.id}"
+            do = "exchange the words, the points, or back and ahead"
+            yield Finding(f"sides {joint.id}", "pairs.csv", name, "place", found, allowed, do)
+
+
+def _climbs(ahead: float) -> str:
+    if abs(ahead) < 0.0005:
+        return "level"
+    return f"{abs(ahead):.1%} {'up' if ahead > 0.0 else 'down'} ahead"
 
 
 def _falls(up_to_left: float) -> str:

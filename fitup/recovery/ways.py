@@ -158,5 +158,20 @@ def _check(job: Job, own: Procedure, stopped: Stopped) -> None:
         for name in names
         if name not in known
     ]
+    dead = set(stopped.broken) - set(stopped.replaced)
+    wrong += [
+        Problem(
+            "command line",
+            f"seat {seat} on oil, with jack {jack.id} there broken",
+            "what carries it without that jack: nut, temporary, pack or friction",
+            "run nuts home or plates up to the load and let it down on them, then say that",
+            None,
+            "--on",
+        )
+        for seat, on in stopped.on
+        if on == "oil" and seat in own.seats
+        for jack in job.jacks_at(seat)
+        if jack.id in dead
+    ]
     if wrong:
         raise InputError(wrong)

@@ -18,6 +18,13 @@ FALLING = [
     ("B-L,B,20.01,4,10", "B-L,B,20.01,4,10.08"),
     ("B-R,B,20.01,-4,10", "B-R,B,20.01,-4,9.92"),
 ]
+#: both decks rise 1 % ahead
+RISING = [
+    ("A-T1,A,1,4,10", "A-T1,A,1,4,9.81"),
+    ("A-T2,A,1,-4,10", "A-T2,A,1,-4,9.81"),
+    ("B-T1,B,39,4,10", "B-T1,B,39,4,10.19"),
+    ("B-T2,B,39,-4,10", "B-T2,B,39,-4,10.19"),
+]
 WAIVE = '\n[waive]\n"{}" = "skew pier, I. Calder, 2 April"\n'
 
 
@@ -54,6 +61,27 @@ def refusal(folder) -> list[str]:
             "joints.csv, row 2, crossfall_pct: found a crossfall 0.8% to the left, but its points "
             "fall 2.0% to the right; allowed: within 3% of its points, to the same side; correct "
             "crossfall and falls_to, or the points",
+        ),
+        (
+            {"joints": ("90,0,0,level", "90,5,0,level")},
+            "grade J1",
+            "joints.csv, row 2, grade_pct: found a grade 5.0% up ahead, but its points lie level; "
+            "allowed: within 3% of its points, up or down like them; correct it (rising "
+            "ahead is more than 0), or the points",
+        ),
+        (
+            {"joints": ("90,0,0,level", "90,-1,0,level"), "points": RISING},
+            "grade J1",
+            "joints.csv, row 2, grade_pct: found a grade 1.0% down ahead, but its points lie 1.0% "
+            "up ahead; allowed: within 3% of its points, up or down like them; correct it (rising "
+            "ahead is more than 0), or the points",
+        ),
+        (
+            {"pairs": [(",LEFT", ",KERB"), (",RIGHT", ",LEFT edge"), (",KERB", ",right edge")]},
+            "sides J1",
+            "pairs.csv, row 3, place: found a place called left that lies right of P1, which is "
+            "called right; allowed: left and right as seen looking ahead along J1; exchange the "
+            "words, the points, or back and ahead",
         ),
         (
             {"seats": ("A-S1,A,19,3,8,", "A-S1,A,19,3,5800,")},
@@ -96,6 +124,19 @@ def test_whole_job_has_nothing_to_waive(job):
 
 def test_right_side_is_the_side_of_the_points(job):
     assert read_job(job(joints=("90,0,0,level", "90,0,2,right"), points=FALLING)).waived == ()
+
+
+def test_a_crest_and_points_of_a_soffit_are_no_finding(job):
+    """Rising behind and falling ahead, and deck points beside some 2 m lower: all can be meant."""
+    crest = [(old, new.replace("10.19", "9.81")) for old, new in RISING]
+    lower = ("A-T1,A,1,4,9.81", "A-B1,A,1,3,7.8\nA-B2,A,20,3,8\nA-T1,A,1,4,9.81")
+    for grade in ("1", "-1", "0"):
+        joints = ("90,0,0,level", f"90,{grade},0,level")
+        folder = job(joints=joints, points=[*crest, lower])
+        try:
+            read_job(folder)
+        except InputError as refused:
+            assert "grade J1" not in str(refused)
 
 
 @pytest.mark.parametrize("name", ["azimuth A", "azimuth Q", "everything"])

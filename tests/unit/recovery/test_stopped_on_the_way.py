@@ -138,3 +138,52 @@ def test_a_line_of_something_else_is_refused(small: OpenJob) -> None:
     safe = next(ways(small, line))
     with pytest.raises(InputError, match="--line"):
         asked(small, line, safe)
+
+
+@pytest.fixture(scope="module")
+def double(
+    tmp_path_factory: pytest.TempPathFactory, small_job_writer: Callable[..., Path]
+) -> OpenJob:
+    """The same with a second jack at one seat."""
+    more = (
+        "J-B1,B-S1,2000,285,150,50,0.5,yes",
+        "J-B1,B-S1,2000,285,150,50,0.5,yes\nJ-B4,B-S1,2000,285,150,50,0.5,yes",
+    )
+    folder = small_job_writer(tmp_path_factory.mktemp("job"), jacks=more)
+    text = (folder / "seats.csv").read_text("utf-8").replace("1400,,8,8", "1400,600,8,8")
+    (folder / "seats.csv").write_text(text, encoding="utf-8")
+    return open_job(folder)
+
+
+def test_one_broken_jack_of_two_leaves_its_seat_on_steel(double: OpenJob) -> None:
+    """The sound jack beside it lifts nothing alone; onto steel there is a way without either."""
+    lines = [e.line for e in work(double) if e.verb in ("RAISE", "FREE", "LOWER")]
+    for line in lines:
+        answer = asked(double, line, broken=("J-B4",))
+        (seat,) = [s for s in answer.found.seats if s.state.seat == "B-S1"]
+        assert (seat.state.on, seat.dead) == ("nut", True)
+        safe = answer.of("safe").recovery
+        assert safe is not None
+        named = {name for order in safe.orders for name in order.objects}
+        assert not named & {"J-B1", "J-B4"}
+        back = answer.of("back")
+        assert back.why_not == ("the jack of seat B-S1 is broken, and the seat stands on nut",)
+        (need,) = back.jacks
+        # two equal jacks share the load of 600 kN; friction and stop band come on top
+        assert need.jack == "J-B4"
+        assert 300e3 * double.job.working.jack_reserve < need.capacity < 600e3 * 2.0
+    beside = {"broken": ("J-B4",), "replaced": ("J-B4",), "at_rest": True}
+    way = asked(double, lines[0], **beside).of("back").recovery
+    assert way is not None
+    assert {"J-B1", "J-B4"} < {j for o in way.orders if o.verb == "FREE" for j in o.objects}
+
+
+def test_a_load_on_the_oil_of_one_jack_of_two_is_let_down_first(double: OpenJob) -> None:
+    line = next(e.line for e in work(double) if e.verb == "RAISE")
+    with pytest.raises(InputError) as refused:
+        asked(double, line, broken=("J-B4",), on=(("B-S1", "oil"),))
+    assert [str(p) for p in refused.value.problems] == [
+        "command line, --on: found seat B-S1 on oil, with jack J-B4 there broken; allowed: what "
+        "carries it without that jack: nut, temporary, pack or friction; run nuts home or plates "
+        "up to the load and let it down on them, then say that"
+    ]
