@@ -12,9 +12,8 @@ from scipy.special import chdtri
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.adjust import adjust
-from fitup.network.causes import Cause, causes
-from fitup.network.equations import Network
-from fitup.network.observations import Observation
+from fitup.network.causes import Cause, causes, score
+from fitup.network.equations import KINDS, Network
 from fitup.network.reliability import ALPHA, reliability
 from fitup.network.robust import Outcome, without_some
 from fitup.network.wrong_target import by_sight, really
@@ -284,7 +283,7 @@ def _say_one(
         )
         why, again = "a reading or a turning point?", "level it again"
     else:
-        return Advice((observation.id,), "control", _one_coordinate(observation, off, much))
+        return Advice((observation.id,), "control", _one_coordinate(network, outcome, i, much))
     text = f"{text}; {why} {again[:1].upper()}{again[1:]}, or {drop}"
     rivals = [network.observations[k].id for k in _rivals(network, outcome, sight)]
     if rivals:
@@ -363,14 +362,37 @@ def _rival_sights(network: Network, outcome: Outcome, sight: Sequence[int]) -> l
     ]
 
 
-def _one_coordinate(observation: Observation, off: float, much: str) -> str:
+def _one_coordinate(network: Network, outcome: Outcome, i: int, much: str) -> str:
+    """Say which coordinate of control does not fit, or which points may be the wrong one."""
+    observation = network.observations[i]
+    others = _other_control(network, outcome, i)
+    if others:
+        names = " and ".join(sorted({observation.to, *others}))
+        return (
+            f"control points {names} contradict each other in control.csv, and the observations "
+            "cannot tell which of them is wrong or has moved; sight one control point more, or "
+            "have them measured again and correct control.csv"
+        )
     words = {"E": ("east", "west"), "N": ("north", "south"), "H": ("high", "low")}
-    side = words[observation.kind][off < 0.0]
+    side = words[observation.kind][bool(outcome.off[i] < 0.0)]
     return (
         f"control point {observation.to}: its coordinate {observation.kind} in control.csv is "
         f"{much} too far {side} against the observations; has it moved? Check it, or exclude "
         f"{observation.id} in job.toml [exclude] with the reason"
     )
+
+
+def _other_control(network: Network, outcome: Outcome, i: int) -> list[str]:
+    """Return other control points of which a coordinate would explain the misfit as well."""
+    counted = outcome.adjusted.used | np.isin(np.arange(len(network.to)), [i])
+    control = np.flatnonzero(counted & (network.kind >= KINDS.index("E")))
+    whole = adjust(network, outcome.adjusted.state, used=counted)
+    effects = np.zeros((len(counted), len(control)))
+    effects[control, np.arange(len(control))] = 1.0
+    gains = score(whole, effects)
+    own = float(gains[control == i][0])
+    nodes = {network.observations[k].to for k in control[gains >= own - RIVAL]}
+    return sorted(nodes - {network.observations[i].to})
 
 
 def at_target(network: Network, outcome: Outcome, i: int) -> float:

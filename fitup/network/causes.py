@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import sparse
 
 from fitup.frames import Array
 from fitup.network.adjust import Adjusted
@@ -62,8 +63,12 @@ def causes(network: Network, whole: Adjusted, odd: Sequence[int]) -> Iterator[Ca
             yield Cause("index", (name,), (v & own).astype(float)[:, None], own)
     for name in network.setups:
         yield from _turned(whole, hz & (setup == name), measured & (setup == name), name)
+    often = np.diff(sparse.csc_array(whole.slopes).indptr)
     for name in sorted(set(target[mask])):
         given = np.flatnonzero((kinds >= KINDS.index("E")) & (target == name))
+        # what control.csv alone states may be anything: nothing shows that it is wrong
+        columns = network.columns[network.to[given], kinds[given] - KINDS.index("E")]
+        given = given[(columns >= 0) & (often[columns] > 1)]
         if len(given):
             effects = np.zeros((len(observations), len(given)))
             effects[given, np.arange(len(given))] = 1.0

@@ -205,11 +205,8 @@ def control_changes(solved: Solved) -> Congruency | None:
     Returns
     -------
     Congruency or None
-        None where fewer than three control points with three coordinates were observed.
+        None where fewer than three control points were observed in all three coordinates.
     """
-    given = [n for n, c in solved.control.items() if c.given.all()]
-    if len(given) < LEAST:
-        return None
     network = solved.network
     measured = [i for i, o in enumerate(network.observations) if o.kind not in ("E", "N", "H")]
     free = build_network(
@@ -220,6 +217,14 @@ def control_changes(solved: Solved) -> Congruency | None:
         earth=network.earth,
     )
     state = solved.outcome.adjusted.state
+    given = [
+        n
+        for n, c in solved.control.items()
+        # a height that nobody observed would agree with control.csv whatever happened to it
+        if n in free.nodes and c.given.all() and (free.columns[free.index(n)] >= 0).all()
+    ]
+    if len(given) < LEAST:
+        return None
     order = [network.index(n) for n in free.nodes]
     positions = state.positions[order]
     for name in given:

@@ -11,7 +11,7 @@ With q the horizontal ground distance, d the difference of height and g the bend
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -107,6 +107,7 @@ def build_network(
     control: Mapping[str, ControlPoint],
     *,
     free: bool = False,
+    left_out: Collection[str] = (),
     scale: float = 1.0,
     bend: float = 0.0,
     earth: float = 0.0,
@@ -120,6 +121,8 @@ def build_network(
         Control points by id; those nobody observed are left out.
     free : bool
         Control neither held nor weighted.
+    left_out : collection of str
+        Ids of observations that shall not count, ``CP3/H`` among them.
     scale, bend, earth : float
         As in :class:`Network`.
     """
@@ -129,7 +132,7 @@ def build_network(
     observations = (*measured, *control_observations(points))
     setups = tuple(dict.fromkeys(o.setup for o in measured if o.kind == "hz"))
     turn_of = {name: i for i, name in enumerate(setups)}
-    columns = _columns(measured, nodes, place, points)
+    columns = _columns(measured, nodes, place, points, left_out)
     count = int(columns.max(initial=-1)) + 1
     return Network(
         observations=observations,
@@ -155,15 +158,24 @@ def _columns(
     nodes: tuple[str, ...],
     place: Mapping[str, int],
     control: Sequence[ControlPoint],
+    left_out: Collection[str],
 ) -> Array:
-    """Number the coordinates that something observes and nothing holds."""
+    """Number the coordinates that something observes and nothing holds.
+
+    What only control.csv says of a weighted point is an unknown too: it keeps the uncertainty
+    stated there.
+    """
     seen = np.zeros((len(nodes), 3), dtype=bool)
     for o in measured:
         for node in (place[o.at], place[o.to]):
             seen[node, :2] |= o.kind in ("hz", "v", "sd")
             seen[node, 2] |= o.kind in ("v", "sd", "dh")
     for c in control:
-        seen[place[c.id]] &= ~(c.given & (c.use == "held"))
+        if c.use == "held":
+            seen[place[c.id]] &= ~c.given
+        elif c.use == "weighted":
+            counts = np.array([f"{c.id}/{axis}" not in left_out for axis, _ in _AXES])
+            seen[place[c.id]] |= c.given & counts
     columns = np.full(seen.shape, -1)
     columns[seen] = np.arange(int(seen.sum()))
     return columns

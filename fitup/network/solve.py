@@ -15,7 +15,7 @@ from fitup.model import ControlPoint, Epoch, Job
 from fitup.network.adjust import Adjusted, adjust, covariance_of
 from fitup.network.advice import RIVAL, Advice, advise, at_target, say_shared
 from fitup.network.corrections import Shown, curve, grid_scale, shown, sights
-from fitup.network.equations import Network, State, build_network
+from fitup.network.equations import Network, State, build_network, control_observations
 from fitup.network.exchanged import BAD, exchanged
 from fitup.network.exclusions import left_out, unmatched
 from fitup.network.faces import FaceErrors, mean_faces, unit_problems
@@ -216,6 +216,7 @@ def _ready(
         measured,
         control,
         free=free,
+        left_out=left_out(job.excluded, [o.id for o in control_observations([*control.values()])]),
         scale=grid_scale(job.network, height),
         bend=curve(job.network, light=True),
         earth=curve(job.network, light=False),

@@ -45,7 +45,8 @@ def network_grounds(job: Job, solved: Solved) -> list[Ground]:
         Only those that refuse, where there are any.
     """
     file = solved.epoch.file
-    against = [Ground("refuses", "network", line) for line in solved.findings]
+    against = [Ground("refuses", "network", line) for line in solved.face_findings]
+    against += _advised(job, solved)
     against += [Ground("refuses", "air", f"{file}: {line}") for line in air_findings(job, solved)]
     if against:
         # what does not fit shows at the control too, but not for a reason of its own
@@ -54,6 +55,23 @@ def network_grounds(job: Job, solved: Solved) -> list[Ground]:
         *_tests(solved),
         *_control(job, solved),
         *_unchecked(solved),
+    ]
+
+
+def _advised(job: Job, solved: Solved) -> list[Ground]:
+    """Return what does not fit; of a control point that moved the whole way, not one coordinate.
+
+    Whoever leaves out the one coordinate that stands out most would go on using the others.
+    """
+    one = {a: a.observations[0].partition("/")[0] for a in solved.advice if a.cause == "control"}
+    try:
+        found = control_changes(solved) if one else None
+    except SurveyRefused:
+        found = None
+    by_point = {} if found is None else dict(_moved(job, solved.epoch.file, found))
+    return [
+        by_point.get(one.get(advice, ""), Ground("refuses", "network", advice.text))
+        for advice in solved.advice
     ]
 
 
@@ -123,16 +141,8 @@ def control_grounds(job: Job, file: str, found: Congruency) -> Iterator[Ground]:
             "coordinates; measure to more control, or correct control.csv",
         )
         return
-    moved = [c for c in found.changes if not c.stable]
-    for change in moved:
-        yield Ground(
-            "refuses",
-            "control",
-            f"{file}: control point {change.id} is not where control.csv has it, but has moved "
-            f"{way_words(job, change)}, against {', '.join(found.stable)}; have it measured again "
-            f"and correct control.csv, or exclude {change.id} in job.toml [exclude] with the "
-            "reason",
-        )
+    moved = [ground for _, ground in _moved(job, file, found)]
+    yield from moved
     if moved:
         return
     for change in found.changes:
@@ -152,6 +162,23 @@ def control_grounds(job: Job, file: str, found: Congruency) -> Iterator[Ground]:
         f"{DISPLAY[job.units].move.text(weakest.unseen)} would have passed unseen, of the others "
         "less",
     )
+
+
+def _moved(job: Job, file: str, found: Congruency) -> Iterator[tuple[str, Ground]]:
+    """Return each control point outside the stable group, and what it says against the survey."""
+    for change in found.changes if found.agreed else ():
+        if not change.stable:
+            yield (
+                change.id,
+                Ground(
+                    "refuses",
+                    "control",
+                    f"{file}: control point {change.id} is not where control.csv has it, but has "
+                    f"moved {way_words(job, change)}, against {', '.join(found.stable)}; have it "
+                    f"measured again and correct control.csv, or exclude {change.id} in job.toml "
+                    "[exclude] with the reason",
+                ),
+            )
 
 
 def _unchecked(solved: Solved) -> Iterator[Ground]:

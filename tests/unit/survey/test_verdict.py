@@ -61,6 +61,33 @@ def test_control_that_moved_refuses_the_survey(network_site: Any):
     assert all("CP3" in line for line in lines)
 
 
+def test_a_control_point_that_moved_is_refused_whole(network_site: Any):
+    """Leaving out the coordinate that stands out most would go on using the other two."""
+    site = network_site(3)
+    stated = site.job.control
+    site.control["CP3"] = site.control["CP3"] + [-0.012, 0.006, 0.0]
+    solved = solve(replace(site.job, control=stated), site.epoch, site.read())
+    assert [a.observations for a in solved.advice] == [("CP3/E",)]
+    (line,) = texts(grounds_of(site, control=stated), "refuses")
+    assert "control point CP3 is not where control.csv has it" in line
+    assert "west" in line and "north" in line and "exclude CP3 in job.toml" in line
+
+
+def test_two_control_points_that_contradict_each_other_are_named_together(network_site: Any):
+    """Only their distance is checked: no figure for one coordinate of one of them is honest."""
+    site = network_site(3)
+    nothing = np.full(3, np.nan)
+    control = {
+        n: c if n in ("CP1", "CP2") else ControlPoint(n, "tie", nothing, np.zeros((3, 3)))
+        for n, c in site.job.control.items()
+    }
+    way = site.control["CP1"] - site.control["CP2"]
+    site.control["CP1"] = site.control["CP1"] + 0.012 * way / np.linalg.norm(way)
+    (line,) = texts(grounds_of(site, control=control), "refuses")
+    assert line.startswith("control points CP1 and CP2 contradict each other in control.csv")
+    assert " mm" not in line
+
+
 def change(name: str, **values: Any) -> Change:
     rest = {"stable": True, "ratio": 0.1, "unseen": 0.004, "apart": np.zeros(3)}
     return Change(name, np.full(3, 0.002), np.eye(3) * 1e-6, **{**rest, **values})
