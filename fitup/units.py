@@ -239,3 +239,5 @@ US: Final = DisplayUnits(
     roughness=Shown("roughness", "in_per_mi", "in/mi", 1),
 )
 DISPLAY: Final = {"metric": METRIC, "US": US}
+#: step of a pressure gauge [Pa]: 5 bar, 50 psi (common practice, no source)
+GAUGE_STEP: Final = {"metric": 5.0e5, "US": 50.0 * FACTORS["pressure"]["psi"]}

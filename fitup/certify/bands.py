@@ -17,10 +17,8 @@ from fitup.certify.limits import Shake
 from fitup.certify.night import Moment, Night
 from fitup.certify.springs import Response, load_shares, seat_on_jacks
 from fitup.model import SPRINGS, Band, ExpectedReading, Jack, Job
-from fitup.units import DISPLAY
+from fitup.units import DISPLAY, GAUGE_STEP
 
-#: step of a pressure gauge [Pa]: 5 bar, 50 psi (common practice, no source)
-GAUGE_STEP: Final = {"metric": 5.0e5, "US": 50.0 * 6894.757293168}
 #: a jack that only touches carries this share of its load, and work stops at that much
 #: (common practice, no source)
 SEATING, SEATING_MOST = 0.05, 0.15
@@ -202,7 +200,7 @@ class Reader:
         capped = math.floor(most / jack.ram_area / self.gauge + 1e-9) * self.gauge
         # where nothing is stated of an imperfect lift, the band is no part of the work itself
         own = value if self.job.staging.exact else high
-        if verb in ("RAISE", "PUSH", "LOWER", "FREE") and own > most + self._step_of(jack):
+        if verb in (*_UP, "LOWER") and own > most + self._step_of(jack):
             self.night.wrong(
                 where,
                 f"it may read {own / 1e3:.0f} kN in its own work, but {why} allows "

@@ -17,6 +17,7 @@ from fitup.procedure import Move, Outcome
 from fitup.procedure.course import State
 from fitup.procedure.layout import Laid
 from fitup.procedure.lifts import unsupported
+from fitup.procedure.meetings import Meetings
 from fitup.procedure.needs import Needs
 from fitup.procedure.plan_stages import best_order
 from fitup.procedure.tell import Lack
@@ -57,7 +58,7 @@ def explain(
     laid, outcome
         The course of the job as it is, and how far the search came.
     """
-    blocks = blocks_of(job, influence, laid, outcome)
+    blocks = blocks_of(job, state, influence, laid, outcome)
     done = sum(k > 0 for k in outcome.furthest)
     first = "no order of stages keeps every limit on the way"
     if not outcome.closed:
@@ -81,17 +82,19 @@ def explain(
     return "\n".join(lines)
 
 
-def blocks_of(job: Job, influence: Influence, laid: Laid, outcome: Outcome) -> list[Block]:
+def blocks_of(
+    job: Job, state: CheckState, influence: Influence, laid: Laid, outcome: Outcome
+) -> list[Block]:
     """Return the limits that the next moves would break from the furthest state, nearest first.
 
     Parameters
     ----------
-    job, influence
+    job, state, influence
     laid, outcome
         The course of the job as it is, and how far the search came.
     """
     course, at = laid.course, outcome.furthest
-    needs = Needs(job, influence, laid)
+    needs = Needs(job, influence, laid, Meetings.of(job, state, influence, laid.rows))
     found: list[tuple[tuple[float, float], list[Block]]] = []
     for g, level in enumerate(at):
         if not course.ready(at, g):
@@ -138,11 +141,14 @@ def _too_few(group: str, mark: str, lack: int) -> Block:
 
 
 def _lacking(needs: Needs, state: State, move: Move) -> list[Block]:
-    return [_lack(needs, state, move, lack) for lack in needs.lacks(state, [move])]
+    lacks = needs.begins(state, move.group) or needs.lacks(state, [move])
+    return [_lack(needs, state, move, lack) for lack in lacks]
 
 
 def _lack(needs: Needs, state: State, move: Move, lack: Lack) -> Block:
-    """Say what the procedure of a move lacks, and which plates would do."""
+    """Say what the procedure of a move lacks or breaks, and which plates would do."""
+    if lack.text:
+        return Block(lack.group, lack.kind, lack.subject, lack.text, lack.by)
     if lack.kind == "plate":
         return _too_few(lack.group, lack.subject, int(lack.by))
     if lack.kind == "stroke":

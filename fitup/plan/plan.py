@@ -172,7 +172,8 @@ def _with_order(
         found = candidates.find(cap, least)
     nearest = found is not None
     if found is None and not candidates.complete:
-        groups = list(dict.fromkeys(b.group for b in blocks_of(job, influence, *stuck)))
+        blocks = blocks_of(job, state, influence, *stuck)
+        groups = list(dict.fromkeys(b.group for b in blocks))
         found = candidates.find_near(chosen.pick, groups, cap)
     if found is not None:
         passed = candidates.tried + candidates.cut - 1

@@ -22,6 +22,8 @@ from fitup.problem.problem import limit_pattern
 Loads = Callable[[Array], Array]
 #: the least step of an opening by feeler [m]
 FEELER = 1e-4
+#: steps to rest, and what is at rest [m]
+_SETTLES, _SETTLED = 12, 1e-8
 #: so many rams are rounded together, each to one of the marks around it
 _TOGETHER = 6
 _AROUND = {
@@ -43,16 +45,17 @@ class Heights:
         self.end = np.array((stage.down or stage.up)[-1])
         self.lifts = np.array([s.comes_back for s in self.seats])
         self.spring = np.array([s.stiffness for s in self.seats])
-        self._more = np.array([softer(job, s) for s in self.seats])
+        self.more = np.array([softer(job, s) for s in self.seats])
+        """How much more packs give than jacks (k,) [m/N]."""
         self.mark = np.array([max(j.resolution for j in job.jacks_at(s.id)) for s in self.seats])
         self.changed = [
             sorted(a) != sorted(b) for a, b in zip(stage.before, stage.after, strict=True)
         ]
         self.bedding = np.where(self.changed, [s.bedding for s in self.seats], 0.0)
         self._slope = self._slopes()
-        self._followed = np.linalg.inv(np.eye(len(self.seats)) - self._more[:, None] * self._slope)
+        self._followed = np.linalg.inv(np.eye(len(self.seats)) - self.more[:, None] * self._slope)
         self._held = np.array([s.held_by == "nut" and s.comes_back for s in self.seats])
-        gives = self._more - 1.0 / self.spring
+        gives = self.more - 1.0 / self.spring
         self._nutted = np.linalg.inv(np.eye(len(self.seats)) - gives[:, None] * self._slope)
         self._lifts = self._lift_rows()
         self.opening = self._opening()
@@ -88,6 +91,33 @@ class Heights:
         """Return the settings (k,) of a stage's row on jacks: counted from START, not from rest."""
         return rows + np.where(self.lifts, self.risen, 0.0)
 
+    def on_oil(self, rams: Array) -> Array:
+        """Return what settings (k,) [m] rams (k,) from START would give if jacks gave as packs."""
+        at_start = self.on_jacks(self.start)
+        held: Array = at_start + rams - self.more * self.loads(at_start)
+        return held
+
+    def settled(self, fixed: Array, gives: Array) -> Array:
+        """Return the settings x (k,) [m] of which each is ``fixed + gives * loads(x)``.
+
+        Parameters
+        ----------
+        fixed : Array (k,)
+            Of what carries each seat, without its load [m].
+        gives : Array (k,)
+            How much more a pack gives than what carries the seat [m/N]; zero: a pack.
+        """
+        settings = fixed.copy()
+        if not gives.any():
+            return settings
+        step = np.linalg.inv(np.eye(len(fixed)) - gives[:, None] * self._slope)
+        for _ in range(_SETTLES):
+            miss = fixed + gives * self.loads(settings) - settings
+            if float(np.abs(miss).max()) < _SETTLED:
+                break
+            settings = settings + step @ miss
+        return settings
+
     def loose(self, row: Array) -> Array:
         """Return how far the deck at a row (k,) is from a pack that would give that row [m]."""
         loads = self.loads(self.on_jacks(row))
@@ -101,7 +131,7 @@ class Heights:
         """
         on, at_start = self.on_jacks(row), self.on_jacks(self.start)
         loads = self.loads(on)
-        exact = row - self.start - (loads - self.loads(at_start)) * self._more
+        exact = row - self.start - (loads - self.loads(at_start)) * self.more
         marks = np.floor(exact / self.mark + 1e-9)
         if len(exact) > _TOGETHER:
             near = np.floor(exact / self.mark + 0.5)
@@ -146,7 +176,7 @@ class Heights:
         """Return how far the rams (k,) go from touch to START [m]; nothing for a push."""
         loads = np.maximum(self.loads(self.start), 0.0)
         # jack, oil and base shorten while the deck rises until the last pack is open
-        gives = loads * (1.0 / self.spring - self._more)
+        gives = loads * (1.0 / self.spring - self.more)
         return np.where(self.lifts, self.risen + gives, 0.0)
 
     def home(self) -> Array:
@@ -174,9 +204,9 @@ class Heights:
         own = np.flatnonzero(self._held)
         if not own.size:
             return row
-        more = self._more[own]
+        more = self.more[own]
         # on its nut a seat gives by its own stiffness, whatever the others then stand on
-        aim = (goal - self.risen + self.loads(goal) * (1.0 / self.spring - self._more))[own]
+        aim = (goal - self.risen + self.loads(goal) * (1.0 / self.spring - self.more))[own]
         slope = np.eye(own.size) - more[:, None] * self._slope[np.ix_(own, own)]
         for _ in range(8):
             miss = aim - (row[own] - more * self.loads(self.on_jacks(row))[own])

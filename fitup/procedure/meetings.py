@@ -69,7 +69,7 @@ class Meetings:
             Seats that move; none: the state rests on packs.
         """
         try:
-            rows, at = self._about(x)
+            rows, at = self.about(x)
         except NoContact:
             return False
         value = rows.L @ at
@@ -80,7 +80,19 @@ class Meetings:
         bound = rows.on_way if moving else rows.at_rest
         return bool(np.all((value <= bound)[asked]))
 
-    def _about(self, x: Array) -> tuple[WayRows, Array]:
+    def about(self, x: Array) -> tuple[WayRows, Array]:
+        """Return the limits about a state, and its settings (n,) with what is open [m].
+
+        Parameters
+        ----------
+        x : Array (n,)
+            Settings of all seats [m].
+
+        Raises
+        ------
+        NoContact
+            If no seats that only push carry the deck.
+        """
         exact = self.influence.exact
         if exact is None:
             assert self.unload is not None

@@ -40,7 +40,7 @@ def best_order(
 
     First only the parts that the greatest travel in one go asks for; where that does not reach a
     bound that holds for any rests, parts are offered to every group. A stage whose procedure lacks
-    plates or stroke is no stage.
+    plates or stroke, or breaks a limit between two readings, is no stage.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def best_order(
     def found(shares: Sequence[Sequence[Fraction]]) -> tuple[Laid, Outcome]:
         laid = lay(job, groups, rows, shares)
         laid = laid if meetings is None else meetings.tested(laid)
-        return _found(laid, Needs(job, influence, laid, spend), report)
+        return _found(laid, Needs(job, influence, laid, meetings, spend), report)
 
     laid, outcome = found(shares)
     if not in_parts or (outcome.stages is not None and len(outcome.stages) == any_rest_bound(laid)):
@@ -88,11 +88,11 @@ def best_order(
 
 
 def _found(laid: Laid, needs: Needs, report: Report) -> tuple[Laid, Outcome]:
-    """Find an order; where a stage of it lacks plates or stroke, find it again counting these."""
+    """Find an order; where a stage of it cannot be worked, find it again, every stage tried."""
     outcome = find_order(laid.course, report=report)
     if outcome.stages is None or needs.met(outcome.stages):
         return laid, outcome
-    report("order of stages: plates and strokes counted in every stage")
+    report("order of stages: plates, strokes and loads followed through every stage")
     counted = find_order(needs.course(), report=report)
     if needs.stopped:
         counted = replace(counted, lower=outcome.lower, closed=False)

@@ -33,17 +33,21 @@ class Lack:
     Parameters
     ----------
     kind : str
-        ``plate``: too few in the store; ``follow``: no plates that follow the load; ``stroke``.
+        ``plate``: too few in the store; ``follow``: no plates that follow the load; ``stroke``;
+        or the kind of a limit that is broken on the way.
     subject : str
-        Plate, group or jack.
+        Plate, group, jack, or what the limit is about.
     by : float
-        Plates, or metres.
+        Plates, metres, or the unit of the limit.
+    text : str
+        The limit and when it is broken, in words; empty for what is lacking.
     """
 
     group: str
     kind: str
     subject: str
     by: float
+    text: str = ""
 
 
 @dataclass(frozen=True)

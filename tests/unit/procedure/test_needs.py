@@ -17,7 +17,9 @@ from fitup.model import Job, Plan, SeatPlan, Staging
 from fitup.plan.order import order_stages
 from fitup.problem.packs import pack_choices, stay
 from fitup.procedure.allot import Moment, Offer, allotted
-from fitup.procedure.tell import most_out
+from fitup.procedure.heights import Heights
+from fitup.procedure.standing import Standing
+from fitup.procedure.tell import loads_of, most_out
 
 Small = Callable[..., Any]
 
@@ -87,9 +89,39 @@ def made(small: Small, seed: int) -> tuple[Any, tuple[SeatPlan, ...]]:
     return case, tuple(packs)
 
 
-def verdicts(small: Small, seed: int) -> tuple[str, list[str]]:
-    """Return what the planner says of a made-up job, and what the certificate says of its plan."""
+def near(small: Small, seed: int) -> tuple[Any, tuple[SeatPlan, ...]]:
+    """Return a made-up job with plates enough, limits near its loads, and pairs of unlike jacks."""
     case, packs = made(small, seed)
+    rng = np.random.default_rng(10000 + seed)
+    job, jacks = case.job, {}
+    for n, jack in job.jacks.items():
+        capacity, area = float(rng.uniform(1.0e6, 2.2e6)), float(rng.uniform(0.012, 0.03))
+        jacks[n] = replace(jack, capacity=capacity, stroke=0.1, ram_area=area)
+        if rng.random() < 0.2:
+            half = replace(jacks[n], id=n + "b", capacity=capacity * 0.6, ram_area=area * 0.5)
+            jacks[half.id] = half
+    staging = replace(
+        job.staging,
+        friction=float(rng.choice([0, 0.03, 0.06])),
+        pressure_error=float(rng.choice([0, 0.01, 0.02])),
+        out_of_step=float(rng.choice([0, 0.0005, 0.001])),
+    )
+    seats = {
+        n: replace(
+            s,
+            reaction_most=float(rng.uniform(0.65e6, 1.1e6)),
+            reaction_least=float(rng.choice([0.0, -2e5, -4e5])),
+            breakaway=float(rng.choice([0, 2e4])),
+        )
+        for n, s in job.seats.items()
+    }
+    plates = {m: replace(p, count=12) for m, p in job.plates.items()}
+    job = replace(job, jacks=jacks, staging=staging, seats=seats, plates=plates)
+    return replace(case, job=job), packs
+
+
+def verdicts(case: Any, packs: tuple[SeatPlan, ...]) -> tuple[str, list[str]]:
+    """Return what the planner says of a made-up job, and what the certificate says of its plan."""
     try:
         stages, fewest = order_stages(case.job, case.state, case.influence, packs)
     except NoSafeOrder as none:
@@ -102,14 +134,106 @@ def verdicts(small: Small, seed: int) -> tuple[str, list[str]]:
     return "planned", []
 
 
-WORDS = ("in store", "too few", "stroke", "could drop", "room", "re-packed", "temporary plates")
-
-
 @pytest.mark.parametrize("seed", range(6))
 def test_no_plan_is_refused_for_plates_or_stroke(small: Small, seed: int):
-    said, refused = verdicts(small, seed)
-    assert [line for line in refused if any(w in line for w in WORDS)] == []
+    said, refused = verdicts(*made(small, seed))
+    assert refused == []
     assert said == "planned" or "stage" in said
+
+
+@pytest.fixture()
+def silent(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out why no order is safe: it tries many jobs."""
+    monkeypatch.setattr("fitup.plan.order.explain", lambda *of: "no order")
+
+
+#: take-ups of unlike loads warped the deck off another seat, between two readings that kept all
+TAKEN_UP = (18, 45, 265, 341)
+#: limits near what a gauge may read by friction, its own error, other crews and rams off their step
+NEAR = (10, 72, 78, 82)
+
+
+@pytest.mark.parametrize("seed", [*TAKEN_UP, 225, 287, *range(100, 113)])
+@pytest.mark.usefixtures("silent")
+def test_no_plan_is_refused_by_its_own_certificate(small: Small, seed: int):
+    said, refused = verdicts(*made(small, seed))
+    assert refused == []
+    assert said == "planned" or seed not in TAKEN_UP
+
+
+@pytest.mark.parametrize("seed", [*NEAR, 7, 46, 84, 86, *range(100, 108)])
+@pytest.mark.usefixtures("silent")
+def test_no_plan_near_its_limits_is_refused(small: Small, seed: int):
+    said, refused = verdicts(*near(small, seed))
+    assert refused == []
+    assert said == "planned" or seed not in NEAR
+
+
+def test_the_planner_follows_loads_as_the_certificate_does(small: Small):
+    """Order by order, on pack, oil, nut and plates: the same loads from two derivations."""
+    seen = Counter[str]()
+    beside = {n: replace(s, temporary_seat=True) for n, s in small().job.seats.items()}
+    case, packs = raised(small, ("P5",) * 4, lock_nut=False)
+    plates = {m: replace(p, count=20) for m, p in case.job.plates.items()}
+    followed = replace(case, job=replace(case.job, seats=beside, plates=plates))
+    for case, chosen in ((followed, packs), raised(small, ("P5",) * 4), made(small, 18)):
+        plan = ordered(case, chosen)
+        certificate = certify(case.job, case.survey, case.state, case.influence, plan)
+        loads, site = loads_of(case.job, case.influence), dict.fromkeys(case.job.seats, 0.0)
+        procedures = {(p.stage, p.crew): p for p in certificate.procedures}
+        for stage in plan.stages:
+            heights = Heights(case.job, loads, stage, site)
+            events = procedures[stage.number, stage.crew].events
+            standing = Standing(case.job, heights, stage)
+            for event, (order, x) in zip(events, standing.follow(stage.orders), strict=True):
+                if order.verb not in ("READ", "HOLD POINT"):
+                    carried = [s.load for s in event.after]
+                    assert heights.loads(x) == pytest.approx(carried, abs=500.0), order
+                    seen[order.verb] += 1
+            site.update(zip(stage.seats, (stage.down or stage.up)[-1], strict=True))
+    on_oil = {"TAKE UP", "LIFT OFF", "RAISE", "FREE", "LOWER"}
+    on_steel = {"NUT HOME", "LET DOWN", "OIL OFF", "CHANGE PACK", "LAND", "JACK OFF"}
+    assert on_oil | on_steel <= seen.keys()
+
+
+def unlike(small: Small) -> tuple[Any, tuple[SeatPlan, ...]]:
+    """Return a job whose B1 and B3 bear three times what B2 and B4 bear, raised pair by pair."""
+    case, packs = raised(small, ("P5",) * 4)
+    seats = {
+        n: replace(
+            s,
+            group=f"{n[0]}-{'far' if n[1] in '34' else 'near'}",
+            reaction_least=1.6e5,
+            reaction_most=1.2e6,
+        )
+        for n, s in case.job.seats.items()
+    }
+    now = dict.fromkeys(case.job.seats, 500000.0) | {
+        "B1": 7.5e5,
+        "B2": 2.5e5,
+        "B3": 7.5e5,
+        "B4": 2.5e5,
+    }
+    r0 = np.array([now[n] for n in case.influence.seats])
+    influence = replace(case.influence, r0=r0)
+    return replace(case, job=replace(case.job, seats=seats), influence=influence), packs
+
+
+def test_a_load_that_cannot_be_taken_up_is_named(small: Small):
+    """By hand: 90 % of 750 and of 250 kN on 400 kN/mm are 1.6875 and 0.5625 mm, a warp of
+    1.125 mm / 4 on every seat: 112.5 kN from one diagonal to the other. B2 and B4 keep 137.5 kN of
+    the 160 kN they need: 22.5 kN too few."""
+    case, packs = unlike(small)
+    with pytest.raises(NoSafeOrder) as none:
+        ordered(case, packs)
+    said = str(none.value)
+    assert "least bearing at seat B4 while the load is taken up, 23 kN too much" in said
+    assert "least bearing at seat B2 while the load is taken up, 23 kN too much" in said
+    seats = {n: replace(s, reaction_least=1.3e5) for n, s in case.job.seats.items()}
+    plan = ordered(case, packs, seats=seats)
+    assert refused(case, plan, seats=seats) == ""
+    # the certificate by itself says the same of the plan
+    assert "seat B4 carries 138 kN, outside its limits" in refused(case, plan)
 
 
 def raised(small: Small, by: tuple[str, ...], **jack: Any) -> tuple[Any, tuple[SeatPlan, ...]]:
