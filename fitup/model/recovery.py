@@ -13,7 +13,8 @@ follows for every seat is a :class:`Found`. From there a :class:`Recovery` leads
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from fitup.model.plans import Order
@@ -130,6 +131,17 @@ class JackHelp:
     seat: str
     capacity: float
     stroke: float
+
+
+#: a capacity is asked for in whole steps of so many newtons, a stroke of so many metres
+_FORCE_STEP, _STROKE_STEP = 50e3, 5e-3
+
+
+def rounded_up(jack: JackHelp) -> JackHelp:
+    """Return what a jack must carry and travel in whole steps, upwards; twice is as once."""
+    capacity = math.ceil(jack.capacity / _FORCE_STEP - 1e-9) * _FORCE_STEP
+    stroke = round(math.ceil(jack.stroke / _STROKE_STEP - 1e-9) * _STROKE_STEP, 3)
+    return replace(jack, capacity=capacity, stroke=stroke)
 
 
 @dataclass(frozen=True, slots=True)

@@ -241,7 +241,9 @@ def approve(
         stands = standing(record, pen.work, record.people(pen.events), plan.about, now)
         own = pen.work.plan(plan.about)
         signed_now = own.decision is not None and own.decision.says.get("content")
-        if stands.state in ("approved", "stopped") and signed_now == signed.content:
+        more = signed.contingencies not in ("", own.contingencies)
+        same = signed_now == signed.content and not more
+        if stands.state in ("approved", "stopped") and same:
             raise NotAllowed(f"plan {code} is approved already: {stands.note}")
         if (stands.state == "rejected" or own.rebased) and not why:
             said = "; ".join((stands.status, *stands.why))
@@ -259,6 +261,7 @@ def approve(
                 "stages": signed.stages,
                 "readings": readings,
                 "lift_off": {n: list(jacks) for n, jacks in signed.lift_off.items()},
+                "contingencies": signed.contingencies or own.contingencies,
             },
         )
 

@@ -45,6 +45,8 @@ class Standing:
         Fingerprint of the key that signed the decision.
     head : str
         The record when this was asked: number and code of its last entry; empty without a record.
+    contingencies : str
+        Check code of the answers to failures that were approved with it; empty without any.
     """
 
     state: State = "open"
@@ -54,6 +56,7 @@ class Standing:
     why: tuple[str, ...] = ()
     key: str = ""
     head: str = ""
+    contingencies: str = ""
 
     @property
     def status(self) -> str:
@@ -66,7 +69,8 @@ class Standing:
         if not self.entry:
             return ""
         key = f" (key {self.key})" if self.key else ""
-        return f"by {self.by}{key}, {when_words(self.when)}, entry {self.entry} of the record"
+        said = f"by {self.by}{key}, {when_words(self.when)}, entry {self.entry} of the record"
+        return f"{said}, with contingencies {self.contingencies}" if self.contingencies else said
 
     @property
     def good(self) -> bool:
@@ -113,6 +117,7 @@ def standing(record: Record, work: Work, people: People, plan: str, now: Files) 
         entry=last.number,
         key="" if person is None else person.fingerprint,
         head=head,
+        contingencies=check_code(own.contingencies) if own.contingencies else "",
     )
     if last.kind == REJECTED:
         return replace(made, state="rejected", why=(*stops, str(last.says["why"])))

@@ -37,6 +37,7 @@ RESUMED: Final = "record taken up again"
 RECOVERY_MADE: Final = "recovery made"
 RECOVERY_APPROVED: Final = "recovery approved"
 RECOVERY_DONE: Final = "recovery done"
+CONTINGENCIES_MADE: Final = "contingencies made"
 
 #: kind -> the right a signer needs; "" any person of the job; None: written without a signature
 KINDS: Final[Mapping[str, str | None]] = {
@@ -56,6 +57,7 @@ KINDS: Final[Mapping[str, str | None]] = {
     RECOVERY_MADE: None,
     RECOVERY_APPROVED: APPROVE,
     RECOVERY_DONE: REPORT,
+    CONTINGENCIES_MADE: None,
 }
 
 

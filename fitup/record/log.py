@@ -63,6 +63,8 @@ def says_words(event: Event) -> str:
     parts += [str(line) for line in says.get("reasons", ())]
     if "joints" in says:
         parts.append("joints " + ", ".join(says["joints"]))
+    if says.get("contingencies") and "content" in says:
+        parts.append(f"with contingencies {check_code(str(says['contingencies']))}")
     if "inside" in says:
         parts.append("every check inside" if says["inside"] else "a check OUTSIDE")
     return "; ".join(parts)

@@ -36,11 +36,14 @@ class Signed:
         How many there are.
     lift_off : mapping of str to sequence of str
         Stage -> jacks whose load must have been measured before it.
+    contingencies : str
+        Id of the answers to failures that are approved with it, empty where none are.
     """
 
     content: str = ""
     stages: int = 0
     lift_off: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    contingencies: str = ""
 
 
 def _without_record(tables: Mapping[str, Any]) -> dict[str, Any]:

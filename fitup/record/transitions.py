@@ -6,6 +6,7 @@ from typing import Final
 
 from fitup.record.events import (
     APPROVED,
+    CONTINGENCIES_MADE,
     LOCKED_OFF,
     PLAN_MADE,
     RECOVERY_APPROVED,
@@ -31,7 +32,12 @@ TRANSITIONS: Final = (
     (
         APPROVED,
         "survey accepted; no file changed since it was planned; sheets printed; every check inside",
-        "approved; every other plan void",
+        "approved, with the contingencies that were named; every other plan void",
+    ),
+    (
+        CONTINGENCIES_MADE,
+        "nothing: they are made from the plan",
+        "to be approved with the plan; they decide nothing",
     ),
     (REJECTED, "a plan", "rejected, until approved again with a reason"),
     (

@@ -74,6 +74,13 @@ class PlanWork:
         """Return the number of stages signed for, 0 where that is not known."""
         return int(self.decision.says.get("stages", 0)) if self.decision is not None else 0
 
+    @property
+    def contingencies(self) -> str:
+        """Return the id of the contingencies that were approved with it, empty without any."""
+        if self.decision is None or not self.approved:
+            return ""
+        return str(self.decision.says.get("contingencies", ""))
+
     def stage(self, number: int) -> StageWork:
         """Return a stage, reported or not."""
         return self.done.get(number, StageWork(number))

@@ -15,7 +15,7 @@ from typing import Final, Literal
 
 from fitup.certify.facts import Certificate
 from fitup.model import CheckState, Influence, Job, Plan, Procedure
-from fitup.model.recovery import GOALS, Goal, JackHelp, PlateHelp, Stopped, Tried
+from fitup.model.recovery import GOALS, Goal, JackHelp, PlateHelp, Stopped, Tried, rounded_up
 from fitup.recovery.ways import Rescuer, stopped_at
 from fitup.survey.points import Survey
 
@@ -229,10 +229,13 @@ def _worst(outcomes: Sequence[Outcome]) -> Outcome:
     """Return answers of one kind as one: the longest way, the greatest help."""
     first = outcomes[0]
     jacks = tuple(
-        replace(
-            help_,
-            capacity=max(o.jacks[i].capacity for o in outcomes),
-            stroke=max(o.jacks[i].stroke for o in outcomes),
+        # rounded as it is printed: the last bits of a solver are no part of the answer
+        rounded_up(
+            replace(
+                help_,
+                capacity=max(o.jacks[i].capacity for o in outcomes),
+                stroke=max(o.jacks[i].stroke for o in outcomes),
+            )
         )
         for i, help_ in enumerate(first.jacks)
     )

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Final
 
 from fitup.model import Job
 from fitup.record.approval import Standing
+from fitup.record.check_code import check_code, spoken
 from fitup.recovery.contingencies import Certified, Contingency, Outcome
 from fitup.sheets.build import header_of
 from fitup.sheets.cautions import STRIP
@@ -58,11 +59,12 @@ class ContingencySheet:
     """All pages of a plan."""
 
     header: Header
+    plan_code: str
     pages: tuple[ContingencyPage, ...]
 
 
 def contingency_sheet(
-    certified: Certified, found: Sequence[Contingency], stands: Standing
+    certified: Certified, found: Sequence[Contingency], name: str, stands: Standing
 ) -> ContingencySheet:
     """Return the pages of a plan's contingencies, one for each crew and stage.
 
@@ -71,8 +73,10 @@ def contingency_sheet(
     certified : Certified
     found : sequence of Contingency
         Of all stages and crews, in any order.
+    name : str
+        Id of the contingencies.
     stands : Standing
-        Where the plan stands, for the header.
+        Where they stand, for the header.
     """
     job = certified.job
     header = header_of(job, certified.survey, certified.plan, stands)
@@ -91,12 +95,21 @@ def contingency_sheet(
                 open=sum(c.of("safe").status != "way" for c in own),
             )
         )
-    return ContingencySheet(header, tuple(pages))
+    code = check_code(name)
+    head = replace(header, plan_id=name, check_code=code, spoken=spoken(code))
+    return ContingencySheet(head, header.check_code, tuple(pages))
 
 
 def contingency_pdf(sheet: ContingencySheet) -> bytes:
     """Return the pages as PDF."""
-    return compile_pdf("contingencies.typ", sheet.header, STRIP, pages=printable(sheet.pages))
+    return compile_pdf(
+        "contingencies.typ",
+        sheet.header,
+        STRIP,
+        id_word="Contingencies",
+        plan_code=sheet.plan_code,
+        pages=printable(sheet.pages),
+    )
 
 
 def contingency_table(job: Job, found: Sequence[Contingency]) -> Table:

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from fitup.certify.facts import Certificate, PrintedNumber
 from fitup.model import Job, Plan
-from fitup.model.recovery import Found, Goal, JackHelp, Recovery, SeatFound, Stopped, Tried
+from fitup.model.recovery import (
+    Found,
+    Goal,
+    JackHelp,
+    Recovery,
+    SeatFound,
+    Stopped,
+    Tried,
+    rounded_up,
+)
 from fitup.record.approval import Standing
 from fitup.record.asdone import SUPPORTS
 from fitup.record.check_code import check_code, spoken
@@ -39,8 +47,6 @@ _THEN: Final[dict[Goal, str]] = {
     "lifted.",
     "end": "Go on with the joint readings of the stage, as its own sheet says, to the hold point.",
 }
-#: a capacity is asked for in whole steps of this many newtons, a stroke of so many metres
-_FORCE_STEP, _STROKE_STEP = 50e3, 5e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,9 +228,8 @@ def help_words(job: Job, tried: Tried) -> Iterator[str]:
 
 def enough(jacks: Sequence[JackHelp]) -> tuple[float, float]:
     """Return capacity [N] and stroke [m] of a jack for any of some places, rounded upwards."""
-    capacity = math.ceil(max(j.capacity for j in jacks) / _FORCE_STEP) * _FORCE_STEP
-    stroke = math.ceil(max(j.stroke for j in jacks) / _STROKE_STEP) * _STROKE_STEP
-    return capacity, stroke
+    up = [rounded_up(jack) for jack in jacks]
+    return max(j.capacity for j in up), max(j.stroke for j in up)
 
 
 def jack_words(job: Job, jacks: Sequence[JackHelp]) -> str:

@@ -252,13 +252,72 @@ def test_answers_before_the_night(site):
     plan = site.approved()
     out = site.keys / "night"
     said = site.looks("contingencies", "--to", out, "--workers", 1)
-    assert f"plan {plan}, APPROVED" in said.out
+    assert f"plan {plan}, contingencies" in said.out
+    assert "NOT APPROVED" in said.out
+    assert f"plan {plan} was approved without any: approve it with these" in said.out
     assert "0 without a way onto steel" in said.out
     pages = PdfReader(out / "contingencies.pdf").pages
     assert "IF SOMETHING FAILS" in pages[0].extract_text()
     rows = list(csv.DictReader(io.StringIO((out / "contingencies.csv").read_text("utf-8"))))
     assert {r["fails"] for r in rows} >= {"jack", "plate", "no lift-off", "reading"}
     assert {r["safe"] for r in rows} == {"way"}
+
+
+def text_of(path):
+    return " ".join(" ".join(p.extract_text().split()) for p in PdfReader(path).pages)
+
+
+def test_contingencies_are_approved_with_the_plan(site):
+    """By a code of their own, made again first; every sheet names those that were approved."""
+    plan = json.loads(site.looks("sheets", "--json").out)["check_code"]
+    out = site.keys / "night"
+    said = site.looks("contingencies", "--plan", plan, "--to", out, "--workers", 1)
+    code = re.search(r"contingencies (\S+), NOT APPROVED", said.out)[1]
+    assert f"CHECK CODE {code}" in text_of(out / "contingencies.pdf")
+    assert f"Made from plan {plan}" in text_of(out / "contingencies.pdf")
+    other = site.does("ines", "approve", "--plan", plan, "--contingencies", plan, code=2)
+    assert other.lines == [
+        f"fitup: no contingencies {plan} of this plan in the record; make them: fitup "
+        "contingencies JOB --plan CODE --to FOLDER"
+    ]
+    site.does("ines", "approve", "--plan", plan, "--contingencies", code)
+    again = site.does("ines", "approve", "--plan", plan, "--contingencies", code, code=2)
+    assert "is approved already" in again.lines[0]
+    assert f"with contingencies {code}" in site.looks("log").out
+    site.looks("sheets")
+    assert f"with contingencies {code}" in text_of(site.folder / "out" / "move-J1.pdf")
+    # printed once more as they were approved, without the long work
+    said = site.looks("contingencies", "--to", out)
+    assert "line by line" not in said.err
+    assert f"contingencies {code}, APPROVED" in said.out
+    page = text_of(out / "contingencies.pdf")
+    assert f"CHECK CODE {code}" in page
+    assert "NOT APPROVED" not in page
+    # a change of the files voids them with the plan
+    plates = site.folder / "plates.csv"
+    plates.write_text(plates.read_text("utf-8").replace("P5,5,5,3,", "P5,5,5,2,"), "utf-8")
+    assert "APPROVAL VOID" in site.looks("contingencies", "--to", out).out
+
+
+def test_contingencies_that_somebody_planted_are_not_approved(site):
+    plan = json.loads(site.looks("sheets", "--json").out)["check_code"]
+    with Record(site.folder) as record:
+        made = record.whole().of("plan made")[-1]
+    says = {"contingencies": "2" * 64, "code": check_code("2" * 64)}
+    append(site.folder, "contingencies made", made.when, about=made.about, says=says)
+    said = site.does("ines", "approve", "--plan", plan, "--contingencies", says["code"], code=2)
+    assert re.fullmatch(
+        rf"fitup: contingencies {says['code']} come out as \S+ when made again", said.lines[0]
+    )
+
+
+def test_contingencies_may_be_approved_after_the_plan(site):
+    plan = site.approved()
+    said = site.looks("contingencies", "--to", site.keys / "night", "--workers", 1)
+    code = re.search(r"contingencies (\S+), NOT APPROVED", said.out)[1]
+    site.does("ines", "approve", "--plan", plan, "--contingencies", code)
+    told = json.loads(site.looks("sheets", "--json").out)
+    assert (told["check_code"], told["status"]) == (plan, "APPROVED")
 
 
 VOID = "APPROVAL VOID"

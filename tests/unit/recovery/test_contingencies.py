@@ -73,7 +73,7 @@ def test_workers_change_nothing(pushed: Any):
 
 def test_a_page_for_each_crew_and_every_answer_in_the_table(pushed: Any):
     certified, found = pushed
-    sheet = contingency_sheet(certified, found, OPEN)
+    sheet = contingency_sheet(certified, found, "1" * 64, OPEN)
     assert [(p.stage, p.crew) for p in sheet.pages] == [(2, 1), (2, 2)]
     assert all(p.open == 0 and p.rows for p in sheet.pages)
     row = next(r for r in sheet.pages[0].rows if r.end.startswith("WITH"))
