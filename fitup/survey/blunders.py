@@ -190,7 +190,10 @@ def _try_all(
                 found.append((hypothesis, fit))
         if found:
             found.sort(key=lambda pair: pair[1].chi2)
-            return [p for p in found if p[1].chi2 <= found[0][1].chi2 + RIVAL]
+            near = [p for p in found if p[1].chi2 <= found[0][1].chi2 + RIVAL]
+            # the same mistake, with uncertainties in the one unit and in the other
+            first = {p[0].what: p for p in reversed(near)}
+            return [p for p in near if first[p[0].what] is p]
     return []
 
 

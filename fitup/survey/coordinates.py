@@ -120,7 +120,8 @@ def read_coordinates(
         raise InputError(problems)
     unused = tuple(dict.fromkeys(i for i in (_id(how, row) for row in rows) if i not in known))
     said = _understood(how, rows, comments, unused, known, epoch, shown_in)
-    return CoordinateList(shown, tuple(points), unused, (*said, *whole.notes))
+    unit = how.columns.unit["E"]
+    return CoordinateList(shown, tuple(points), unused, (*said, *whole.notes), unit=unit)
 
 
 def _id(how: _List, row: Line) -> str:

@@ -29,6 +29,9 @@ STEEL_OFF_AIR: Final = 25.0
 #: a shift as a change of foot would make it: at least [m], and within this share
 FOOT_SHIFT: Final = 0.02
 ALIKE: Final = 0.15
+#: the same for lists in feet, where the mistake is common: which foot is a matter of one header
+FEET_SHIFT: Final = 0.005
+FEET_ALIKE: Final = 0.35
 _FREEZING: Final = 273.15
 
 
@@ -260,14 +263,21 @@ def _steel_and_air(job: Job, steel: float, air: float) -> list[str]:
     ]
 
 
-def reduced_grounds(job: Job, survey: Survey) -> list[Ground]:
+def reduced_grounds(job: Job, survey: Survey, *, feet: bool = False) -> list[Ground]:
     """Return what shapes, datum, faces, time and temperature say of a survey that may be used.
 
     Parameters
     ----------
     job, survey
+    feet : bool
+        A list came in feet.
     """
-    return [*_shapes(job, survey), *_datum(job, survey), *_faces(job, survey), *_times(job, survey)]
+    return [
+        *_shapes(job, survey),
+        *_datum(job, survey, feet),
+        *_faces(job, survey),
+        *_times(job, survey),
+    ]
 
 
 def _shapes(job: Job, survey: Survey) -> Iterator[Ground]:
@@ -299,20 +309,21 @@ def _shapes(job: Job, survey: Survey) -> Iterator[Ground]:
         yield Ground("supports", "shape", f"the points of {', '.join(plain)} fit the design shape")
 
 
-def _datum(job: Job, survey: Survey) -> Iterator[Ground]:
+def _datum(job: Job, survey: Survey, feet: bool) -> Iterator[Ground]:
     """Judge what all segments have in common: a shift, or that of another foot."""
     shifts = np.array([_mean_shift(job, survey, name) for name in survey.poses])
     common = shifts.mean(axis=0)
     size = float(np.linalg.norm(common[:2]))
     move = DISPLAY[job.units].move
     middle = np.mean([job.points[n].design for n in survey.points], axis=0)
+    least, alike = (FEET_SHIFT, FEET_ALIKE) if feet else (FOOT_SHIFT, ALIKE)
     for read, meant, foot in (
         ("international", "US survey", FACTORS["length"]["ft"] / FACTORS["length"]["ftUS"]),
         ("US survey", "international", FACTORS["length"]["ftUS"] / FACTORS["length"]["ft"]),
     ):
         by_foot = middle[:2] * (foot - 1.0)
         left = float(np.linalg.norm(common[:2] - by_foot))
-        if float(np.linalg.norm(by_foot)) >= FOOT_SHIFT and left <= ALIKE * size:
+        if float(np.linalg.norm(by_foot)) >= least and left <= alike * size:
             yield Ground(
                 "reserves",
                 "datum",

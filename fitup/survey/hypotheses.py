@@ -29,7 +29,9 @@ MOST_SUSPECTS: Final = 20
 class Observed:
     """A segment's points as surveyed: design, surveyed and uncertainty are (k, 3) [m].
 
-    Where the points are not independent, ``covariance`` (3 k, 3 k) says how [m2].
+    Where the points are not independent, ``covariance`` (3 k, 3 k) says how [m2]. Where the
+    coordinates were brought to the reference temperature, ``reduced`` (k, 3) was taken off [m]:
+    of a point under another's name it was that of the other.
     """
 
     segment: str
@@ -38,23 +40,40 @@ class Observed:
     surveyed: Array
     u: Array
     covariance: Array | None = None
+    reduced: Array | None = None
+
+    @property
+    def off(self) -> Array:
+        """What was taken off the coordinates (k, 3) [m]."""
+        return np.zeros(self.surveyed.shape) if self.reduced is None else self.reduced
+
+    @property
+    def listed(self) -> Array:
+        """The coordinates as they were listed (k, 3) [m]."""
+        there: Array = self.surveyed + self.off
+        return there
 
     def relabelled(self, order: Sequence[int]) -> Observed:
         """Return the surveyed points under other names: those of the places in ``order``."""
         rows = _coordinates(order)
         return replace(
             self,
-            surveyed=self.surveyed[list(order)],
+            surveyed=self.listed[list(order)] - self.off,
             u=self.u[list(order)],
             covariance=self._block(rows),
         )
 
     def only(self, kept: Sequence[int]) -> Observed:
         """Return some of the points."""
+        rows = list(kept)
         return replace(
-            self.relabelled(kept),
+            self,
             ids=tuple(self.ids[i] for i in kept),
-            design=self.design[list(kept)],
+            design=self.design[rows],
+            surveyed=self.surveyed[rows],
+            u=self.u[rows],
+            covariance=self._block(_coordinates(kept)),
+            reduced=None if self.reduced is None else self.reduced[rows],
         )
 
     def with_axes(self, order: Sequence[int], sign: Array) -> Observed:
@@ -72,7 +91,7 @@ class Observed:
         if block is not None:
             signs = np.tile(sign, len(self.ids))
             block = block * signs * signs[:, None]
-        surveyed = self.surveyed[:, list(order)] * sign
+        surveyed = self.listed[:, list(order)] * sign - self.off
         return replace(self, surveyed=surveyed, u=self.u[:, list(order)], covariance=block)
 
     def released(self, point: int, axis: int, value: float) -> Observed:
@@ -162,9 +181,10 @@ def _exchanged_across(o: Observed, others: Sequence[Observed]) -> Iterator[Hypot
     usual = np.median(o.surveyed - o.design, axis=0)
     for i in _suspects(o):
         for other in others:
-            j = int(np.linalg.norm(other.surveyed - o.design[i] - usual, axis=1).argmin())
+            there = other.listed - o.off[i]
+            j = int(np.linalg.norm(there - o.design[i] - usual, axis=1).argmin())
             surveyed = o.surveyed.copy()
-            surveyed[i] = other.surveyed[j]
+            surveyed[i] = there[j]
             names = " and ".join(sorted((o.ids[i], other.ids[j])))
             yield Hypothesis(
                 f"targets {names}, of two segments, are exchanged",
@@ -211,12 +231,29 @@ def _ratios() -> Iterator[tuple[str, str, float]]:
 
 
 def _units(o: Observed) -> Iterator[Hypothesis]:
+    """Try another unit of all coordinates or of the heights; uncertainties may have had it too.
+
+    Uncertainties of a network come from the same readings and have the unit of its coordinates.
+    """
     for read, meant, ratio in _ratios():
-        yield Hypothesis(
-            f"the unit of the coordinates is {UNIT_WORDS[meant]}, not {UNIT_WORDS[read]},",
-            "correct the unit in the header of the list or in job.toml",
-            replace(o, surveyed=o.surveyed * ratio),
-        )
+        for what, scale in (
+            ("coordinates", np.full(3, ratio)),
+            ("heights", np.array([1.0, 1.0, ratio])),
+        ):
+            # two kinds of foot differ by millionths: heights alone cannot show which it was
+            if what == "heights" and abs(ratio - 1.0) < 0.1:
+                continue
+            in_unit = replace(o, surveyed=o.listed * scale - o.off)
+            both = np.tile(scale, len(o.ids))
+            block = None if o.covariance is None else o.covariance * both * both[:, None]
+            for other in (in_unit, replace(in_unit, u=o.u * scale, covariance=block)):
+                if other is in_unit and block is not None:
+                    continue
+                yield Hypothesis(
+                    f"the unit of the {what} is {UNIT_WORDS[meant]}, not {UNIT_WORDS[read]},",
+                    "correct the unit in the header of the list or in job.toml",
+                    other,
+                )
 
 
 def _other_segment(o: Observed, others: Sequence[Observed]) -> Iterator[Hypothesis]:
@@ -229,7 +266,12 @@ def _other_segment(o: Observed, others: Sequence[Observed]) -> Iterator[Hypothes
             yield Hypothesis(
                 f"these are the targets of segment {other.segment}",
                 "correct the point names in the list",
-                replace(o, design=other.design[nearest]),
+                replace(
+                    o,
+                    design=other.design[nearest],
+                    surveyed=o.listed - other.off[nearest],
+                    reduced=other.off[nearest],
+                ),
             )
 
 

@@ -42,6 +42,8 @@ class CoordinateList:
     understood: tuple[str, ...]
     covariance: Array | None = None
     """Of all coordinates (3 k, 3 k) [m2] where points are not independent, in their order."""
+    unit: str = ""
+    """Unit that the coordinates were listed in; nothing for those of a network."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -28,6 +28,13 @@ from fitup.survey.points import (
 from fitup.survey.pose import fit_pose, require_three
 from fitup.survey.shape import USUAL, ShapeTest, judge_shape, with_scatter
 from fitup.survey.steel import Steel, steel_of, steel_problems, thermal_shift
+from fitup.survey.stretch import (
+    Stretch,
+    by_survey,
+    other_scale,
+    scale_finding,
+    stretch_ground,
+)
 from fitup.survey.verdict import Ground, verdict_of
 from fitup.units import DISPLAY, DisplayUnits, Shown, from_si
 
@@ -160,13 +167,15 @@ def reduce_survey(
         if one.covariance is not None
     }
     observed = {
-        name: _observed(job, name, points, shared.get(points[0].epoch))
+        name: _observed(job, name, points, steel, shared.get(points[0].epoch))
         for name, points in at_reference.items()
     }
     findings += gate_problems(job, epoch_of)
     findings += steel_problems(job, steel, epoch_of)
+    files = {name: epoch.file for name, epoch in epoch_of.items()}
+    lengths = by_survey(job, steel, observed, files)
     shapes, mistakes = _shapes(job, list(observed.values()))
-    findings += mistakes
+    findings += _wrong_scale(job, steel, observed, files, lengths) or mistakes
     if findings:
         raise SurveyRefused(findings)
     scatter = {name: one.scatter for name, one in shapes.items() if one.scatter is not None}
@@ -187,9 +196,16 @@ def reduce_survey(
         scatter=scatter,
     )
     survey = replace(survey, carried=_carried(job, survey))
-    verdict = verdict_of([*grounds, *reduced_grounds(job, survey)])
+    stretched = (stretch_ground(job, file, one) for file, one in lengths.items())
+    grounds = [*grounds, *(ground for ground in stretched if ground is not None)]
+    verdict = verdict_of([*grounds, *reduced_grounds(job, survey, feet=_in_feet(lists))])
     understood = (*verdict.lines, *(line for line in said if line))
     return replace(survey, verdict=verdict, understood=understood)
+
+
+def _in_feet(lists: Sequence[CoordinateList]) -> bool:
+    """Tell whether a list came in feet: of which kind is then a question of its own."""
+    return any(one.unit in ("ft", "ftUS") for one in lists)
 
 
 def _carried(job: Job, survey: Survey) -> dict[str, Carried]:
@@ -281,7 +297,11 @@ def _at_reference(job: Job, point: SurveyedPoint, steel: Mapping[str, Steel]) ->
 
 
 def _observed(
-    job: Job, segment: str, points: Sequence[SurveyedPoint], shared: Shared | None
+    job: Job,
+    segment: str,
+    points: Sequence[SurveyedPoint],
+    steel: Mapping[str, Steel],
+    shared: Shared | None,
 ) -> Observed:
     """Return a segment's points, with their whole covariance where they are not independent."""
     ids = tuple(p.id for p in points)
@@ -296,6 +316,7 @@ def _observed(
         np.array([p.position for p in points]),
         np.array([p.uncertainty for p in points]),
         covariance,
+        np.array([thermal_shift(job, steel, i) for i in ids]),
     )
 
 
@@ -312,6 +333,40 @@ def _shapes(job: Job, observed: Sequence[Observed]) -> tuple[dict[str, ShapeTest
         except SurveyRefused as refused:
             lines += refused.findings
     return found, list(dict.fromkeys(lines))
+
+
+def _wrong_scale(
+    job: Job,
+    steel: Mapping[str, Steel],
+    observed: Mapping[str, Observed],
+    files: Mapping[str, str],
+    lengths: Mapping[str, Stretch],
+) -> list[str]:
+    """Name the steel temperatures in another scale, where with it no shape is in question."""
+    lines = []
+    for file, stretch in lengths.items():
+        found = other_scale(stretch)
+        if found is None:
+            continue
+        meant = found[2] - stretch.stated
+        warmer = {
+            n: replace(s, mean=s.mean + meant) if files[n] == file else s for n, s in steel.items()
+        }
+        corrected = [
+            replace(
+                o,
+                surveyed=o.surveyed
+                + [thermal_shift(job, steel, i) - thermal_shift(job, warmer, i) for i in o.ids],
+            )
+            for n, o in observed.items()
+            if files[n] == file
+        ]
+        if _shapes(job, corrected)[1]:
+            continue
+        read = any(steel[n].thermometers for n in stretch.segments)
+        where = "temperatures.csv and job.toml" if read else "steel_temperature in job.toml"
+        lines.append(scale_finding(job, file, stretch, where))
+    return lines
 
 
 def _expansion_said(job: Job, name: str, steel: Steel, units: DisplayUnits) -> str:

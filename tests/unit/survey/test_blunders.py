@@ -409,3 +409,31 @@ def test_targets_exchanged_across_the_joint(survey_of):
             f"segment {one.segment}: if targets A1-4 and A2-1, of two segments, are exchanged the "
             "largest residual falls from "
         )
+
+
+def test_heights_in_another_unit_are_named(survey_of):
+    observed = survey_of()
+    high = replace(observed, surveyed=observed.surveyed * [1.0, 1.0, 1000.0])
+    (line,) = explain(high)
+    assert line.startswith("segment A2: if the unit of the heights is millimetre, not metre,")
+
+
+@pytest.mark.parametrize("own_unit", [True, False])
+def test_uncertainties_may_have_had_the_wrong_unit_too(survey_of, own_unit: bool):
+    """A list in metres under titles in feet: u_ft is then in metres as well, u_mm is not."""
+    observed = survey_of()
+    foot = 0.3048
+    u = observed.u if own_unit else observed.u * foot
+    lines = explain(replace(observed, surveyed=observed.surveyed * foot, u=u))
+    assert lines[0].startswith("segment A2: if the unit of the coordinates is metre, not ")
+    assert len(lines) == len({line.split(" the largest")[0].replace("or, ", "") for line in lines})
+
+
+def test_the_covariance_of_a_network_has_the_unit_of_its_coordinates(survey_of):
+    observed = survey_of()
+    covariance = np.diag(observed.u.ravel() ** 2)
+    wrong = replace(observed, surveyed=observed.surveyed * 1000.0, covariance=covariance * 1e6)
+    (line,) = explain(wrong)
+    assert "the unit of the coordinates is millimetre, not metre," in line
+    # over uncertainties a thousand times too large nothing would be left
+    assert float(line.split(" to ")[-1].split(" times")[0]) > 0.5

@@ -298,3 +298,27 @@ def test_feet_of_another_kind_are_a_reservation(deck, survey_of, listed):
     (line,) = survey.verdict.reservations
     assert line.startswith("all segments lie 99.9 mm")
     assert "as if US survey feet had been read as international feet" in line
+
+
+def test_a_list_in_the_wrong_feet_is_a_reservation_though_it_is_near_the_origin(
+    deck, survey_of, listed
+):
+    """Ten kilometres from the origin the feet are 20 mm apart: less than a deck may be off."""
+    far = np.array([4_200.0, 8_900.0, 0.0])
+    job = deck()
+    back = far - np.array([412000.0, 5631000.0, 0.0])
+    job = replace(
+        job, points={n: replace(p, design=p.design + back) for n, p in job.points.items()}
+    )
+    ratio = FACTORS["length"]["ft"] / FACTORS["length"]["ftUS"]
+    whole = listed(*(survey_of(s) for s in SEGMENTS))
+
+    def at(point: SurveyedPoint) -> SurveyedPoint:
+        place = (point.position + back - [0.012, -0.020, 0.034]) * [ratio, ratio, 1.0]
+        return replace(point, position=place)
+
+    points = tuple(at(p) for p in whole.points)
+    (line,) = reduce_survey(job, [replace(whole, points=points, unit="ft")]).verdict.reservations
+    assert "as if US survey feet had been read as international feet" in line
+    # in metres so small a shift is the deck's own
+    assert not reduce_survey(job, [replace(whole, points=points, unit="m")]).verdict.reservations
