@@ -80,6 +80,7 @@ def command(
         events = record.whole()
         # refused before the long work
         signer(record.people(events), APPROVED, key)
+        before = events.work.approved
         entry = plan_of(record, events, code)
         files = files_now(job, entry.inputs)
         require_unchanged(record, entry, files)
@@ -99,6 +100,11 @@ def command(
     tell(job, event, as_json)
     if not as_json:
         click.echo(f"Approved: {code} ({spoken(code)}). Print it: fitup sheets {job}")
+        if before is not None and before.contingencies and not event.says["contingencies"]:
+            click.echo(
+                f"Without contingencies: those approved before are of plan {before.code}. Make "
+                f"them anew: fitup contingencies {job} --plan {code} --to FOLDER"
+            )
 
 
 def _made_again(record: Record, ready: Ready, typed: str) -> str:

@@ -197,6 +197,7 @@ def _on(given: str) -> tuple[str, Support]:
 
 def show(job: Job, answer: Answer, status: str = "NOT APPROVED") -> None:
     """Print where everything stands and what can be done, goal by goal."""
+    from fitup.record.approval import WORDS
     from fitup.sheets.recovery import GOAL_WORDS, line_words
 
     units, stopped = DISPLAY[job.units], answer.found.stopped
@@ -213,7 +214,12 @@ def show(job: Job, answer: Answer, status: str = "NOT APPROVED") -> None:
         click.echo(f"\n{GOAL_WORDS[tried.goal]}")
         for line in _lines_of(job, tried):
             click.echo(f"  {line}")
-    click.echo(f"\n{status}. Nobody works by it unless the engineer has approved it.")
+    only = (
+        ""
+        if status == WORDS["approved"]
+        else " Nobody works by it unless the engineer has approved it."
+    )
+    click.echo(f"\n{status}.{only}")
 
 
 def _lines_of(job: Job, tried: Tried) -> Iterator[str]:
