@@ -11,10 +11,17 @@ import numpy as np
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.model import Check, CheckState, Job, Reading
+from fitup.units import DISPLAY
 
 #: a reading further off than this many standard uncertainties contradicts the coordinates
 #: (two-sided 0.1 %, the alpha0 of Baarda's B-method, 3.29)
 CONTRADICTION: Final = 3.2905
+#: what moves one side of a joint as a whole, by the quantity that shows it
+_COMMON: Final = {
+    "step": "too high or too low; check benchmark and target heights",
+    "gap": "too far along; check prism constants, steel temperature and scale",
+    "offset": "too far across; check control and orientation",
+}
 
 
 def combine_readings(job: Job, state: CheckState) -> CheckState:
@@ -43,18 +50,45 @@ def combine_readings(job: Job, state: CheckState) -> CheckState:
     innovation = np.array([r.value for r in used]) - there[rows]
     total = covariance[np.ix_(rows, rows)] + np.diag([r.uncertainty**2 for r in used])
     spread = np.sqrt(np.diag(total))
-    findings = [
-        f"reading {r.id} ({r.quantity} at {r.pair} by {r.how}) is {abs(d) * 1e3:.1f} mm off the "
-        f"coordinates, {abs(d) / s:.1f} standard uncertainties (at most {CONTRADICTION:.2f}); "
-        f"read it again, or exclude {r.id} in job.toml [exclude] with the reason"
-        for r, d, s in zip(used, innovation, spread, strict=True)
-        if abs(d) > CONTRADICTION * s
-    ]
+    findings = _contradictions(job, used, innovation, spread)
     if findings:
         raise SurveyRefused(findings)
     gain, _ = reading_gain(covariance, rows, np.array([r.uncertainty for r in used]))
     updated = read_covariance(job, state.checks, covariance)
     return replace(state, values=state.values + gain @ innovation, covariance=updated)
+
+
+def _contradictions(job: Job, used: Sequence[Reading], off: Array, spread: Array) -> list[str]:
+    """Name the readings that contradict the coordinates; those that agree with each other once."""
+    move = DISPLAY[job.units].move
+    far = np.abs(off) > CONTRADICTION * spread
+    groups: dict[tuple[str, str], list[int]] = {}
+    for i, r in enumerate(used):
+        groups.setdefault((job.pairs[r.pair].joint, r.quantity), []).append(i)
+    lines = []
+    for (joint, quantity), rows in groups.items():
+        alike = float(np.ptp(off[rows])) <= CONTRADICTION * float(spread[rows].max())
+        if len(rows) > 1 and far[rows].all() and alike:
+            names = ", ".join(used[i].id for i in rows)
+            least, most = (move.text(float(f(np.abs(off[rows])))) for f in (np.min, np.max))
+            lines.append(
+                f"readings {names} agree with each other that every {quantity} read at joint "
+                f"{joint} is {least} to {most} off the coordinates, all the same way: the survey "
+                f"has one side of the joint {_COMMON[quantity]} of each side; only where the "
+                "readings are wrong exclude them in job.toml [exclude] with the reason"
+            )
+            continue
+        for i in rows:
+            r = used[i]
+            if far[i]:
+                lines.append(
+                    f"reading {r.id} ({r.quantity} at {r.pair} by {r.how}) is "
+                    f"{move.text(abs(float(off[i])))} off the coordinates, "
+                    f"{abs(off[i]) / spread[i]:.1f} standard uncertainties (at most "
+                    f"{CONTRADICTION:.2f}); read it again, or exclude {r.id} in job.toml "
+                    "[exclude] with the reason"
+                )
+    return lines
 
 
 def read_covariance(job: Job, checks: Sequence[Check], covariance: Array) -> Array:

@@ -109,3 +109,32 @@ def test_reading_reaches_the_state_of_the_joint(small_case: tuple[Job, Survey]) 
     after = joint_state(with_readings(job, Reading("D1", "P1", "step", 0.007, u, "feeler")), survey)
     assert after.values[step] == pytest.approx(0.0065, abs=1e-9)
     assert after.uncertainties[step] == pytest.approx(0.0005, rel=1e-9)
+
+
+def test_readings_that_agree_with_each_other_blame_the_survey(
+    small_case: tuple[Job, Survey],
+) -> None:
+    """A benchmark or target height of one side is off: no reading is to be made again."""
+    job = with_readings(
+        small_case[0],
+        Reading("D1", "P1", "step", 0.106, 0.001, "feeler"),
+        Reading("D2", "P2", "step", 0.098, 0.001, "rule"),
+    )
+    with pytest.raises(SurveyRefused) as caught:
+        combine_readings(job, one_check(0.006, 0.002))
+    (line,) = caught.value.findings
+    assert line.startswith(
+        "readings D1, D2 agree with each other that every step read at joint J1 is 98.0 mm to "
+        "100.0 mm off the coordinates, all the same way: the survey has one side of the joint too "
+        "high or too low; check benchmark and target heights of each side"
+    )
+
+
+def test_a_contradiction_is_printed_in_the_units_of_the_job(
+    small_case: tuple[Job, Survey],
+) -> None:
+    job = with_readings(
+        small_case[0], Reading("D1", "P1", "step", 0.018, 0.001, "feeler"), units="US"
+    )
+    with pytest.raises(SurveyRefused, match=r"is 0\.472 in off the coordinates"):
+        combine_readings(job, one_check(0.006, 0.002))
