@@ -68,6 +68,19 @@ def test_move_sheet_is_one_a_crew_can_work_from(written, made):
 
 
 @pytest.mark.parametrize("name", PDFS)
+def test_no_number_is_parted_from_its_unit(written, name):
+    """A unit at the head of a line stands under another number than its own."""
+    lines = [
+        line.strip()
+        for page in PdfReader(written / name).pages
+        for line in page.extract_text(extraction_mode="layout").split("\n")
+    ]
+    assert lines
+    parted = re.compile(r"(mm/m|mm|kN|bar|°C|m)($| {3})")
+    assert [line for line in lines if parted.match(line)] == []
+
+
+@pytest.mark.parametrize("name", PDFS)
 def test_no_signed_number_on_paper(written, made, name):
     hyphened = re.compile(r"(?<![\w.\-])[+\-\u2212]\s?\d")
     for text in pages(written / name):
