@@ -211,6 +211,9 @@ def _set_anew(night: Night, order: Order, where: str) -> None:
 
 def _take_up(night: Night, order: Order, where: str) -> None:
     loads = np.maximum(night.rest_loads, 0.0)
+    if night.links:
+        night.share(order.aims[0])
+        return
     for i, (name, one) in enumerate(night.now.items()):
         if name in _seats(night, order):
             one.setting = one.start + order.aims[0] * float(loads[i]) / one.seat.stiffness
@@ -221,6 +224,9 @@ def _lift_off(night: Night, order: Order, where: str) -> None:
     if night.started & _seats(night, order).keys():
         night.wrong(where, "START is set twice")
     own = [i for i, n in enumerate(night.now) if n in _seats(night, order)]
+    if night.links:
+        night.start_here(own, night.lifted(own, order.aims[0]))
+        return
     stiff = np.array([one.seat.stiffness for one in night.now.values()])
     begin = np.array([one.start for one in night.now.values()])
     settings = begin.copy()
@@ -237,20 +243,31 @@ def _break_loose(night: Night, order: Order, where: str) -> None:
 
 def _to_ram(night: Night, order: Order, where: str) -> None:
     """Bring rams to their readings; a nut in the way takes the load before its time."""
-    for name, aim in _seats(night, order).items():
+    aims = _seats(night, order)
+    before = {name: night.now[name].ram for name in aims}
+    for name, aim in aims.items():
         one = night.now[name]
         if name not in night.started:
             night.wrong(where, f"seat {name} moves before its START is set")
         if not one.seat.comes_back and aim < one.ram - 1e-9:
             night.wrong(where, f"seat {name}: a push in plan may not go back, the ram cannot pull")
-        if one.nut is not None and one.nut != math.inf:
-            one.nut += aim - one.ram
-            if one.nut < -1e-9:
-                night.wrong(where, f"seat {name}: the nut takes the load on the way down")
         one.ram, one.on, one.let_down = aim, "oil", False
+    night.stand()
+    for name, aim in aims.items():
+        one = night.now[name]
+        mark = _scale(night) if night.links else 0.0
+        if abs(one.ram - aim) > mark + 1e-9:
+            night.wrong(
+                where,
+                f"seat {name}: one pressure brings its ram to {one.ram * 1e3:.1f} mm, "
+                f"ordered {aim * 1e3:.1f} mm",
+            )
+        if one.nut is not None and one.nut != math.inf:
+            one.nut += one.ram - before[name]
+            if one.nut < (-1e-6 if night.links else -1e-9):
+                night.wrong(where, f"seat {name}: the nut takes the load on the way down")
     for name in order.objects:
         _has_stroke(night, night.job.jacks[name], where)
-    night.stand()
 
 
 def _has_stroke(night: Night, jack: Jack, where: str) -> None:
@@ -418,6 +435,9 @@ def _land(night: Night, order: Order, where: str) -> None:
             night.wrong(where, f"the nut of seat {name} is in the way when it lands")
         one.on, one.bedded = "pack", True
     night.stand()
+    if night.links:
+        for values, outcome in night.landing():
+            hold_limits(night.work, where, values, outcome, set(night.now), STILL)
 
 
 def _jack_off(night: Night, order: Order, where: str) -> None:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitup.certify.limits import Shake
+from fitup.certify.linked import one_pressure
 from fitup.certify.night import Moment, Night
 from fitup.certify.springs import Response, load_shares, seat_on_jacks
 from fitup.model import SPRINGS, Band, ExpectedReading, Jack, Job
@@ -113,13 +114,19 @@ class Reader:
     # -- gauges ------------------------------------------------------------------------------
 
     def _gauges(self, moment: Moment) -> Iterator[ExpectedReading]:
+        found = {}
         for jack, seat, _ in self._jacks(moment):
             share = load_shares(self.job, seat)[jack.id]
-            value, low, high = self._load(moment, jack, seat, share)
-            bands = self._pressure_bands(moment, jack, seat, share, (value, low, high))
-            pressure = to_step(value / jack.ram_area, self.gauge)
+            most, why = load_cap(self.job, self.response, jack, seat)
+            loads = [*self._load(moment, jack, seat, share), most]
+            value, low, high, cap = (load / jack.ram_area for load in loads)
+            found[jack.id] = (value, low, high, cap, why)
+        for name, own in one_pressure(self.night.links.circuits, found).items():
+            jack, value = self.job.jacks[name], own[0]
+            bands = self._pressure_bands(moment, jack, *own)
+            pressure, load = to_step(value, self.gauge), value * jack.ram_area
             aim = moment.order.verb in ("TOUCH", "TAKE UP")
-            yield ExpectedReading("gauge", jack.id, pressure, self.gauge, bands, "", value, aim)
+            yield ExpectedReading("gauge", name, pressure, self.gauge, bands, "", load, aim)
 
     def _load(
         self, moment: Moment, jack: Jack, seat: str, share: float
@@ -128,7 +135,7 @@ class Reader:
         staging, verb = self.job.staging, moment.order.verb
         own = self.job.seats[seat]
         wrong = staging.pressure_error * jack.capacity
-        rest = max(0.0, float(self.night.rest_loads[list(self.night.now).index(seat)]))
+        rest = self._taken_over(seat)
         start = (rest * (1.0 + staging.friction) + own.breakaway) * share
         if verb in ("OIL OFF", "LET DOWN"):
             return 0.0, -math.inf, self._highest(moment, seat, share, jack)
@@ -150,6 +157,20 @@ class Reader:
             self._highest(moment, seat, share, jack),
         )
 
+    def _taken_over(self, seat: str) -> float:
+        """Return the load of a seat that its jacks take over [N]."""
+        return max(0.0, float(self.night.lifted_loads[list(self.night.now).index(seat)]))
+
+    def _standing(self, moment: Moment, seat: str) -> float:
+        """Return the load that is or was on the jacks of a seat [N].
+
+        Linked jacks push with what one pressure gives, whatever stands on the pack beside them.
+        """
+        passing = moment.order.verb in ("TAKE UP", "LAND", "OIL OFF", "LET DOWN")
+        if self.night.links and passing:
+            return self._taken_over(seat)
+        return moment.loads[seat]
+
     def _step_of(self, jack: Jack) -> float:
         return self.gauge * jack.ram_area
 
@@ -161,7 +182,7 @@ class Reader:
     def _highest(self, moment: Moment, seat: str, share: float, jack: Jack) -> float:
         """Return the most that the phase itself may show [N]."""
         staging, band = self.job.staging, self.job.working.load_band
-        load = moment.loads[seat] + self.swing[seat].more
+        load = self._standing(moment, seat) + self.swing[seat].more
         if staging.exact:
             return self._pushing(load, seat, share) * (1.0 + band)
         worst = max(0.0, load + self.shake.reactions.get(seat, 0.0)) * (1.0 + staging.friction)
@@ -188,30 +209,31 @@ class Reader:
         self,
         moment: Moment,
         jack: Jack,
-        seat: str,
-        share: float,
-        loads: tuple[float, float, float],
+        value: float,
+        low: float,
+        high: float,
+        cap: float,
+        why: str,
     ) -> tuple[Band, ...]:
-        value, low, high = loads
-        most, why = load_cap(self.job, self.response, jack, seat)
+        """Return the bands of one gauge, from pressures [Pa]."""
         where = f"stage {self.night.stage.number}, jack {jack.id}"
         verb = moment.order.verb
-        lows, highs = _out(low / jack.ram_area, high / jack.ram_area, self.gauge)
-        capped = math.floor(most / jack.ram_area / self.gauge + 1e-9) * self.gauge
+        lows, highs = _out(low, high, self.gauge)
+        capped = math.floor(cap / self.gauge + 1e-9) * self.gauge
         # where nothing is stated of an imperfect lift, the band is no part of the work itself
         own = value if self.job.staging.exact else high
-        if verb in (*_UP, "LOWER") and own > most + self._step_of(jack):
+        if verb in (*_UP, "LOWER") and own > cap + self.gauge:
             self.night.wrong(
                 where,
-                f"it may read {own / 1e3:.0f} kN in its own work, but {why} allows "
-                f"{most / 1e3:.0f} kN: no stop band is left",
+                f"it may read {own * jack.ram_area / 1e3:.0f} kN in its own work, but {why} allows "
+                f"{cap * jack.ram_area / 1e3:.0f} kN: no stop band is left",
             )
         words = "what rams off their readings, friction and gauge can make of it"
         if verb not in ("LIFT OFF", "BREAK LOOSE"):
             ends = (lows, min(highs, capped))
             return (Band("STOP", ends[0], ends[1], why if capped < highs else words),)
         believed = max(high, value * (1.0 + self.job.working.load_band))
-        _, top = _out(0.0, believed / jack.ram_area, self.gauge)
+        _, top = _out(0.0, believed, self.gauge)
         stop = Band("STOP", -math.inf, min(top, capped), why if capped < top else "no lift-off")
         return (stop, Band("HOLD", lows, min(highs, capped), "not the load it was planned for"))
 
@@ -221,7 +243,7 @@ class Reader:
         verb = moment.order.verb
         for jack, seat, aim in self._jacks(moment):
             if verb in ("RAISE", "PUSH", "LOWER", "FREE"):
-                yield self._aimed(jack, seat, aim)
+                yield self._aimed(moment, jack, seat, aim)
             elif verb in ("TAKE UP", "LIFT OFF", "LAND"):
                 value, wrong = self._squeezed(moment, jack, seat)
                 low, high = _out(value - wrong, value + wrong, jack.resolution)
@@ -235,11 +257,16 @@ class Reader:
                     "START" if zero == "START" else "TOUCH",
                 )
 
-    def _aimed(self, jack: Jack, seat: str, aim: float) -> ExpectedReading:
+    def _aimed(self, moment: Moment, jack: Jack, seat: str, aim: float) -> ExpectedReading:
         half = ram_band(self.job, jack, self.off[seat])
-        band = Band("STOP", round(aim - half, 9), round(aim + half, 9), "off its step")
+        circuits = self.night.links.circuits
+        leads = not any(jack.id in c.jacks[1:] for c in circuits)
+        if any(seat in c.seats[1:] for c in circuits):
+            # what follows on one pressure goes where equilibrium brings it
+            aim = to_step(moment.rams[seat], jack.resolution)
         value = to_step(aim, jack.resolution)
-        return ExpectedReading("ram", jack.id, value, jack.resolution, (band,), "START", 0.0, True)
+        band = Band("STOP", round(aim - half, 9), round(aim + half, 9), "off its step")
+        return ExpectedReading("ram", jack.id, value, jack.resolution, (band,), "START", 0.0, leads)
 
     def _squeezed(self, moment: Moment, jack: Jack, seat: str) -> tuple[float, float]:
         """Return how far a ram goes while its jack takes or gives the load, and how sure that is.
@@ -251,10 +278,24 @@ class Reader:
         if moment.order.verb == "LAND":
             load, deck = -self.night.zero_loads[seat], level - self.night.zero_levels[seat]
         else:
-            load, deck = moment.share * moment.loads[seat], level - self._rest[seat]
+            load = moment.share * moment.loads[seat]
+            if self.night.links and moment.order.verb == "TAKE UP":
+                load = moment.share * self._taken_over(seat)
+            deck = level - self._rest[seat]
         give = load / stiffness
         unsure = spread * abs(give) + self._pack_unsure(moment, seat) + jack.resolution
-        return deck + give, unsure + self.off[seat]
+        return deck + give, unsure + self._off(moment, seat)
+
+    def _off(self, moment: Moment, seat: str) -> float:
+        """Return how far the rams of a seat may be off in an event [m].
+
+        While gauges are worked to, linked jacks are as far off as the one that leads them.
+        """
+        if moment.order.verb in ("TOUCH", "TAKE UP"):
+            for circuit in self.night.links.circuits:
+                if seat in circuit.seats:
+                    return self.off[circuit.seats[0]]
+        return self.off[seat]
 
     def _pack_unsure(self, moment: Moment, seat: str) -> float:
         own = self.job.seats[seat]
@@ -297,7 +338,7 @@ class Reader:
         """Return how far the deck may be from where it should be at a seat [m]."""
         verb = moment.order.verb
         stiffness, spread = seat_on_jacks(self.job, seat)
-        wrong = self.off[seat] + jack.resolution / 2.0 + self.length
+        wrong = self._off(moment, seat) + jack.resolution / 2.0 + self.length
         if self.job.staging.exact:
             wrong += self.job.working.move_band
         if verb in ("TAKE UP", "LIFT OFF", "LAND"):

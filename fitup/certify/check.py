@@ -38,7 +38,7 @@ from fitup.certify.temperature import second_thermal_path, steel_apart
 from fitup.checks.items import place_of
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
-from fitup.model import Check, CheckState, Influence, Job, Plan
+from fitup.model import Check, CheckState, Influence, Job, Plan, circuits_of
 from fitup.survey.points import Survey
 
 _HOW = {
@@ -344,7 +344,21 @@ def _statements(
         else "nothing is stated of an imperfect lift: loads are held with the plain band",
         "stock counted moment by moment, temporary plates too: every plate is there when it is "
         "needed",
+        *_linked_words(work),
         *learned_words(work.job),
+    )
+
+
+def _linked_words(work: Work) -> tuple[str, ...]:
+    """Say how linked jacks were looked at, where some are."""
+    names = {s: None for stage in work.plan.stages for s in stage.seats}
+    circuits = circuits_of(work.job, names)
+    if not circuits:
+        return ()
+    named = ", ".join(c.id for c in circuits)
+    return (
+        f"linked jacks ({named}): one pressure a circuit in every raised state, strokes of the "
+        "jacks that follow from equilibrium, unlike friction counted as unlike pressure",
     )
 
 

@@ -11,7 +11,7 @@ from fitup.certify.bands import load_cap
 from fitup.certify.facts import JackFact, LiftOffFact
 from fitup.certify.limits import ROUND, ROUND_N, Shake, Work, hold_limits
 from fitup.certify.springs import Response, load_shares, respond
-from fitup.model import Jack, Job
+from fitup.model import Jack, Job, circuits_of
 
 #: load is taken in these shares of what is expected, then creeps to lift-off (common practice,
 #: no source)
@@ -160,6 +160,8 @@ def _reaches(
 def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ...]:
     """Return the measured lift-off of every lifting group that moves, one group at a time.
 
+    Linked jacks measure one pressure and not the load of each seat: they have none.
+
     Parameters
     ----------
     work : Work
@@ -171,7 +173,7 @@ def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ..
     for stage in work.plan.stages:
         groups.setdefault(stage.group, tuple(s for s in stage.seats if job.seats[s].lifts))
     for group, seats in groups.items():
-        if not seats:
+        if not seats or circuits_of(job, seats):
             continue
         raised = dict.fromkeys(seats, job.staging.creep)
         outcome = work.states.at(work.settings(raised), work.state.checks)

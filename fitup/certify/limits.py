@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from fitup.certify.recompute import Outcome, States, off_plane
 from fitup.frames import Array
-from fitup.model import Check, CheckState, Job, Limit, Plan
+from fitup.model import Check, CheckState, Job, Limit, Plan, Seat
 from fitup.units import DISPLAY
 
 #: the linear influence and the true motion may differ by this [m] or [rad] before it is refused
@@ -64,6 +64,8 @@ class Shake:
     change: Array | None = None
     forces: Mapping[str, float] = field(default_factory=dict)
     """The most that is added to every watched force."""
+    modes: tuple[Mapping[str, float], ...] = ()
+    """Settings of seats raised with linked jacks [m], a mapping for each thing that may be off."""
 
     def of_check(self, k: int) -> float:
         """Return the most that is added to one check."""
@@ -142,18 +144,24 @@ def _hold_lift(
 ) -> None:
     seats = [work.job.seats[s] for s in limit.seats]
     off = [shake.off.get(s.id, 0.0) for s in seats]
-    if limit.kind == "difference":
-        size, care = abs(settings[seats[0].id] - settings[seats[1].id]) + sum(off), 2.0 * half
-    else:
-        size, care = off_plane(seats, settings), 4.0 * half
-        for seat, share in zip(seats, off, strict=True):
-            # the warp is linear: what each seat alone adds may all come together
-            size += off_plane(seats, {s.id: share * (s.id == seat.id) for s in seats})
+    size, care = _lift(limit, seats, settings), (2.0 if limit.kind == "difference" else 4.0) * half
+    for seat, share in zip(seats, off, strict=True):
+        # both are linear: what each seat alone adds may all come together
+        size += _lift(limit, seats, {s.id: share * (s.id == seat.id) for s in seats})
+    for mode in shake.modes:
+        size += _lift(limit, seats, {s.id: mode.get(s.id, 0.0) for s in seats})
     most = limit.moving if moving else limit.most
     if size > most + care + ROUND:
         work.wrong.append(
             f"{where}: {limit.kind} {limit.id} is {size * 1e3:.1f} mm, at most {most * 1e3:.1f} mm"
         )
+
+
+def _lift(limit: Limit, seats: Sequence[Seat], settings: Mapping[str, float]) -> float:
+    """Return the difference or warp of some settings [m]."""
+    if limit.kind == "difference":
+        return abs(settings[seats[0].id] - settings[seats[1].id])
+    return off_plane(seats, settings)
 
 
 def _hold_opening(

@@ -10,17 +10,21 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from fitup.certify.limits import Shake, Work
+from fitup.certify.linked import Links, links_of, shared_load
 from fitup.certify.recompute import Outcome, pack_setting
 from fitup.certify.springs import Response, seat_on_jacks, softer
 from fitup.frames import Array
 from fitup.model import SPRINGS, Jack, Order, Seat, SeatState, Stage
 from fitup.model.procedure import Support
+
+#: shares of their pressure at which linked jacks are looked at while they land
+_FALLING = (0.9, 0.75, 0.5, 0.25)
 
 
 @dataclass(slots=True)
@@ -111,7 +115,12 @@ class Night:
         """Effective settings at START [m], and the loads there [N]."""
         self._zero_loads = np.zeros(len(self.now))
         self._solved: dict[tuple[float, ...], Outcome] = {}
+        self.links: Links = links_of(self.job, stage.seats)
         self.rest_loads = self.loads(stage.start)
+        self._lifted = self.lifted(self._lifting, self._opening) if self.links else self._zero
+        """Settings (k,) at START of a crew with linked jacks [m]."""
+        self.lifted_loads = self.loads(self._lifted.tolist()) if self.links else self.rest_loads
+        """Loads (k,) that the jacks take over [N]."""
         self.started: set[str] = set()
         """Seats whose START is set."""
         self.taken: Counter[str] = Counter()
@@ -140,9 +149,22 @@ class Night:
         one = self.now[jack.seat]
         if not one.seat.comes_back:
             return 0.0
-        load = float(self.rest_loads[list(self.now).index(jack.seat)])
-        opening = next((o.aims[0] for o in self.stage.orders if o.verb == "LIFT OFF"), 0.0)
-        return load / one.seat.stiffness + load / seat_on_jacks(self.job, jack.seat)[0] + opening
+        i = list(self.now).index(jack.seat)
+        load, spring = float(self.rest_loads[i]), one.seat.stiffness
+        firm = seat_on_jacks(self.job, jack.seat)[0]
+        if self.links:
+            lifted = float(self.lifted_loads[i])
+            risen = float(self._lifted[i]) - one.start + (load - lifted) / spring
+            return risen + lifted / firm
+        return load / spring + load / firm + self._opening
+
+    @property
+    def _opening(self) -> float:
+        return next((o.aims[0] for o in self.stage.orders if o.verb == "LIFT OFF"), 0.0)
+
+    @property
+    def _lifting(self) -> list[int]:
+        return [i for i, one in enumerate(self.now.values()) if one.seat.comes_back]
 
     @property
     def zero_loads(self) -> dict[str, float]:
@@ -158,6 +180,58 @@ class Night:
                 self.now.items(), self._zero, self._zero_loads, strict=True
             )
         }
+
+    def lifted(self, own: Sequence[int], opening: float) -> Array:
+        """Return the settings (k,) at which every pack of some seats is open, one way or the other.
+
+        All rise together; linked ones by as much more or less as one pressure asks.
+
+        Parameters
+        ----------
+        own : sequence of int
+            Indices of those seats in the crew.
+        opening : float
+            Of the pack that opens last [m].
+        """
+        spring = np.array([one.seat.stiffness for one in self.now.values()])
+        begin = np.array([one.start for one in self.now.values()])
+        own, risen, settings = list(own), opening, begin.copy()
+        for _ in range(8):
+            settings[own] = begin[own] + risen
+            settings = self._settle(settings, np.zeros(len(settings)), self.links.free)
+            loads = self.loads(settings.tolist())
+            short = opening - float((settings - loads / spring - begin)[own].min())
+            risen += short
+            if abs(short) < 1e-9:
+                break
+        return settings
+
+    def share(self, share: float) -> None:
+        """Let linked jacks push with a share of what they take over."""
+        begin = np.array([one.start for one in self.now.values()])
+        for one, setting in zip(self.now.values(), self._shared(share, begin), strict=True):
+            one.setting = float(setting)
+
+    def landing(self) -> Iterator[tuple[dict[str, float], Outcome]]:
+        """Yield settings of all seats, and what they do, while the gauges of linked jacks fall.
+
+        Packs take their load one after the other.
+        """
+        packs = np.array([one.setting for one in self.now.values()])
+        for share in _FALLING:
+            own = self._shared(share, packs).tolist()
+            yield {**self.site, **dict(zip(self.now, own, strict=True))}, self.outcome(own)
+
+    def _shared(self, share: float, begin: Array) -> Array:
+        """Return settings (k,) while jacks push with given forces and packs (k,) carry the rest.
+
+        Where a pack would have to pull, the deck has left it.
+        """
+        spring = np.array([one.seat.stiffness for one in self.now.values()])
+        pushed = share * self.lifted_loads
+        settings = begin + pushed / spring
+        left = self.loads(settings.tolist()) - pushed
+        return np.asarray(settings + shared_load(spring, self._slope, left))
 
     def start_here(self, own: Sequence[int], settings: Array) -> None:
         """Set START at some seats: from here their rams are read.
@@ -198,12 +272,21 @@ class Night:
         loads = self.loads([one.setting for one in self.now.values()])
         return float(loads[list(self.now).index(name)])
 
-    def _settle(self, fixed: Array, gives: Array) -> Array:
-        """Return the settings s with ``s = fixed + gives * load(s)``."""
+    def _settle(self, fixed: Array, gives: Array, free: Array) -> Array:
+        """Return the settings s with ``s = fixed + gives * load(s)``, or at one pressure if free.
+
+        ``free`` are seats of linked jacks whose strokes follow from equilibrium, all or none of a
+        circuit.
+        """
         settings = fixed + gives * self._zero_loads
         matrix = np.eye(len(fixed)) - gives[:, None] * self._slope
+        held = np.isin(self.links.free, free)
+        if held.any():
+            matrix[self.links.free[held]] = self.links.rows(self._slope)[held]
         for _ in range(12):
-            miss = fixed + gives * self.loads(settings.tolist()) - settings
+            loads = self.loads(settings.tolist())
+            miss = fixed + gives * loads - settings
+            miss[self.links.free[held]] = -self.links.apart(loads)[held]
             if np.abs(miss).max() < 1e-8:
                 break
             settings = settings + np.linalg.solve(matrix, miss)
@@ -214,10 +297,29 @@ class Night:
         fixed, gives = np.zeros(len(self.now)), np.zeros(len(self.now))
         for i, one in enumerate(self.now.values()):
             fixed[i], gives[i] = self._support(i, one)
-        if gives.any():
-            fixed = self._settle(fixed, gives)
+        free = self._free()
+        if gives.any() or len(free):
+            fixed = self._settle(fixed, gives, free)
         for one, setting in zip(self.now.values(), fixed, strict=True):
             one.setting = float(setting)
+        if len(free):
+            loads, names = self.loads(fixed.tolist()), list(self.now)
+            rams = fixed - self._zero - self._more * (loads - self._zero_loads)
+            for i in free:
+                self.now[names[i]].ram = float(rams[i])
+
+    def _free(self) -> Array:
+        """Return the seats (m,) of linked jacks whose whole circuit stands on oil."""
+        names = list(self.now)
+        on_oil = np.array([self.now[n].on == "oil" for n in names])
+        for circuit in self.links.circuits:
+            if len({self.now[s].on for s in circuit.seats}) > 1:
+                self.wrong(
+                    f"stage {self.stage.number}",
+                    f"jacks of circuit {circuit.id} do not all stand on oil together",
+                )
+        both = on_oil[self.links.free] & on_oil[self.links.lead]
+        return np.asarray(self.links.free[both])
 
     def _support(self, i: int, one: SeatNow) -> tuple[float, float]:
         """Return the height of what carries a seat [m] and how it gives otherwise [m/N]."""

@@ -13,6 +13,7 @@ from fitup.certify.bands import Reader, Swing, length_step, ram_band, to_step
 from fitup.certify.facts import reading_band
 from fitup.certify.jacks import off_readings
 from fitup.certify.limits import STILL, Work
+from fitup.certify.linked import circuit_note, linked_shake, links_of, may_read
 from fitup.certify.night import Moment, Night
 from fitup.certify.springs import jack_shake, respond
 from fitup.model import LENGTHS, Band, Check, ExpectedReading, Job, Procedure, Stage, WorkEvent
@@ -87,7 +88,11 @@ def procedures(
         top.update(zip(stage.seats, (stage.up or stage.down)[-1], strict=True))
     response = respond(work, top, seats)
     off = {name: off_of(work.job, name) for name in seats}
-    shake = jack_shake(work, response, off) if any(off.values()) else STILL
+    linked = links_of(work.job, seats)
+    if linked:
+        shake, off = linked_shake(work, response, off, True), may_read(work.job, response, off)
+    else:
+        shake = jack_shake(work, response, off) if any(off.values()) else STILL
     line = before.line
     most: dict[str, Counter[str]] = {}
     found: list[Procedure] = []
@@ -105,7 +110,9 @@ def procedures(
                 if moment.order.verb in ("READ", "HOLD POINT"):
                     continue
                 line += 1
-                events.append(event_of(stage, line, moment, reader.read(moment)))
+                event = event_of(stage, line, moment, reader.read(moment))
+                note = circuit_note(night.links.circuits, event.verb, event.note)
+                events.append(replace(event, note=note))
             most[stage.group] |= night.most
             if events or there:
                 told.append(procedure_of(work.job, stage, tuple(events)))

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import groupby, product
 
 from fitup.certify.facts import JackFact, PackFact, ResetFact, StageFact, StockFact
 from fitup.certify.jacks import jack_facts, off_readings
 from fitup.certify.limits import ROUND, STILL, Shake, Work, hold_limits, shaken
+from fitup.certify.linked import at_one_pressure, linked_shake, links_of, may_read
 from fitup.certify.order import check_order
 from fitup.certify.procedure import Before, procedures
 from fitup.certify.recompute import pack_setting
+from fitup.certify.springs import respond
 from fitup.certify.store import count_store, one_by_one
 from fitup.model import Job, Procedure, Seat, Stage
 from fitup.units import DISPLAY
@@ -106,7 +108,14 @@ def _number(
     job = work.job
     before = Before(dict(site.settings), present, _loose(job, site), dict(site.base), site.line)
     start = work.states.at(work.settings(site.settings), work.state.checks)
-    printed = [_printed(job, stage) for stage in crews]
+    exact = [_printed(job, stage) for stage in crews]
+    printed = [_linked(work, site, s, rows) for s, rows in zip(crews, exact, strict=True)]
+    # readings count from START, where one pressure has made its own differences already
+    starts = [_linked(work, site, s, ([list(s.start)], []))[0][0] for s in crews]
+    starts = [
+        [v - begin for v, begin in zip(row, s.start, strict=True)]
+        for row, s in zip(starts, crews, strict=True)
+    ]
     moving = {s for stage in crews for s in stage.seats}
     for stage in crews:
         _starts_as_it_stands(work, site, stage)
@@ -114,10 +123,15 @@ def _number(
     top = dict(site.settings)
     for stage, rows in zip(crews, printed, strict=True):
         top.update(zip(stage.seats, (rows[0] or rows[1])[-1], strict=True))
-    shake = shaken(work, top, off)
+    linked = links_of(job, [s for stage in crews for s in stage.seats])
+    if linked:
+        response = respond(work, top, [s for stage in crews for s in stage.seats])
+        shake, off = linked_shake(work, response, off, False), may_read(job, response, off)
+    else:
+        shake = shaken(work, top, off)
     loads, swing = _increments(work, site, number, crews, printed, moving, shake)
     resets = [_resets(work, site, stage) for stage in crews]
-    for stage, rows in zip(crews, printed, strict=True):
+    for stage, rows in zip(crews, exact, strict=True):
         _lands(work, site, stage, rows)
     done = work.states.at(work.settings(site.settings), work.state.checks)
     hold_limits(work, f"after stage {number}", site.settings, done, set(), STILL)
@@ -129,13 +143,15 @@ def _number(
     site.ways_back += back
     for k, (stage, rows) in enumerate(zip(crews, printed, strict=True)):
         jacks: list[JackFact] = []
+        zero = starts[k]
         for i, seat in enumerate(stage.seats):
             rest = (start.reactions[seat], done.reactions[seat])
-            own = ([r[i] for r in rows[0]], [r[i] for r in rows[1]])
+            own = ([r[i] - zero[i] for r in rows[0]], [r[i] - zero[i] for r in rows[1]])
             begin = stage.start[i]
-            jacks += jack_facts(
+            made = jack_facts(
                 work, seat, begin, own, loads[k][seat], rest, swing[seat], shake, site.base
             )
+            jacks += [replace(f, move_band=off[seat]) for f in made] if linked else made
         yield StageFact(
             number=number,
             group=stage.group,
@@ -175,6 +191,18 @@ def _printed(job: Job, stage: Stage) -> Rows:
         ]
 
     return [read(row) for row in stage.up], [read(row) for row in stage.down]
+
+
+def _linked(work: Work, site: _Site, stage: Stage, rows: Rows) -> Rows:
+    """Return the settings of a stage as equilibrium makes them where its jacks are linked."""
+    if not links_of(work.job, stage.seats):
+        return rows
+
+    def even(row: Sequence[float]) -> list[float]:
+        return at_one_pressure(work, site.settings, stage.seats, row)
+
+    up, down = ([even(row) for row in part] for part in rows)
+    return up, down
 
 
 def _starts_as_it_stands(work: Work, site: _Site, stage: Stage) -> None:

@@ -124,11 +124,6 @@ def _wrong_beside(job: Job, circuit: Circuit) -> Iterator[tuple[str, str, str]]:
             "three circuits or single jacks whose centres are not in one line",
             "link fewer jacks: four jacks in three circuits are enough for a stiff box",
         )
-    yield (
-        f"circuit {name} over seats {' and '.join(circuit.seats)}",
-        "jacks of one seat on one circuit",
-        "raise these seats by stroke: clear circuit",
-    )
 
 
 def steady(job: Job, group: Sequence[Seat]) -> int:

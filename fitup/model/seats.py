@@ -267,7 +267,7 @@ class Jack:
     ``base`` is the packing under it that can be taken out, ``base_most`` the most that may stand
     there [m]: room to set it anew when its stroke is used up. ``stiffness`` is that of jack, oil
     and base together [N/m]; None: by the defaults of :class:`Springs`. Jacks of one ``circuit``
-    hang on one valve at one pressure.
+    hang on one valve at one pressure, at one seat or at several.
     """
 
     id: Annotated[str, column("id", "the number painted on the jack")]
@@ -348,7 +348,13 @@ class Jack:
         ),
     ] = None
     circuit: Annotated[
-        str, column("id", "the name shared by jacks on one valve at one pressure", default="")
+        str,
+        column(
+            "id",
+            "the name shared by jacks on one valve at one pressure",
+            "; over several seats they are linked, and the first leads ([night.md](night.md))",
+            default="",
+        ),
     ] = ""
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitup.model import CheckState, Influence, Job, Seat, SeatPlan
+from fitup.model import CheckState, Influence, Job, Seat, SeatPlan, circuits_of
 from fitup.problem.jacks import stronger
 from fitup.procedure import Move, Outcome
 from fitup.procedure.course import State
@@ -155,6 +155,13 @@ def _lack(needs: Needs, state: State, move: Move, lack: Lack) -> Block:
         by = _up(lack.by, DISPLAY[needs.job.units].move, 1)
         text = f"stroke of jack {lack.subject} with its take-up, {by} too short"
         return Block(lack.group, "stroke", lack.subject, text, lack.by)
+    if lack.kind == "drop":
+        by = _up(lack.by, DISPLAY[needs.job.units].move, 1)
+        text = (
+            f"follow_up, {by} too little: on linked jacks the deck comes down flat, and leaves so "
+            f"much room over the pack of seat {lack.subject} when the nuts are run back"
+        )
+        return Block(lack.group, "drop", lack.subject, text, lack.by)
     more = tuple(sorted(needs.lent(state, move).items()))
     text = "no whole plates left in the store that follow the load"
     if more:
@@ -259,10 +266,18 @@ def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
         yield from _wider(job, block)
     elif kind in ("plate", "follow"):
         yield from _more_plates(job, block.more)
+    elif kind == "drop":
+        yield _by_stroke(job, block.group)
     elif kind == "support":
         yield from _supported(job, block.subject)
     elif kind == "travel":
         yield from _more_travel(job, block)
+
+
+def _by_stroke(job: Job, group: str) -> tuple[str, Job]:
+    own = {s.id for s in job.seats.values() if s.group == group}
+    jacks = {n: replace(j, circuit="") if j.seat in own else j for n, j in job.jacks.items()}
+    return f"jacks of {group} raised each by itself (circuit empty)", replace(job, jacks=jacks)
 
 
 def _more_capacity(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
@@ -289,7 +304,8 @@ def _extra_jack(job: Job, seat: str) -> tuple[str, Job]:
 
 def _more_reaction(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
     seat, force = job.seats[block.subject], DISPLAY[job.units].force
-    if block.kind == "reaction_least":
+    linked = circuits_of(job, [s.id for s in job.seats_of(seat.segment)])
+    if block.kind == "reaction_least" and not linked:
         free = replace(seat, may_unload=True)
         text = f"the deck allowed to leave seat {seat.id} on the way (may_unload = yes)"
         yield text, replace(job, seats={**job.seats, seat.id: free})

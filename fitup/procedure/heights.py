@@ -17,6 +17,7 @@ from fitup.frames import Array
 from fitup.model import SPRINGS, Job, Seat, Stage
 from fitup.problem.jacks import softer
 from fitup.problem.problem import limit_pattern
+from fitup.procedure.linked import Links, opened
 
 #: reactions (n,) [N] of settings (n,) [m], both in the order of the job's seats
 Loads = Callable[[Array], Array]
@@ -58,6 +59,8 @@ class Heights:
         gives = self.more - 1.0 / self.spring
         self._nutted = np.linalg.inv(np.eye(len(self.seats)) - gives[:, None] * self._slope)
         self._lifts = self._lift_rows()
+        self._links = Links.of(job, self.seats)
+        self._even = None if self._links is None else self._links.even(self._slope)
         self.opening = self._opening()
         self.risen = self._risen()
         """What is added to the settings at START, the same for all that lift [m]."""
@@ -83,19 +86,86 @@ class Heights:
             return 0.0
         risen = 0.0
         for _ in range(3):
-            loads = self.loads(self.start + np.where(self.lifts, risen, 0.0))
-            risen = max(0.0, float((loads / self.spring)[self.lifts].max())) + self.opening
+            on = self._evened(self.start + np.where(self.lifts, risen, 0.0))
+            # linked jacks are out by more or less than the rest
+            apart = on - self.start - np.where(self.lifts, risen, 0.0)
+            sprung = self.loads(on) / self.spring - apart
+            risen = max(0.0, float(sprung[self.lifts].max())) + self.opening
         return risen
 
+    @property
+    def linked(self) -> bool:
+        """True where one valve opens jacks of several seats."""
+        return self._links is not None
+
+    def _evened(self, settings: Array) -> Array:
+        """Return settings (k,) at which linked jacks have one pressure, those that lead kept."""
+        if self._links is None or self._even is None:
+            return settings
+        even = settings.copy()
+        for _ in range(3):
+            even[self._links.free] += self._even @ self.loads(even)
+        return even
+
     def on_jacks(self, rows: Array) -> Array:
-        """Return the settings (k,) of a stage's row on jacks: counted from START, not from rest."""
-        return rows + np.where(self.lifts, self.risen, 0.0)
+        """Return the settings (k,) of a stage's row on jacks: counted from START, not from rest.
+
+        With linked jacks all go so much higher that no pack is nearer than at START.
+        """
+        on = self._evened(rows + np.where(self.lifts, self.risen, 0.0))
+        if self._links is not None:
+            room = (on - self.loads(on) / self.spring - rows)[self.lifts]
+            on = on + np.where(self.lifts, max(0.0, self.opening - float(room.min())), 0.0)
+        return on
 
     def on_oil(self, rams: Array) -> Array:
         """Return what settings (k,) [m] rams (k,) from START would give if jacks gave as packs."""
         at_start = self.on_jacks(self.start)
         held: Array = at_start + rams - self.more * self.loads(at_start)
         return held
+
+    def shared(self, share: float, packs: Array) -> Array:
+        """Return settings (k,) [m] while linked jacks push with a share of what they lift.
+
+        Parameters
+        ----------
+        share : float
+        packs : Array (k,)
+            Settings of the packs, which carry the rest or are left [m].
+        """
+        lifted = self.loads(self.on_jacks(self.start))
+        pushed = share * np.where(self.lifts, lifted, 0.0)
+        settings = packs + pushed / self.spring
+        gaps: Array = settings + opened(self._slope, self.loads(settings) - pushed)
+        return gaps
+
+    def followed(self, rams: Array, settings: Array) -> tuple[Array, Array]:
+        """Return settings (k,) and rams (k,) at one pressure a circuit, rams that lead kept.
+
+        Parameters
+        ----------
+        rams : Array (k,)
+            From START, of all seats on oil [m].
+        settings : Array (k,)
+            Near those that they give [m].
+        """
+        assert self._links is not None
+        links, fixed, x = self._links, self.on_oil(rams), settings.copy()
+        matrix = self._pressed(links)
+        for _ in range(_SETTLES):
+            loads = self.loads(x)
+            miss = fixed + self.more * loads - x
+            miss[links.free] = -links.apart(loads) / self.spring[links.free]
+            if float(np.abs(miss).max()) < _SETTLED:
+                break
+            x = x + np.linalg.solve(matrix, miss)
+        return x, x - self.on_oil(np.zeros(len(x))) - self.more * self.loads(x)
+
+    def _pressed(self, links: Links) -> Array:
+        """Return how rams, and differences from one pressure, go with settings (k, k)."""
+        matrix = np.eye(len(self.seats)) - self.more[:, None] * self._slope
+        matrix[links.free] = links.apart(self._slope) / self.spring[links.free, None]
+        return matrix
 
     def settled(self, fixed: Array, gives: Array) -> Array:
         """Return the settings x (k,) [m] of which each is ``fixed + gives * loads(x)``.
@@ -121,7 +191,7 @@ class Heights:
     def loose(self, row: Array) -> Array:
         """Return how far the deck at a row (k,) is from a pack that would give that row [m]."""
         loads = self.loads(self.on_jacks(row))
-        return np.where(self.lifts, self.risen - loads / self.spring, 0.0)
+        return np.where(self.lifts, self.on_jacks(row) - row - loads / self.spring, 0.0)
 
     def rams(self, row: Array) -> Array:
         """Return the ram readings (k,) from START for a row of a stage, in marks of the scale.
@@ -131,9 +201,12 @@ class Heights:
         """
         on, at_start = self.on_jacks(row), self.on_jacks(self.start)
         loads = self.loads(on)
-        exact = row - self.start - (loads - self.loads(at_start)) * self.more
+        far = row - self.start if self._links is None else on - at_start
+        exact = far - (loads - self.loads(at_start)) * self.more
         marks = np.floor(exact / self.mark + 1e-9)
-        if len(exact) > _TOGETHER:
+        if self._links is not None:
+            near = self._in_marks(exact)
+        elif len(exact) > _TOGETHER:
             near = np.floor(exact / self.mark + 0.5)
         else:
             tried = marks + _AROUND[len(exact)]
@@ -147,6 +220,21 @@ class Heights:
             near = tried[int(np.argmin(np.round(cost, 9)))]
         whole: Array = np.round(near * self.mark, 9) + 0.0
         return whole
+
+    def _in_marks(self, exact: Array) -> Array:
+        """Return the marks (k,) nearest to readings (k,) of linked jacks.
+
+        Those that lead come first: the others go with the deck, wherever these bring it.
+        """
+        assert self._links is not None
+        near = np.floor(exact / self.mark + 0.5)
+        free = self._links.free
+        off = near * self.mark - exact
+        off[free] = 0.0
+        settings = np.linalg.solve(self._pressed(self._links), off)
+        rams = exact + settings - self.more * (self._slope @ settings)
+        near[free] = np.floor(rams[free] / self.mark[free] + 0.5)
+        return np.asarray(near)
 
     def _broken(self, on: Array, loads: Array, settings: Array) -> Array:
         """Return by how much trials (t, k) of settings break limits of seats and lifts [m]."""
@@ -174,10 +262,12 @@ class Heights:
 
     def take_up(self) -> Array:
         """Return how far the rams (k,) go from touch to START [m]; nothing for a push."""
-        loads = np.maximum(self.loads(self.start), 0.0)
+        rest = np.maximum(self.loads(self.start), 0.0)
+        on = self.on_jacks(self.start)
+        loads = rest if self._links is None else np.maximum(self.loads(on), 0.0)
         # jack, oil and base shorten while the deck rises until the last pack is open
-        gives = loads * (1.0 / self.spring - self.more)
-        return np.where(self.lifts, self.risen + gives, 0.0)
+        gives = rest / self.spring - loads * self.more
+        return np.where(self.lifts, on - self.start + gives, 0.0)
 
     def home(self) -> Array:
         """Return the row (k,) from which the deck settles as the stage found it, the oil off."""

@@ -14,7 +14,7 @@ from itertools import product
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import Job, Seat, Stage
+from fitup.model import Job, Order, Seat, Stage, circuits_of
 from fitup.problem.problem import LimitRow
 from fitup.procedure.gauges import Gauges
 from fitup.procedure.heights import Heights, Loads
@@ -145,7 +145,8 @@ class Limits:
             return dict.fromkeys(self.seats, 0.0)
         shaken = np.ones(len(self.seats), dtype=bool)
         labels = tuple(LimitRow("reaction_most", n, "") for n in self.seats)
-        found = self.shaken(replace(rows, L=rows.R, labels=labels, shaken=shaken), off)
+        loads = replace(rows, L=rows.R, plain=rows.R, labels=labels, shaken=shaken)
+        found = self.shaken(loads, off)
         return dict(zip(self.seats, found.tolist(), strict=True))
 
     def _care(self, rows: WayRows, moving: bool) -> Array:
@@ -202,10 +203,26 @@ class Held:
                 moving = order.phase == "take-up" or not standing.rests
                 for label, by in self.limits.over(where, off, moving=moving):
                     yield Broken(label, when, by)
+                for label, by in self._landing(stage, heights, standing, order):
+                    yield Broken(label, when, by)
                 if order.verb in _GAUGED:
                     loads = dict(zip(stage.seats, heights.loads(settings).tolist(), strict=True))
                     for label, by in gauges.over(order, loads):
                         yield Broken(label, f"by what its gauge may read {when}", by)
+
+    def _landing(
+        self, stage: Stage, heights: Heights, standing: Standing, order: Order
+    ) -> Iterator[tuple[LimitRow, float]]:
+        """Yield limits that are broken while linked jacks let the deck down, their gauges falling.
+
+        Packs take their load one after the other.
+        """
+        if order.verb != "LAND" or not heights.linked:
+            return
+        for share in (*SHARES[::-1],):
+            settings = heights.shared(share, standing.settings)
+            where = {**self.site, **dict(zip(stage.seats, settings.tolist(), strict=True))}
+            yield from self.limits.over(where, {}, moving=True)
 
     def _gauges(self, stage: Stage) -> Gauges:
         """Return the gauges of a crew, with what others and its own rams may add."""
@@ -268,6 +285,9 @@ def taken_up(limits: Limits, seats: Sequence[Seat], site: Mapping[str, float]) -
     site : mapping of str to float
         Settings of every seat before [m].
     """
+    if circuits_of(limits.job, [s.id for s in seats]):
+        # linked jacks push with one pressure: what that does is followed line by line
+        return
     names = list(limits.job.seats)
     loads = limits.loads(np.array([site[n] for n in names]))
     back = {

@@ -11,7 +11,7 @@ from fractions import Fraction
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import Job, Seat, SeatPlan
+from fitup.model import Job, Seat, SeatPlan, circuits_of
 from fitup.problem.problem import clearance
 from fitup.procedure.course import Course, Move
 from fitup.procedure.heights import lifted
@@ -150,7 +150,7 @@ def lay(
         crews=job.staging.crews,
         pumps=tuple(_pump_sets(job, g) for g in groups),
         windows=tuple(_rule_window(job, g) for g in groups),
-        apart=_apart(groups),
+        apart=_apart(groups) | _beside_linked(job, groups),
         after=_after(job, groups),
         ranks=_ranks(job, groups),
     )
@@ -188,7 +188,7 @@ def _move(
     marks: Sequence[str],
 ) -> Move:
     start, end = rests[ends[0]].settings, rests[ends[1]].settings
-    own = rows.L[:, group.columns]
+    own, raised = rows.L[:, group.columns], rows.of(group.name)
     off = np.array([out_of_step(job, s.id) for s in group.seats])
     on_jacks = lifted(job, group.seats, rows.now[list(group.columns)])
     exact = np.maximum(own @ (way.raised + on_jacks - start), own @ (end - start))
@@ -197,6 +197,11 @@ def _move(
     loads = np.array([label.kind not in _LIFTS for label in rows.labels], dtype=bool)
     top = np.maximum(0.0, np.where(loads, np.maximum(exact, printed), exact))
     shaken = rows.added(job, group.seats, group.columns, off)
+    if raised.any():
+        # on its circuits a group keeps its own limits; all others see where it rests
+        others = np.array([r is None for r in rows.raised], dtype=bool)
+        top = np.where(others, np.maximum(0.0, own @ (end - start)), top)
+        shaken = np.where(others, 0.0, shaken)
     peak = np.array([way.use[m] for m in marks])
     return Move(index, ends[0], ends[1], top + shaken, peak)
 
@@ -239,6 +244,19 @@ def _apart(groups: Sequence[Group]) -> frozenset[tuple[int, int]]:
         for k, b in enumerate(groups)
         if i < k
         and not (a.lifts and b.lifts)
+        and {s.segment for s in a.seats} & {s.segment for s in b.seats}
+    )
+
+
+def _beside_linked(job: Job, groups: Sequence[Group]) -> frozenset[tuple[int, int]]:
+    """While a segment is raised on linked jacks nothing else moves it."""
+    linked = [bool(circuits_of(job, [s.id for s in g.seats])) for g in groups]
+    return frozenset(
+        (i, k)
+        for i, a in enumerate(groups)
+        for k, b in enumerate(groups)
+        if i < k
+        and (linked[i] or linked[k])
         and {s.segment for s in a.seats} & {s.segment for s in b.seats}
     )
 

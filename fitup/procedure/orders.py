@@ -274,6 +274,20 @@ class Crew:
         if off:
             yield Order("JACK OFF", "off", self._jacks(off))
 
+    def drops(self) -> Iterator[tuple[str, float]]:
+        """Yield the seats on linked jacks that have too much room before they land, and how much.
+
+        The deck comes down flat while packs are as they are.
+        """
+        for row in (
+            (self.stacks.down_rows[-1:] or [self.heights.end]) if self.heights.linked else ()
+        ):
+            room = self.heights.loose(row) + row - self.heights.end
+            over = room - self.job.working.follow_up
+            for k in self.lifts:
+                if over[k] > 1e-6:
+                    yield self.seats[k].id, float(over[k])
+
     def _freeing(self) -> Array:
         """Return how far over the top rams free what holds (k,) [m].
 

@@ -9,8 +9,9 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, Job, Seat
-from fitup.problem.jacks import seat_capacity, softer
+from fitup.problem.jacks import seat_capacity
 from fitup.problem.problem import LimitRow, limit_rows
+from fitup.procedure.linked import Raised, may_go, raised_groups
 
 _CARE = 1e-9
 #: limits of the finished plan alone; jacks are asked apart
@@ -37,6 +38,11 @@ class WayRows:
         Change of every reaction for a unit move of every seat [N/m].
     now : Array (n,)
         Reactions about which the rows hold [N].
+    raised : tuple of (Raised or None)
+        Group on its circuits while which alone a row holds; None: any time. Such a row is about
+        what is set, and strokes follow.
+    plain : Array (p, n)
+        Rows as they act on where seats are.
     """
 
     L: Array
@@ -47,6 +53,12 @@ class WayRows:
     shaken: Array
     R: Array
     now: Array
+    raised: tuple[Raised | None, ...]
+    plain: Array
+
+    def of(self, group: str) -> Array:
+        """Return which rows (p,) hold while a group is on its circuits; none where it has none."""
+        return np.array([r is not None and r.links.name == group for r in self.raised], dtype=bool)
 
     def added(self, job: Job, seats: Sequence[Seat], columns: Sequence[int], off: Array) -> Array:
         """Return what rams off their readings add to every row (p,).
@@ -64,14 +76,15 @@ class WayRows:
         off : Array (k,)
             By how much each is off, in either direction [m].
         """
-        own, worst = self.L[:, list(columns)], np.zeros(len(self.labels))
+        own, worst = self.plain[:, list(columns)], np.zeros(len(self.labels))
+        groups = [r for r in dict.fromkeys(self.raised) if r is not None]
         slope = self.R[np.ix_(list(columns), list(columns))]
         lifts = np.array([label.kind in _LIFTS for label in self.labels], dtype=bool)
+        gone = may_go(job, columns, seats, slope, off, groups, None)
         for wrong in (-1.0, 1.0):
-            more = np.array([softer(job, s, wrong) for s in seats])
-            moved = np.linalg.inv(np.eye(len(off)) - more[:, None] * slope) * off
+            moved = may_go(job, columns, seats, slope, off, groups, wrong)
             worst = np.maximum(worst, np.abs(own @ moved).sum(axis=1))
-        worst = np.where(lifts, np.abs(own) @ off, worst)
+        worst = np.where(lifts, np.abs(own @ gone).sum(axis=1), worst)
         return np.where(self.shaken, worst, 0.0)
 
 
@@ -110,8 +123,9 @@ def way_rows(job: Job, state: CheckState, influence: Influence, *, whole: bool =
             kept.append(label)
             seats.append(name)
             shaken.append(worst)
-    return WayRows(
-        np.array(rows).reshape(len(rows), len(influence.seats)),
+    L = np.array(rows).reshape(len(rows), len(influence.seats))
+    plain = WayRows(
+        L,
         _with_care(rest),
         _with_care(way),
         tuple(kept),
@@ -119,6 +133,39 @@ def way_rows(job: Job, state: CheckState, influence: Influence, *, whole: bool =
         np.array(shaken, dtype=bool),
         influence.R,
         influence.r0,
+        (None,) * len(rows),
+        L,
+    )
+    for group in () if bends else raised_groups(job, influence.seats, influence.R, influence.r0):
+        plain = _with_raised(plain, group)
+    return plain
+
+
+def _with_raised(rows: WayRows, group: Raised) -> WayRows:
+    """Return limits with those that hold while a group is on its circuits.
+
+    What its jacks carry is asked of these alone.
+    """
+    own = {s.id for s in group.seats}
+    first = group.seats[0].id
+    keep = [
+        i
+        for i, (seat, raised) in enumerate(zip(rows.seat, rows.raised, strict=True))
+        if raised is None and (seat is None or seat in own)
+    ]
+    mine = np.array([seat in own for seat in rows.seat], dtype=bool)
+    L, b = rows.plain[keep], rows.on_way[keep]
+    return WayRows(
+        np.vstack([rows.L, group.rows(L)]),
+        np.concatenate([rows.at_rest, np.full(len(keep), np.inf)]),
+        np.concatenate([np.where(mine, np.inf, rows.on_way), group.bounds(L, b)]),
+        (*rows.labels, *(rows.labels[i] for i in keep)),
+        (*rows.seat, *[first] * len(keep)),
+        np.concatenate([rows.shaken, rows.shaken[keep]]),
+        rows.R,
+        rows.now,
+        (*rows.raised, *[group] * len(keep)),
+        np.vstack([rows.plain, L]),
     )
 
 

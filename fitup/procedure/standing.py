@@ -80,6 +80,9 @@ class Standing:
 
     def _act(self, order: Order, own: Sequence[int], aims: Mapping[int, float]) -> None:
         verb = order.verb
+        if verb == "TAKE UP" and self.heights.linked:
+            self.settings = self.heights.shared(order.aims[0], self.heights.start)
+            return
         if verb == "TAKE UP":
             for k in own:
                 give = self._rest_loads[k] / self.heights.spring[k]
@@ -139,6 +142,11 @@ class Standing:
         """Return the settings (k,) by what carries each seat now [m]."""
         heights = self.heights
         rams = np.array([s.ram for s in self.seats])
+        if heights.linked and all(s.on == "oil" for s in self.seats):
+            settings, rams = heights.followed(rams, self.settings)
+            for seat, ram in zip(self.seats, rams.tolist(), strict=True):
+                seat.ram = ram
+            return settings
         on_oil = heights.on_oil(rams)
         fixed, gives = np.zeros(len(self.seats)), np.zeros(len(self.seats))
         for k, seat in enumerate(self.seats):

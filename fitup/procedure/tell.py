@@ -34,9 +34,10 @@ class Lack:
     ----------
     kind : str
         ``plate``: too few in the store; ``follow``: no plates that follow the load; ``stroke``;
-        or the kind of a limit that is broken on the way.
+        ``drop``: too much room under a load on linked jacks before it lands; or the kind of a
+        limit that is broken on the way.
     subject : str
-        Plate, group, jack, or what the limit is about.
+        Plate, group, jack, seat, or what the limit is about.
     by : float
         Plates, metres, or the unit of the limit.
     text : str
@@ -180,7 +181,8 @@ def _work_of(job: Job, heights: Heights, stage: Stage, left: Mapping[str, int]) 
 def _of(job: Job, crew: Crew) -> _Worked:
     orders, back = tuple(crew.orders()), tuple(crew.back())
     group = crew.stage.group
-    lacks = (Lack(group, "follow", group, 1.0),) if crew.stacks.missing else ()
+    missing = [Lack(group, "follow", group, 1.0)] if crew.stacks.missing else []
+    lacks = (*missing, *(Lack(group, "drop", seat, by) for seat, by in crew.drops()))
     raised = max((i for i, o in enumerate(orders) if o.verb == "CHANGE PACK"), default=-1) + 1
     need = most_out(orders) | most_out([*orders[:raised], *back])
     return _Worked(crew.stage, orders, back, need, lacks)

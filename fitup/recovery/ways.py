@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from fitup.certify.recover import Follower
 from fitup.errors import InputError, Problem
-from fitup.model import Job, Plan, Procedure
+from fitup.model import Job, Plan, Procedure, circuits_of
 from fitup.model.recovery import GOALS, Answer, Found, Goal, PlateHelp, Recovery, Stopped, Tried
 from fitup.procedure.recover import ways_out
 
@@ -143,8 +143,32 @@ def _still_true(stated: Stopped, earlier: Recovery) -> Stopped:
     )
 
 
+def not_by_circuit(job: Job, own: Procedure) -> None:
+    """Refuse a crew that raises with linked jacks: its ways out are not worked out.
+
+    Parameters
+    ----------
+    job, own
+
+    Raises
+    ------
+    InputError
+        If jacks of several of its seats are on one circuit.
+    """
+    for circuit in circuits_of(job, own.seats):
+        problem = Problem(
+            "jacks.csv",
+            f"jacks {', '.join(circuit.jacks)} on circuit {circuit.id} in stage {own.stage}",
+            "a stage whose jacks are raised each by itself",
+            "rest the load on the lock nuts; the way back on the move sheet is certified",
+            column="circuit",
+        )
+        raise InputError([problem])
+
+
 def _check(job: Job, own: Procedure, stopped: Stopped) -> None:
     """Refuse what is said of jacks, seats and plates that the crew does not have."""
+    not_by_circuit(job, own)
     said: Mapping[str, tuple[Sequence[str], Sequence[str]]] = {
         "--broken": (stopped.broken, own.jacks),
         "--replaced": (stopped.replaced, stopped.broken),

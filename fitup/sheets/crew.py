@@ -15,7 +15,7 @@ from itertools import groupby
 from typing import Final
 
 from fitup.certify.facts import Certificate, CheckFact
-from fitup.model import Job
+from fitup.model import Job, circuits_of
 from fitup.model.procedure import Band, ExpectedReading, Procedure, WorkEvent
 from fitup.sheets.crew_lines import (
     Cell,
@@ -135,6 +135,7 @@ def parts_of(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tup
 def _jack(job: Job, procedure: Procedure, name: str, stroke: tuple[float, float]) -> CrewJack:
     jack, units = job.jacks[name], DISPLAY[job.units]
     pumps = [p for p in procedure.pumps if name in job.pumps[p].jacks]
+    pumps += [c.id for c in circuits_of(job, procedure.seats) if name in c.jacks]
     return CrewJack(
         jack=name,
         seat=jack.seat,

@@ -10,7 +10,7 @@ import numpy as np
 
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
-from fitup.model import Done, Influence, Job, Seat
+from fitup.model import Done, Influence, Job, Seat, circuits_of
 from fitup.structure.rigid import WEIGHT_FIT
 from fitup.units import DISPLAY
 
@@ -80,6 +80,8 @@ class Rebased:
 def lift_offs(job: Job, done: Iterable[Done]) -> tuple[LiftOff, ...]:
     """Gather the lift-off rows of readings as done, seat by seat.
 
+    Where linked jacks lift a seat off, their one pressure does not measure it: refused.
+
     The loads of the jacks of one seat are added. Where only some of them were read, the others
     carry the mean of those, for jacks at one seat share equally.
 
@@ -95,12 +97,25 @@ def lift_offs(job: Job, done: Iterable[Done]) -> tuple[LiftOff, ...]:
         One for each seat and stage; seats read in one stage were lifted together.
     """
     rows: dict[tuple[int, str], list[Done]] = {}
+    linked = {s: c.id for c in circuits_of(job, job.seats) for s in c.seats}
     for row in done:
         if row.moment == "lift-off" and row.load is not None:
+            if row.seat in linked:
+                raise InputError([_one_pressure(row.seat, linked[row.seat])])
             rows.setdefault((row.stage, row.seat), []).append(row)
     return tuple(
         LiftOff(seat, seat_load(job, own), _movement(own), stage)
         for (stage, seat), own in rows.items()
+    )
+
+
+def _one_pressure(seat: str, circuit: str) -> Problem:
+    """Say that one pressure under several seats measures none of them."""
+    return Problem(
+        "readings as done",
+        f"a lift-off load of seat {seat}, which is raised on circuit {circuit}",
+        "lift-off loads of seats raised each by its own jacks",
+        "leave the row out: one pressure says what the segment weighs, not what this pack carried",
     )
 
 
