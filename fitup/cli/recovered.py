@@ -26,6 +26,7 @@ from fitup.sheets.recovery_done import recovery_asked
 
 if TYPE_CHECKING:
     from fitup.model import Job
+    from fitup.model.recovery import Recovery
     from fitup.record.events import Event
     from fitup.record.history import History
     from fitup.record.readback import Form
@@ -58,9 +59,10 @@ def report(
     with Record(folder) as record:
         events = record.now()
         made = recovery_of(events, code)
-        recovery, plan = recovery_in(record, made), _plan_of(record, events, made)
+        name, recovery = recovery_in(record, made)
+        plan = _plan_of(record, events, name, code)
         job = _planned(record, events, plan)
-        asked = recovery_asked(job, recovery)
+        asked = _asked(job, recovery, code)
         stage = recovery.stopped.stage
         judged = judge(asked, _read(form, given, code, asked, stage), job, stage)
         doubts = () if form is None else lost_heads(form, partial(code_at, record))
@@ -93,11 +95,19 @@ def _what_now(stands: StageWork) -> str:
     )
 
 
-def _plan_of(record: Record, events: History, made: Event) -> Event:
-    plans = events.of(PLAN_MADE, made.about)
+def _asked(job: Job, recovery: Recovery, code: str) -> tuple[Asked, ...]:
+    """Return what is read; a recovery that nobody has approved may say anything at all."""
+    try:
+        return recovery_asked(job, recovery)
+    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, AssertionError):
+        raise NotAllowed(f"recovery {code} holds nothing that can be read; make it again") from None
+
+
+def _plan_of(record: Record, events: History, plan: str, code: str) -> Event:
+    plans = events.of(PLAN_MADE, plan)
     entry = next((e for e in reversed(plans) if is_genuine(record, e)), None)
     if entry is None:
-        raise NotAllowed(f"entry {made.number} names a plan that is not in the record")
+        raise NotAllowed(f"recovery {code} is of a plan that is not in the record")
     return entry
 
 

@@ -32,7 +32,7 @@ def plan_of(record: Record, events: History, code: str) -> Event:
     Raises
     ------
     NotAllowed
-        If there is none.
+        If there is none, or two plans bear that code.
     """
     made = events.of(PLAN_MADE)
     named = [e for e in made if check_code(e.about) == code]
@@ -45,7 +45,32 @@ def plan_of(record: Record, events: History, code: str) -> Event:
         if genuine is not None:
             latest = f"the latest is {check_code(genuine.about)}"
         raise NotAllowed(f"no plan {code} in the record; {latest}")
+    require_one(found, [e.about for e in found], f"plans of code {code}")
     return found[-1]
+
+
+def require_one(entries: Sequence[Event], ids: Sequence[str], what: str) -> None:
+    """Refuse a code that stands for more than one thing: with much computing one can be made.
+
+    Parameters
+    ----------
+    entries : sequence of Event
+    ids : sequence of str
+        What each is about: the whole hash.
+    what : str
+        What there is more than one of, with the code.
+
+    Raises
+    ------
+    NotAllowed
+        If the ids differ.
+    """
+    if len(set(ids)) > 1:
+        numbers = ", ".join(str(e.number) for e in entries)
+        raise NotAllowed(
+            f"two {what} in the record, entries {numbers}: one was made to bear the code of the "
+            "other. Stop, and take the job to another folder"
+        )
 
 
 def is_genuine(record: Record, made: Event) -> bool:

@@ -20,6 +20,7 @@ from fitup.record.contents import Files
 from fitup.record.events import RECOVERY_APPROVED, RECOVERY_DONE, RECOVERY_MADE, Event
 from fitup.record.history import History
 from fitup.record.keys import Key
+from fitup.record.lookup import require_one
 from fitup.record.plans import plain, read_as
 from fitup.record.store import NotAllowed, Pen, Record
 
@@ -129,10 +130,11 @@ def recovery_of(events: History, code: str) -> Event:
     Raises
     ------
     NotAllowed
-        If there is none.
+        If there is none, or two recoveries bear that code.
     """
     made = events.of(RECOVERY_MADE)
     found = [e for e in made if _code_of(e) == code]
+    require_one(found, [str(e.says["recovery"]) for e in found], f"recoveries of code {code}")
     if not found:
         raise NotAllowed(f"no recovery {code} in the record; make one: fitup recover JOB --to")
     return found[-1]
@@ -300,14 +302,20 @@ def report_recovery(
         )
 
 
-def recovery_in(record: Record, made: Event) -> Recovery:
-    """Return a recovery as the record holds it: its id is a hash over all it says.
+def recovery_in(record: Record, made: Event) -> tuple[str, Recovery]:
+    """Return the plan of a recovery and all it says: its id is a hash over both.
 
     Parameters
     ----------
     record
     made : Event
-        In which it was made.
+        In which it was made; nothing but the id is taken from it.
+
+    Returns
+    -------
+    str
+        Id of the plan.
+    Recovery
 
     Raises
     ------
@@ -347,19 +355,20 @@ def earlier_of(
                 f"recovery {check_code(stopped.within)} was not approved for this plan: say where "
                 "all stands from a line of the move sheets, with --on and --ram"
             )
-        legs.insert(0, _held(record, stopped.within))
+        legs.insert(0, _held(record, stopped.within)[1])
         stopped = legs[0].stopped
     return tuple(legs)
 
 
-def _held(record: Record, name: str) -> Recovery:
-    """Return a recovery of an id: the hash of what it says, which content is kept by."""
+def _held(record: Record, name: str) -> tuple[str, Recovery]:
+    """Return plan and recovery of an id: the hash of what it says, which content is kept by."""
     try:
-        recovery: Recovery = read_as(Recovery, read_json(record.content(name) or b"")["recovery"])
+        said = read_json(record.content(name) or b"")
+        plan, recovery = str(said["plan"]), read_as(Recovery, said["recovery"])
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         code = check_code(name)
         raise NotAllowed(f"what recovery {code} says is not in the record") from None
-    return recovery
+    return plan, recovery
 
 
 def _code_of(made: Event) -> str:

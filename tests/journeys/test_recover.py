@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import re
@@ -12,6 +13,7 @@ import pytest
 from pypdf import PdfReader
 
 from fitup.record import Record, append
+from fitup.record.canonical import canonical
 from fitup.record.check_code import check_code
 from fitup.record.recoveries import recovery_in
 
@@ -526,5 +528,36 @@ def test_a_jack_breaks_in_the_middle_of_a_recovery(site):
 def lines_of(site, code):
     """The numbers of the lines of a recovery, from the record."""
     with Record(site.folder) as record:
-        held = recovery_in(record, made_of(site, code))
+        _, held = recovery_in(record, made_of(site, code))
     return [e.line for e in held.procedure.events]
+
+
+def test_a_planted_entry_does_not_change_what_is_judged_by(site, late):
+    """Plan, bands and stage come from what was approved, not from an entry that nobody signed."""
+    made = made_of(site, late)
+    plant(site, made, stage=3, crew=9)
+    append(site.folder, made.kind, made.when, about="e" * 64, says=dict(made.says))
+    said = site.does("ola", "done", "--recovery", late, "--from", site.form(late))
+    assert f"Recovery {late}: GO ON" in said.out
+    assert "crew 1 rests on steel in the middle of stage 1" in said.out
+
+
+def test_a_planted_recovery_that_says_nonsense_is_one_line(site):
+    """Its content may be anything; it is refused in words, and nothing is written down."""
+    site.approved()
+    code = site.recovery("--line", 9, "--goal", "safe")
+    made = made_of(site, code)
+    with Record(site.folder) as record:
+        held = json.loads(record.content(str(made.says["recovery"])))
+    held["recovery"]["procedure"]["seats"] = ["nowhere"]
+    held["recovery"]["procedure"]["events"][0]["phase"] = "dance"
+    content = canonical(held)
+    name = hashlib.sha256(content).hexdigest()
+    says = {**made.says, "recovery": name, "code": check_code(name)}
+    append(site.folder, made.kind, made.when, about=made.about, says=says, outputs={"x": content})
+    before = len(json.loads(site.looks("log", "--json").out)["entries"])
+    said = site.does("ola", "done", "--recovery", check_code(name), code=2)
+    assert said.lines == [
+        f"fitup: recovery {check_code(name)} holds nothing that can be read; make it again"
+    ]
+    assert len(json.loads(site.looks("log", "--json").out)["entries"]) == before

@@ -435,3 +435,35 @@ def test_entries_are_found_by_number_and_by_code(printed, record, code):
     assert lookup.look_up(record, events, code.lower()).number == 3
     with pytest.raises(NotAllowed, match="no entry 12 in the record; the last is 5"):
         lookup.look_up(record, events, "12")
+
+
+def test_a_code_that_two_plans_bear_is_refused(record, files, plan, code, monkeypatch):
+    """48 bits can be met with much computing: then neither of the two is taken."""
+    acts.note_plan(record, WHEN, "ines", files, plan)
+    other = of_files(replace(BARE, stages=STAGES[:1]), files)
+    assert other.id != plan.id
+    acts.note_plan(record, WHEN, "ines", files, other)
+    assert lookup.plan_of(record, record.whole(), code).about == plan.id
+    monkeypatch.setattr(lookup, "check_code", lambda _: code)
+    with pytest.raises(NotAllowed) as refused:
+        lookup.plan_of(record, record.whole(), code)
+    assert str(refused.value) == (
+        f"two plans of code {code} in the record, entries 2, 3: one was made to bear the code of "
+        "the other. Stop, and take the job to another folder"
+    )
+
+
+def test_contingencies_are_signed_with_the_plan_and_stay(printed, record, keys, files, code, plan):
+    """Approved later they are signed with all that was; a new signature does not drop them."""
+    named = replace(SIGNED, contingencies="5" * 64)
+    acts.approve(record, keys["ines"], WHEN, code, files, named)
+    with pytest.raises(NotAllowed, match="is approved already"):
+        acts.approve(record, keys["ines"], WHEN, code, files, named)
+    with pytest.raises(NotAllowed, match="is approved already"):
+        acts.approve(record, keys["ines"], WHEN, code, files, SIGNED)
+    stood = standing(record, work_of(record.whole()), {}, plan.id, files)
+    assert stood.note.endswith(f"with contingencies {check_code('5' * 64)}")
+    acts.approve(record, keys["ines"], WHEN, code, files, replace(SIGNED, content="d" * 64))
+    assert record.whole().work.plan(plan.id).contingencies == "5" * 64
+    acts.reject(record, keys["ines"], WHEN, code, "wrong survey")
+    assert record.whole().work.plan(plan.id).contingencies == ""

@@ -335,3 +335,28 @@ def test_every_state_comes_back_from_a_checkpoint(tmp_path_factory, stated):
     # and whatever comes after it leads to the same
     again = history.plus(Event(99, "stop", WHEN, "ola", says={"why": "x"}))
     assert again.work == history_of((*events, again[-1])).work
+
+
+def test_state_of_a_recovery_comes_back_as_it_was(home, seen, keys):
+    """Half of it read, one reading outside its band: the next command goes on from there."""
+    says = {"recovery": "a" * 64, "code": "", "stage": 1, "crew": 1, "goal": "safe"}
+    rows = [
+        {"read": "dial A-S1", "value_si": 0.047, "pack": None, "verdict": "stop", "words": "47"},
+        {"read": "stands A-S1", "value_si": None, "pack": None, "verdict": "hold", "words": ""},
+    ]
+    done = {**says, "verdict": "stop", "against": [], "reasons": [], "readings": rows}
+    append(seen, "recovery done", WHEN, key=keys["ola"], about="b" * 64, says=done)
+    with Record(seen) as record:
+        whole, now = record.whole().work, record.now().work
+    found = checkpoint.read(record_first(seen))
+    assert found is not None
+    assert found.work == whole == now
+    own = found.work.recoveries["a" * 64]
+    assert own.report.missing == ("stands A-S1",)
+    assert own.done == 0
+    assert [s.about for s in found.work.stops if s.about] == ["a" * 64]
+
+
+def record_first(folder: Path) -> str:
+    with Record(folder) as record:
+        return record.whole()[0].hash
