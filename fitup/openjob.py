@@ -206,7 +206,7 @@ class OpenJob:
             stands=stands or OPEN,
             stated=self.trust(self.plan),
         )
-        return sheets, confirm(self.job, self.certificate, sheets.printed())
+        return sheets, confirm(self.certificate, sheets.printed())
 
     @cached_property
     def confirmed(self) -> tuple[SheetSet, int]:

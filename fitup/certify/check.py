@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from fitup.certify.certified import with_paths
 from fitup.certify.crossing import crossing_facts
 from fitup.certify.envelopes import jack_envelopes, seat_envelopes
-from fitup.certify.facts import Certificate, CheckFact, SeatFact
+from fitup.certify.facts import (
+    Certificate,
+    CheckFact,
+    GapChange,
+    GapFact,
+    SeatFact,
+    SurveyFact,
+)
 from fitup.certify.frame import FrameStates
 from fitup.certify.hung import HungStates
 from fitup.certify.jacks import lift_offs
@@ -98,24 +106,27 @@ def certify(
     work.wrong += stated_otherwise(work, summary, checks, apart)
     if work.wrong:
         raise CertificateRefused(work.wrong)
-    return Certificate(
-        plan_id=plan.id,
-        checks=checks,
-        seats=seats,
-        stages=walked.stages,
-        stock=stock,
-        statements=(*_statements(work, influence, final, after.change), *sure),
-        inside=inside,
-        summary=summary,
-        gap_rates=_gap_rates(work),
-        ride=ride,
-        bores=bores,
-        bolts=bolts,
-        lift_offs=lift_offs(work, present),
-        procedures=walked.procedures,
-        seat_envelopes=seat_envelopes(job, walked.procedures),
-        jack_envelopes=jack_envelopes(job, walked.procedures),
-        ways_back=walked.ways_back,
+    return with_paths(
+        Certificate(
+            plan_id=plan.id,
+            checks=checks,
+            seats=seats,
+            stages=walked.stages,
+            stock=stock,
+            statements=(*_statements(work, influence, final, after.change), *sure),
+            inside=inside,
+            summary=summary,
+            gaps=_gaps(work),
+            surveys=_surveys(job),
+            ride=ride,
+            bores=bores,
+            bolts=bolts,
+            lift_offs=lift_offs(work, present),
+            procedures=walked.procedures,
+            seat_envelopes=seat_envelopes(job, walked.procedures),
+            jack_envelopes=jack_envelopes(job, walked.procedures),
+            ways_back=walked.ways_back,
+        )
     )
 
 
@@ -162,13 +173,26 @@ def _states(job: Job, survey: Survey, influence: Influence, present: Mapping[str
     return TableStates(influence.uncorrected or influence, may_unload)
 
 
-def _gap_rates(work: Work) -> tuple[tuple[str, float], ...]:
-    """Mean change of the gaps of each joint for one kelvin [m/K]."""
+def _surveys(job: Job) -> tuple[SurveyFact, ...]:
+    apart = job.gates.temperature_apart
+    return tuple(
+        SurveyFact(e.file, e.temperature, e.temperature - apart, e.temperature + apart)
+        for e in job.epochs
+    )
+
+
+def _gaps(work: Work) -> tuple[GapFact, ...]:
+    """Return what steel at the ends of what is allowed, and half way there, does to the gaps."""
+    half = work.job.gates.temperature_apart / 2.0
     rates: dict[str, list[float]] = {name: [] for name in work.job.joints}
     for check, rate in zip(work.state.checks, work.rate, strict=True):
         if check.quantity == "gap":
             rates[check.joint].append(float(rate))
-    return tuple((name, sum(own) / len(own)) for name, own in rates.items() if own)
+    mean = {name: sum(own) / len(own) for name, own in rates.items() if own}
+    return tuple(
+        GapFact(name, rate, tuple(GapChange(n, rate * half * n) for n in (-2, -1, 1, 2)))
+        for name, rate in mean.items()
+    )
 
 
 def _final_settings(work: Work) -> dict[str, float]:
@@ -310,8 +334,8 @@ def _seat_fact(
         out=plan.out,
         put_in=plan.put_in,
         build_up=plan.build_up,
-        height_now=sum(plates[m].measured for m in seat.pack),
-        height_new=sum(plates[m].measured for m in plan.build_up),
+        height_now=sum((plates[m].measured for m in seat.pack), 0.0),
+        height_new=sum((plates[m].measured for m in plan.build_up), 0.0),
         bedding=seat.bedding if plan.disturbed else 0.0,
         setting=final[name],
         ideal=work.plan.ideal[index],
@@ -320,7 +344,15 @@ def _seat_fact(
         reaction_after=after[name],
         reaction_least=seat.reaction_least,
         reaction_most=seat.reaction_most,
+        contact=_contact(work.job, plan.build_up, after[name]),
     )
+
+
+def _contact(job: Job, pack: Sequence[str], load: float) -> float | None:
+    """Return the pressure on the smallest plate of a pack [Pa]."""
+    areas = [job.plates[m].length * job.plates[m].width for m in pack]
+    smallest = min(areas, default=0.0)
+    return max(load, 0.0) / smallest if smallest else None
 
 
 def _statements(

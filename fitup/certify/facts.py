@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
+from fitup.certify.certified import beside, with_paths
 from fitup.certify.envelopes import JackEnvelope, SeatEnvelope
-from fitup.model import FORCES, Job, Procedure
+from fitup.model import FORCES, Job, Procedure, SeatState
+from fitup.model.recovery import Found, Recovery
 
 
 def reading_band(job: Job, quantity: str, value: float) -> float:
@@ -70,6 +73,24 @@ class SeatFact:
     reaction_after: float
     reaction_least: float
     reaction_most: float
+    contact: float | None = None
+    """Pressure on the smallest plate of the new pack [Pa]; None where its size is not known."""
+
+    @property
+    def move(self) -> float:
+        """Move of the seat from the surveyed state [m]."""
+        return beside(self.setting, self.setting, "move", "setting")
+
+    @property
+    def needed(self) -> float:
+        """Height of the pack that would be exact, if plates were of any thickness [m]."""
+        height = self.height_now + self.ideal + (self.bedding if self.disturbed else 0.0)
+        return beside(self.ideal, height, "needed", "ideal")
+
+    @property
+    def error(self) -> float:
+        """By how much the new pack is thicker than needed [m]."""
+        return beside(self.ideal, self.height_new - self.needed, "error", "ideal")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,22 +129,44 @@ class JackFact:
     @property
     def pressure_low(self) -> float:
         """Gauge pressure below which work stops [Pa]."""
-        return self.load_low / self.ram_area
+        return self._gauge(self.load_low, "low")
 
     @property
     def pressure_start(self) -> float:
         """Gauge pressure when it takes the load [Pa]."""
-        return self.load_start / self.ram_area
+        return self._gauge(self.load_start, "start")
 
     @property
     def pressure_raised(self) -> float:
         """Gauge pressure in the raised state [Pa]."""
-        return self.load_raised / self.ram_area
+        return self._gauge(self.load_raised, "raised")
 
     @property
     def pressure_stop(self) -> float:
         """Gauge pressure at which work stops [Pa]."""
-        return self.load_stop / self.ram_area
+        return self._gauge(self.load_stop, "stop")
+
+    @property
+    def pressure_end(self) -> float:
+        """Gauge pressure when it is let off onto the new pack or nut [Pa]."""
+        return self._gauge(self.load_end, "end")
+
+    @property
+    def pressures_up(self) -> tuple[float, ...]:
+        """Gauge pressure after each increment up [Pa]."""
+        return tuple(
+            beside(v, v / self.ram_area, "pressures_up", "loads_up") for v in self.loads_up
+        )
+
+    @property
+    def pressures_down(self) -> tuple[float, ...]:
+        """Gauge pressure after each increment down [Pa]."""
+        return tuple(
+            beside(v, v / self.ram_area, "pressures_down", "loads_down") for v in self.loads_down
+        )
+
+    def _gauge(self, load: float, when: str) -> float:
+        return beside(load, load / self.ram_area, f"pressure_{when}", f"load_{when}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +217,36 @@ class LiftOffFact:
     @property
     def pressure_stop(self) -> float:
         """Gauge pressure at which work stops [Pa]."""
-        return self.load_stop / self.ram_area
+        return beside(self.load_stop, self.load_stop / self.ram_area, "pressure_stop", "load_stop")
+
+    @property
+    def loads(self) -> tuple[float, ...]:
+        """Load at each step [N]."""
+        return tuple(
+            beside(self.load, v, "loads", "load", i) for i, (_, v) in enumerate(self.steps)
+        )
+
+    @property
+    def pressures(self) -> tuple[float, ...]:
+        """Gauge pressure at each step [Pa]."""
+        area = self.ram_area
+        return tuple(
+            beside(self.load, v / area, "pressures", "load", i)
+            for i, (_, v) in enumerate(self.steps)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedFact:
+    """What one check reads when a stage is done, and between which readings work goes on.
+
+    At the steel temperature of the survey [m, m/m or N].
+    """
+
+    check: str
+    expect: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,8 +258,7 @@ class StageFact:
     segment: str
     seats: tuple[str, ...]
     jacks: tuple[JackFact, ...]
-    expected: tuple[tuple[str, float], ...]
-    """Check id -> value after the stage, at the steel temperature of the survey."""
+    expected: tuple[ExpectedFact, ...]
     crew: int = 1
     packs: tuple[PackFact, ...] = ()
     resets: tuple[ResetFact, ...] = ()
@@ -258,6 +329,35 @@ class BoltFact:
 
 
 @dataclass(frozen=True, slots=True)
+class GapChange:
+    """How much wider a gap gets at so many half steps of the allowed steel temperatures [m]."""
+
+    half_steps: int
+    change: float
+
+
+@dataclass(frozen=True, slots=True)
+class GapFact:
+    """What warmer or cooler steel does to the gaps of a joint."""
+
+    joint: str
+    per_kelvin: float
+    """Mean change for one kelvin of all steel [m/K]."""
+    changes: tuple[GapChange, ...]
+    """Over the steel temperatures for which the plan is valid."""
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyFact:
+    """Steel temperatures between which a plan made from a survey is valid [K]."""
+
+    file: str
+    steel: float
+    steel_from: float
+    steel_to: float
+
+
+@dataclass(frozen=True, slots=True)
 class SummaryFact:
     """How good the printed plan is: one field for every objective, named like it."""
 
@@ -283,7 +383,8 @@ class SummaryFact:
         name = objective.replace(" ", "_")
         if name not in SummaryFact.__slots__:
             raise KeyError(objective)
-        return float(getattr(self, name))
+        value: float = getattr(self, name)
+        return value
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,8 +400,8 @@ class Certificate:
     """What was recomputed and found to hold, a line each."""
     inside: bool
     summary: SummaryFact
-    gap_rates: tuple[tuple[str, float], ...] = ()
-    """Joint -> change of its gaps for one kelvin of all steel [m/K]."""
+    gaps: tuple[GapFact, ...] = ()
+    surveys: tuple[SurveyFact, ...] = ()
     ride: tuple[RideFact, ...] = ()
     """Wheel paths; empty with an influence table, which moves no points."""
     bores: tuple[BoreFact, ...] = ()
@@ -316,32 +417,67 @@ class Certificate:
 
 
 @dataclass(frozen=True, slots=True)
-class PrintedNumber:
-    """One rounded number that a person acts on, as it stands on paper, back in SI.
+class StrokeFact:
+    """How far the ram of a jack is out where work stopped, and how far it can still go [m]."""
 
-    Keys a sheet set uses::
+    jack: str
+    stroke_out: float
+    stroke_free: float
 
-        ("jack", stage, jack, "up" | "down", i)            # and (..., "fraction"): in 1/32 in
-        ("jack", stage, jack, "load_start" | "load_raised" | "load_stop" | "load_low" | "load_end")
-        ("jack", stage, jack, "pressure_start" | ... )      # the same, as gauge pressure
-        ("jack", stage, jack, "pressure_up" | "pressure_down", i)
-        ("jack", stage, jack, "move_band")
-        ("pack", stage, seat, "height_new" | "move")
-        ("reset", stage, jack, "base_now" | "base_new" | "out_now" | "out_new")
-        ("lift-off", jack, "load" | "pressure", i)          # i counts the steps
-        ("lift-off", jack, "load_stop" | "pressure_stop" | "creep")
-        ("seat", seat, "height_now" | "height_new" | "move")
-        ("plate", mark, "measured")
-        ("check", id, "before" | "after")
-        ("stage", stage, id, "expect" | "from" | "to")   # from, to: expect -/+ working.move_band
-        ("survey", file, "steel_from" | "steel_to")      # epoch -/+ gates.temperature_apart
-        ("ride", path, "gap_before" | "gap_after" | "roughness_before" | "roughness_after")
-        ("bore", bore, "room_before" | "room_after")
-        ("bolts", group, "passing_before" | "worst_before" | "fitted_before" | ... "after")
-        ("joint", joint, "gap", half_steps)  # change of its gaps at half_steps / 2 of that band
+
+@dataclass(frozen=True, slots=True)
+class RecoveryFacts:
+    """What the sheet of a recovery may print: its procedure, and how all stands before it."""
+
+    procedures: tuple[Procedure, ...]
+    found: tuple[SeatState, ...]
+    strokes: tuple[StrokeFact, ...]
+    surveys: tuple[SurveyFact, ...]
+
+
+def recovery_facts(certificate: Certificate, found: Found, recovery: Recovery) -> RecoveryFacts:
+    """Return what is certified of a recovery; every number of it knows its path.
+
+    Parameters
+    ----------
+    certificate : Certificate
+        Of the plan that is worked by.
+    found : Found
+        Where everything stands before.
+    recovery : Recovery
+        As certified.
     """
+    rams = {s.state.seat: s.ram for s in found.seats}
+    facts = RecoveryFacts(
+        procedures=(recovery.procedure,),
+        found=tuple(s.state for s in found.seats),
+        strokes=tuple(
+            StrokeFact(j.jack, j.stroke_out + rams[j.seat], j.stroke_free - rams[j.seat])
+            for s in certificate.stages
+            if s.number == recovery.procedure.stage
+            for j in s.jacks
+            if j.seat in rams
+        ),
+        surveys=certificate.surveys,
+    )
+    return with_paths(facts)
+
+
+#: ends the key of a fraction of an inch for a tape, which stands beside the number itself
+TAPE: Final = "fraction"
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedNumber:
+    """One rounded number as it stands on paper, back in SI."""
 
     key: tuple[str | int, ...]
+    """Path of its field in the certificate: field names, and the first field of each record.
+
+    For example ``("stages", 3, "jacks", "J1", "load_stop")``; :data:`TAPE` may follow.
+    """
     value_si: float
     half_step: float
     """Half of the last printed digit: how far the exact value may lie from the printed one."""
+    name: str = ""
+    """Field of the sheets in which it stands; part of a field's name in the certificate."""

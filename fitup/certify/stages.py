@@ -7,7 +7,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby, product
 
-from fitup.certify.facts import JackFact, PackFact, ResetFact, StageFact, StockFact
+from fitup.certify.facts import (
+    ExpectedFact,
+    JackFact,
+    PackFact,
+    ResetFact,
+    StageFact,
+    StockFact,
+    reading_band,
+)
 from fitup.certify.jacks import jack_facts, off_readings
 from fitup.certify.limits import ROUND, STILL, Shake, Work, hold_limits, shaken
 from fitup.certify.linked import at_one_pressure, linked_shake, links_of, may_read
@@ -16,7 +24,7 @@ from fitup.certify.procedure import Before, procedures
 from fitup.certify.recompute import pack_setting
 from fitup.certify.springs import respond
 from fitup.certify.store import count_store, one_by_one
-from fitup.model import Job, Procedure, Seat, Stage
+from fitup.model import Check, Job, Procedure, Seat, Stage
 from fitup.units import DISPLAY
 
 Rows = tuple[list[list[float]], list[list[float]]]
@@ -137,8 +145,11 @@ def _number(
     hold_limits(work, f"after stage {number}", site.settings, done, set(), STILL)
     # what a tape will read: at the steel temperature of the survey
     after = work.state.values + done.change + work.warm
-    expected = tuple((c.id, float(v)) for c, v in zip(work.state.checks, after, strict=True))
-    forward, back = procedures(work, crews, before, expected)
+    expected = tuple(
+        _expected(job, c, float(v)) for c, v in zip(work.state.checks, after, strict=True)
+    )
+    read = tuple((e.check, e.expect) for e in expected)
+    forward, back = procedures(work, crews, before, read)
     site.procedures += forward
     site.ways_back += back
     for k, (stage, rows) in enumerate(zip(crews, printed, strict=True)):
@@ -175,6 +186,11 @@ def _loose(job: Job, site: _Site) -> Counter[str]:
         loose.update(job.seats[name].pack)
         loose.subtract(pack)
     return loose
+
+
+def _expected(job: Job, check: Check, value: float) -> ExpectedFact:
+    band = reading_band(job, check.quantity, value)
+    return ExpectedFact(check.id, value, value - band, value + band)
 
 
 def _printed(job: Job, stage: Stage) -> Rows:
@@ -324,7 +340,7 @@ def _pack(work: Work, stage: Stage, k: int) -> PackFact:
         out=_listed(old, Counter(old) - Counter(new)),
         put_in=_listed(new, Counter(new) - Counter(old)),
         after=new,
-        height_new=sum(work.job.plates[m].measured for m in new),
+        height_new=sum((work.job.plates[m].measured for m in new), 0.0),
         move=exact - stage.start[k],
     )
 

@@ -157,7 +157,8 @@ def sheet_of(
 
     ``made`` is the entry in which it was made, None while there is none.
     """
-    from fitup.certify import confirm_recovery
+    from fitup.certify import confirm
+    from fitup.certify.facts import recovery_facts
     from fitup.sheets.recovery import recovery_sheet
 
     stands: Standing = OPEN
@@ -174,6 +175,5 @@ def sheet_of(
         name,
         stands,
     )
-    seats = (s.state for s in answer.found.seats)
-    confirm_recovery(recovery.procedure, seats, sheet.printed())
+    confirm(recovery_facts(opened.certificate, answer.found, recovery), sheet.printed())
     return sheet

@@ -129,7 +129,7 @@ def _checks(job: Job, state: CheckState, certificate: Certificate) -> tuple[Chec
     count = len(state.checks)
     warm = np.zeros(count) if state.at_survey is None else state.at_survey
     rate = np.zeros(count) if state.per_kelvin is None else state.per_kelvin
-    reads = {name: value for stage in certificate.stages for name, value in stage.expected}
+    reads = {r.check: r.expect for stage in certificate.stages for r in stage.expected}
     units, warmed = DISPLAY[job.units], bool(np.any(rate))
     rows = []
     for i, (check, fact) in enumerate(zip(state.checks, certificate.checks, strict=True)):

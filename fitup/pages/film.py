@@ -39,10 +39,10 @@ def film_of(plan: Plan, certificate: Certificate) -> tuple[FilmStep, ...]:
                     at[column[seat]] = value
             steps.append(FilmStep(f"Stage {stage_number}, {label}", tuple(at)))
         readings = {
-            number[name]: value
+            number[read.check]: read.expect
             for fact in certificate.stages
             if fact.number == stage_number
-            for name, value in fact.expected
+            for read in fact.expected
         }
         seats = joined(tuple(seat for stage in crews for seat in stage.seats))
         done = f"Stage {stage_number} done: {seats} on their new packs or nuts"

@@ -143,7 +143,7 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
     tuple of Asked
         Empty where there is no such stage.
     """
-    printed = {tuple(p["key"]): float(p["value_si"]) for p in sheets["printed"]}
+    printed = {_key(tuple(p["key"])): float(p["value_si"]) for p in sheets["printed"]}
     if stage == LIFT_OFF:
         return tuple(
             Asked(
@@ -176,6 +176,20 @@ def asked_of(sheets: Mapping[str, Any], job: Job, stage: int) -> tuple[Asked, ..
         *(_load(job, printed, stage, jack, lines) for jack, _ in jacks),
         *(Asked(f"pack {seat}", "pack", pack=pack, marks=marks) for seat, pack in packs.items()),
     )
+
+
+def _key(path: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Return the path of a printed number as a short key; sheets of old have those already."""
+    match path:
+        case ("stages", stage, "jacks", *rest):
+            return ("jack", stage, *rest)
+        case ("stages", stage, "expected", check, end):
+            return ("stage", stage, check, {"low": "from", "high": "to"}.get(end, end))
+        case ("lift_offs", *rest):
+            return ("lift-off", *rest)
+        case ("procedures", _, "events", line, "readings", reading, *rest):
+            return ("event", line, *reading.split(" ", 1), *rest[rest[:1] == ["bands"] :])
+    return path
 
 
 def judge(asked: Sequence[Asked], read: Mapping[str, Read], job: Job, stage: int) -> Judgement:

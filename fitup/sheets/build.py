@@ -7,6 +7,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from fitup.certify.certified import Path
 from fitup.certify.facts import Certificate, CheckFact, SeatFact, SummaryFact
 from fitup.checks.state import not_measured
 from fitup.model import FORCES, SIDES, Epoch, Job, ObjectiveResult, Plan
@@ -30,7 +31,7 @@ from fitup.sheets.model import (
     StockLine,
     ValidFor,
 )
-from fitup.sheets.numbers import Number, Worded, rounded
+from fitup.sheets.numbers import Number, Worded, rounded, uncertified
 from fitup.sheets.passage import bolt_lines, bore_lines
 from fitup.sheets.places import place_words, plan_segments, segment_maps
 from fitup.sheets.ride import ride_lines
@@ -87,7 +88,7 @@ def build_sheets(
         raise ValueError(
             f"certificate is for plan {certificate.plan_id!r}, plan is {plan.id!r}; certify again"
         )
-    header = header_of(job, survey, plan, stands)
+    header = header_of(job, survey, plan, certificate, stands)
     cards = tuple(_card(job, fact) for fact in certificate.seats)
     joints = _joints(job, survey, certificate)
     after = {line.id: line.after.words.split(" (")[0] for j in joints for line in j.lines}
@@ -127,12 +128,14 @@ def build_sheets(
     )
 
 
-def header_of(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
+def header_of(
+    job: Job, survey: Survey, plan: Plan, certificate: Certificate, stands: Standing
+) -> Header:
     """Return what stands on every page of a plan.
 
     Parameters
     ----------
-    job, survey, plan
+    job, survey, plan, certificate
     stands : Standing
         Gives status, decision and record.
     """
@@ -153,14 +156,14 @@ def header_of(job: Job, survey: Survey, plan: Plan, stands: Standing) -> Header:
         length_unit=units.move.word,
         force_unit=units.force.word,
         pressure_unit=units.pressure.word,
-        reference=rounded(job.reference_temperature, units.temperature),
+        reference=uncertified(job.reference_temperature, units.temperature),
         inputs=job.digest,
-        valid=_valid(job, survey),
+        valid=_valid(job, survey, certificate),
         record=stands.head,
     )
 
 
-def _valid(job: Job, survey: Survey) -> tuple[ValidFor, ...]:
+def _valid(job: Job, survey: Survey, certificate: Certificate) -> tuple[ValidFor, ...]:
     """Return the surveys the plan rests on; steel may differ by the gate between two sides."""
     segments: dict[str, list[str]] = {}
     epochs: dict[str, Epoch] = {}
@@ -168,16 +171,16 @@ def _valid(job: Job, survey: Survey) -> tuple[ValidFor, ...]:
         segments.setdefault(epoch.file, []).append(segment)
         epochs[epoch.file] = epoch
     shown = DISPLAY[job.units]
-    band = job.gates.temperature_apart
+    facts = {fact.file: fact for fact in certificate.surveys}
     return tuple(
         ValidFor(
             file=file,
             taken=epoch.taken.replace("T", " "),
             segments=tuple(segments[file]),
-            steel=rounded(epoch.temperature, shown.temperature),
-            steel_from=rounded(epoch.temperature - band, shown.temperature),
-            steel_to=rounded(epoch.temperature + band, shown.temperature),
-            deck_load=rounded(epoch.deck_load, shown.force),
+            steel=rounded(facts[file].steel, shown.temperature),
+            steel_from=rounded(facts[file].steel_from, shown.temperature),
+            steel_to=rounded(facts[file].steel_to, shown.temperature),
+            deck_load=uncertified(epoch.deck_load, shown.force),
         )
         for file, epoch in epochs.items()
     )
@@ -297,12 +300,11 @@ def _face(said: Worded) -> str:
 
 def _plates(job: Job, marks: tuple[str, ...]) -> tuple[PlateLine, ...]:
     shown = DISPLAY[job.units].plate
-    return tuple(PlateLine(m, rounded(job.plates[m].measured, shown)) for m in marks)
+    return tuple(PlateLine(m, uncertified(job.plates[m].measured, shown)) for m in marks)
 
 
 def _card(job: Job, fact: SeatFact) -> SeatCard:
     units = DISPLAY[job.units]
-    needed = fact.height_now + fact.ideal + (fact.bedding if fact.disturbed else 0.0)
     plan_size, contact = _bearing_area(job, fact)
     return SeatCard(
         seat=fact.seat,
@@ -311,19 +313,19 @@ def _card(job: Job, fact: SeatFact) -> SeatCard:
         pushes=fact.pushes,
         held_by=fact.held_by,
         disturbed=fact.disturbed,
-        move=move_words(fact.pushes, fact.setting, units),
+        move=move_words(fact.pushes, fact.move, units),
         pack_now=_plates(job, fact.pack_now),
         out=_plates(job, fact.out),
         put_in=_plates(job, fact.put_in),
         build_up=_plates(job, fact.build_up),
         height_now=rounded(fact.height_now, units.plate),
         height_new=rounded(fact.height_new, units.plate),
-        needed=rounded(needed, units.plate),
-        error=thickness_error(fact.height_new - needed, units),
+        needed=rounded(fact.needed, units.plate),
+        error=thickness_error(fact.error, units),
         count=len(fact.build_up),
         most_plates=job.seats[fact.seat].most_plates,
         bedding=rounded(fact.bedding, units.move),
-        insertion=rounded(job.working.insertion, units.move)
+        insertion=uncertified(job.working.insertion, units.move)
         if job.seats[fact.seat].comes_back
         else None,
         plan_size=plan_size,
@@ -343,8 +345,7 @@ def _bearing_area(job: Job, fact: SeatFact) -> tuple[str, Number | None]:
         return "", None
     smallest = min(plates, key=lambda p: p.length * p.width)
     sides = (f"{units.move.number(v):g}" for v in (smallest.length, smallest.width))
-    area = smallest.length * smallest.width
-    pressure = rounded(max(fact.reaction_after, 0.0) / area, units.pressure) if area else None
+    pressure = None if fact.contact is None else rounded(fact.contact, units.pressure)
     return f"{' x '.join(sides)} {units.move.word}", pressure
 
 
@@ -382,7 +383,7 @@ def _proof(objective: ObjectiveResult, summary: SummaryFact) -> ProofLine:
     gap = max(value - lower, 0.0)
     return ProofLine(
         name=objective.name,
-        plan=_bare(value, count=count),
+        plan=_bare(value, ("summary", objective.name.replace(" ", "_")), count=count),
         bound=_plain(lower, count=count),
         gap=_plain(gap, count=count),
         proven=proof_words(objective.name, value, lower, proven=objective.proven),
@@ -396,8 +397,8 @@ def _plain(value: float, *, count: bool) -> str:
     return f"{round(value)}" if count else f"{value:z.3f}"
 
 
-def _bare(value: float, *, count: bool) -> Number:
+def _bare(value: float, path: Path, *, count: bool) -> Number:
     """Return a number without a unit, as it is printed."""
     decimals = 0 if count else 3
     shown = round(value, decimals)
-    return Number(shown, decimals, "", "", shown, 0.0 if count else 0.5e-3)
+    return Number(shown, decimals, "", "", shown, 0.0 if count else 0.5e-3, path)

@@ -79,7 +79,7 @@ def contingency_sheet(
         Where they stand, for the header.
     """
     job = certified.job
-    header = header_of(job, certified.survey, certified.plan, stands)
+    header = header_of(job, certified.survey, certified.plan, certified.certificate, stands)
     pages = []
     for procedure in certified.certificate.procedures:
         own = [c for c in found if (c.stage, c.crew) == (procedure.stage, procedure.crew)]

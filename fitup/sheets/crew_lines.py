@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from fitup.certify.facts import PrintedNumber
-from fitup.sheets.numbers import Number, Worded
+from fitup.sheets.numbers import CALLED, Number, Worded
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +29,7 @@ class Read:
 
     key: tuple[str | int, ...]
     instrument: str
-    number: Number
+    number: Number = field(metadata={CALLED: "value"})
     side: str
     aim: bool
     stop: str
@@ -50,15 +48,6 @@ class Read:
         if not self.side:
             return self.number.full
         return f"{self.number.size} {self.number.unit} {self.side}"
-
-    def printed(self) -> Iterator[PrintedNumber]:
-        """Yield the value and both ends of its band, for the certificate to compare."""
-        yield self.number.printed(*self.key, "value")
-        if self.instrument == "ram":
-            yield from self.number.on_tape(*self.key, "value")
-        for name, end in (("low", self.low), ("high", self.high)):
-            if end is not None:
-                yield end.printed(*self.key, self.meaning, name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +136,7 @@ class JointRead:
     """The point it is read at, where that is no pair of the joint."""
     side: str
     """``high``, ``RIGHT``; what it is the side of stands in ``head``."""
-    expect: Worded
+    expect: Worded = field(metadata={CALLED: "value"})
     outside: str
     """Both ends of the band in words: ``1.6 low to 2.4 mm high``."""
     meaning: str
@@ -155,14 +144,6 @@ class JointRead:
     high: Number
     ends: tuple[str, str]
     """Each end by itself in words."""
-
-    def printed(self) -> Iterator[PrintedNumber]:
-        """Yield the value and both ends of its band, for the certificate to compare."""
-        yield self.expect.number.printed(*self.key, "value")
-        if self.key[2] == "tape":
-            yield from self.expect.number.on_tape(*self.key, "value")
-        yield self.low.printed(*self.key, self.meaning, "low")
-        yield self.high.printed(*self.key, self.meaning, "high")
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,13 +172,3 @@ class CrewSheet:
     last: int
     back: tuple[Part, ...] = ()
     """The way back from the raised state on steel; empty where the deck does not come back."""
-
-    def printed(self) -> Iterator[PrintedNumber]:
-        """Yield every number of these pages that a person acts on."""
-        for line in (line for part in (*self.parts, *self.back) for line in part.lines):
-            cells = [cell.reads for cell in line.cells] + [pack.reads for pack in line.packs]
-            for read in (read for reads in cells for read in reads):
-                yield from read.printed()
-        for row in self.joint:
-            for check in row.reads:
-                yield from check.printed()

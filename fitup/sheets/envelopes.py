@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from fitup.certify.envelopes import JackEnvelope, SeatEnvelope
-from fitup.certify.facts import Certificate, PrintedNumber
+from fitup.certify.facts import Certificate
 from fitup.model import Job
 from fitup.sheets.numbers import Number, rounded
 from fitup.sheets.words import least_words
@@ -32,12 +31,6 @@ class SeatEnvelopeLine:
     allowed_least: str
     """The least reaction in words: ``150 kN``, ``may pull 250 kN``."""
 
-    def printed(self) -> Iterator[PrintedNumber]:
-        """Yield every number of the line, for the certificate to compare."""
-        for name in ("least", "most", "oil", "opening", "reaction_least", "reaction_most"):
-            number: Number = getattr(self, name)
-            yield number.printed("envelope", self.seat, name)
-
 
 @dataclass(frozen=True, slots=True)
 class JackEnvelopeLine:
@@ -50,12 +43,6 @@ class JackEnvelopeLine:
     stop: Number
     capacity: Number
     used: str
-
-    def printed(self) -> Iterator[PrintedNumber]:
-        """Yield every number of the line, for the certificate to compare."""
-        for name in ("most", "stop", "capacity"):
-            number: Number = getattr(self, name)
-            yield number.printed("envelope", self.jack, name)
 
 
 def seat_envelope_lines(job: Job, certificate: Certificate) -> tuple[SeatEnvelopeLine, ...]:

@@ -45,9 +45,11 @@ def _jack(job: Job, fact: LiftOffFact) -> LiftOffJack:
             LoadStep(
                 f"{round(100.0 * share)} %",
                 rounded(load, units.force),
-                rounded(load / fact.ram_area, units.pressure),
+                rounded(pressure, units.pressure),
             )
-            for share, load in fact.steps
+            for (share, _), load, pressure in zip(
+                fact.steps, fact.loads, fact.pressures, strict=True
+            )
         ),
         load_stop=rounded(fact.load_stop, units.force),
         pressure_stop=rounded(fact.pressure_stop, units.pressure),

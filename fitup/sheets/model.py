@@ -5,14 +5,13 @@ Numbers are rounded in ``numbers``, nowhere else; what a crew reads of its work 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from fitup.certify.facts import PrintedNumber
 from fitup.sheets.crew_lines import CrewSheet
 from fitup.sheets.envelopes import JackEnvelopeLine, SeatEnvelopeLine
-from fitup.sheets.numbers import Key, Number, Worded
+from fitup.sheets.numbers import CALLED, Number, Worded, printed_in
 from fitup.sheets.sure import SureSheet
 from fitup.sheets.work import (
     Chart,
@@ -199,7 +198,7 @@ class ProofLine:
     """How the printed plan came out in one objective, and the bound of that objective."""
 
     name: str
-    plan: Number
+    plan: Number = field(metadata={CALLED: "summary"})
     bound: str
     gap: str
     proven: str
@@ -285,86 +284,11 @@ class SheetSet:
         return tuple(dict.fromkeys(stage.sheet for stage in self.stages))
 
     def printed(self) -> tuple[PrintedNumber, ...]:
-        """Return every rounded number a person acts on, for the certificate to compare."""
-        return (
-            *self._of_stages(),
-            *self._of_lift_offs(),
-            *self._of_seats(),
-            *self._of_checks(),
-            *(line.measured.printed("plate", line.mark, "measured") for line in self.stock),
-            *self._of_surveys(),
-            *self._of_ride(),
-            *self._of_passage(),
-            *(number for crew in self.crews for number in crew.printed()),
-            *(number for line in self.seat_envelopes for number in line.printed()),
-            *(number for line in self.jack_envelopes for number in line.printed()),
-            *(line.plan.printed("summary", line.name) for line in self.proof),
-        )
+        """Return every rounded number but the inputs, for the certificate to compare.
 
-    def _of_passage(self) -> Iterator[PrintedNumber]:
-        for bore in self.bores:
-            yield bore.before.printed("bore", bore.bore, "room_before")
-            yield bore.after.printed("bore", bore.bore, "room_after")
-        for line in self.bolts:
-            for name in ("worst_before", "worst_after", "fitted_after"):
-                number: Number = getattr(line, name)
-                yield number.printed("bolts", line.group, name)
-            for name in ("passing_before", "passing_after"):
-                yield PrintedNumber(("bolts", line.group, name), float(getattr(line, name)), 0.0)
-
-    def _of_ride(self) -> Iterator[PrintedNumber]:
-        for line in self.ride:
-            for name in ("gap_before", "gap_after", "roughness_before", "roughness_after"):
-                number: Number = getattr(line, name)
-                yield number.printed("ride", line.path, name)
-
-    def _of_stages(self) -> Iterator[PrintedNumber]:
-        for stage in self.stages:
-            for jack in stage.jacks:
-                yield from jack.printed(stage.number)
-            for card in stage.cards:
-                key: Key = ("pack", stage.number, card.seat)
-                yield card.height_new.printed(*key, "height_new")
-                yield card.move.number.printed(*key, "move")
-                yield from card.height_new.on_tape(*key, "height_new")
-            for reset in stage.resets:
-                for name in ("base_now", "base_new", "out_now", "out_new"):
-                    number: Number = getattr(reset, name)
-                    yield number.printed("reset", stage.number, reset.jack, name)
-            for change in stage.gap_changes:
-                yield change.number.printed("joint", change.joint, "gap", change.halves)
-            for line in stage.expected:
-                key = ("stage", stage.number, line.id)
-                yield line.expect.number.printed(*key, "expect")
-                yield line.low.number.printed(*key, "from")
-                yield line.high.number.printed(*key, "to")
-
-    def _of_lift_offs(self) -> Iterator[PrintedNumber]:
-        for group in self.lift_offs:
-            for jack in group.jacks:
-                for i, step in enumerate(jack.steps):
-                    yield step.load.printed("lift-off", jack.jack, "load", i)
-                    yield step.pressure.printed("lift-off", jack.jack, "pressure", i)
-                yield jack.load_stop.printed("lift-off", jack.jack, "load_stop")
-                yield jack.pressure_stop.printed("lift-off", jack.jack, "pressure_stop")
-                yield group.creep.printed("lift-off", jack.jack, "creep")
-
-    def _of_seats(self) -> Iterator[PrintedNumber]:
-        for card in self.seats:
-            yield card.height_now.printed("seat", card.seat, "height_now")
-            yield card.height_new.printed("seat", card.seat, "height_new")
-            yield card.move.number.printed("seat", card.seat, "move")
-
-    def _of_checks(self) -> Iterator[PrintedNumber]:
-        for joint in self.joints:
-            for line in joint.lines:
-                yield line.before.number.printed("check", line.id, "before")
-                yield line.after.number.printed("check", line.id, "after")
-
-    def _of_surveys(self) -> Iterator[PrintedNumber]:
-        for survey in self.header.valid:
-            yield survey.steel_from.printed("survey", survey.file, "steel_from")
-            yield survey.steel_to.printed("survey", survey.file, "steel_to")
+        Whatever record holds it: a number that comes from nowhere is refused.
+        """
+        return printed_in(self)
 
 
 @dataclass(frozen=True, slots=True)

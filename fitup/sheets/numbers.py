@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from fractions import Fraction
 from typing import Final
 
-from fitup.certify.facts import PrintedNumber
+from fitup.certify.certified import CertifiedNumber, Path
+from fitup.certify.facts import TAPE, PrintedNumber
 from fitup.units import FACTORS, Shown
 
-Key = tuple[str | int, ...]
 INCH: Final = FACTORS["length"]["in"]
 
 
@@ -29,6 +29,8 @@ class Number:
     suffix: str
     si: float
     half_step: float
+    path: Path | None = ()
+    """Its field in the certificate; empty where it has none; None: an input, printed as it is."""
 
     @property
     def size(self) -> str:
@@ -69,19 +71,21 @@ class Number:
         """Return how many thirty-seconds of an inch are nearest to the size."""
         return math.floor(abs(self.value) * 32.0 + 0.5)
 
-    def printed(self, *key: str | int) -> PrintedNumber:
-        """Return this number under a key, for the certificate to compare."""
-        return PrintedNumber(key, self.si, self.half_step)
+    def printed(self, name: str) -> Iterator[PrintedNumber]:
+        """Yield this number, and the fraction of an inch that may stand beside it.
 
-    def on_tape(self, *key: str | int) -> Iterator[PrintedNumber]:
-        """Yield the fraction of an inch that stands beside this number, where one does."""
+        ``name`` is the field of the sheets in which it stands.
+        """
+        if self.path is None:
+            return
+        yield PrintedNumber(self.path, self.si, self.half_step, name)
         if self.unit == "in":
             si = math.copysign(self.thirty_seconds / 32.0 * INCH, self.value)
-            yield PrintedNumber((*key, "fraction"), si, INCH / 64.0 + self.half_step)
+            yield PrintedNumber((*self.path, TAPE), si, INCH / 64.0 + self.half_step, name)
 
 
 def rounded(si: float, shown: Shown) -> Number:
-    """Round an SI value to what is printed.
+    """Round an SI value to what is printed; a number of the certificate keeps its path.
 
     Parameters
     ----------
@@ -98,8 +102,55 @@ def rounded(si: float, shown: Shown) -> Number:
     """
     value = shown.number(si)
     return Number(
-        value, shown.decimals, shown.word, shown.suffix, shown.back(value), shown.half_step
+        value,
+        shown.decimals,
+        shown.word,
+        shown.suffix,
+        shown.back(value),
+        shown.half_step,
+        si.path if isinstance(si, CertifiedNumber) else (),
     )
+
+
+def uncertified(si: float, shown: Shown) -> Number:
+    """Round what is printed as the job or another part of the program states it.
+
+    An input, or a figure of how sure the plan is: no certificate recomputes it.
+    """
+    return replace(rounded(si, shown), path=None)
+
+
+#: a field's metadata may say what the certificate calls what stands in it
+CALLED: Final = "certified as"
+
+
+def printed_in(sheets: object) -> tuple[PrintedNumber, ...]:
+    """Return every rounded number in a record of the sheets but the inputs.
+
+    Parameters
+    ----------
+    sheets : dataclass
+        And whatever records it holds: a number that comes from nowhere is among them.
+    """
+    return tuple(
+        dict.fromkeys(p for name, number in _numbers(sheets) for p in number.printed(name))
+    )
+
+
+def _numbers(value: object, name: str = "") -> Iterator[tuple[str, Number]]:
+    """Yield every number in a record with the name of the field that holds it.
+
+    A number with words about it stands in the field of those words.
+    """
+    if isinstance(value, Number):
+        yield name, value
+    elif is_dataclass(value):
+        for own in fields(value):
+            plain = name if own.name == "number" else own.name
+            yield from _numbers(getattr(value, own.name), own.metadata.get(CALLED, plain))
+    elif isinstance(value, tuple):
+        for one in value:
+            yield from _numbers(one, name)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fitup.certify.facts import Certificate
 from fitup.model import Job
 from fitup.sheets.model import BoltLine, BoreLine
-from fitup.sheets.numbers import Number, rounded
+from fitup.sheets.numbers import Number, rounded, uncertified
 from fitup.units import DISPLAY
 
 
@@ -53,7 +53,7 @@ def bolt_lines(job: Job, certificate: Certificate) -> tuple[BoltLine, ...]:
             joint=fact.joint,
             place=fact.place,
             holes=fact.holes,
-            clearance=rounded(job.bolts[fact.group].clearance, shown),
+            clearance=uncertified(job.bolts[fact.group].clearance, shown),
             passing_before=fact.passing_before,
             worst_before=rounded(fact.worst_before, shown),
             passing_after=fact.passing_after,

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from fitup.certify.facts import PackFact, ResetFact, StageFact
 from fitup.model import Job
-from fitup.sheets.numbers import rounded
+from fitup.sheets.numbers import rounded, uncertified
 from fitup.sheets.places import place_words
 from fitup.sheets.words import move_words
 from fitup.sheets.work import PlateLine, ResetLine, SeatCard
@@ -36,7 +36,7 @@ def _card(job: Job, card: SeatCard, pack: PackFact) -> SeatCard:
     units = DISPLAY[job.units]
 
     def lines(marks: Sequence[str]) -> tuple[PlateLine, ...]:
-        return tuple(PlateLine(m, rounded(job.plates[m].measured, units.plate)) for m in marks)
+        return tuple(PlateLine(m, uncertified(job.plates[m].measured, units.plate)) for m in marks)
 
     return replace(
         card,

@@ -6,14 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fitup.certify.facts import Certificate, PrintedNumber
-from fitup.model import Job, Plan
+from fitup.certify.facts import Certificate, PrintedNumber, recovery_facts
+from fitup.model import Job, Plan, SeatState
 from fitup.model.recovery import (
     Found,
     Goal,
     JackHelp,
     Recovery,
-    SeatFound,
     Stopped,
     Tried,
     rounded_up,
@@ -26,7 +25,7 @@ from fitup.sheets.cautions import BAND_PASSED, STRIP, cautions
 from fitup.sheets.crew import crew_sheet
 from fitup.sheets.crew_lines import CrewSheet, Line, Read
 from fitup.sheets.model import Header
-from fitup.sheets.numbers import Number, rounded
+from fitup.sheets.numbers import Number, printed_in, rounded
 from fitup.sheets.pdf import compile_pdf, printable
 from fitup.sheets.places import place_words
 from fitup.sheets.words import ram_reading
@@ -82,11 +81,9 @@ class RecoverySheet:
     window: str
     cautions: tuple[str, ...]
 
-    def printed(self) -> Iterator[PrintedNumber]:
-        """Yield every number that a person acts on."""
-        yield from self.pages.printed()
-        for seat in self.found:
-            yield seat.load.printed("found", seat.seat, "load")
+    def printed(self) -> tuple[PrintedNumber, ...]:
+        """Return every rounded number but the inputs, for the certificate to compare."""
+        return printed_in(self)
 
 
 def recovery_sheet(
@@ -114,16 +111,10 @@ def recovery_sheet(
     """
     procedure = recovery.procedure
     stage = next(s for s in certificate.stages if s.number == procedure.stage)
-    rams = {s.state.seat: s.ram for s in found.seats}
-    strokes = {
-        j.jack: (j.stroke_out + rams[j.seat], j.stroke_free - rams[j.seat])
-        for s in certificate.stages
-        if s.number == procedure.stage
-        for j in s.jacks
-        if j.seat in rams
-    }
+    facts = recovery_facts(certificate, found, recovery)
+    strokes = {s.jack: (s.stroke_out, s.stroke_free) for s in facts.strokes}
     code = check_code(name)
-    header = header_of(job, survey, plan, stands)
+    header = header_of(job, survey, plan, certificate, stands)
     return RecoverySheet(
         header=replace(header, plan_id=name, check_code=code, spoken=spoken(code)),
         goal=GOAL_WORDS[recovery.goal],
@@ -131,9 +122,9 @@ def recovery_sheet(
         plan_code=header.check_code,
         line=line_words(recovery.stopped),
         said=tuple(_said(job, found)),
-        found=tuple(_found(job, found, seat) for seat in found.seats),
+        found=tuple(_found(job, found.stopped, seat) for seat in facts.found),
         outside=tuple(dict.fromkeys((*found.outside, *recovery.outside))),
-        pages=crew_sheet(job, procedure, strokes, {}),
+        pages=crew_sheet(job, facts.procedures[0], strokes, {}),
         segment=procedure.segment,
         window=stage.window,
         cautions=cautions(job),
@@ -159,8 +150,7 @@ def line_words(stopped: Stopped) -> str:
     return f"{stopped.line}{of}"
 
 
-def _found(job: Job, found: Found, seat: SeatFound) -> FoundLine:
-    state, stopped = seat.state, found.stopped
+def _found(job: Job, stopped: Stopped, state: SeatState) -> FoundLine:
     own = {j.id for j in job.jacks_at(state.seat)}
     words = "works"
     if own & set(stopped.broken):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fitup.certify.facts import Certificate
 from fitup.model import Job
 from fitup.sheets.model import Profile, RideLine
-from fitup.sheets.numbers import rounded
+from fitup.sheets.numbers import rounded, uncertified
 from fitup.units import DISPLAY
 
 
@@ -22,7 +22,7 @@ def ride_lines(job: Job, certificate: Certificate) -> tuple[RideLine, ...]:
             path=fact.path,
             joint=fact.joint,
             place=fact.place,
-            straightedge=rounded(job.straightedge, units.coordinate),
+            straightedge=uncertified(job.straightedge, units.coordinate),
             edge=edge_words(job),
             gap_before=rounded(fact.gap_before, units.move),
             gap_after=rounded(fact.gap_after, units.move),

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fitup.certify.facts import Certificate, CheckFact, JackFact, StageFact, reading_band
+from fitup.certify.facts import Certificate, CheckFact, ExpectedFact, JackFact, StageFact
 from fitup.model import SIDES, Job, Quantity
 from fitup.sheets.cautions import conditions, way_back
 from fitup.sheets.model import OF_ITEMS, OF_STRUCTURE, Header, ValidFor
-from fitup.sheets.numbers import rounded
+from fitup.sheets.numbers import rounded, uncertified
 from fitup.sheets.places import place_words, sheet_of
 from fitup.sheets.plates import back_steps, plates_order, reset_line, stage_cards
 from fitup.sheets.words import (
@@ -19,7 +19,7 @@ from fitup.sheets.words import (
     ram_reading,
     value_words,
 )
-from fitup.sheets.work import Expected, GapChange, JackLine, SeatCard, StageSheet
+from fitup.sheets.work import Expected, GapChange, JackLine, RamReading, SeatCard, StageSheet
 from fitup.units import DISPLAY
 
 
@@ -69,9 +69,9 @@ def _stage(
         expected=_expected(job, stage, certificate, facts),
         steel=", ".join(dict.fromkeys(v.steel.full for v in header.valid)),
         gap_changes=_gap_changes(job, stage, certificate, header),
-        move_band=rounded(job.working.move_band, units.move),
+        move_band=uncertified(job.working.move_band, units.move),
         load_band=f"{100.0 * job.working.load_band:.0f}\N{NO-BREAK SPACE}%",
-        follow_up=rounded(job.working.follow_up, units.move),
+        follow_up=uncertified(job.working.follow_up, units.move),
         way_back=way_back(
             vertical=any(card.pushes == "up" for card in cards),
             nuts=all(card.held_by == "nut" for card in cards),
@@ -130,12 +130,13 @@ def _gap_changes(
     apart = job.gates.temperature_apart
     steel = {s: v.steel.si for v in header.valid for s in v.segments}
     changes = []
-    for joint, rate in certificate.gap_rates:
+    for fact in certificate.gaps:
+        joint = fact.joint
         sides = (job.joints[joint].back, job.joints[joint].ahead)
         if stage.segment not in sides:
             continue
-        for halves in (-2, -1, 1, 2):
-            number = rounded(rate * apart * halves / 2.0, units.move)
+        for one in fact.changes:
+            halves, number = one.half_steps, rounded(one.change, units.move)
             at = rounded(steel[stage.segment] + apart * halves / 2.0, units.temperature)
             if number.value == 0.0:
                 continue
@@ -184,11 +185,14 @@ def _jack(job: Job, stage: StageFact, fact: JackFact) -> JackLine:
         load_low=rounded(fact.load_low, units.force),
         pressure_low=rounded(fact.pressure_low, units.pressure),
         load_end=rounded(fact.load_end, units.force),
-        pressure_end=rounded(fact.load_end / fact.ram_area, units.pressure),
-        pressures_up=tuple(rounded(v / fact.ram_area, units.pressure) for v in fact.loads_up),
-        pressures_down=tuple(rounded(v / fact.ram_area, units.pressure) for v in fact.loads_down),
+        pressure_end=rounded(fact.pressure_end, units.pressure),
+        pressures_up=tuple(rounded(v, units.pressure) for v in fact.pressures_up),
+        pressures_down=tuple(rounded(v, units.pressure) for v in fact.pressures_down),
         move_band=rounded(fact.move_band, units.move),
-        back=tuple(ram_reading(fact.pushes, v, units) for v in (*fact.up[-2::-1], 0.0)),
+        back=(
+            *(ram_reading(fact.pushes, v, units) for v in fact.up[-2::-1]),
+            RamReading("START", uncertified(0.0, units.move)),
+        ),
         pump=", ".join(p for p in stage.pumps if fact.jack in job.pumps[p].jacks),
     )
 
@@ -201,9 +205,9 @@ def _expected(
     Line and station of single points wait for the re-survey: nobody reads them at the joint.
     """
     return tuple(
-        _expect(job, facts[check], value, aimed=not any(r for _, r in certificate.gap_rates))
-        for check, value in stage.expected
-        if _near(job, stage.segment, facts[check])
+        _expect(job, facts[read.check], read, aimed=not any(g.per_kelvin for g in certificate.gaps))
+        for read in stage.expected
+        if _near(job, stage.segment, facts[read.check])
     )
 
 
@@ -223,27 +227,26 @@ def _near(job: Job, segment: str, fact: CheckFact) -> bool:
     return joint is not None and segment in (joint.back, joint.ahead)
 
 
-def _expect(job: Job, fact: CheckFact, value: float, *, aimed: bool) -> Expected:
+def _expect(job: Job, fact: CheckFact, read: ExpectedFact, *, aimed: bool) -> Expected:
     """Word one reading; an aim holds at the reference temperature and is left out elsewhere."""
     units = DISPLAY[job.units]
     quantity = quantity_of(fact)
-    band = reading_band(job, fact.quantity, value)
     return Expected(
         id=fact.id,
         quantity=quantity,
         what=NAMES[quantity],
         place=f"{fact.joint} {fact.place}".strip(),
         nominal=_nominal(job, fact),
-        expect=value_words(quantity, value, units, fact.target if aimed else 0.0),
-        low=plain_value(quantity, value - band, units),
-        high=plain_value(quantity, value + band, units),
+        expect=value_words(quantity, read.expect, units, fact.target if aimed else 0.0),
+        low=plain_value(quantity, read.low, units),
+        high=plain_value(quantity, read.high, units),
     )
 
 
 def _nominal(job: Job, fact: CheckFact) -> str:
     """Return the opening a gap is wider or narrower than; empty for other checks."""
     pair = next((p for p in job.pairs.values() if fact.id == f"{p.joint}/{p.id}/gap"), None)
-    return "" if pair is None else rounded(pair.opening, DISPLAY[job.units].move).full
+    return "" if pair is None else uncertified(pair.opening, DISPLAY[job.units].move).full
 
 
 def quantity_of(fact: CheckFact) -> Quantity:

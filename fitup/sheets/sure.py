@@ -10,7 +10,7 @@ import numpy as np
 
 from fitup.checks.items import place_of
 from fitup.model import Job
-from fitup.sheets.numbers import Number, rounded
+from fitup.sheets.numbers import Number, uncertified
 from fitup.sheets.trust_words import main_source_line, percent, risk_words, shot_line, verdict_word
 from fitup.sheets.words import NAMES, shown_for
 from fitup.trust.joint import CheckTrust, JointTrust, risk_of
@@ -142,8 +142,8 @@ def _line(
         what=NAMES[check.quantity],
         place=place_of(job, check) or "whole joint",
         expected=expected,
-        uncertainty=rounded(stated.u if near else u, shown),
-        allowed=rounded(stated.allowed, shown),
+        uncertainty=uncertified(stated.u if near else u, shown),
+        allowed=uncertified(stated.allowed, shown),
         probability=percent(stated.probability) if alike else f"{percent(share)}, by draws",
         said=verdict_word(stated.conformity),
     )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
-from fitup.certify.facts import PrintedNumber
-from fitup.sheets.numbers import Key, Number, Worded
+from fitup.sheets.numbers import CALLED, Number, Worded
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,29 +91,9 @@ class JackLine:
     pressures_up: tuple[Number, ...]
     pressures_down: tuple[Number, ...]
     move_band: Number
-    back: tuple[RamReading, ...]
+    back: tuple[RamReading, ...] = field(metadata={CALLED: "up"})
     """The readings up in reverse, down to START: the way back to the last hold point."""
     pump: str
-
-    def printed(self, stage: int) -> Iterator[PrintedNumber]:
-        """Yield every number of this line that a person acts on, in one stage."""
-        key: Key = ("jack", stage, self.jack)
-        for way, readings in (("up", self.up), ("down", self.down)):
-            for i, reading in enumerate(readings):
-                yield reading.number.printed(*key, way, i)
-                yield from reading.number.on_tape(*key, way, i)
-        for way, pressures in (
-            ("pressure_up", self.pressures_up),
-            ("pressure_down", self.pressures_down),
-        ):
-            for i, pressure in enumerate(pressures):
-                yield pressure.printed(*key, way, i)
-        for name in ("start", "raised", "stop", "low", "end"):
-            load: Number = getattr(self, f"load_{name}")
-            bar: Number = getattr(self, f"pressure_{name}")
-            yield load.printed(*key, f"load_{name}")
-            yield bar.printed(*key, f"pressure_{name}")
-        yield self.move_band.printed(*key, "move_band")
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +271,7 @@ class StageSheet:
     expected: tuple[Expected, ...]
     steel: str
     """Steel temperature for which the expected readings hold; empty where none matters."""
-    gap_changes: tuple[GapChange, ...]
+    gap_changes: tuple[GapChange, ...] = field(metadata={CALLED: "change"})
     move_band: Number
     load_band: str
     follow_up: Number

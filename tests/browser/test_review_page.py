@@ -71,7 +71,7 @@ def test_the_plan_is_shown_as_certified(page: Any, closure: OpenJob, closure_fac
     facts = [certificate.checks[k] for k in order]
     before = words(closure, certificate, np.array([c.before for c in certificate.checks]))
     after = words(closure, certificate, np.array([c.after for c in certificate.checks]))
-    read = {name: value for stage in certificate.stages for name, value in stage.expected}
+    read = {r.check: r.expect for stage in certificate.stages for r in stage.expected}
     assert len(rows) == len(facts)
     for row, fact, k in zip(rows, facts, order, strict=True):
         shown = shown_for(fact.quantity, units)
@@ -219,7 +219,7 @@ def test_the_film_shows_each_stage_and_what_should_read(
             if not label.startswith(f"Stage {stage.number} done"):
                 continue
             seen.add(stage.number)
-            for name, value in stage.expected:
+            for name, value in ((r.check, r.expect) for r in stage.expected):
                 fact = next(c for c in certificate.checks if c.id == name)
                 text = value_words(quantity(fact.quantity), value, units).words
                 assert rows[row_of[name]][6] == text, (label, name)
@@ -238,7 +238,7 @@ def test_steel_and_scale_are_sliders(page: Any, closure: OpenJob, closure_facts:
     for _ in range(2):
         page.keyboard.press("ArrowRight")
     assert page.text_content("#steel-said") == "12.5 °C"
-    gaps = dict(closure.certificate.gap_rates)
+    gaps = {g.joint: g.per_kelvin for g in closure.certificate.gaps}
     for row, k in zip(table(page, "checks"), order, strict=True):
         check = closure.certificate.checks[k]
         facts = closure_facts.checks[k]

@@ -425,7 +425,7 @@ def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
         kept = record.files(plan.outputs)["plan.json"]
         wider = json.loads(stated)
         for number in wider["printed"]:
-            if number["key"][-1] == "from":
+            if number["key"][-1] == "low":
                 number["value_si"] -= 0.05
 
     def planted():

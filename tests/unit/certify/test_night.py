@@ -95,7 +95,7 @@ def test_lines_are_unique_and_a_stage_has_one_hold_point_at_its_end(stated: Any)
 
 def test_the_joint_is_read_in_whole_openings(stated: Any):
     case, _, certificate = stated
-    after = dict(certificate.stages[-1].expected)
+    after = {r.check: r.expect for r in certificate.stages[-1].expected}
     read = next(e for e in events(certificate) if e.verb == "READ")
     for name, reading in reads(read, "tape").items():
         pair = case.job.pairs[name.split("/")[1]]

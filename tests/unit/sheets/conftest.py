@@ -10,9 +10,11 @@ from typing import Literal
 import numpy as np
 import pytest
 
+from fitup.certify.certified import with_paths
 from fitup.certify.facts import (
     Certificate,
     CheckFact,
+    ExpectedFact,
     JackFact,
     LiftOffFact,
     PackFact,
@@ -20,6 +22,8 @@ from fitup.certify.facts import (
     StageFact,
     StockFact,
     SummaryFact,
+    SurveyFact,
+    reading_band,
 )
 from fitup.frames import heading, joint_axes, left_of
 from fitup.model import (
@@ -271,6 +275,7 @@ def seat_facts(job: Job) -> tuple[SeatFact, ...]:
                 reaction_after=1174e3 if seat.pushes == "up" else 90e3,
                 reaction_least=seat.reaction_least,
                 reaction_most=seat.reaction_most,
+                contact=1174e3 / 0.075 if build_up else None,
             )
         )
     return tuple(out)
@@ -336,6 +341,11 @@ def lift_off(jack: Jack, job: Job) -> LiftOffFact:
     )
 
 
+def expected_of(job: Job, fact: CheckFact, value: float) -> ExpectedFact:
+    band = reading_band(job, fact.quantity, value)
+    return ExpectedFact(fact.id, value, value - band, value + band)
+
+
 def stage_facts(job: Job, checks: tuple[CheckFact, ...]) -> tuple[StageFact, ...]:
     groups = (
         ("KD8", ("KD8-BL", "KD8-BR", "KD8-AL", "KD8-AR")),
@@ -345,7 +355,9 @@ def stage_facts(job: Job, checks: tuple[CheckFact, ...]) -> tuple[StageFact, ...
     shares = (0.2, 0.05, 0.0)
     out = []
     for i, (segment, seats) in enumerate(groups):
-        expected = tuple((c.id, shares[i] * c.before + (1.0 - shares[i]) * c.after) for c in checks)
+        expected = tuple(
+            expected_of(job, c, shares[i] * c.before + (1.0 - shares[i]) * c.after) for c in checks
+        )
         jacks = tuple(jack_fact(j, job) for s in seats for j in job.jacks_at(s))
         packs = pack_facts(seat_facts(job), seats)
         out.append(StageFact(i + 1, segment, segment, seats, jacks, expected, packs=packs))
@@ -431,7 +443,7 @@ def events_of(job: Job, stage: StageFact) -> Iterator[WorkEvent]:
 
 
 def expected_reads(job: Job, stage: StageFact) -> Iterator[ExpectedReading]:
-    for name, value in stage.expected:
+    for name, value in ((r.check, r.expect) for r in stage.expected):
         kind = name.rsplit("/", 1)[-1]
         if kind not in ("gap", "step", "offset"):
             continue
@@ -478,17 +490,25 @@ def make(units: Literal["metric", "US"] = "metric") -> Made:
         StockFact(p.mark, p.nominal, p.measured, p.count, 2, 1, p.count - 1)
         for p in job.plates.values()
     )
-    certificate = Certificate(
-        plan.id,
-        checks,
-        seats,
-        stage_facts(job, checks),
-        stock,
-        ("every setting recomputed from its plates", "every limit holds at every stage"),
-        True,
-        SummaryFact(0.86, 2.2041, 8, 16, 24, 3),
-        procedures=procedures_of(job, stage_facts(job, checks)),
-        lift_offs=tuple(lift_off(j, job) for j in job.jacks.values() if j.seat.startswith("KD8-A")),
+    certificate = with_paths(
+        Certificate(
+            plan.id,
+            checks,
+            seats,
+            stage_facts(job, checks),
+            stock,
+            ("every setting recomputed from its plates", "every limit holds at every stage"),
+            True,
+            SummaryFact(0.86, 2.2041, 8, 16, 24, 3),
+            procedures=procedures_of(job, stage_facts(job, checks)),
+            lift_offs=tuple(
+                lift_off(j, job) for j in job.jacks.values() if j.seat.startswith("KD8-A")
+            ),
+            surveys=tuple(
+                SurveyFact(e.file, e.temperature, e.temperature - 3.0, e.temperature + 3.0)
+                for e in job.epochs
+            ),
+        )
     )
     survey = Survey(
         {},
@@ -549,11 +569,13 @@ def make_large(count: int = 16) -> Made:
             )
         )
     job = replace(job, seats=seats, jacks=jacks)
-    expected = tuple((c.id, c.after) for c in made.certificate.checks)
+    expected = tuple(expected_of(made.job, c, c.after) for c in made.certificate.checks)
     packs = pack_facts(tuple(seat_list), tuple(seats))
     stage = StageFact(1, "KD8", "KD8", tuple(seats), tuple(jack_list), expected, packs=packs)
     made = replace(made, job=job)
-    certificate = replace(with_stages(made, (stage,)), seats=tuple(seat_list), lift_offs=())
+    certificate = with_paths(
+        replace(with_stages(made, (stage,)), seats=tuple(seat_list), lift_offs=())
+    )
     return replace(made, certificate=certificate)
 
 
