@@ -75,3 +75,17 @@ def test_a_jack_shows_its_greatest_load_and_stop(case: Any, certificate: Certifi
         stops = [band.high * area for _, r in met if (band := r.band("STOP")) is not None]
         assert own.stop == max(stops)
         assert own.used == own.most / own.capacity < 1.0
+
+
+def test_a_jack_without_a_stop_band_has_no_stop(case: Any, certificate: Certificate):
+    free = [
+        replace(
+            procedure,
+            events=tuple(
+                replace(event, readings=tuple(replace(r, bands=()) for r in event.readings))
+                for event in procedure.events
+            ),
+        )
+        for procedure in certificate.procedures
+    ]
+    assert {e.stop for e in jack_envelopes(case.job, free)} == {0.0}

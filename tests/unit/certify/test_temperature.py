@@ -190,3 +190,24 @@ def test_a_seat_that_lets_go_is_seen(template: tuple[Job, Survey]) -> None:
         pytest.fail("the seats carry on")
     stated = segment_rates(job, checks)[1] @ np.array(list(hot.values()))
     assert np.abs(again - stated).max() > 1e-4
+
+
+def test_a_segment_without_expansion_takes_no_part(template: tuple[Job, Survey]) -> None:
+    """However warm it is: its points do not grow away from their seats."""
+    first = next(iter(template[0].segments))
+    segments = {
+        n: replace(s, expansion=None if n == first else s.expansion)
+        for n, s in template[0].segments.items()
+    }
+    job = replace(template[0], segments=segments)
+    checks = [c for c in checks_of(job) if c.quantity != "tension"]
+    path = second_thermal_path(job, template[1])
+    cold = dict.fromkeys(segments, 0.0)
+    warm = path.change(checks, {**cold, first: 10.0}, cold)
+    grows = second_thermal_path(*template).change(checks, {**cold, first: 10.0}, cold)
+    own = [k for k, c in enumerate(checks) if c.point and job.points[c.point].segment == first]
+    assert own
+    assert np.abs(grows[own]).max() > 1e-4
+    assert 1e-4 < np.abs(warm - grows).max() < 0.05
+    # its members still expand; nothing goes by more than steel does
+    assert np.abs(warm).max() < 0.05

@@ -315,3 +315,30 @@ def test_a_nut_that_was_run_back_is_run_back_once_more_after_resting(closure: Op
         down = next(k for k, o in enumerate(recovery.orders) if o.verb in ("LOWER", "LAND"))
         last = recovery.orders[down - 1]
         assert last.verb == "RUN NUT BACK" or (last.verb == "FOLLOW WITH NUT" and min(last.aims))
+
+
+def test_lines_of_a_recovery_have_numbers_of_their_own(closure: OpenJob):
+    """A line that is said on the radio means one thing, of the plan or of the recovery."""
+    last = max(e.line for p in closure.certificate.procedures for e in p.events)
+    line = next(e.line for e in crew(closure, "W7-lift").events if e.verb == "RAISE")
+    recovery = answer(closure, line, "back").of("back").recovery
+    assert recovery is not None
+    lines = [e.line for e in recovery.procedure.events]
+    assert lines == list(range(last + 1, last + 1 + len(lines)))
+
+
+def test_a_seat_stands_on_what_the_crew_says(closure: OpenJob):
+    """One nut is home already where the line leaves all on oil; the others are as the line says."""
+    events = crew(closure, "W7-lift").events
+    line = next(e.line for e in events if e.verb == "RAISE")
+    as_left = answer(closure, line, "safe").found.seats
+    assert {s.state.on for s in as_left} == {"oil"}
+    seat = as_left[0].state.seat
+    stated = answer(closure, line, "safe", on=((seat, "nut"),)).found.seats
+    assert [s.state.on for s in stated] == ["nut", *["oil"] * (len(stated) - 1)]
+    # the nut stood clear: the seat went down by its gap
+    assert stated[0].nut == 0.0
+    assert as_left[0].ram - stated[0].ram == pytest.approx(as_left[0].nut)
+    # said to stand on oil, as the line says: nothing is otherwise
+    same = answer(closure, line, "safe", on=((seat, "oil"),)).found.seats
+    assert [(s.state, s.ram, s.nut) for s in same] == [(s.state, s.ram, s.nut) for s in as_left]
