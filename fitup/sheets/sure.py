@@ -13,6 +13,7 @@ from fitup.model import Job
 from fitup.sheets.numbers import Number, uncertified
 from fitup.sheets.trust_words import main_source_line, percent, risk_words, shot_line, verdict_word
 from fitup.sheets.words import NAMES, shown_for
+from fitup.trust.conformity import conformity_at
 from fitup.trust.joint import CheckTrust, JointTrust, risk_of
 from fitup.trust.shots import Shot
 from fitup.trust.trust_report import TrustReport, both_ways, shares_inside
@@ -145,5 +146,5 @@ def _line(
         uncertainty=uncertified(stated.u if near else u, shown),
         allowed=uncertified(stated.allowed, shown),
         probability=percent(stated.probability) if alike else f"{percent(share)}, by draws",
-        said=verdict_word(stated.conformity),
+        said=verdict_word(stated.conformity if alike else conformity_at(share, risk_of(job))),
     )

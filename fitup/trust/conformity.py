@@ -69,7 +69,18 @@ def conformity(deviation: float, u: float, allowed: float, risk: float) -> Confo
     risk : float
         Accepted probability that what is said is wrong, 0 to 1.
     """
-    probability = probability_inside(deviation, u, allowed)
+    return conformity_at(probability_inside(deviation, u, allowed), risk)
+
+
+def conformity_at(probability: float, risk: float) -> Conformity:
+    """Return what may be said of a check that is inside with a probability.
+
+    Parameters
+    ----------
+    probability : float
+    risk : float
+        Accepted probability that what is said is wrong, 0 to 1.
+    """
     if probability >= 1.0 - risk:
         return "inside"
     return "outside" if probability <= risk else "undecided"

@@ -33,6 +33,7 @@ from fitup.trust.moved import (
     learned_of_seats,
     moves_of,
     plates_gained,
+    play_behind,
     seat_uncertainty,
     softened,
 )
@@ -45,10 +46,11 @@ _SOFTEST: Final = 0.1
 
 @dataclass(frozen=True, eq=False)
 class Draws:
-    """Drawn values (n, m) of all checks."""
+    """Drawn values (n, m) of all checks; ``one_way`` (m,) is what errs to one side, in the mean."""
 
     state: CheckState
     values: Array
+    one_way: Array | float = 0.0
 
     def inside(self, rows: Sequence[int]) -> Array:
         """Return which draws (n, r) of the checks numbered are inside."""
@@ -61,8 +63,12 @@ class Draws:
 
     @property
     def u(self) -> Array:
-        """Standard deviation (m,) of every check."""
-        return self.values.std(axis=0)
+        """Root mean square (m,) of every check about what is stated of it.
+
+        What errs to one side only is not taken out of the stated value, so it counts.
+        """
+        found: Array = np.hypot(self.values.std(axis=0), self.one_way)
+        return found
 
 
 def simulate(
@@ -97,7 +103,14 @@ def simulate(
             values += _rigid_moves(job, survey, state, influence, driven, assumed)
         else:
             values += _moves(job, influence, plan, effect, x, assumed, rng)
+        return Draws(state, values, influence.A @ (0.5 * _plays(job, influence, plan)))
     return Draws(state, values)
+
+
+def _plays(job: Job, influence: Influence, plan: Plan) -> Array:
+    """Return the play of every seat (s,) [m]."""
+    own = {s.seat: s for s in plan.seats}
+    return np.array([play_behind(job, own[name]) for name in influence.seats])
 
 
 def _surveyed(
@@ -206,6 +219,9 @@ def _settings(
             if not job.plates[mark].alike:
                 x[:, i] += _spread(rng, draws, job.plates[mark].spread or job.uncertainties.plate)
         x[:, i] -= assumed["bedding", name]
+        play = play_behind(job, own[name])
+        if play > 0.0:
+            x[:, i] += rng.uniform(0.0, play, draws)
     for mark, seats in plates_gained(job, plan).items():
         half = np.sqrt(3.0) * job.plates[mark].spread
         thicker = rng.uniform(-half, half, draws)

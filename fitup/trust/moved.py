@@ -136,10 +136,26 @@ def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, 
             yield Source("plates", seat.id), effect * (plate.spread or job.uncertainties.plate)
     if learned_of(job, "bedding", seat.id) is None:
         yield Source("bedding", seat.id), effect * job.uncertainties.bedding
-    if not seat.comes_back and own.put_in:
-        # pushed past its mark by the room its pack needs, the deck rests anywhere within it
-        play = job.staging.slide + seat.bedding
+    play = play_behind(job, own)
+    if play > 0.0:
         yield Source("play", seat.id), effect * play / np.sqrt(3.0)
+
+
+def play_behind(job: Job, own: SeatPlan) -> float:
+    """Return the play behind a pack that is pushed in [m].
+
+    Pushed past its mark by the room its pack needs, the deck rests anywhere within it.
+
+    Parameters
+    ----------
+    job
+    own : SeatPlan
+        Of one seat; where its pack is not pushed in there is none.
+    """
+    seat = job.seats[own.seat]
+    if not own.disturbed or seat.held_by == "nut" or seat.comes_back or not own.put_in:
+        return 0.0
+    return job.staging.slide + seat.bedding
 
 
 def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:

@@ -16,6 +16,7 @@ from fitup.errors import CertificateRefused, NoSafeOrder
 from fitup.model import Order, Plan, Procedure, Staging, Tolerance, WorkEvent
 from fitup.plan import make_plan
 from fitup.structure import rigid_influence
+from fitup.trust.montecarlo import simulate
 
 Small = Callable[..., Any]
 STATED = Staging(crews=2, out_of_step=5e-4, friction=0.03, pressure_error=0.01)
@@ -183,6 +184,32 @@ def test_a_pack_that_is_pushed_in_has_room_and_its_play_counts(pushed: Any):
     gap = next(c for c in certificate.checks if c.quantity == "gap")
     play = (case.job.staging.slide + case.job.seats["Bp"].bedding) / np.sqrt(3.0)
     assert gap.uncertainty > play
+
+
+def test_draws_count_the_play_of_a_push_one_way(pushed: Any):
+    """The deck rests anywhere in the room its pack needed: in the mean half of it too far."""
+    case, plan, _ = pushed
+    args = (case.survey, case.state, case.influence, plan)
+    drawn = simulate(case.job, *args, draws=20_000)
+    seats = {n: replace(s, bedding=0.0) for n, s in case.job.seats.items()}
+    still = replace(case.job, staging=replace(case.job.staging, slide=0.0), seats=seats)
+    tight = simulate(still, *args, draws=20_000)
+    pushes = [s.seat for s in plan.seats if s.put_in and s.seat in ("Ap", "Bp")]
+    play = {n: case.job.staging.slide + case.job.seats[n].bedding for n in pushes}
+    assert play
+    for i, check in enumerate(case.state.checks):
+        if check.quantity not in ("gap", "station"):
+            continue
+        row = case.influence.A[i]
+        most = np.array([row[case.influence.seats.index(n)] * p for n, p in play.items()])
+        one_way = 0.5 * most.sum()
+        moved = drawn.values[:, i].mean() - tight.values[:, i].mean()
+        assert moved == pytest.approx(one_way, abs=2e-5)
+        wider = drawn.values[:, i].var() - tight.values[:, i].var()
+        assert wider == pytest.approx((most**2).sum() / 12.0, rel=0.1, abs=2e-8)
+        # what errs one way is not taken out of the value that is printed: it counts
+        assert drawn.u[i] ** 2 == pytest.approx(drawn.values[:, i].var() + one_way**2)
+    assert np.abs(drawn.one_way).max() > 4e-4
 
 
 def test_a_push_breaks_loose_at_the_load_at_which_it_starts(pushed: Any):

@@ -65,6 +65,11 @@ def test_what_draws_do_not_confirm_is_told_by_draws(stated):
     assert steps[name].uncertainty.si == pytest.approx(3.0 * before[name].uncertainty.si, rel=0.25)
     assert any(line.probability.endswith(", by draws") for line in joint.lines)
     assert not any(line.probability.endswith(", by draws") for line in plain.lines)
+    # what is said of a check follows from the probability printed beside it
+    for line in joint.lines:
+        share = float(line.probability.removeprefix("over ").removeprefix("under ").split(" %")[0])
+        if line.probability.endswith(", by draws") and 5.5 < share < 94.5:
+            assert line.said == "UNDECIDED"
 
 
 def test_both_ways():
