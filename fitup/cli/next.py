@@ -14,7 +14,7 @@ import click
 from fitup.cli.printing import prepared
 from fitup.cli.text import job_argument, json_option, progress, say_json, text_table
 from fitup.errors import EXIT_BAD_INPUT, FitupError, InputError, Problem
-from fitup.jobfolder.done import read_done
+from fitup.jobfolder.done import read_done, require_down
 from fitup.jobfolder.table import parse_local_time, parse_number
 from fitup.loop.carry import Carried, NextJob, carry
 from fitup.loop.folder import NewSurvey, write_next
@@ -117,6 +117,8 @@ def command(
         _require_later(new, opened.job)
         rows = () if done is None else read_done(done, str(done), opened.job)
         shown = "readings" if done is None else str(done)
+        if rest != "planned":
+            require_down(rows, shown)
         result = carry(opened.job, opened.influence, plan, rows, shown=shown, rest=rest)
         if opened.folder != job and (job / "holds.csv").is_file():
             result.warnings.append(f"hold points are no part of a plan: copy holds.csv from {job}")

@@ -12,7 +12,7 @@ from fitup.cli.giving import with_given
 from fitup.cli.recording import caller, now
 from fitup.cli.text import progress
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.done import read_done
+from fitup.jobfolder.done import read_done, require_down
 from fitup.model import Plan
 from fitup.openjob import OpenJob, open_job
 from fitup.record.acts import note_plan, note_sheets
@@ -193,6 +193,7 @@ def with_lift_off(opened: OpenJob, file: Path) -> tuple[OpenJob, tuple[str, ...]
     from fitup.plan.restage import rebase_job
 
     done = read_done(file, str(file), opened.job)
+    require_down(done, str(file))
     if not any(row.moment == "lift-off" and row.load is not None for row in done):
         raise InputError(
             [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
@@ -79,6 +80,42 @@ def read_done(path: Path, shown: str, job: Job) -> tuple[Done, ...]:
     if problems:
         raise InputError(problems)
     return tuple(result)
+
+
+def require_down(rows: Sequence[Done], shown: str) -> None:
+    """Refuse readings that leave a seat raised: nothing is planned from the middle of a stage.
+
+    Parameters
+    ----------
+    rows : sequence of Done
+    shown : str
+        Name of the file in messages.
+
+    Raises
+    ------
+    InputError
+        If a seat was raised in a stage and has no reading of its end, a line for each.
+    """
+    down = {(row.stage, row.seat) for row in rows if row.moment == "end"}
+    up = {
+        (row.stage, row.seat): row.row
+        for row in rows
+        if row.moment == "raised" and (row.stage, row.seat) not in down
+    }
+    if up:
+        raise InputError(
+            [
+                Problem(
+                    shown,
+                    f"seat {seat} raised in stage {stage}, and no end of it",
+                    "a row with moment end too",
+                    "add it; if work stopped there: fitup recover JOB --line N, the last line done",
+                    row=number,
+                    column="moment",
+                )
+                for (stage, seat), number in up.items()
+            ]
+        )
 
 
 def _check(job: Job, row: Row, problems: list[Problem]) -> None:

@@ -55,3 +55,27 @@ def test_a_table_without_a_lift_off_says_so(printed: Path, tmp_path: Path):
         f"{wrong}, moment: found no load or pressure of the moment lift-off; allowed: a row for "
         "each jack, as in lift-off.csv beside the sheets; write the readings down"
     )
+
+
+def test_seats_that_stand_raised_are_not_passed_over(printed: Path, tmp_path: Path):
+    """In the middle of a stage nothing is planned anew: it says so, and what to do."""
+    head, *rows = (printed / "out" / "lift-off.csv").read_text("utf-8").splitlines()
+    columns = head.split(",")
+    seat, jack = (rows[0].split(",")[columns.index(name)] for name in ("seat", "jack"))
+    read = {"stage": "1", "seat": seat, "jack": jack, "who": "N. Tarn", "time": "2031-04-03T01:10"}
+    up = {**read, "moment": "raised", "movement_mm": "3", "side": "above"}
+    line = ",".join(up.get(name, "") for name in columns)
+    table = tmp_path / "up.csv"
+    table.write_text(f"{head}\n{line}\n", encoding="utf-8")
+    wanted = (
+        f"{table}, row 2, moment: found seat {seat} raised in stage 1, and no end of it; "
+        "allowed: a row with moment end too; add it; if work stopped there: fitup recover JOB "
+        "--line N, the last line done"
+    )
+    for command in (
+        ("sheets", str(printed), "--readings", str(table)),
+        ("next", str(printed), "--to", str(tmp_path / "next"), "--done", str(table)),
+    ):
+        done = CliRunner().invoke(group, list(command))
+        assert str(done.exception) == wanted
+    assert not (tmp_path / "next").exists()
