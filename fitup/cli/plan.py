@@ -46,6 +46,7 @@ from fitup.units import DISPLAY
 
 if TYPE_CHECKING:
     from fitup.plan.second_opinion import SecondOpinion
+    from fitup.survey.verdict import Verdict
 
 #: the longest a second opinion may take: a day [s]
 _LONGEST = 86400.0
@@ -107,7 +108,8 @@ def command(
             more = {"sure": _sure_json(sure), "second_opinion": [asdict(s) for s in says]}
             say_json({**as_json_result(opened), **more, "stopped": stopped})
         else:
-            show(opened.job, plan, certificate, status_of(job, plan), sure, says)
+            survey = opened.survey.verdict
+            show(opened.job, plan, certificate, survey, status_of(job, plan), sure, says)
             if give:
                 click.echo(given_words(opened.job, give))
             if stopped:
@@ -187,11 +189,15 @@ def show(
     job: Job,
     plan: Plan,
     certificate: Certificate,
+    survey: Verdict,
     status: str = NOT_APPROVED,
     sure: Sure | None = None,
     says: tuple[SecondOpinion, ...] = (),
 ) -> None:
-    """Print a plan: joints before and after, packs, stages, proof, obstacles, its status."""
+    """Print a plan: joints before and after, packs, stages, proof, obstacles, its status.
+
+    The verdict on the survey stands with its reservations beside the status.
+    """
     for joint in job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
         click.echo(_joint_table(job, [c for c in certificate.checks if c.joint == joint.id], sure))
@@ -241,7 +247,10 @@ def show(
     if not plan.inside:
         click.echo("\nTOLERANCE CANNOT BE MET with the job as it stands.")
         show_obstacles(plan)
-    click.echo(f"\nplan {check_code(plan.id)}, {status}; an aid to a competent engineer")
+    click.echo()
+    for line in survey.brief:
+        click.echo(line)
+    click.echo(f"plan {check_code(plan.id)}, {status}; an aid to a competent engineer")
 
 
 def _reached(objective: ObjectiveResult, value: float) -> str:

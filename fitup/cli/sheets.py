@@ -76,7 +76,8 @@ def command(
         own = {"status": ready.stands.status, "check_code": code_now}
         say_json({**result, **own, "written": [str(p) for p in written]})
     else:
-        show(opened.job, opened.plan, opened.certificate, ready.stands.status)
+        survey = opened.survey.verdict
+        show(opened.job, opened.plan, opened.certificate, survey, ready.stands.status)
         if give:
             click.echo(given_words(opened.job, give))
         for line in ready.stands.why:

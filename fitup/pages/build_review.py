@@ -77,6 +77,7 @@ def review_facts(opened: OpenJob, *, folder: str, stands: Standing = OPEN) -> Re
         status=stands.status,
         approved=stands.good,
         inside=certificate.inside,
+        survey=opened.survey.verdict.brief,
         units=_units(job),
         checks=_checks(job, state, certificate),
         seats=_seats(job, problem, certificate),

@@ -196,6 +196,8 @@ class ReviewFacts:
     status: str
     approved: bool
     inside: bool
+    survey: tuple[str, ...]
+    """The verdict on the survey and its reservations."""
     units: dict[UnitName, Unit]
     checks: tuple[CheckRow, ...]
     seats: tuple[SeatRow, ...]

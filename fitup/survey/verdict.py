@@ -72,6 +72,11 @@ class Verdict:
         """The verdict and what it rests on, in order of weight."""
         return (self.headline, *(f"{_LABEL[g.weight]}: {g.text}" for g in self.grounds))
 
+    @property
+    def brief(self) -> tuple[str, ...]:
+        """The verdict and its reservations: what nobody may miss who goes on from the survey."""
+        return (self.headline, *(f"{_LABEL['reserves']}: {text}" for text in self.reservations))
+
 
 def verdict_of(grounds: Iterable[Ground]) -> Verdict:
     """Return the verdict on grounds in any order; equal ones count once.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from pypdf import PdfReader
 
 #: as a crew sends it: byte-order mark, remark, northing first, decimal commas, pillars
 ROWS = [
@@ -144,3 +145,29 @@ def test_unlike_surveys_of_the_two_sides_are_refused(
     assert len(said.lines) == len(gates)
     for gate, line in zip(gates, said.lines, strict=True):
         assert f"({gate})" in line
+
+
+def test_every_command_that_goes_on_says_the_reservations_in_the_same_words(fitup, job, tmp_path):
+    """Whoever only looks at the plan must see that a face was not measured."""
+    rows = [row for row in ROWS if row[0] != "B-R"]
+    folder = job(survey=crew_list(rows), job=DECLARED)
+    out = tmp_path / "out"
+    said = {
+        name: fitup(name, folder, *more).out.splitlines()
+        for name, *more in (
+            ["survey"],
+            ["check"],
+            ["joints"],
+            ["plan"],
+            ["sheets", "--to", out],
+        )
+    }
+    (line,) = (row for row in said["check"] if row.startswith("reservation: NOT MEASURED: B-R"))
+    for name, lines in said.items():
+        assert "survey verdict: use with these reservations" in lines, name
+        assert line in lines, name
+    pages = PdfReader(out / "report.pdf").pages
+    first = " ".join(pages[0].extract_text().split())
+    assert line.removeprefix("reservation: ") in first
+    fitup("review", folder, "--to", tmp_path / "review.html")
+    assert line in (tmp_path / "review.html").read_text("utf-8")

@@ -480,6 +480,7 @@ function showAll() {
 say(el('job'), facts.job);
 say(el('standing'), `Plan ${facts.check_code}, ${facts.status}.`
   + (facts.straight ? '' : ' Seats may lift off: figures of changed packs hold while the same seats carry.'));
+say(el('survey'), facts.survey.join('. ') + '.');
 say(el('caution'), facts.caution);
 setUpPacks();
 setUpChecks();
