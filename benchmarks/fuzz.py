@@ -29,15 +29,19 @@ ROOT = Path(__file__).parents[1]
 LONGEST = 60
 PEOPLE = '[ines]\nname = "Ines"\nmay = ["name people", "lock off"]\nkey = "{}"\n'.format("0f" * 32)
 FORM = (
-    "plan,stage,name,place,should_read,read_mm,side,read_kN,pack\n"
-    "AAAA-AAAA-AAAAA,1,J1/P1/step,J1 P1,on target,0.4,ahead high,,\n"
-    "AAAA-AAAA-AAAAA,1,load J-A1,LEFT,,,,612,\n"
-    "AAAA-AAAA-AAAAA,1,pack A-S1,LEFT,P20+P5,,,,P20+P5\n"
+    "plan,stage,name,place,should_read,read_mm,side,read_kN,pack,stands_on\n"
+    "AAAA-AAAA-AAAAA,1,J1/P1/step,J1 P1,on target,0.4,ahead high,,,\n"
+    "AAAA-AAAA-AAAAA,1,load J-A1,LEFT,,,,612,,\n"
+    "AAAA-AAAA-AAAAA,1,pack A-S1,LEFT,P20+P5,,,,P20+P5,\n"
+    "AAAA-AAAA-AAAAA,1,dial A-S1,LEFT,4.7 mm up,4.7,up,,,\n"
+    "AAAA-AAAA-AAAAA,1,stands A-S1,LEFT,lock nut,,,,,lock nut\n"
 )
 ASKED = (
     Asked("J1/P1/step", "check", least=-0.002, most=0.002, sides=("ahead high", "ahead low")),
     Asked("load J-A1", "load", "force", most=7e5),
     Asked("pack A-S1", "pack", pack=("P20", "P5")),
+    Asked("dial A-S1", "ram", least=0.002, most=0.0074, sides=("up", "down")),
+    Asked("stands A-S1", "support", stands="nut"),
 )
 
 

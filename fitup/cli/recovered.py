@@ -68,7 +68,8 @@ def report(
         doubts = () if form is None else lost_heads(form, partial(code_at, record))
         kept = {} if form is None else {f"read/{form.file}": form.content}
         present = files_now(folder, plan.inputs)
-        event = report_recovery(record, key, now(), made, present, judged, kept, doubts)
+        of = (*recovery.procedure.jacks, *recovery.procedure.seats)
+        event = report_recovery(record, key, now(), made, present, judged, of, kept, doubts)
         work = record.now().work
     # halves are reported too: what counts is all that was reported of it
     stands = work.recoveries[str(made.says["recovery"])].report

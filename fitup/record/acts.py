@@ -328,7 +328,9 @@ def report_stage(
         alone; that of the stage counts all of them.
     """
     with record.writing() as pen:
-        against = (*doubts, *_against(record, pen, sheets, judged.stage, now))
+        read = [r.name for r in judged.readings if r.read is not None]
+        half = pen.work.unfinished(sheets.about, judged.stage, read)
+        against = (*doubts, *_against(record, pen, sheets, judged.stage, now), *half)
         judged = judged.stopped(against)
         return pen.append(
             STAGE_DONE,
@@ -468,8 +470,7 @@ def _against(record: Record, pen: Pen, sheets: Event, stage: int, now: Files) ->
         out = (
             f"plan {check_code(sheets.about)} is not approved: {'; '.join((stands.status, *own))}",
         )
-    plan = work.plan(sheets.about)
-    return (*stops, *out, *plan.against(stage), *work.unfinished(plan.id, stage))
+    return (*stops, *out, *work.plan(sheets.about).against(stage))
 
 
 def _require_survey(record: Record, pen: Pen, now: Files) -> None:

@@ -8,6 +8,7 @@ entry is believed: whoever approves makes it again from what the crew said.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -247,6 +248,7 @@ def report_recovery(
     made: Event,
     now: Files,
     judged: Judgement,
+    of: Sequence[str],
     form: Files | None = None,
     doubts: tuple[str, ...] = (),
 ) -> Event:
@@ -263,6 +265,8 @@ def report_recovery(
         The job's input files as they lie in the folder.
     judged : Judgement
         What was read, against the bands of its sheet.
+    of : sequence of str
+        Jacks and seats of the crew.
     form : mapping of str to bytes, optional
         The file it was read from.
     doubts : tuple of str
@@ -297,6 +301,7 @@ def report_recovery(
                 "verdict": judged.verdict,
                 "against": list(judged.against),
                 "reasons": list(judged.reasons),
+                "of": sorted(of),
                 "readings": [r.as_json() for r in judged.readings],
             },
         )

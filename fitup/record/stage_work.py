@@ -132,6 +132,8 @@ class RecoveryWork:
     approved: Event | None = None
     done: int = 0
     report: StageWork = field(default_factory=lambda: StageWork(0))
+    own: frozenset[str] = frozenset()
+    """Jacks and seats of the crew, once it was reported; empty where that is not known."""
 
     @property
     def code(self) -> str:

@@ -166,14 +166,24 @@ class Work:
         """Say every STOP that stands and was read as a recovery was carried out."""
         return tuple(s.words for s in self.stops if s.about == recovery.id)
 
-    def unfinished(self, plan: str, stage: int) -> tuple[str, ...]:
-        """Say why a stage cannot be reported as done: a way out of it is under way, or half way."""
+    def unfinished(self, plan: str, stage: int, read: Iterable[str]) -> tuple[str, ...]:
+        """Say why a stage cannot be reported as done: a way out of it is under way, or half way.
+
+        Parameters
+        ----------
+        plan : str
+        stage : int
+        read : iterable of str
+            Names of what was read: what other crews read of their half does not wait.
+        """
+        of = {name.split()[-1] for name in read}
         crews = dict.fromkeys(r.crew for r in self.recoveries.values())
         last = [r for crew in crews if (r := self.recovery(plan, stage, crew)) is not None]
         return tuple(
             r.words
             for r in last
-            if (r.done and r.goal == "safe") or (r.report.reports and not r.done)
+            if ((r.done and r.goal == "safe") or (r.report.reports and not r.done))
+            and (of & r.own or not r.own)
         )
 
     def stops_since(self, entry: int) -> tuple[str, ...]:
@@ -313,7 +323,8 @@ def _of_recovery(work: Work, event: Event) -> Work:
         before = work.recoveries.get(name, replace(own, approved=None))
         # entries of before there were readings say that all of it was done
         report = _reported(before.report, {"readings": (), **says}, event.number)
-        own = replace(before, report=report, done=0 if report.missing else event.number)
+        of = before.own | {str(name) for name in says.get("of", ())}
+        own = replace(before, report=report, own=of, done=0 if report.missing else event.number)
         work = replace(work, stops=(*work.stops, *_stops_of(own, event)))
     others = {k: r for k, r in work.recoveries.items() if k != name}
     return replace(work, recoveries={**others, name: own})

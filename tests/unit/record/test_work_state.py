@@ -187,3 +187,36 @@ def test_no_report_makes_a_stage_better(entries, more):
     # only what was not read yet can turn a hold into go on
     missing = before.plan(more.about).stage(number).missing
     assert grades.index(now) >= grades.index(was) or (was == HOLD and missing)
+
+
+def recovery_done(number, *readings, goal="safe", of=("J1", "S1")):
+    says = {
+        **{"recovery": "c" * 64, "code": "", "stage": 1, "crew": 1, "goal": goal},
+        **{"verdict": GO_ON, "against": [], "reasons": [], "of": list(of)},
+        "readings": list(readings),
+    }
+    return Event(number, "recovery done", WHEN, "ola", PLANS[0], says=says)
+
+
+def test_a_recovery_half_way_holds_its_own_crew_and_no_other():
+    half = recovery_done(1, reading("dial S1"), {**reading("stands S1"), "value_si": None})
+    rest = recovery_done(2, {**reading("stands S1"), "value_si": None, "stands": "nut"})
+    for entries in ([half], [half, rest]):
+        work = work_of(entries)
+        for own in ("ram J1", "pack S1", "load J1"):
+            assert len(work.unfinished(PLANS[0], 1, [own])) == 1
+        assert work.unfinished(PLANS[0], 1, ["ram J2", "pack S2", "J1/P1/step"]) == ()
+        assert work.unfinished(PLANS[0], 2, ["ram J1"]) == ()
+    back = recovery_done(1, reading("dial S1"), goal="back")
+    assert work_of([back]).unfinished(PLANS[0], 1, ["ram J1"]) == ()
+
+
+def test_every_reading_outside_its_band_is_a_stop_of_its_own():
+    """Lifting one does not lift the other, and nicer readings lift none."""
+    off = {**reading("dial S1", STOPPED, 0.05), "words": "50 mm"}
+    other = {**reading("stands S1", HOLD), "stands": "pack"}
+    work = work_of([recovery_done(1, off), recovery_done(2, other), recovery_done(3, reading("x"))])
+    assert [s.entry for s in work.stops] == [1, 2]
+    assert work.recoveries["c" * 64].report.verdict == STOPPED
+    lifted = Event(4, "stop lifted", WHEN, "ines", says={"stop": 1, "why": "y"})
+    assert [s.entry for s in work_of([lifted], work).stops] == [2]
