@@ -66,6 +66,7 @@ TESTS = {
     "procedure": (
         "tests/unit/procedure",
         "tests/unit/recovery",
+        "tests/unit/certify/test_linked_by_hand.py",
         "tests/published/test_lifting_practice.py",
     ),
     "checks": (

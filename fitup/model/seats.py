@@ -263,11 +263,10 @@ class Jack:
     """What moves a seat; several may serve one seat.
 
     ``stroke_used`` is how far the ram is out at START, when it has taken the load: that much it
-    can go back.
-    ``base`` is the packing under it that can be taken out, ``base_most`` the most that may stand
-    there [m]: room to set it anew when its stroke is used up. ``stiffness`` is that of jack, oil
-    and base together [N/m]; None: by the defaults of :class:`Springs`. Jacks of one ``circuit``
-    hang on one valve at one pressure, at one seat or at several.
+    can go back. ``base`` is the packing under it that can be taken out, ``base_most`` the most that
+    may stand there [m]: room to set it anew when its stroke is used up. ``stiffness`` is that of
+    jack, oil and base together [N/m]; None: by the defaults of :class:`Springs`. Jacks of one
+    ``circuit`` hang on one valve at one pressure, at one seat or at several.
     """
 
     id: Annotated[str, column("id", "the number painted on the jack")]

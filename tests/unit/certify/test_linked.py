@@ -18,6 +18,7 @@ from fitup.model.procedure import WorkEvent
 from fitup.plan import make_plan
 from fitup.procedure.rows import way_rows
 from fitup.recovery.contingencies import Certified, contingencies
+from fitup.sheets.crew import crew_sheets
 from fitup.structure.rebase import lift_offs
 
 STAGING = Staging(out_of_step=0.0005, friction=0.03, pressure_error=0.01)
@@ -286,3 +287,19 @@ def test_search_and_certificate_agree(small: Callable[..., Any]):
         case = replace(case, job=replace(case.job, limits=limits))
         plan = make_plan(case.job, case.state, case.influence)
         assert certified(case, plan).inside
+
+
+def test_sheets_say_which_valve_and_which_ram(lift: Any):
+    """A crew reads the valve beside the pump, and works to the rams that lead alone."""
+    case, _, certificate = lift
+    for sheet in crew_sheets(case.job, certificate):
+        name = sheet.jacks[0].jack[1]
+        assert [j.pump for j in sheet.jacks] == [name, name, "", ""]
+        raised = [line for part in sheet.parts for line in part.lines if line.asks[:5] == "RAISE"]
+        assert raised
+        for line in raised:
+            assert line.note == (
+                f"J{name}1 leads, shut valve {name} at its reading: it takes J{name}2 along"
+            )
+            rams = next(row for row in line.rows if any(r and r.aim for r in row.reads))
+            assert [r is not None and r.aim for r in rams.reads] == [True, False, True, True]
