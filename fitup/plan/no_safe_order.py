@@ -196,9 +196,9 @@ def _bare(job: Job, seat: Seat) -> str:
 
 def _said(job: Job, block: Block) -> str:
     force, move = DISPLAY[job.units].force, DISPLAY[job.units].move
-    if block.kind in ("jack", "jack_worst", "reaction_most", "reaction_least"):
+    if block.kind in ("jack", "jack_worst", "reaction_most", "reaction_least", "friction"):
         return f"{block.text}, {_up(block.by, force, 1)} too much"
-    if block.kind in ("difference", "warp", "opening", "locked"):
+    if block.kind in ("difference", "warp", "opening", "locked", "drop"):
         return f"{block.text}, {_up(block.by, move, 1)} too much"
     return block.text
 
@@ -270,6 +270,10 @@ def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
         yield _by_stroke(job, block.group)
     elif kind == "support":
         yield from _supported(job, block.subject)
+    elif kind == "friction":
+        yield _with_nuts(job, block.subject)
+    elif kind == "drop":
+        yield from _followed(job, block)
     elif kind == "travel":
         yield from _more_travel(job, block)
 
@@ -339,10 +343,21 @@ def _more_plates(job: Job, more: Sequence[tuple[str, int]]) -> Iterator[tuple[st
         yield f"{' and '.join(words)} in the store", replace(job, plates={**job.plates, **stock})
 
 
-def _supported(job: Job, seat: str) -> Iterator[tuple[str, Job]]:
+def _with_nuts(job: Job, seat: str) -> tuple[str, Job]:
     nuts = {j.id: replace(j, lock_nut=True) for j in job.jacks_at(seat)}
-    text = f"a jack with a lock nut at seat {seat}"
-    yield text, replace(job, jacks={**job.jacks, **nuts})
+    return f"a jack with a lock nut at seat {seat}", replace(job, jacks={**job.jacks, **nuts})
+
+
+def _followed(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
+    move, now = DISPLAY[job.units].move, job.working.follow_up
+    for times in _TIMES:
+        most = _rounded(now + block.by * times, move, 1)
+        text = f"steel within {move.text(most)} of the load (follow_up, now {move.text(now)})"
+        yield text, replace(job, working=replace(job.working, follow_up=most))
+
+
+def _supported(job: Job, seat: str) -> Iterator[tuple[str, Job]]:
+    yield _with_nuts(job, seat)
     own = replace(job.seats[seat], temporary_seat=True)
     text = f"a temporary seat beside the pack of seat {seat} (temporary_seat = yes)"
     yield text, replace(job, seats={**job.seats, seat: own})

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitup.errors import NoPlan, NoSafeOrder
+from fitup.errors import InputError, NoPlan, NoSafeOrder
 from fitup.frames import Array
 from fitup.model import (
     CheckState,
@@ -35,6 +35,7 @@ from fitup.problem.relaxations import Case
 from fitup.procedure.course import Outcome
 from fitup.procedure.layout import Laid
 from fitup.procedure.plan_stages import best_order, stages_result
+from fitup.procedure.possible import impossible
 from fitup.solve.effort import Stop, never
 
 Report = Callable[[str], None]
@@ -75,11 +76,16 @@ def make_plan(
 
     Raises
     ------
+    InputError
+        If a seat that may be moved cannot be worked at, whatever is planned.
     NoPlan
         If no choice of whole plates keeps the hard limits.
     NoSafeOrder
         If no order of stages keeps every limit on the way.
     """
+    problems = list(impossible(job, influence))
+    if problems:
+        raise InputError(problems)
     if influence.exact is None:
         plan = _make(job, state, influence, report, stop, explain=explain)
     else:

@@ -205,6 +205,8 @@ class Held:
                     yield Broken(label, when, by)
                 for label, by in self._landing(stage, heights, standing, order):
                     yield Broken(label, when, by)
+                for label, by in self._unheld(stage, order, standing, heights):
+                    yield Broken(label, when, by)
                 if order.verb in _GAUGED:
                     loads = dict(zip(stage.seats, heights.loads(settings).tolist(), strict=True))
                     for label, by in gauges.over(order, loads):
@@ -223,6 +225,24 @@ class Held:
             settings = heights.shared(share, standing.settings)
             where = {**self.site, **dict(zip(stage.seats, settings.tolist(), strict=True))}
             yield from self.limits.over(where, {}, moving=True)
+
+    def _unheld(
+        self, stage: Stage, order: Order, standing: Standing, heights: Heights
+    ) -> Iterator[tuple[LimitRow, float]]:
+        """Yield loads that steel does not follow near enough, and pushes friction does not hold."""
+        loads = heights.loads(standing.settings)
+        care = DISPLAY[self.job.units].move.half_step + float(heights.mark.max()) / 2.0
+        most = self.job.working.follow_up
+        drops = standing.drops(loads) if order.phase != "breakaway" else np.zeros(len(loads))
+        for name, drop, load in zip(stage.seats, drops, loads, strict=True):
+            seat = self.job.seats[name]
+            if drop > most + care:
+                text = f"fall of seat {name} before steel carries it (follow_up)"
+                yield LimitRow("drop", name, text), float(drop - most)
+            if order.phase == "let off" and not _nuts(self.job, seat):
+                over = abs(float(load)) - seat.breakaway
+                if over > _ROUND_N:
+                    yield LimitRow("friction", name, f"friction at seat {name}, let off"), over
 
     def _gauges(self, stage: Stage) -> Gauges:
         """Return the gauges of a crew, with what others and its own rams may add."""
@@ -269,6 +289,10 @@ class Held:
             rate = float(rows.L[p, column]) / slope if slope > 0.0 else 0.0
             if rate > _RATE:
                 yield load + max(0.0, float(left[p])) / rate, label
+
+
+def _nuts(job: Job, seat: Seat) -> bool:
+    return all(j.lock_nut for j in job.jacks_at(seat.id))
 
 
 def taken_up(limits: Limits, seats: Sequence[Seat], site: Mapping[str, float]) -> Iterator[Broken]:

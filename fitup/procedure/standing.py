@@ -78,6 +78,27 @@ class Standing:
             seat.on == ("nut" if self._stays(k) else "pack") for k, seat in enumerate(self.seats)
         )
 
+    def drops(self, loads: Array) -> Array:
+        """Return how far loads (k,) [N] on oil could go before steel carries them (k,) [m].
+
+        Zero where a load stands on steel.
+        """
+        thick = {m: p.measured for m, p in self.job.plates.items()}
+        found = np.zeros(len(self.seats))
+        for k, seat in enumerate(self.seats):
+            if seat.on != "oil":
+                continue
+            found[k] = seat.nut
+            level = float(self.settings[k] - loads[k] / self.heights.spring[k])
+            if not self._stays(k):
+                bedding = float(self.heights.bedding[k]) if seat.new else 0.0
+                over = sum(thick[m] * n for m, n in seat.on_pack.items())
+                found[k] = min(found[k], level - self._rest(k) - bedding - over)
+            beside = sum(thick[m] * n for m, n in seat.beside.items())
+            if beside > 0.0:
+                found[k] = min(found[k], level - float(self.heights.start[k]) - beside)
+        return found
+
     def _act(self, order: Order, own: Sequence[int], aims: Mapping[int, float]) -> None:
         verb = order.verb
         if verb == "TAKE UP" and self.heights.linked:
@@ -145,7 +166,7 @@ class Standing:
         if heights.linked and all(s.on == "oil" for s in self.seats):
             settings, rams = heights.followed(rams, self.settings)
             for seat, ram in zip(self.seats, rams.tolist(), strict=True):
-                seat.ram = ram
+                seat.nut, seat.ram = seat.nut + ram - seat.ram, ram
             return settings
         on_oil = heights.on_oil(rams)
         fixed, gives = np.zeros(len(self.seats)), np.zeros(len(self.seats))

@@ -12,7 +12,7 @@ import pytest
 
 from fitup.certify import Certificate, certify
 from fitup.checks import joint_state
-from fitup.errors import CertificateRefused, NoSafeOrder
+from fitup.errors import CertificateRefused, InputError
 from fitup.model import Order, Plan, Procedure, Staging, Tolerance, WorkEvent
 from fitup.plan import make_plan
 from fitup.structure import rigid_influence
@@ -142,13 +142,14 @@ def test_a_jack_without_nut_and_a_seat_without_temporary_place_are_named(small: 
         certify(case.job, case.survey, case.state, case.influence, plan)
     named = "seat B2 cannot be re-packed: jack JB2 has no lock nut"
     assert named in str(refused.value)
-    # the planner knows it too: it leaves the seat alone, or names it
-    try:
-        packs = make_plan(case.job, case.state, case.influence).seats
-    except NoSafeOrder as none:
-        assert named in str(none)
-    else:
-        assert not next(s for s in packs if s.seat == "B2").disturbed
+    # the planner names it before it searches, and what it says to write will do
+    with pytest.raises(InputError) as impossible:
+        make_plan(case.job, case.state, case.influence)
+    assert "in job.toml name B2 in leave_alone" in str(impossible.value)
+    objectives = replace(case.job.objectives, leave_alone=("B2",))
+    kept = replace(case.job, objectives=objectives)
+    packs = make_plan(kept, case.state, case.influence).seats
+    assert not next(s for s in packs if s.seat == "B2").disturbed
 
 
 def test_every_plate_is_in_one_place_at_every_event(small: Small):

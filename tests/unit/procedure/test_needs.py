@@ -236,6 +236,23 @@ def test_a_load_that_cannot_be_taken_up_is_named(small: Small):
     assert "seat B4 carries 138 kN, outside its limits" in refused(case, plan)
 
 
+def test_a_fall_that_steel_does_not_follow_is_named(small: Small):
+    """Raised by 5 mm at a time with nuts after each: 5 mm over steel, where 3 mm are allowed."""
+    case, packs = raised(small, ("P5",) * 4)
+    near_steel = replace(case.job.working, follow_up=0.003, lift_step=0.005)
+    with pytest.raises(NoSafeOrder) as none:
+        ordered(case, packs, working=near_steel)
+    said = str(none.value)
+    assert "fall of seat B1 before steel carries it (follow_up) on jacks, " in said
+    tried = [line for line in said.splitlines() if "steel within" in line]
+    assert tried and "(follow_up, now 3.0 mm)" in tried[0]
+    enough = float(tried[0].split("steel within ")[1].split(" mm")[0]) / 1e3
+    wider = replace(near_steel, follow_up=enough)
+    plan = ordered(case, packs, working=wider)
+    assert refused(case, plan, working=wider) == ""
+    assert "mm before steel carries it, at most 3.0 mm" in refused(case, plan, working=near_steel)
+
+
 def raised(small: Small, by: tuple[str, ...], **jack: Any) -> tuple[Any, tuple[SeatPlan, ...]]:
     """Return a job in which the seats of B get one more plate each, and no other seat changes."""
     case = small()
