@@ -303,3 +303,41 @@ def test_sheets_say_which_valve_and_which_ram(lift: Any):
             )
             rams = next(row for row in line.rows if any(r and r.aim for r in row.reads))
             assert [r is not None and r.aim for r in rams.reads] == [True, False, True, True]
+
+
+def test_a_warped_box_leaves_light_packs_early_and_gauges_allow_for_it(small: Any):
+    """At rest one diagonal carries 650 kN, the other 350: one pressure makes it 500 each.
+
+    While jacks push with a share of 500 kN no seat carries less than that (a pack cannot pull), and
+    a gauge that comes down from one pressure is not stopped by what lands on lighter packs.
+    """
+    case = small(staging=STAGING)
+    jacks = {
+        n: replace(j, circuit=n[1] if n[-1] in "12" else "") for n, j in case.job.jacks.items()
+    }
+    seats = {
+        n: replace(s, reaction_now=6.5e5 if n[-1] in "13" else 3.5e5)
+        for n, s in case.job.seats.items()
+    }
+    case = small(staging=STAGING, jacks=jacks, seats=seats)
+    plan = make_plan(case.job, case.state, case.influence)
+    certificate = certified(case, plan)
+    early = 0
+    for procedure in certificate.procedures:
+        shares = iter((0.25, 0.5, 0.75, 0.9))
+        top = next(e for e in procedure.events if e.verb == "RAISE")
+        pressure = {r.at: r.value for r in top.readings if r.instrument == "gauge"}
+        for event in procedure.events:
+            loads = [s.load for s in event.after]
+            if event.verb == "TAKE UP":
+                share = next(shares)
+                assert min(loads) >= share * 5.0e5 - 10.0
+                early += min(loads) == pytest.approx(share * 5.0e5, abs=10.0)
+            if event.verb in ("OIL OFF", "LAND"):
+                for reading in event.readings:
+                    if reading.instrument == "gauge":
+                        # friction and its own error still to come
+                        band = reading.band("STOP")
+                        assert band is not None
+                        assert band.high >= pressure[reading.at] + 0.01 * 1.2e6 / 0.02
+    assert early >= 2
