@@ -27,8 +27,8 @@ PEOPLE = {
     "bram": ("Bram Teel", ["accept surveys"]),
     "ola": ("Ola Finch", ["report stages"]),
 }
-#: seconds of processor for the whole replay, far beyond what it takes
-MOST = 120.0
+#: seconds of processor for the whole replay, twice what it takes
+MOST = 60.0
 
 
 class Player:
