@@ -48,6 +48,7 @@ from fitup.errors import CertificateRefused
 from fitup.frames import Array
 from fitup.model import Check, CheckState, Influence, Job, Plan, circuits_of
 from fitup.survey.points import Survey
+from fitup.units import DISPLAY, from_si
 
 _HOW = {
     "rigid": "segments brought to equilibrium again and points moved by true rotations",
@@ -363,11 +364,13 @@ def _statements(
 ) -> tuple[str, ...]:
     length = np.array([c.is_length for c in work.state.checks])
     apart = np.abs(_linear(influence, final) - change)[length].max(initial=0.0)
+    shown = DISPLAY[work.job.units].move
+    apart_words = f"{from_si(float(apart), 'length', shown.suffix):.{shown.decimals + 2}f}"
     how = "hung" if isinstance(work.states, HungStates) else influence.origin
     return (
         f"settings of {len(work.plan.seats)} seats added up plate by plate from measured thickness",
         f"checks and reactions by a second path: {_HOW[how]}",
-        f"second path and optimiser differ by at most {apart * 1e3:.3f} mm in any check",
+        f"second path and optimiser differ by at most {apart_words} {shown.word} in any check",
         f"{work.counted} states over {_numbers(work)} stages, each printed increment one of "
         "them: reactions, differences, warp, clear openings, strokes and jack reserves kept",
         "jacks out of step, friction and gauges at their worst: every load below capacity over "

@@ -8,7 +8,14 @@ import click
 
 from fitup.certify import Certificate
 from fitup.cli.text import job_argument, progress, text_table
-from fitup.errors import EXIT_OUTSIDE, InputError, Problem
+from fitup.errors import (
+    EXIT_OUTSIDE,
+    CertificateRefused,
+    InputError,
+    NoPlan,
+    NoSafeOrder,
+    Problem,
+)
 from fitup.model import SIDES, Job, Plan, Quantity
 from fitup.openjob import open_job
 from fitup.sheets.words import NAMES, shown_for, value_words
@@ -40,18 +47,29 @@ def command(
 
     opened = open_job(job, report=progress)
     other = opened.changed(changed_job(opened.job, hold, _counts(gone), broken, leave))
-    plan, then = opened.plan, other.plan
+    plan, certificate = opened.plan, opened.certificate
+    try:
+        then, changed = other.plan, other.certificate
+    except (NoPlan, NoSafeOrder, CertificateRefused) as error:
+        worst = certificate.summary.worst_ratio
+        click.echo(f"as the job stands: worst ratio {worst:.2f}, {_disturbed(certificate)}")
+        click.echo("\nWith the change THERE IS NO PLAN that may be carried out:")
+        for line in str(error).splitlines():
+            click.echo(f"  {line}")
+        return EXIT_OUTSIDE
     click.echo("Checks that would differ")
-    click.echo(_checks(opened.job, opened.certificate, other.certificate))
+    click.echo(_checks(opened.job, certificate, changed))
     click.echo("\nPacks that would differ, bottom to top")
     click.echo(_packs(plan, then))
-    both = opened.certificate, other.certificate
-    for words, one in zip(("as the job stands", "with the change"), both, strict=True):
-        disturbed = f"{one.summary.seats_disturbed} seats disturbed"
-        click.echo(f"{words}: worst ratio {one.summary.worst_ratio:.2f}, {disturbed}")
+    for words, one in (("as the job stands", certificate), ("with the change", changed)):
+        click.echo(f"{words}: worst ratio {one.summary.worst_ratio:.2f}, {_disturbed(one)}")
     if not then.inside:
         click.echo("\nWith the change, TOLERANCE CANNOT BE MET.")
     return 0 if then.inside else EXIT_OUTSIDE
+
+
+def _disturbed(certificate: Certificate) -> str:
+    return f"{certificate.summary.seats_disturbed} seats disturbed"
 
 
 def _counts(gone: tuple[str, ...]) -> dict[str, int]:

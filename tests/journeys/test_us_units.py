@@ -117,6 +117,12 @@ def test_sheets_in_inches_and_kips(twins):
     assert not re.findall(r"\d\s*(?:mm|kN|bar|m|\u00b0C)\b", text)
 
 
+def test_what_the_certificate_states_is_in_inches(twins):
+    lines = twins[1][1]["certificate"]["statements"]
+    (line,) = (one for one in lines if "second path and optimiser differ" in one)
+    assert re.fullmatch(r".* by at most 0\.\d{5} in in any check", line)
+
+
 def test_terminal_in_inches_and_fahrenheit(twins, fitup):
     said = fitup("joints", twins[0])
     assert "ahead side high by 0.236 in" in said.out

@@ -6,6 +6,8 @@ import json
 
 import pytest
 
+from fitup.errors import CertificateRefused
+
 
 @pytest.fixture
 def job(tmp_path, small_job_writer):
@@ -55,3 +57,23 @@ def test_names_that_are_not_there(fitup, job):
         "command line, --gone: found 'P10'; allowed: MARK=COUNT, e.g. P10=2; write the mark, an "
         "equals sign and how many are gone\n"
     )
+
+
+class Refused:
+    """A changed job of which the certificate lets no plan through."""
+
+    @property
+    def plan(self):
+        raise CertificateRefused(["stage 1, jack JB1: no stop band is left"])
+
+
+def test_a_change_that_leaves_no_plan_is_an_answer(fitup, job, monkeypatch):
+    """The engineer asked what if: that nothing may be carried out then is what comes out."""
+    monkeypatch.setattr("fitup.openjob.OpenJob.changed", lambda opened, other: Refused())
+    said = fitup("whatif", job)
+    assert said.code == 3
+    assert said.lines == []
+    first, _, head, why = said.out.splitlines()
+    assert first.startswith("as the job stands: worst ratio ")
+    assert head == "With the change THERE IS NO PLAN that may be carried out:"
+    assert why == "  stage 1, jack JB1: no stop band is left"
