@@ -285,6 +285,7 @@ def whole_rows(
         Added to.
     """
     rows: list[Line] = []
+    before = len(problems)
     width, needed = columns.width, max(columns.at.values()) + 1
     remark_last = delimiter == " " and needed < width
     for line in lines:
@@ -317,4 +318,22 @@ def whole_rows(
         )
     if not lines:
         problems.append(Problem(epoch.file, "no rows", "a row for every point", "was it saved?"))
+    if (
+        delimiter == " "
+        and len(lines) > 1
+        and not rows
+        and all(len(r.cells) < needed for r in lines)
+    ):
+        # one cause, and not as many as there are rows
+        del problems[before:]
+        problems.append(
+            Problem(
+                epoch.file,
+                f"{len(lines[0].cells)} cells, and too few in every other row too",
+                f"{width} cells set apart by blanks",
+                "columns of fixed width touch each other here: export the list with semicolons, "
+                "commas or tabs",
+                row=lines[0].number,
+            )
+        )
     return rows

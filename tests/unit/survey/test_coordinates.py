@@ -574,3 +574,13 @@ def test_whatever_a_file_holds_it_is_read_or_refused_in_words(words, order, deci
         else:
             assert found.points
             assert all(p.id in KNOWN and np.isfinite(p.position).all() for p in found.points)
+
+
+def test_columns_that_touch_are_one_problem_and_not_one_a_row(tmp_path):
+    rows = "".join(f"A1-{i}  8885.150{i}4204.5822  61.7244\n" for i in range(1, 5))
+    (line,) = refusal(tmp_path, rows, order=ORDER, unit="m")
+    assert line == (
+        "survey.csv, row 1: found 3 cells, and too few in every other row too; allowed: 4 cells "
+        "set apart by blanks; columns of fixed width touch each other here: export the list with "
+        "semicolons, commas or tabs"
+    )
