@@ -155,13 +155,13 @@ def _lack(needs: Needs, state: State, move: Move, lack: Lack) -> Block:
         by = _up(lack.by, DISPLAY[needs.job.units].move, 1)
         text = f"stroke of jack {lack.subject} with its take-up, {by} too short"
         return Block(lack.group, "stroke", lack.subject, text, lack.by)
-    if lack.kind == "drop":
+    if lack.kind == "flat":
         by = _up(lack.by, DISPLAY[needs.job.units].move, 1)
         text = (
             f"follow_up, {by} too little: on linked jacks the deck comes down flat, and leaves so "
             f"much room over the pack of seat {lack.subject} when the nuts are run back"
         )
-        return Block(lack.group, "drop", lack.subject, text, lack.by)
+        return Block(lack.group, "flat", lack.subject, text, lack.by)
     more = tuple(sorted(needs.lent(state, move).items()))
     text = "no whole plates left in the store that follow the load"
     if more:
@@ -266,7 +266,7 @@ def _changes(job: Job, block: Block) -> Iterator[tuple[str, Job]]:
         yield from _wider(job, block)
     elif kind in ("plate", "follow"):
         yield from _more_plates(job, block.more)
-    elif kind == "drop":
+    elif kind == "flat":
         yield _by_stroke(job, block.group)
     elif kind == "support":
         yield from _supported(job, block.subject)

@@ -34,7 +34,7 @@ class Lack:
     ----------
     kind : str
         ``plate``: too few in the store; ``follow``: no plates that follow the load; ``stroke``;
-        ``drop``: too much room under a load on linked jacks before it lands; or the kind of a
+        ``flat``: too much room under a load on linked jacks before it lands; or the kind of a
         limit that is broken on the way.
     subject : str
         Plate, group, jack, seat, or what the limit is about.
@@ -182,7 +182,7 @@ def _of(job: Job, crew: Crew) -> _Worked:
     orders, back = tuple(crew.orders()), tuple(crew.back())
     group = crew.stage.group
     missing = [Lack(group, "follow", group, 1.0)] if crew.stacks.missing else []
-    lacks = (*missing, *(Lack(group, "drop", seat, by) for seat, by in crew.drops()))
+    lacks = (*missing, *(Lack(group, "flat", seat, by) for seat, by in crew.drops()))
     raised = max((i for i, o in enumerate(orders) if o.verb == "CHANGE PACK"), default=-1) + 1
     need = most_out(orders) | most_out([*orders[:raised], *back])
     return _Worked(crew.stage, orders, back, need, lacks)
