@@ -144,7 +144,8 @@ def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, 
 def play_behind(job: Job, own: SeatPlan) -> float:
     """Return the play behind a pack that is pushed in [m].
 
-    Pushed past its mark by the room its pack needs, the deck rests anywhere within it.
+    Pushed past its mark by the room its pack needs, to the next mark of the ram's scale, the deck
+    rests anywhere within it.
 
     Parameters
     ----------
@@ -155,7 +156,8 @@ def play_behind(job: Job, own: SeatPlan) -> float:
     seat = job.seats[own.seat]
     if not own.disturbed or seat.held_by == "nut" or seat.comes_back or not own.put_in:
         return 0.0
-    return job.staging.slide + seat.bedding
+    mark = max((j.resolution for j in job.jacks_at(seat.id)), default=0.0)
+    return job.staging.slide + seat.bedding + mark
 
 
 def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:
