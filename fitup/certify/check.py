@@ -285,8 +285,8 @@ def _setting_variance(work: Work) -> Array:
         if not job.seats[plan.seat].comes_back and plan.put_in:
             # a push leaves the room its pack was slid in with: anywhere within it, one way; the
             # ram goes to the next mark of its scale beyond
-            mark = max((j.resolution for j in job.jacks_at(plan.seat)), default=0.0)
-            variance[i] += (job.staging.slide + job.seats[plan.seat].bedding + mark) ** 2 / 3.0
+            scale = max((j.resolution for j in job.jacks_at(plan.seat)), default=0.0)
+            variance[i] += (job.staging.slide + job.seats[plan.seat].bedding + scale) ** 2 / 3.0
         if job.seats[plan.seat].held_by == "nut":
             # evenly spread over one step of the resolution
             variance[i] = max(j.resolution for j in job.jacks_at(plan.seat)) ** 2 / 12.0
