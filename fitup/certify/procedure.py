@@ -10,7 +10,7 @@ from typing import Final
 
 from fitup.certify.acts import follow, follow_back
 from fitup.certify.bands import Reader, Swing, length_step, ram_band, to_step
-from fitup.certify.facts import reading_band
+from fitup.certify.facts import ExpectedFact
 from fitup.certify.jacks import off_readings
 from fitup.certify.limits import STILL, Work
 from fitup.certify.linked import circuit_note, linked_shake, links_of, may_read
@@ -66,16 +66,15 @@ def procedures(
     work: Work,
     crews: Sequence[Stage],
     before: Before,
-    expected: Sequence[tuple[str, float]],
 ) -> tuple[tuple[Procedure, ...], tuple[Procedure, ...]]:
     """Return what every crew of one stage does, and its way back; what cannot be is noted.
+
+    What is read when the stage is done follows in :func:`with_end`.
 
     Parameters
     ----------
     crews : sequence of Stage
         All with one number.
-    expected : sequence of (check, value)
-        What every check reads when the stage is done.
     """
     if not any(stage.orders for stage in crews):
         return (), ()
@@ -117,7 +116,7 @@ def procedures(
             if events or there:
                 told.append(procedure_of(work.job, stage, tuple(events)))
     _store(work, crews[0].number, most, before.loose)
-    return _with_end(work, crews, found, line, expected), tuple(backs)
+    return tuple(found), tuple(backs)
 
 
 def off_of(job: Job, seat: str) -> float:
@@ -236,14 +235,28 @@ def procedure_of(job: Job, stage: Stage, events: tuple[WorkEvent, ...]) -> Proce
     )
 
 
-def _with_end(
+def with_end(
     work: Work,
     crews: Sequence[Stage],
     found: Sequence[Procedure],
     line: int,
-    expected: Sequence[tuple[str, float]],
+    expected: Sequence[ExpectedFact],
 ) -> tuple[Procedure, ...]:
-    """Put the readings and the hold point of the stage at the end of the crew that has them."""
+    """Put the readings and the hold point of the stage at the end of the crew that has them.
+
+    Parameters
+    ----------
+    crews : sequence of Stage
+        All with one number.
+    found : sequence of Procedure
+        Of each of them, without its end; none where the stage has no orders.
+    line : int
+        The last number that is used.
+    expected : sequence of ExpectedFact
+        What every check reads when the stage is done.
+    """
+    if not found:
+        return ()
     result = []
     for stage, procedure in zip(crews, found, strict=True):
         events = list(procedure.events)
@@ -262,24 +275,24 @@ def _reads(
     work: Work,
     joints: Sequence[str],
     crews: Sequence[Stage],
-    expected: Sequence[tuple[str, float]],
+    expected: Sequence[ExpectedFact],
 ) -> Iterator[ExpectedReading]:
     """Yield what is read at the joints of the moved segments, gaps as whole openings."""
     job = work.job
     segments = {job.seats[s].segment for stage in crews for s in stage.seats}
-    values = dict(expected)
+    facts = {fact.check: fact for fact in expected}
     for check in work.state.checks:
         if not _is_read(job, check, joints, segments):
             continue
-        value, step = values[check.id], _step(job, check)
-        band = reading_band(job, check.quantity, value)
+        fact, step = facts[check.id], _step(job, check)
+        whole = 0.0
         if check.quantity == "gap" and check.pair is not None:
-            value += job.pairs[check.pair].opening
-        low, high = to_step(value - band, step), to_step(value + band, step)
+            whole = job.pairs[check.pair].opening
+        value, low, high = (to_step(v + whole, step) for v in (fact.expect, fact.low, fact.high))
         yield ExpectedReading(
             _TOOLS.get(check.quantity, "survey"),
             check.id,
-            to_step(value, step),
+            value,
             step,
             (Band("STOP", low, high, "back to the engineer"),),
         )

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby, product
 
+import numpy as np
+
 from fitup.certify.facts import (
     ExpectedFact,
     JackFact,
@@ -20,8 +22,8 @@ from fitup.certify.jacks import jack_facts, off_readings
 from fitup.certify.limits import ROUND, STILL, Shake, Work, hold_limits, shaken
 from fitup.certify.linked import at_one_pressure, linked_shake, links_of, may_read
 from fitup.certify.order import check_order
-from fitup.certify.procedure import Before, procedures
-from fitup.certify.recompute import pack_setting
+from fitup.certify.procedure import Before, procedures, with_end
+from fitup.certify.recompute import Outcome, pack_setting
 from fitup.certify.springs import respond
 from fitup.certify.store import count_store, one_by_one
 from fitup.model import Check, Job, Procedure, Seat, Stage
@@ -47,6 +49,8 @@ class _Site:
     settings: dict[str, float]
     packs: dict[str, tuple[str, ...]]
     base: dict[str, float]
+    rooms: dict[str, float] = field(default_factory=dict)
+    """How far pushed decks stand past their packs [m]."""
     procedures: list[Procedure] = field(default_factory=list)
     ways_back: list[Procedure] = field(default_factory=list)
 
@@ -145,13 +149,16 @@ def _number(
     hold_limits(work, f"after stage {number}", site.settings, done, set(), STILL)
     # what a tape will read: at the steel temperature of the survey
     after = work.state.values + done.change + work.warm
-    expected = tuple(
-        _expected(job, c, float(v)) for c, v in zip(work.state.checks, after, strict=True)
-    )
-    read = tuple((e.check, e.expect) for e in expected)
-    forward, back = procedures(work, crews, before, read)
-    site.procedures += forward
+    forward, back = procedures(work, crews, before)
     site.ways_back += back
+    _leave_room(job, site, forward)
+    play = _play(work, site, done)
+    expected = tuple(
+        _expected(job, check, float(value), *span)
+        for check, value, span in zip(work.state.checks, after, play, strict=True)
+    )
+    line = max((e.line for p in (*forward, *back) for e in p.events), default=before.line)
+    site.procedures += with_end(work, crews, forward, line, expected)
     for k, (stage, rows) in enumerate(zip(crews, printed, strict=True)):
         jacks: list[JackFact] = []
         zero = starts[k]
@@ -188,9 +195,29 @@ def _loose(job: Job, site: _Site) -> Counter[str]:
     return loose
 
 
-def _expected(job: Job, check: Check, value: float) -> ExpectedFact:
+def _leave_room(job: Job, site: _Site, forward: Sequence[Procedure]) -> None:
+    """Note how far pushed decks may stand past their packs [m]: where friction or a nut held."""
+    for state in (s for p in forward for event in p.events for s in event.after):
+        seat = job.seats[state.seat]
+        pushed = not seat.comes_back and seat.held_by == "packs"
+        if pushed and state.on in ("friction", "nut"):
+            site.rooms[seat.id] = max(0.0, state.deck - site.settings[seat.id])
+
+
+def _play(work: Work, site: _Site, done: Outcome) -> list[tuple[float, float]]:
+    """Return how far every check may lie below and above its value, by the room behind packs."""
+    below, above = np.zeros(len(done.change)), np.zeros(len(done.change))
+    for name, room in site.rooms.items():
+        if room > 0.0:
+            pushed = {**site.settings, name: site.settings[name] + room}
+            shift = work.states.at(work.settings(pushed), work.state.checks).change - done.change
+            below, above = below + np.minimum(shift, 0.0), above + np.maximum(shift, 0.0)
+    return list(zip(below.tolist(), above.tolist(), strict=True))
+
+
+def _expected(job: Job, check: Check, value: float, below: float, above: float) -> ExpectedFact:
     band = reading_band(job, check.quantity, value)
-    return ExpectedFact(check.id, value, value - band, value + band)
+    return ExpectedFact(check.id, value, value - band + below, value + band + above)
 
 
 def _printed(job: Job, stage: Stage) -> Rows:
