@@ -229,11 +229,20 @@ class Work:
         released = {n for n, s in plan.done.items() if s.released}
         return tuple(w for (stage, _), w in sorted(under_way.items()) if stage not in released)
 
+    def _begun(self, plan: PlanWork) -> frozenset[int]:
+        """Return the stages that a way out was approved for, and that are not back at their start.
+
+        Nobody approves a way out of a stage that nobody has begun.
+        """
+        own = [r for r in self.recoveries.values() if r.plan == plan.id and r.words]
+        last = {(r.stage, r.crew): r for r in own}
+        return frozenset(r.stage for r in last.values() if not (r.done and r.goal == "back"))
+
     def _words(self) -> str:
         if self.locked is not None:
             return f"locked off (entry {self.locked.number})"
         if self.approved is not None:
-            return _plan_words(self.approved)
+            return _plan_words(self.approved, self._begun(self.approved))
         made = [p for p in self.plans.values() if p.made is not None]
         if made:
             return f"planned: {made[-1].code}, not approved"
@@ -248,7 +257,7 @@ def work_of(events: Iterable[Event], start: Work | None = None) -> Work:
     return reduce(_step, events, start or Work())
 
 
-def _plan_words(plan: PlanWork) -> str:
+def _plan_words(plan: PlanWork, begun: frozenset[int]) -> str:
     """Say how far the stages of an approved plan are."""
     waiting = [s for _, s in sorted(plan.done.items()) if s.open]
     if waiting:
@@ -258,7 +267,8 @@ def _plan_words(plan: PlanWork) -> str:
         return f"plan {plan.code} done: every stage released; survey again"
     after = f"stage {released} released, " if released else ""
     first = "the lift-off" if plan.unmeasured(released + 1) else f"stage {released + 1}"
-    return f"plan {plan.code} approved; {after}{first} is next"
+    so = "is under way" if released + 1 in begun else "is next"
+    return f"plan {plan.code} approved; {after}{first} {so}"
 
 
 def _hold(plan: PlanWork, stage: StageWork) -> str:

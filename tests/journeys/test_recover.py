@@ -160,6 +160,7 @@ def test_stop_recovery_and_going_on(site):
     said = site.does("ola", "done", "--recovery", safe, "--from", site.form(safe))
     assert f"Recovery {safe}: GO ON" in said.out
     assert "crew 1 rests on steel in the middle of stage 1" in said.out
+    assert "stage 1 is next" not in said.out
     # what was carried out is not carried out once more
     assert "APPROVAL VOID" in site.does("ola", "done", "--recovery", safe, code=3).out
     twice = len(json.loads(site.looks("log", "--json").out)["entries"])
@@ -170,7 +171,8 @@ def test_stop_recovery_and_going_on(site):
     back = site.recovery(*rest)
     site.does("ines", "approve", "--recovery", back)
     site.does("ola", "done", "--recovery", back, "--from", site.form(back))
-    assert "crew 1 has not begun stage 1" in site.looks("log").out
+    looked = site.looks("log").out
+    assert "stage 1 is next; crew 1 has not begun stage 1" in looked
 
     # the STOP stands until it is lifted; then the stage begins anew by the same code
     assert json.loads(site.looks("sheets", "--json").out)["status"] == "STOPPED - do not go on"
