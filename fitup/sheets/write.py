@@ -8,6 +8,7 @@ import re
 import shutil
 import sys
 from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -127,22 +128,26 @@ def _documents(sheets: SheetSet, moves: bool) -> Iterator[tuple[str, bytes]]:
     if not moves:
         sheets = replace(sheets, stages=())
     listed = [LIST]
-    drawn = figures(sheets)
-    documents: list[tuple[str, bytes]] = []
-    names = file_names("move-", sheets.sheets)
-    documents += [(f"{names[s]}.pdf", move_pdf(sheets, s)) for s in sheets.sheets]
-    pockets = file_names("pocket-", sheets.sheets)
-    documents += [(f"{pockets[s]}.pdf", pocket_pdf(sheets, s)) for s in sheets.sheets]
-    if sheets.stages:
-        documents.append(("sequence.pdf", sequence_pdf(sheets)))
-    documents.append(("shim-schedule.pdf", schedule_pdf(sheets)))
+    names, pockets = (file_names(kind, sheets.sheets) for kind in ("move-", "pocket-"))
+    # the typesetter works beside the figures and tables, which hold the interpreter
+    with ThreadPoolExecutor(1) as beside:
+        pages = [(f"{names[s]}.pdf", beside.submit(move_pdf, sheets, s)) for s in sheets.sheets]
+        pages += [
+            (f"{pockets[s]}.pdf", beside.submit(pocket_pdf, sheets, s)) for s in sheets.sheets
+        ]
+        if sheets.stages:
+            pages.append(("sequence.pdf", beside.submit(sequence_pdf, sheets)))
+        pages.append(("shim-schedule.pdf", beside.submit(schedule_pdf, sheets)))
+        drawn = figures(sheets)
+        workbook = xlsx_bytes(sheets)
+        documents = [(name, page.result()) for name, page in pages]
     documents.append(("report.pdf", report_pdf(sheets, drawn, moves=moves)))
     titles = file_names("figure-", tuple(drawn))
     documents += [(f"{titles[name]}.svg", svg) for name, svg in drawn.items()]
     documents += [(f"{t.name}.csv", csv_bytes(t)) for t in tables(sheets)]
     if sheets.stages and sheets.lift_offs:
         documents.append(("lift-off.csv", csv_bytes(lift_off_table(sheets))))
-    documents.append(("sheets.xlsx", xlsx_bytes(sheets)))
+    documents.append(("sheets.xlsx", workbook))
     for name, content in documents:
         listed.append(name)
         yield name, content
