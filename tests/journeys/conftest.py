@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import io
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import pytest
@@ -46,3 +47,27 @@ def call(*args: object) -> Said:
 def fitup() -> Callable[..., Said]:
     """``fitup("plan", folder)``."""
     return call
+
+
+def written_down(row: Mapping[str, str], said: str | None = None) -> dict[str, str]:
+    """What a crew writes in a row of a form that found what it says, or something else."""
+    told = row["should_read"] if said is None else said
+    number = re.search(r"[\d.]+", told)
+    if row["name"].startswith(("pack", "temporary")):
+        return {"pack": told}
+    if row["name"].startswith("stands"):
+        return {"stands_on": told}
+    if row["name"].startswith("load"):
+        most = float(row["stop_beyond"].split()[0])
+        least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
+        return {"read_bar": f"{(most + least) / 2:.0f}"}
+    if number is None:
+        return {"read_mm": "0"}
+    side = told.replace(number[0], "").replace("mm", "")
+    return {"read_mm": number[0], "side": " ".join(side.split())}
+
+
+@pytest.fixture(scope="session")
+def as_read() -> Callable[..., dict[str, str]]:
+    """``as_read(row)``: what a crew writes in a row of a form."""
+    return written_down

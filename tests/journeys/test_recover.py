@@ -75,8 +75,8 @@ PEOPLE = {
 class Site:
     """The small job with its record, an approved plan, and the key of each person."""
 
-    def __init__(self, fitup, folder, keys):
-        self.fitup, self.folder, self.keys = fitup, folder, keys
+    def __init__(self, fitup, folder, keys, as_read):
+        self.fitup, self.folder, self.keys, self.as_read = fitup, folder, keys, as_read
 
     def does(self, who, command, *more, code=0):
         said = self.fitup(command, self.folder, *more, "--key", self.keys / f"{who}.key")
@@ -108,7 +108,7 @@ class Site:
         path = self.keys / "night" / f"recovery-{code}-as-done.csv"
         rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
         for row in rows:
-            row.update(other.get(row["name"].replace(" ", "_"), as_told(row)))
+            row.update(other.get(row["name"].replace(" ", "_"), self.as_read(row)))
         return written(self.keys / f"{code}.csv", rows)
 
     def page(self, code):
@@ -117,7 +117,7 @@ class Site:
 
 
 @pytest.fixture
-def site(tmp_path, small_job_writer, fitup):
+def site(tmp_path, small_job_writer, fitup, as_read):
     folder = small_job_writer(tmp_path / "job")
     # loads are known here: the measured lift-off has a journey of its own
     text = (folder / "seats.csv").read_text("utf-8").replace("1400,,8,8", "1400,600,8,8")
@@ -127,7 +127,7 @@ def site(tmp_path, small_job_writer, fitup):
         public = json.loads(fitup("key", who, "--to", tmp_path / f"{who}.key", "--json").out)["key"]
         lines.append(f'[{who}]\nname = "{name}"\nmay = {json.dumps(may)}\nkey = "{public}"\n')
     (folder / "people.toml").write_text("".join(lines), encoding="utf-8")
-    site = Site(fitup, folder, tmp_path)
+    site = Site(fitup, folder, tmp_path, as_read)
     site.does("ines", "people")
     site.does("bram", "accept")
     return site
@@ -195,26 +195,8 @@ def filled(site):
     """Fill the form of the first stage as it should read."""
     rows = list(csv.DictReader(io.StringIO((site.folder / "out" / "as-done.csv").read_text())))
     for row in rows:
-        row.update(as_told(row))
+        row.update(site.as_read(row))
     return written(site.keys / "done.csv", rows)
-
-
-def as_told(row):
-    """What a crew writes that found everything as the sheet says."""
-    told = row["should_read"]
-    number = re.search(r"[\d.]+", told)
-    if row["name"].startswith(("pack", "temporary")):
-        return {"pack": told}
-    if row["name"].startswith("stands"):
-        return {"stands_on": told}
-    if row["name"].startswith("load"):
-        most = float(row["stop_beyond"].split()[0])
-        least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
-        return {"read_bar": f"{(most + least) / 2:.0f}"}
-    if number is None:
-        return {"read_mm": "0"}
-    side = told.replace(number[0], "").replace("mm", "")
-    return {"read_mm": number[0], "side": " ".join(side.split())}
 
 
 def written(path, rows):

@@ -34,8 +34,8 @@ MOST = 60.0
 class Player:
     """Three people at one folder, with the codes that were read so far."""
 
-    def __init__(self, fitup, monkeypatch):
-        self.fitup, self.monkeypatch = fitup, monkeypatch
+    def __init__(self, fitup, monkeypatch, as_read):
+        self.fitup, self.monkeypatch, self.as_read = fitup, monkeypatch, as_read
         self.codes, self.keys = {}, {}
 
     def types(self, who, line):
@@ -81,35 +81,19 @@ class Player:
             paper, _, changes = rest.partition(":")
             form, target = NAMED.sub(lambda m: self.codes[m[0]], paper).split(" as ")
             other = dict(part.strip().split("=") for part in changes.split(";") if part.strip())
-            fill(Path(form.strip()), Path(target.strip()), other)
+            self.fill(Path(form.strip()), Path(target.strip()), other)
         else:
             raise AssertionError(what)
 
-
-def fill(form, target, other):
-    """Fill a form as it should read, but for some rows."""
-    rows = list(csv.DictReader(io.StringIO(form.read_text("utf-8"))))
-    for row in rows:
-        row.update(as_read(row, other.get(row["name"], row["should_read"])))
-    with target.open("w", encoding="utf-8", newline="") as out:
-        writer = csv.DictWriter(out, rows[0])
-        writer.writeheader()
-        writer.writerows(rows)
-
-
-def as_read(row, said):
-    number = re.search(r"[\d.]+", said)
-    if row["name"].startswith(("pack", "temporary")):
-        return {"pack": said}
-    if row["name"].startswith("stands"):
-        return {"stands_on": said}
-    if row["name"].startswith("load"):
-        most = float(row["stop_beyond"].split()[0])
-        least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
-        return {"read_bar": f"{(most + least) / 2:.0f}"}
-    if number is None:
-        return {"read_mm": "0"}
-    return {"read_mm": number[0], "side": said.replace(number[0], "").replace("mm", "").strip()}
+    def fill(self, form, target, other):
+        """Fill a form as it should read, but for some rows."""
+        rows = list(csv.DictReader(io.StringIO(form.read_text("utf-8"))))
+        for row in rows:
+            row.update(self.as_read(row, other.get(row["name"], row["should_read"])))
+        with target.open("w", encoding="utf-8", newline="") as out:
+            writer = csv.DictWriter(out, rows[0])
+            writer.writeheader()
+            writer.writerows(rows)
 
 
 def steps():
@@ -138,9 +122,9 @@ def folder(tmp_path, small_job_writer, monkeypatch):
     return Path("night")
 
 
-def test_three_roles_play_the_whole_job(folder, fitup, monkeypatch):
+def test_three_roles_play_the_whole_job(folder, fitup, monkeypatch, as_read):
     before = resource.getrusage(resource.RUSAGE_SELF).ru_utime
-    player, typed = Player(fitup, monkeypatch), 0
+    player, typed = Player(fitup, monkeypatch, as_read), 0
     for who, what, lines in steps():
         if not who:
             player.does(what)

@@ -36,8 +36,8 @@ SECOND = [
 class Site:
     """The job folder and the key of each person."""
 
-    def __init__(self, fitup, folder, keys):
-        self.fitup, self.folder, self.keys = fitup, folder, keys
+    def __init__(self, fitup, folder, keys, as_read):
+        self.fitup, self.folder, self.keys, self.as_read = fitup, folder, keys, as_read
 
     def key(self, who):
         return self.keys / f"{who}.key"
@@ -58,6 +58,15 @@ class Site:
     def page(self, name="move-J1.pdf"):
         return PdfReader(self.folder / "out" / name).pages
 
+    def filled(self, stage, **other):
+        """Fill the form of a stage as stated, except for what is given."""
+        text = (self.folder / "out" / "as-done.csv").read_text("utf-8")
+        rows = list(csv.DictReader(io.StringIO(text)))
+        for row in rows:
+            if row["stage"] == str(stage):
+                row.update(other.get(row["name"], self.as_read(row)))
+        return rows
+
     def change(self, name, old, new):
         path = self.folder / name
         text = path.read_text("utf-8")
@@ -66,7 +75,7 @@ class Site:
 
 
 @pytest.fixture
-def site(tmp_path, small_job_writer, fitup):
+def site(tmp_path, small_job_writer, fitup, as_read):
     folder = small_job_writer(tmp_path / "job")
     lines = []
     for who, (name, may) in PEOPLE.items():
@@ -74,33 +83,7 @@ def site(tmp_path, small_job_writer, fitup):
         public = json.loads(said.out)["key"]
         lines.append(f'[{who}]\nname = "{name}"\nmay = {json.dumps(may)}\nkey = "{public}"\n')
     (folder / "people.toml").write_text("".join(lines), encoding="utf-8")
-    return Site(fitup, folder, tmp_path)
-
-
-def as_told(row):
-    """What a crew writes that found everything as the sheet says."""
-    stated = row["should_read"]
-    if row["name"].startswith("pack"):
-        return {"pack": stated}
-    if row["name"].startswith("load"):
-        most = float(row["stop_beyond"].split()[0])
-        least = float(row["or_beyond"].split()[0]) if row["or_beyond"] else 0.9 * most
-        return {"read_bar": f"{(most + least) / 2:.0f}"}
-    number = re.search(r"[\d.]+", stated)
-    if number is None:
-        return {"read_mm": "0"}
-    side = stated.replace(number[0], "").replace("mm", "")
-    return {"read_mm": number[0], "side": " ".join(side.split())}
-
-
-def filled(folder, stage, **other):
-    """Fill the form of a stage as stated, except for what is given."""
-    text = (folder / "out" / "as-done.csv").read_text("utf-8")
-    rows = list(csv.DictReader(io.StringIO(text)))
-    for row in rows:
-        if row["stage"] == str(stage):
-            row.update(other.get(row["name"], as_told(row)))
-    return rows
+    return Site(fitup, folder, tmp_path, as_read)
 
 
 def lift_off_table(folder, bar="230"):
@@ -149,7 +132,7 @@ def as_workbook(path, workbook, rows):
 def test_from_first_key_to_lock_off(site, tmp_path):
     opened_and_surveyed(site)
     first = approved_at_first(site)
-    old_form = as_csv(tmp_path / "old.csv", filled(site.folder, 1))
+    old_form = as_csv(tmp_path / "old.csv", site.filled(1))
     paper = (site.folder / "out" / "move-J1.pdf").read_bytes()
     second = changed_and_approved_again(site, first)
     done_by_the_old_print(site, first, second, old_form)
@@ -258,7 +241,7 @@ def done_by_the_old_print(site, first, second, old_form):
 
 def done_by_the_right_one(site, second, tmp_path):
     # without the lift-off the first stage is a STOP; the lift-off ends the code it was read by
-    early = as_csv(tmp_path / "early.csv", filled(site.folder, 1))
+    early = as_csv(tmp_path / "early.csv", site.filled(1))
     said = site.does("ola", "done", "--stage", "1", "--from", early)
     assert said.code == 3
     assert "the lift-off of J-B1, J-B2, J-B3 is not measured" in said.out
@@ -271,11 +254,11 @@ def done_by_the_right_one(site, second, tmp_path):
     assert site.does("ines", "release", "--plan", second, "--stage", "1", *why).code == 0
     # nicer readings after bad ones release nothing
     low = {"read_mm": "3.1", "side": "ahead low"}
-    form = as_csv(tmp_path / "low.csv", filled(site.folder, 1, **{"J1/P1/step": low}))
+    form = as_csv(tmp_path / "low.csv", site.filled(1, **{"J1/P1/step": low}))
     said = site.does("ola", "done", "--stage", "1", "--from", form)
     assert said.code == 3
     assert "J1/P1/step: 3.1 mm ahead low, outside" in said.out
-    good = filled(site.folder, 1)
+    good = site.filled(1)
     book = as_workbook(tmp_path / "filled.xlsx", site.folder / "out" / "sheets.xlsx", good)
     said = site.does("ola", "done", "--stage", "1", "--from", book)
     assert said.code == 3
@@ -324,9 +307,9 @@ def second_night(site, second, packs, tmp_path):
     assert site.does("bram", "accept").code == 0
     assert site.does("ines", "approve", "--plan", third).code == 0
     third = planned_again(site, third)
-    stages = sorted({int(r["stage"]) for r in filled(site.folder, 1)})
+    stages = sorted({int(r["stage"]) for r in site.filled(1)})
     for stage in stages:
-        form = as_csv(tmp_path / f"stage-{stage}.csv", filled(site.folder, stage))
+        form = as_csv(tmp_path / f"stage-{stage}.csv", site.filled(stage))
         assert site.does("ola", "done", "--stage", stage, "--from", form).code == 0
         assert site.does("ines", "release", "--plan", third, "--stage", stage).code == 0
     return stages
@@ -448,7 +431,7 @@ def test_planted_plan_is_not_approved_and_planted_bands_are_not_believed(site):
     assert site.does("ines", "approve", "--plan", code).code == 0
     planted()
     low = {"read_mm": "30", "side": "ahead low"}
-    form = as_csv(site.folder / "low.csv", filled(site.folder, 1, **{"J1/P1/step": low}))
+    form = as_csv(site.folder / "low.csv", site.filled(1, **{"J1/P1/step": low}))
     said = site.does("ola", "done", "--stage", "1", "--from", form)
     assert said.code == 3
     assert "the sheets of entry 8 do not say what was approved: print again" in said.out

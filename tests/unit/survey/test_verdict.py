@@ -279,14 +279,10 @@ def test_the_uncertainty_of_a_carried_point_comes_true(deck, survey_of, listed):
     assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(1.0, abs=0.2)
 
 
-def test_feet_of_another_kind_are_a_reservation(deck, survey_of, listed):
-    """At 412 km and 5,631 km the two feet are metres apart; here the grid is near its origin."""
-    far = np.array([40_000.0, 30_000.0, 0.0])
-    job = deck()
-    back = far - np.array([412000.0, 5631000.0, 0.0])
-    job = replace(
-        job, points={n: replace(p, design=p.design + back) for n, p in job.points.items()}
-    )
+def in_other_feet(deck, survey_of, listed, far):
+    """A job so far from the origin of its grid [m], and its list read in the feet it is not in."""
+    job, back = deck(), np.array(far) - np.array([412000.0, 5631000.0, 0.0])
+    points = {n: replace(p, design=p.design + back) for n, p in job.points.items()}
     ratio = FACTORS["length"]["ft"] / FACTORS["length"]["ftUS"]
     whole = listed(*(survey_of(s) for s in SEGMENTS))
 
@@ -294,8 +290,14 @@ def test_feet_of_another_kind_are_a_reservation(deck, survey_of, listed):
         place = (point.position + back - [0.012, -0.020, 0.034]) * [ratio, ratio, 1.0]
         return replace(point, position=place)
 
-    survey = reduce_survey(job, [replace(whole, points=tuple(at(p) for p in whole.points))])
-    (line,) = survey.verdict.reservations
+    read = tuple(at(p) for p in whole.points)
+    return replace(job, points=points), replace(whole, points=read)
+
+
+def test_feet_of_another_kind_are_a_reservation(deck, survey_of, listed):
+    """At 412 km and 5,631 km the two feet are metres apart; here the grid is near its origin."""
+    job, read = in_other_feet(deck, survey_of, listed, [40_000.0, 30_000.0, 0.0])
+    (line,) = reduce_survey(job, [read]).verdict.reservations
     assert line.startswith("all segments lie 99.9 mm")
     assert "as if US survey feet had been read as international feet" in line
 
@@ -304,21 +306,8 @@ def test_a_list_in_the_wrong_feet_is_a_reservation_though_it_is_near_the_origin(
     deck, survey_of, listed
 ):
     """Ten kilometres from the origin the feet are 20 mm apart: less than a deck may be off."""
-    far = np.array([4_200.0, 8_900.0, 0.0])
-    job = deck()
-    back = far - np.array([412000.0, 5631000.0, 0.0])
-    job = replace(
-        job, points={n: replace(p, design=p.design + back) for n, p in job.points.items()}
-    )
-    ratio = FACTORS["length"]["ft"] / FACTORS["length"]["ftUS"]
-    whole = listed(*(survey_of(s) for s in SEGMENTS))
-
-    def at(point: SurveyedPoint) -> SurveyedPoint:
-        place = (point.position + back - [0.012, -0.020, 0.034]) * [ratio, ratio, 1.0]
-        return replace(point, position=place)
-
-    points = tuple(at(p) for p in whole.points)
-    (line,) = reduce_survey(job, [replace(whole, points=points, unit="ft")]).verdict.reservations
+    job, read = in_other_feet(deck, survey_of, listed, [4_200.0, 8_900.0, 0.0])
+    (line,) = reduce_survey(job, [replace(read, unit="ft")]).verdict.reservations
     assert "as if US survey feet had been read as international feet" in line
     # in metres so small a shift is the deck's own
-    assert not reduce_survey(job, [replace(whole, points=points, unit="m")]).verdict.reservations
+    assert not reduce_survey(job, [replace(read, unit="m")]).verdict.reservations
