@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fitup.model import Job
+from fitup.model import Job, circuits_of
 from fitup.sheets.numbers import rounded
 from fitup.sheets.work import Condition
 from fitup.units import DISPLAY
@@ -19,6 +19,8 @@ STRIP = (
 def cautions(job: Job) -> tuple[str, ...]:
     """Return the full list of cautions with the job's own follow-up distance."""
     follow = rounded(job.working.follow_up, DISPLAY[job.units].move)
+    valves = ", ".join(circuit.id for circuit in circuits_of(job, job.seats))
+    linked = f", but on {valves}, where these sheets link them on purpose" if valves else ""
     return (
         *(f"WAIVED IN WRITING: {line}." for line in job.waived),
         "This sheet is an aid to a competent engineer. Local codes, the project specification "
@@ -33,7 +35,7 @@ def cautions(job: Job) -> tuple[str, ...]:
         "Plates are slid with push tools. No hand or foot goes into a pack gap, ever.",
         "No jack goes past its marked capacity or its positive stop. Jacks stand plumb on a firm, "
         "level, non-slip base under a stiffened point of the deck; gauges are in calibration.",
-        "Jacks of different ram area never share one line without separate flow control.",
+        f"Jacks of different ram area never share one line without separate flow control{linked}.",
         "Pump power or a hose lost: lock nuts down and packs up first, think afterwards.",
         "Never let a ram all the way in under load. After a shock, a crack, a bang or a dial that "
         "runs backwards: stop, make safe, inspect, call the engineer.",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fitup.model import LENGTHS, MOVE_WORDS, SIDES, Conflict
+from fitup.sheets.cautions import cautions
 from fitup.sheets.numbers import rounded
 from fitup.sheets.words import conflict_words, move_words, ram_reading, thickness_error, value_words
 from fitup.units import METRIC, US
@@ -124,3 +126,16 @@ def test_what_cannot_be_kept_together_says_what_was_tried():
         "No whole plates keep all of these together, even with two more in each pack not named; "
         "without any one of them the others can be"
     )
+
+
+def test_the_caution_on_ram_areas_leaves_out_valves_that_link_jacks(made):
+    """A sheet that orders what its own caution forbids is obeyed in neither."""
+    plain = " ".join(cautions(made.job))
+    assert "never share one line without separate flow control." in plain
+    far = ("KD8-AL", "KD8-AR")
+    jacks = {
+        name: replace(jack, circuit="CV-7") if jack.seat in far else jack
+        for name, jack in made.job.jacks.items()
+    }
+    linked = " ".join(cautions(replace(made.job, jacks=jacks)))
+    assert "flow control, but on CV-7, where these sheets link them on purpose." in linked
