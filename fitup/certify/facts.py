@@ -408,9 +408,9 @@ class Certificate:
     bolts: tuple[BoltFact, ...] = ()
     lift_offs: tuple[LiftOffFact, ...] = ()
     procedures: tuple[Procedure, ...] = ()
+    """What every crew does, event by event; in the order of stages, then crews."""
     seat_envelopes: tuple[SeatEnvelope, ...] = ()
     jack_envelopes: tuple[JackEnvelope, ...] = ()
-    """What every crew does, event by event; in the order of stages, then crews."""
     ways_back: tuple[Procedure, ...] = ()
     """From the raised state on steel, packs changed, back to where a stage began: old packs in,
     down as it went up. Only where the deck comes back by itself and packs hold it."""

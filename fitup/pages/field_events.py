@@ -23,8 +23,7 @@ from fitup.pages.review_facts import UnitName
 from fitup.record.asdone import Asked
 from fitup.sheets.numbers import rounded
 from fitup.sheets.places import place_words
-from fitup.sheets.verbs import asked as asks_of
-from fitup.sheets.verbs import note_called
+from fitup.sheets.verbs import line_called, note_called
 from fitup.sheets.words import NAMES, plain_value, shown_for
 from fitup.units import DISPLAY
 
@@ -90,7 +89,7 @@ def _orders(job: Job, event: WorkEvent) -> Iterator[str]:
 
 def _verb(job: Job, event: WorkEvent) -> str:
     """Return the verb of the move sheet: crews hold the page beside it."""
-    return asks_of(job, _seats(event), event).partition(",")[0]
+    return line_called(job, _seats(event), event).partition(",")[0]
 
 
 def _seats(event: WorkEvent) -> list[str]:

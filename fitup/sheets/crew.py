@@ -43,7 +43,7 @@ from fitup.sheets.model import OF_POINTS
 from fitup.sheets.numbers import Number, Worded, rounded
 from fitup.sheets.places import place_words
 from fitup.sheets.stages import quantity_of
-from fitup.sheets.verbs import asked, note_called, part_called
+from fitup.sheets.verbs import line_called, note_called, part_called
 from fitup.sheets.words import NAMES, shown_for, side_word
 from fitup.units import DISPLAY
 
@@ -178,7 +178,7 @@ def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: Shared) -> L
     cells = tuple(Cell(tuple(reads)) for reads in by_jack.values())
     if not any(c.reads for c in cells):
         cells = ()
-    asks = asked(job, procedure.seats, event)
+    asks = line_called(job, procedure.seats, event)
     same, same_stop = _same(cells)
     packs = tuple(_packs(job, event, loose)) if packed else ()
     return Line(

@@ -43,7 +43,7 @@ def verb_called(job: Job, seats: Sequence[str], verb: str) -> str:
     return {"RAISE": out, "LOWER": "LET BACK"}.get(verb, verb)
 
 
-def asked(job: Job, seats: Sequence[str], event: WorkEvent) -> str:
+def line_called(job: Job, seats: Sequence[str], event: WorkEvent) -> str:
     """Return what a line asks, and after a comma by what it is read.
 
     Parameters
