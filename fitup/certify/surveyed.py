@@ -112,6 +112,9 @@ def _unsettled(job: Job, survey: Survey, pose: Pose) -> float:
     columns = {name: 3 * i for i, name in enumerate(survey.points)}
     here = np.concatenate([columns[name] + np.arange(3) for name in pose.points])
     spread = survey.covariance[np.ix_(here, here)]
+    if pose.segment in survey.scatter:
+        # the drawing is known within the scatter only, which shifts weight between the points
+        spread = spread + survey.scatter[pose.segment].value ** 2 * np.eye(len(spread))
     motion = pose.design2site
     rows, off = [], []
     for name in pose.points:

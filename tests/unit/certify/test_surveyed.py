@@ -18,7 +18,10 @@ from fitup.frames import Motion, rotation
 from fitup.model import Job, Reading
 from fitup.plan import make_plan
 from fitup.survey import Survey
-from fitup.survey.points import SurveyedPoint
+from fitup.survey.hypotheses import Observed
+from fitup.survey.points import Scatter, SurveyedPoint
+from fitup.survey.pose import fit_pose
+from fitup.survey.shape import with_scatter
 
 Case = tuple[Job, Survey]
 
@@ -171,6 +174,37 @@ def test_a_fit_that_could_be_better_is_refused(
     assert stated(2e-7) == [
         "segment B: its fit to the surveyed points could be better, by a step of 0.0002 mm or mm/m"
     ]
+
+
+def test_scatter_of_the_steel_counts_in_the_fit_that_is_checked(small_case: Case) -> None:
+    """Points known unlike well weigh alike beside a scatter of 50 mm: the mean, not the first."""
+    job, survey = small_case
+    pose = survey.poses["B"]
+    raised = moved(survey, B_L=(0.0, 0.0, 0.004))
+    points = {
+        n: replace(p, uncertainty=p.uncertainty * (0.01 if n == "B-L" else 1.0))
+        for n, p in raised.points.items()
+    }
+    spread = {"B": Scatter(0.05, "stated")}
+    uneven = replace(raised, points=points, scatter=spread)
+    observed = Observed(
+        "B",
+        pose.points,
+        np.array([job.points[n].design for n in pose.points]),
+        np.array([points[n].position for n in pose.points]),
+        np.array([points[n].uncertainty for n in pose.points]),
+    )
+    o = with_scatter(observed, 0.05)
+    fitted = fit_pose("B", o.ids, o.design, o.surveyed, o.u, o.covariance)
+    state = joint_state(job, survey)
+
+    def stated(survey: Survey) -> list[str]:
+        with_it = replace(survey, poses={**survey.poses, "B": fitted})
+        return surveyed_otherwise(job, with_it, state.checks, state.values, state.values, 0.0)
+
+    assert stated(uneven) == []
+    (line,) = stated(replace(uneven, scatter={}))
+    assert line.startswith("segment B: its fit to the surveyed points could be better")
 
 
 @pytest.mark.parametrize("quantity", ["step", "gap", "offset", "kink_grade", "level"])
