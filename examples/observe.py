@@ -59,7 +59,8 @@ def observation_files(
             for face in (1, 2):
                 for name in names if face == 1 else names[::-1]:
                     minute += 0.45
-                    shot = _shot(place, seen[name], zero, face, name, rng)
+                    prism = SOFFIT_PRISM if name.endswith(("SL", "SR")) else 0.0
+                    shot = shot_text(place, seen[name], zero, face, prism, rng)
                     rows.append(f"{setup},{name},{face},{number},{shot},{_clock(minute)},9,978,78")
     header = (
         "setup,target,face,set,hz_gon,v_gon,sd_m,prism_mm,time,temperature_C,pressure_hPa,"
@@ -83,15 +84,15 @@ def _seen(name: str, setup: str) -> bool:
     return not soffit if setup in ("ST1", "ST2") else soffit
 
 
-def _shot(
+def shot_text(
     place: np.ndarray,
     target: np.ndarray,
     zero: float,
     face: int,
-    name: str,
+    prism: float,
     rng: np.random.Generator,
 ) -> str:
-    """One pointing as read: circle, zenith angle, displayed distance."""
+    """One pointing as read: circle, zenith angle, displayed distance, constant to be added [mm]."""
     step = target - place
     flat = np.hypot(step[0], step[1])
     rise = step[2] - (1.0 - REFRACTION) / (2.0 * RADIUS) * flat**2
@@ -99,7 +100,6 @@ def _shot(
     v = np.arctan2(flat, rise) + rng.normal(0.0, np.sqrt(2.0) * U_ANGLE)
     length = float(np.hypot(flat, step[2] - flat**2 / (2.0 * RADIUS)))
     length += rng.normal(0.0, np.sqrt(2.0) * (U_SD + SHARE * length))
-    prism = SOFFIT_PRISM if name.endswith(("SL", "SR")) else 0.0
     shown = length / (1.0 + _air()) - prism / 1000.0
     hz += COLLIMATION / np.sin(v) if face == 1 else np.pi - COLLIMATION / np.sin(v)
     v = v + INDEX if face == 1 else 2.0 * np.pi - v + INDEX

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from importlib import resources
 from pathlib import Path
 
 from fitup.errors import InputError, Problem
 
 
-def start_job(folder: Path | str, *, frame: bool = False) -> tuple[Path, ...]:
+def start_job(
+    folder: Path | str, *, frame: bool = False, observations: bool = False
+) -> tuple[Path, ...]:
     """Write the commented template into a new or empty folder.
 
     Parameters
@@ -16,6 +19,8 @@ def start_job(folder: Path | str, *, frame: bool = False) -> tuple[Path, ...]:
     folder : path
     frame : bool
         Write the job whose structure is a frame.
+    observations : bool
+        Give it what an instrument read in place of a coordinate list.
 
     Returns
     -------
@@ -35,7 +40,7 @@ def start_job(folder: Path | str, *, frame: bool = False) -> tuple[Path, ...]:
             )
         root.mkdir(parents=True, exist_ok=True)
         written = []
-        for name, content in sorted(_template(frame).items()):
+        for name, content in sorted(_template(frame, observations).items()):
             target = root / name
             target.write_bytes(content)
             written.append(target)
@@ -50,8 +55,26 @@ def start_job(folder: Path | str, *, frame: bool = False) -> tuple[Path, ...]:
     return tuple(written)
 
 
-def _template(frame: bool) -> dict[str, bytes]:
-    """Files of the template; those of the frame stand in place of the plain ones."""
+def _template(frame: bool, observations: bool) -> dict[str, bytes]:
+    """Files of the template; those of frame and observations stand in place of the plain ones."""
     home = resources.files("fitup.jobfolder")
-    folders = ["template", "template_frame"] if frame else ["template"]
-    return {s.name: s.read_bytes() for f in folders for s in (home / f).iterdir()}
+    chosen = {"template": True, "template_frame": frame, "template_observed": observations}
+    files = {
+        s.name: s.read_bytes()
+        for folder, wanted in chosen.items()
+        if wanted
+        for s in (home / folder).iterdir()
+    }
+    if observations:
+        del files["survey.csv"]
+        files["job.toml"] = _observed(files["job.toml"].decode("utf-8")).encode("utf-8")
+    return files
+
+
+def _observed(text: str) -> str:
+    """Return the text of job.toml whose survey is what an instrument read."""
+    head, survey = text.rsplit("[[survey]]", 1)
+    survey = re.sub(r"^(file|u_mm) =", r"# \1 =", survey, flags=re.M)
+    return (
+        head + "[[survey]]" + re.sub(r"^# (observations|levelling) =", r"\1 =", survey, flags=re.M)
+    )
