@@ -5,22 +5,22 @@ from __future__ import annotations
 import csv
 import io
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from fitup import units
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.done import DONE
-from fitup.jobfolder.read import ALL_TABLES
+from fitup.jobfolder.schema import DONE, TABLES
 from fitup.jobfolder.table import Row, parse_table, read_table
 from fitup.model.column import Column
+from fitup.network.observations import LEVELS, SHOTS
 from fitup.openjob import OpenJob
 from fitup.sheets.tables import tables
 
 if TYPE_CHECKING:
     import pandas as pd
 
-#: what a crew writes down after a stage; the name is the crew's own
-_DONE = "done.csv"
+#: tables of a job that have names of their own choice, by what they are called here
+_NAMED: Final = {"done.csv": DONE.columns, "observations": SHOTS, "levelling": LEVELS}
 
 
 def to_frame(opened: OpenJob, table: str) -> pd.DataFrame:
@@ -31,8 +31,8 @@ def to_frame(opened: OpenJob, table: str) -> pd.DataFrame:
     opened : OpenJob
         See :func:`fitup.open_job`. A table of the plan makes the plan first.
     table : str
-        A file of the job folder such as ``seats.csv``, or a table of the sheets such as
-        ``checks``, ``moves``, ``jacks`` or ``proof``.
+        A file of the job folder such as ``seats.csv``, observations and levelling of its surveys
+        among them, or a table of the sheets such as ``checks``, ``moves``, ``jacks`` or ``proof``.
 
     Returns
     -------
@@ -48,12 +48,13 @@ def to_frame(opened: OpenJob, table: str) -> pd.DataFrame:
     """
     import pandas as pd
 
-    if table in ALL_TABLES:
-        return pd.DataFrame(_cells_of_job(opened, table))
+    columns = _columns_of_job(opened)
+    if table in columns:
+        return pd.DataFrame(_cells_of_job(opened, table, columns[table]))
     sheets, _ = opened.confirmed
     named = {one.name: one for one in tables(sheets)}
     if table not in named:
-        there = [name for name in ALL_TABLES if (opened.folder / name).is_file()]
+        there = [name for name in columns if (opened.folder / name).is_file()]
         allowed = ", ".join([*there, *named])
         problem = Problem("to_frame", f"'{table}'", f"one of: {allowed}", "name another table")
         raise InputError([problem])
@@ -68,8 +69,8 @@ def from_frame(frame: pd.DataFrame, table: str) -> str:
     frame : DataFrame
         Column names carry the units, in any of those that the table may have.
     table : str
-        File of the job folder, such as ``plates.csv``, or ``done.csv`` for readings as done;
-        names of the table in messages.
+        File of the job folder, such as ``plates.csv``; ``done.csv`` for readings as done,
+        ``observations`` or ``levelling`` for a survey. Names the table in messages.
 
     Returns
     -------
@@ -82,7 +83,7 @@ def from_frame(frame: pd.DataFrame, table: str) -> str:
         With everything that is wrong, a line each with row and column; the first row of the
         frame is row 2, as in the file.
     """
-    known = {**{name: columns for name, (columns, _) in ALL_TABLES.items()}, _DONE: DONE}
+    known = {**{name: one.columns for name, one in TABLES.items()}, **_NAMED}
     if table not in known:
         allowed = f"one of: {', '.join(known)}"
         raise InputError([Problem("from_frame", f"'{table}'", allowed, "name a table of a job")])
@@ -98,9 +99,19 @@ def from_frame(frame: pd.DataFrame, table: str) -> str:
     return out.getvalue()
 
 
-def _cells_of_job(opened: OpenJob, table: str) -> dict[str, list[Any]]:
+def _columns_of_job(opened: OpenJob) -> dict[str, tuple[Column, ...]]:
+    """Return the columns of every table of a job, by its file."""
+    known = {name: one.columns for name, one in TABLES.items()}
+    for epoch in opened.job.epochs:
+        if epoch.observed:
+            known[epoch.file] = SHOTS
+        if epoch.levelling:
+            known[epoch.levelling] = LEVELS
+    return known
+
+
+def _cells_of_job(opened: OpenJob, table: str, columns: tuple[Column, ...]) -> dict[str, list[Any]]:
     """Return the columns of a table of a job folder under the names of its header."""
-    columns, _ = ALL_TABLES[table]
     problems: list[Problem] = []
     rows = read_table(opened.folder / table, table, columns, problems)
     if problems:

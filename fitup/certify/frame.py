@@ -22,7 +22,8 @@ from fitup.certify.standing import Link
 from fitup.certify.sticks import Stick, stick_between
 from fitup.frames import Array, rotation, rotation_vector
 from fitup.model import Check, Job
-from fitup.model.frame import FrameModel, Member, Place, Tie
+from fitup.model.actions import Place
+from fitup.model.frame import FrameModel, Member, Tie
 from fitup.survey.points import Survey
 
 _UP = np.array([0.0, 0.0, 1.0])

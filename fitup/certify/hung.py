@@ -32,7 +32,7 @@ from fitup.certify.sticks import Stick
 from fitup.certify.turned import Sticks
 from fitup.frames import Array
 from fitup.model import Check
-from fitup.model.frame import Place
+from fitup.model.actions import Place
 
 #: nuts draw along the cables as they hang; that is settled in so many turns
 _TURNS, _REST = 20, 1e-12

@@ -16,7 +16,8 @@ from fitup.certify.frame import FrameStates
 from fitup.checks import checks_of
 from fitup.frames import Array
 from fitup.model import Check, Job
-from fitup.model.frame import FrameSeat, NodeLoad
+from fitup.model.actions import NodeLoad
+from fitup.model.frame import FrameSeat
 from fitup.survey.points import Survey
 
 #: what is left of a seat that is taken off [N/m]

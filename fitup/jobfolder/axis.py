@@ -16,6 +16,7 @@ from fitup.jobfolder.keys import FILE
 from fitup.jobfolder.settings import Settings
 from fitup.jobfolder.table import Row, record_of
 from fitup.model import CheckPoint, Pair
+from fitup.model.deck import CrossfallEntry
 
 _NAME = "fill it in, or name an alignment in job.toml [alignment]"
 _NAME_FILE = "name its file there"
@@ -100,7 +101,8 @@ def _with_crossfall(
     entries = []
     for row in rows:
         station = station_of(row, alignment, problems)
-        slope, side = row["slope"], row["falls_to"]
+        entry = record_of(CrossfallEntry, row)
+        slope, side = entry.slope, entry.falls_to
         if (slope == 0.0) != (side == "level"):
             problems.append(
                 row.problem(
@@ -111,7 +113,7 @@ def _with_crossfall(
                 )
             )
         if station is not None:
-            entries.append((station, row["side"], signed(slope, side)))
+            entries.append((station, entry.side, signed(slope, side)))
     if not rows or problems:
         return alignment
     try:

@@ -5,35 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.table import Row, read_table
-from fitup.model import MOMENTS, Done, Job, Seat
-from fitup.model.column import Column
-
-#: side word of a movement -> its sign in the seat's direction; the first two are of lifts
-SIDE_SIGNS: Final = {"above": 1.0, "below": -1.0, "beyond": 1.0, "short": -1.0}
-DONE: Final = (
-    Column("stage", "count", "the number of the stage on the sheet", least=0, most=9999),
-    Column("moment", "word", "when it was read", words=MOMENTS),
-    Column("seat", "id", "the seat"),
-    Column("jack", "id", "the jack; empty for the whole seat", required=False),
-    Column(
-        "movement",
-        "length",
-        "the movement from START, the mark where the jack touched, without a sign",
-        required=False,
-        least=0.0,
-    ),
-    Column("side", "word", "which side of START", required=False, words=tuple(SIDE_SIGNS)),
-    Column("load", "force", "the load read", required=False, least=0.0),
-    Column("pressure", "pressure", "the gauge pressure, where no load", required=False, least=0.0),
-    Column("pack", "ids", "the plates now in place, bottom to top", required=False),
-    Column("stroke_out", "length", "how far the ram is out", required=False, least=0.0),
-    Column("who", "text", "who read it"),
-    Column("time", "text", "when, in local time, e.g. 2031-04-02T05:40"),
-)
+from fitup.jobfolder.table import Row, read_table, record_of
+from fitup.model import Done, Job, Seat
+from fitup.model.column import columns_of
+from fitup.model.done import SIDE_SIGNS
 
 
 def read_done(path: Path, shown: str, job: Job) -> tuple[Done, ...]:
@@ -58,7 +35,7 @@ def read_done(path: Path, shown: str, job: Job) -> tuple[Done, ...]:
         With every problem of the file.
     """
     problems: list[Problem] = []
-    rows = read_table(path, shown, DONE, problems)
+    rows = read_table(path, shown, columns_of(Done), problems)
     found: dict[tuple[object, ...], int] = {}
     result = []
     for row in rows:
@@ -201,16 +178,4 @@ def _done(job: Job, row: Row) -> Done:
     movement = row["movement"]
     if movement is not None and row["side"] is not None:
         movement *= SIDE_SIGNS[row["side"]]
-    return Done(
-        row["stage"],
-        row["moment"],
-        row["seat"],
-        row["jack"],
-        movement,
-        load,
-        None if row["pack"] is None else tuple(row["pack"]),
-        row["stroke_out"],
-        row["who"],
-        row["time"],
-        row.number,
-    )
+    return record_of(Done, row, movement=movement, load=load, row=row.number)

@@ -16,22 +16,24 @@ from fitup.jobfolder.frame_loads import (
     read_places,
     unknown_id,
 )
-from fitup.jobfolder.table import Row, unique
+from fitup.jobfolder.table import Row, record_of, unique
 from fitup.model.frame import (
     MOTIONS,
+    RELEASES,
     Body,
     FrameModel,
     FrameSeat,
+    Material,
     Member,
     Node,
+    PointTie,
+    Section,
     Spring,
     Tie,
 )
 from fitup.model.seats import Seat
 
 Rows = Mapping[str, list[Row]]
-#: what an end may release -> its place among the six motions of the end
-RELEASES: Final = ("axial", "shear_y", "shear_z", "torsion", "moment_y", "moment_z")
 #: modulus of anything a bridge is made of, from timber to steel [Pa]
 _E_LEAST, _E_MOST = 1e9, 1e12
 #: shorter is no member [m]
@@ -93,8 +95,8 @@ def read_frame(
             for s in _seats(tables.get("frame_seats.csv", []), nodes, members, seats, problems)
         },
         ties={
-            row["point"]: _tie(row, nodes, members, problems)
-            for row in tables.get("frame_ties.csv", [])
+            t.point: t.tie
+            for t in _point_ties(tables.get("frame_ties.csv", []), nodes, members, problems)
         },
     )
 
@@ -117,10 +119,10 @@ def _node(row: Row, problems: list[Problem]) -> Node:
         else:
             allowed = ", ".join(MOTIONS) + ", or all"
             problems.append(row.problem("fixed", f"'{word}'", allowed, "correct it"))
-    return Node(row["id"], np.array([row["E"], row["N"], row["H"]]), frozenset(fixed))
+    return record_of(Node, row, fixed=frozenset(fixed))
 
 
-def _section(row: Row, problems: list[Problem]) -> Row:
+def _section(row: Row, problems: list[Problem]) -> Section:
     """Hold each second moment against the depth or width it belongs to."""
     for moment, size in (("bending", "depth"), ("sideways", "width")):
         if row[size] is None:
@@ -135,10 +137,10 @@ def _section(row: Row, problems: list[Problem]) -> Row:
                     f"check area, {moment} and {size}, and their units",
                 )
             )
-    return row
+    return record_of(Section, row)
 
 
-def _material(row: Row, problems: list[Problem]) -> Row:
+def _material(row: Row, problems: list[Problem]) -> Material:
     if not _E_LEAST <= row["E"] <= _E_MOST:
         problems.append(
             row.problem(
@@ -148,7 +150,7 @@ def _material(row: Row, problems: list[Problem]) -> Row:
                 "check the unit: steel has about 210 GPa, concrete about 35",
             )
         )
-    return row
+    return record_of(Material, row)
 
 
 _HOMES: Final = {
@@ -186,28 +188,25 @@ def _member(
         )
         return None
     up = _up(row, (ends[1] - ends[0]) / length, problems)
-    section, material = known["section"][row["section"]], known["material"][row["material"]]
-    return Member(
-        id=row["id"],
-        i=row["i"],
-        j=row["j"],
-        E=material["E"],
-        G=material["E"] / (2.0 * (1.0 + material["poisson"])),
-        A=section["area"],
-        Iy=section["bending"],
-        Iz=section["sideways"],
-        J=section["torsion"],
-        Asy=section["shear_sideways"] or np.inf,
-        Asz=section["shear_area"] or np.inf,
+    section: Section = known["section"][row["section"]]
+    material: Material = known["material"][row["material"]]
+    return record_of(
+        Member,
+        row,
+        E=material.E,
+        G=material.G,
+        A=section.area,
+        Iy=section.bending,
+        Iz=section.sideways,
+        J=section.torsion,
+        Asy=section.shear_sideways,
+        Asz=section.shear_area,
         up=up,
-        offset_i=offsets[0],
-        offset_j=offsets[1],
         releases=frozenset(_releases(row, problems)),
-        weight=material["unit_weight"] * section["area"],
-        expansion=material["expansion"],
-        depth=section["depth"] or 0.0,
-        width=section["width"] or 0.0,
-        segment=row["segment"],
+        weight=material.unit_weight * section.area,
+        expansion=material.expansion,
+        depth=section.depth or 0.0,
+        width=section.width or 0.0,
     )
 
 
@@ -263,8 +262,7 @@ def _spring(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> Spr
     if len(problems) > before:
         return None
     k = row["turning"] if turns else row["stiffness"]
-    own = (row["temporary"], row["holds"])
-    return Spring(row["id"], row["node"], row["other"], axis, k, turns, *own)
+    return record_of(Spring, row, stiffness=k, turns=turns)
 
 
 def _body(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> Body | None:
@@ -292,7 +290,7 @@ def _body(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> Body 
                     "name it first, or hold the body by a spring",
                 )
             )
-    return Body(row["id"], names) if len(problems) == before else None
+    return record_of(Body, row) if len(problems) == before else None
 
 
 def _led_once(rows: list[Row], bodies: Mapping[str, Body], problems: list[Problem]) -> None:
@@ -323,7 +321,17 @@ def _tie(
         along_member(row, length_of(nodes, members[row["member"]]), problems)
     if row["at"] is not None and row["member"] is None:
         problems.append(row.problem("at", "a length without a member", "both", "name the member"))
-    return Tie(row["node"], row["member"], row["at"])
+    return record_of(Tie, row)
+
+
+def _point_ties(
+    rows: list[Row],
+    nodes: Mapping[str, Node],
+    members: Mapping[str, Member],
+    problems: list[Problem],
+) -> Iterator[PointTie]:
+    for row in rows:
+        yield record_of(PointTie, row, tie=_tie(row, nodes, members, problems))
 
 
 def _seats(
@@ -349,4 +357,4 @@ def _seats(
                 )
             )
         one_way = seat.only_pushes if row["one_way"] is None else row["one_way"]
-        yield FrameSeat(seat.id, one_way, row["gap"], row["set_high"], tie, row["temporary"])
+        yield record_of(FrameSeat, row, one_way=one_way, tie=tie)

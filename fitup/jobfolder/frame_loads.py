@@ -9,8 +9,9 @@ import numpy as np
 
 from fitup.errors import Problem
 from fitup.frames import Array
-from fitup.jobfolder.table import Row, unique
-from fitup.model.frame import Member, MemberLoad, Node, NodeLoad, Place, Temperature
+from fitup.jobfolder.table import Row, record_of, unique
+from fitup.model.actions import MemberLoad, NodeLoad, Place, Temperature
+from fitup.model.frame import Member, Node
 
 #: kind of load -> the columns that say how much
 _OF_KIND: Final = {
@@ -131,16 +132,18 @@ def read_loads(
         if len(problems) > before or on not in (nodes if kind == "node" else members):
             continue
         if kind == "node":
-            node_loads.append(NodeLoad(row["id"], on, np.concatenate([_force(row), np.zeros(3)])))
+            values = np.concatenate([_force(row), np.zeros(3)])
+            node_loads.append(record_of(NodeLoad, row, node=on, values=values))
         elif kind == "point":
-            member_loads.append(MemberLoad(row["id"], on, _force(row), row["at"]))
+            member_loads.append(record_of(MemberLoad, row, member=on, values=_force(row)))
         elif kind == "line":
             end = length_of(nodes, members[on]) if row["to"] is None else row["to"]
             down = np.array([0.0, 0.0, -row["line"]])
-            member_loads.append(MemberLoad(row["id"], on, down, row["at"] or 0.0, end))
+            member_loads.append(
+                record_of(MemberLoad, row, member=on, values=down, start=row["at"] or 0.0, end=end)
+            )
         else:
-            heat = (row["warmer"], row["top_warmer"], row["left_warmer"])
-            temperatures.append(Temperature(row["id"], on, *heat))
+            temperatures.append(record_of(Temperature, row, member=on))
     return tuple(node_loads), tuple(member_loads), tuple(temperatures)
 
 
@@ -259,5 +262,4 @@ def _place(
         )
     if len(problems) > before or row["member"] not in members:
         return None
-    fibre = (row["left"] or 0.0, row["up"] or 0.0)
-    return Place(row["id"], row["member"], row["at"], quantity, *fibre, least, most)
+    return record_of(Place, row, least=least, most=most)

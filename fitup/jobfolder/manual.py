@@ -19,6 +19,9 @@ _UNIT: Final = {
     "small_angle": ("mgon", "mgon"),
     "air_pressure": ("hPa", "hPa"),
     "expansion": ("per_C", "per °C"),
+    "modulus": ("GPa", "GPa"),
+    "line_load": ("kN_per_m", "kN/m"),
+    "unit_weight": ("kN_per_m3", "kN/m³"),
 }
 _METRE: Final = 1.0
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
@@ -22,18 +22,16 @@ from fitup.jobfolder.axis import (
     only_causes,
     read_axis,
 )
-from fitup.jobfolder.cable_schema import CABLE_TABLES, FRAME_CABLE_TABLES
 from fitup.jobfolder.control import control, instrument
 from fitup.jobfolder.cross import cross_check
 from fitup.jobfolder.frame import read_frame
 from fitup.jobfolder.frame_cross import frame_check
-from fitup.jobfolder.frame_schema import FRAME_TABLES
 from fitup.jobfolder.inputs import digest_of, input_files
 from fitup.jobfolder.keys import FILE
 from fitup.jobfolder.plausible import judged
-from fitup.jobfolder.read_cables import check_leans, lean_of, of_stage, tension_of, with_cables
-from fitup.jobfolder.rounds import ROUND_TABLES, read_rounds
-from fitup.jobfolder.schema import TABLES
+from fitup.jobfolder.read_cables import check_leans, lean_of, of_stage, with_cables
+from fitup.jobfolder.rounds import read_rounds
+from fitup.jobfolder.schema import INPUT_TABLES, tables_of
 from fitup.jobfolder.settings import Settings, read_settings
 from fitup.jobfolder.staging import rated
 from fitup.jobfolder.table import Row, plain, read_table, record_of, unique
@@ -58,19 +56,10 @@ from fitup.model import (
     Segment,
     SteelReading,
 )
+from fitup.model.cables import Tension
 from fitup.model.rules import PLATE_CLASSES, plate_limits
 from fitup.plainfile import read_once
 
-#: every table a job may have: file -> (columns, required)
-ALL_TABLES: Final = {
-    **TABLES,
-    **CABLE_TABLES,
-    **FRAME_TABLES,
-    **FRAME_CABLE_TABLES,
-    **ROUND_TABLES,
-}
-#: signing a hold point changes nothing that a plan was made from
-INPUT_TABLES: Final = tuple(name for name in ALL_TABLES if name != "holds.csv")
 _UP = np.array([0.0, 0.0, 1.0])
 #: a measured plate is off its nominal thickness by so much and such a share at most; rolling
 #: tolerances are well inside [m] (common practice, no source)
@@ -125,9 +114,9 @@ def _read_job(root: Path) -> Job:
     problems: list[Problem] = []
     settings = read_settings(root, problems)
     tables = {
-        name: read_table(root / name, name, columns, problems)
-        for name, (columns, required) in {**TABLES, **CABLE_TABLES}.items()
-        if required or name in present
+        name: read_table(root / name, name, table.columns, problems)
+        for name, table in tables_of("job").items()
+        if table.needed or name in present
     }
     axis = read_axis(root, settings, tables.get("crossfall.csv", []), problems)
     job = _build(settings, tables, axis, problems)
@@ -135,7 +124,8 @@ def _read_job(root: Path) -> Job:
     job = judged(job, settings.waived, tables, problems)
     targets = tables.get("targets.csv", [])
     # a stage may be named for leans and tensions alone
-    own = (row["stage"] for name in CABLE_TABLES for row in tables.get(name, []))
+    hung = ("leans.csv", "tensions.csv")
+    own = (row["stage"] for name in hung for row in tables.get(name, []))
     elsewhere = not targets and settings.stage in own
     job = at_stage(job, "" if elsewhere else settings.stage, targets, problems)
     check_leans(tables.get("leans.csv", []), job.points, problems)
@@ -201,7 +191,7 @@ def _build(
         tensions=unique(
             of_stage(tables.get("tensions.csv", []), settings.stage, problems),
             problems,
-            tension_of,
+            plain(Tension),
         ),
         influence_table=settings.influence_table,
         influence_by=settings.influence_by,
@@ -236,13 +226,13 @@ def _with_frame(
 ) -> Job:
     """Read the frame if the folder holds its tables."""
     wanted = job.influence_by == "frame"
-    known = {**FRAME_TABLES, **FRAME_CABLE_TABLES}
+    known = tables_of("frame")
     if not wanted and not present & set(known):
         return job
     tables = {
-        name: read_table(root / name, name, columns, problems)
-        for name, (columns, required) in known.items()
-        if required or name in present
+        name: read_table(root / name, name, table.columns, problems)
+        for name, table in known.items()
+        if table.needed or name in present
     }
     frame = read_frame(tables, job.segments, job.seats, problems)
     frame = with_cables(frame, tables, job, seat_rows, problems)

@@ -9,7 +9,7 @@ import numpy as np
 
 from fitup.errors import Problem
 from fitup.jobfolder.frame_loads import unknown_id
-from fitup.jobfolder.table import Row, unique
+from fitup.jobfolder.table import Row, record_of, unique
 from fitup.model import CheckPoint, Job, Seat
 from fitup.model.cables import FrameCable, FrameSaddle, Lean, Tension
 from fitup.model.frame import FrameModel, Node
@@ -70,12 +70,7 @@ def lean_of(row: Row, problems: list[Problem]) -> Lean | None:
         )
         return None
     target = -amount if side == "back" else amount
-    return Lean(row["id"], row["head"], row["foot"], target, row["source"])
-
-
-def tension_of(row: Row) -> Tension:
-    """Return a measured tension."""
-    return Tension(row["id"], row["tension"], row["u"], row["target"], row["how"])
+    return record_of(Lean, row, target=target)
 
 
 def check_leans(
@@ -212,21 +207,8 @@ def _cable(
         )
     if len(problems) > before:
         return None
-    return FrameCable(
-        id=row["id"],
-        i=row["i"],
-        j=row["j"],
-        form=row["form"],
-        EA=row["E"] * row["area"],
-        weight=row["weight"],
-        length=row["length"],
-        tension=tension,
-        strain=row["expansion"] * row["warmer"],
-        seat=row["seat"],
-        least=row["tension_least"],
-        most=float("inf") if most is None else most,
-        expansion=row["expansion"],
-    )
+    strain = row["expansion"] * row["warmer"]
+    return record_of(FrameCable, row, EA=row["E"] * row["area"], tension=tension, strain=strain)
 
 
 def _apart(row: Row, nodes: Mapping[str, Node], problems: list[Problem]) -> None:
@@ -342,9 +324,7 @@ def _saddle(
         )
     if len(problems) > before:
         return None
-    return FrameSaddle(
-        row["id"], row["node"], row["on"], row["seat"], row["back"], row["ahead"], row["friction"]
-    )
+    return record_of(FrameSaddle, row)
 
 
 def with_cables(

@@ -8,9 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from fitup import units
-from fitup.jobfolder.rounds import LEARNED_COLUMNS, MOVED
 from fitup.model import Learned, Moved
-from fitup.model.column import Column
+from fitup.model.column import Column, columns_of
 
 Cell = str | float | int | None
 #: unit of a new column, by the units a job is printed in
@@ -168,7 +167,7 @@ def moved_text(moved: Iterable[Moved], display: str, remark: str) -> str:
         }
         for m in moved
     )
-    return table_text(MOVED, rows, display, remark)
+    return table_text(columns_of(Moved), rows, display, remark)
 
 
 def learned_text(learned: Iterable[Learned], display: str, remark: str) -> str:
@@ -195,4 +194,4 @@ def learned_text(learned: Iterable[Learned], display: str, remark: str) -> str:
                 "source": one.source,
             }
         )
-    return table_text(LEARNED_COLUMNS, rows, display, remark)
+    return table_text(columns_of(Learned), rows, display, remark)

@@ -15,54 +15,12 @@ from typing import Final
 import numpy as np
 
 from fitup.errors import Problem
-from fitup.jobfolder.table import Row, parse_number, read_table
-from fitup.model import LEARNED, STEEL, Job, Learned, Moved, Seat
-from fitup.model.column import Column
+from fitup.jobfolder.table import Row, parse_number, read_table, record_of
+from fitup.model import STEEL, Job, Learned, Moved, Seat
+from fitup.model.column import columns_of
 
 MOVED_FILE: Final = "moved.csv"
 LEARNED_FILE: Final = "learned.csv"
-MOVED: Final = (
-    Column("seat", "id", "the seat"),
-    Column("move", "length", "how far it was moved, without a sign", least=0.0),
-    Column(
-        "way",
-        "word",
-        "with or against the direction in which it pushes, or stays",
-        words=("with", "against", "stays"),
-    ),
-    Column("u", "length", "the standard uncertainty of the move", least=0.0),
-    Column("load_before", "force", "the reaction measured before the moves", required=False),
-    Column("load_after", "force", "the reaction measured after the moves", required=False),
-    Column("source", "text", "where it comes from"),
-)
-LEARNED_COLUMNS: Final = (
-    Column("what", "word", "what is corrected", words=LEARNED),
-    Column("at", "id", "the seat, or steel for expansion"),
-    Column("factor", "number", "what multiplies the value written down", required=False, above=0.0),
-    Column("u_factor", "number", "its standard uncertainty, as a share", required=False, least=0.0),
-    Column(
-        "amount",
-        "length",
-        "for bedding: the height a new pack loses",
-        required=False,
-        least=0.0,
-        most=0.01,
-    ),
-    Column("u_amount", "length", "its standard uncertainty", required=False, least=0.0),
-    Column(
-        "correlations",
-        "text",
-        "correlation with each row above, separated by spaces",
-        required=False,
-        default="",
-    ),
-    Column("source", "text", "where it comes from"),
-)
-#: file -> (columns, required)
-ROUND_TABLES: Final[dict[str, tuple[tuple[Column, ...], bool]]] = {
-    MOVED_FILE: (MOVED, False),
-    LEARNED_FILE: (LEARNED_COLUMNS, False),
-}
 
 
 def read_rounds(root: Path, job: Job, problems: list[Problem]) -> Job:
@@ -78,10 +36,10 @@ def read_rounds(root: Path, job: Job, problems: list[Problem]) -> Job:
         What is wrong is added to it.
     """
     if (root / MOVED_FILE).exists():
-        rows = read_table(root / MOVED_FILE, MOVED_FILE, MOVED, problems)
+        rows = read_table(root / MOVED_FILE, MOVED_FILE, columns_of(Moved), problems)
         job = replace(job, moved=_moved(job, rows, problems))
     if (root / LEARNED_FILE).exists():
-        rows = read_table(root / LEARNED_FILE, LEARNED_FILE, LEARNED_COLUMNS, problems)
+        rows = read_table(root / LEARNED_FILE, LEARNED_FILE, columns_of(Learned), problems)
         job = with_learned(job, _learned(job, rows, problems))
     return job
 
@@ -136,8 +94,7 @@ def _moved(job: Job, rows: list[Row], problems: list[Problem]) -> tuple[Moved, .
             )
         else:
             setting = -size if way == "against" else size
-            loads = row["load_before"], row["load_after"]
-            result[name] = Moved(name, setting, row["u"], *loads, row["source"])
+            result[name] = record_of(Moved, row, setting=setting)
     return tuple(result.values())
 
 
@@ -154,7 +111,8 @@ def _learned(job: Job, rows: list[Row], problems: list[Problem]) -> tuple[Learne
         value, u = _check_value(row, problems)
         correlations = _correlations(row, len(result), problems)
         if len(problems) == before:
-            result.append(Learned(what, at, value, u, correlations, row["source"]))
+            given = {"value": value, "uncertainty": u, "correlations": correlations}
+            result.append(record_of(Learned, row, **given))
     if not _possible(result):
         problems.append(
             Problem(

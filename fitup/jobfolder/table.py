@@ -446,14 +446,14 @@ def unique(
     return result
 
 
-def record_of(record: type[Item], row: Row, **given: Any) -> Item:
+def record_of(record: type[Item], source: Row, /, **given: Any) -> Item:
     """Return the record of a row: each field from its own columns, unless it is given.
 
     Parameters
     ----------
     record : type
         A dataclass whose fields declare their columns (:func:`fitup.model.column.column`).
-    row : Row
+    source : Row
     **given
         Fields that are made by a rule of their own.
     """
@@ -461,7 +461,7 @@ def record_of(record: type[Item], row: Row, **given: Any) -> Item:
     for one in declared(record):
         if one.name in given or not one.columns:
             continue
-        value = _value(one, row)
+        value = _value(one, source)
         # an empty cell leaves the field its own default, such as infinity
         if value is not None or not one.has_default:
             values[one.name] = value

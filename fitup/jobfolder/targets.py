@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from fitup.errors import Problem
-from fitup.jobfolder.table import Row
+from fitup.jobfolder.table import Row, record_of
 from fitup.model import CheckPoint, Job
+from fitup.model.deck import StagePoint
 
 FILE = "targets.csv"
 
@@ -41,7 +42,8 @@ def at_stage(job: Job, stage: str, rows: list[Row], problems: list[Problem]) -> 
                 )
             )
         return job
-    own = {row["point"]: row for row in rows if row["stage"] == stage}
+    entries = [record_of(StagePoint, row) for row in rows]
+    own = {one.point: one for one in entries if one.stage == stage}
     if not own and not broken:
         problems.append(
             Problem(
@@ -67,8 +69,8 @@ def at_stage(job: Job, stage: str, rows: list[Row], problems: list[Problem]) -> 
     return replace(job, points=points, stage=stage)
 
 
-def _moved(point: CheckPoint, row: Row) -> CheckPoint:
-    wanted = [row["E"], row["N"], row["H"]]
+def _moved(point: CheckPoint, entry: StagePoint) -> CheckPoint:
+    wanted = [entry.E, entry.N, entry.H]
     design = [o if w is None else w for o, w in zip(point.design, wanted, strict=True)]
     return replace(point, design=np.array(design))
 

@@ -14,9 +14,9 @@ from typing import Any, Final
 
 from fitup.errors import InputError, Problem
 from fitup.jobfolder.keys import FILE
-from fitup.jobfolder.read import ALL_TABLES
 from fitup.jobfolder.rewrite import changed_cells, moved_text
 from fitup.jobfolder.rounds import MOVED_FILE
+from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.surveys import survey_entries, with_surveys
 from fitup.loop.carry import Carried, NextJob
 from fitup.loop.incoming import (
@@ -158,7 +158,7 @@ def _tables(root: Path, job: Job, result: NextJob) -> dict[str, str]:
             continue
         text = read_text(root / name, name)
         if name in result.changes:
-            text = changed_cells(text, ALL_TABLES[name][0], result.changes[name], job.units)
+            text = changed_cells(text, TABLES[name].columns, result.changes[name], job.units)
         texts[name] = text
     return texts
 
@@ -220,7 +220,7 @@ def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict
 def _take(texts: dict[str, str], path: Path) -> None:
     """Copy a new survey in under its own name."""
     name = path.name
-    if name in {*texts, *ALL_TABLES, CARRIED_FILE}:
+    if name in {*texts, *TABLES, CARRIED_FILE}:
         raise InputError(
             [
                 Problem(

@@ -183,6 +183,17 @@ def _completed(one: Column, field: dataclasses.Field[Any], count: int) -> Column
     return replace(named, required=False, default=default)
 
 
-def columns_of(record: type[Any]) -> tuple[Column, ...]:
-    """Return the columns of the table of a record, in the order of its fields."""
-    return tuple(c for field in declared(record) for c in field.columns)
+def columns_of(*records: type[Any]) -> tuple[Column, ...]:
+    """Return the columns of a table, in the order of the fields of its records.
+
+    Parameters
+    ----------
+    *records : type
+        What a row is made into: one, or several where it makes one of them or some of each. A
+        column that they share is declared alike in all.
+    """
+    found: dict[str, Column] = {}
+    for record in records:
+        for one in (c for field in declared(record) for c in field.columns):
+            assert found.setdefault(one.name, one) == one, f"{record.__name__}: {one.name}"
+    return tuple(found.values())

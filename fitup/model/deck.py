@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fitup.frames import Array
 from fitup.model.column import column, grid
@@ -215,3 +215,43 @@ class Pair:
     ]
     """[m]"""
     place: Annotated[str, column("text", "where it is across the deck, e.g. LEFT")]
+
+
+@dataclass(frozen=True, slots=True)
+class StagePoint:
+    """Where a check point is wanted at one stage of the work [m]; None: where the design has it."""
+
+    stage: Annotated[str, column("id", "the stage of the work")]
+    point: Annotated[str, column("id", "the check point")]
+    E: Annotated[
+        float | None,
+        column("length", "its easting wanted then; empty: as in points.csv", default=None),
+    ]
+    N: Annotated[
+        float | None,
+        column("length", "its northing wanted then; empty: as in points.csv", default=None),
+    ]
+    H: Annotated[float, column("length", "its height wanted then")]
+
+
+@dataclass(frozen=True, slots=True)
+class CrossfallEntry:
+    """The slope across a deck at one station, on one side of its axis or on both."""
+
+    station: Annotated[str, column("text", "a station in the notation of the alignment")]
+    side: Annotated[
+        Literal["left", "right", "both"],
+        column("word", "the side of the axis", words=("left", "right", "both")),
+    ]
+    slope: Annotated[
+        float, column("slope", "the slope across, without a sign", least=0.0, most=0.5)
+    ]
+    falls_to: Annotated[
+        Literal["left", "right", "level"],
+        column(
+            "word",
+            "the side it falls to",
+            "; `level` with a slope of 0",
+            words=("left", "right", "level"),
+        ),
+    ]

@@ -1,18 +1,54 @@
-"""The structure as a frame: nodes, members, springs, rigid bodies, their loads and their seats."""
+"""The structure as a frame: nodes, members, springs, rigid bodies, ties and seats."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Annotated, Final
 
 import numpy as np
 
 from fitup.frames import Array
+from fitup.model.actions import MemberLoad, NodeLoad, Place, Temperature
 from fitup.model.cables import FrameCable, FrameSaddle
+from fitup.model.column import Column, column, columns_of, grid
 
 #: motions of a node in the order of its six numbers: shifts along, then turns about the grid axes
 MOTIONS: Final = ("E", "N", "H", "turn_E", "turn_N", "turn_H")
+#: what an end of a member may release, in the order of the six motions of the end
+RELEASES: Final = ("axial", "shear_y", "shear_z", "torsion", "moment_y", "moment_z")
+_PARTS: Final = (("E", "easting"), ("N", "northing"), ("H", "upward"))
+
+
+def _direction(prefix: str, more: str = "", default: float | None = None) -> tuple[Column, ...]:
+    """Declare the three parts of a direction in the grid."""
+    return tuple(
+        column(
+            "number",
+            f"its {'up ' if prefix == 'up' else ''}direction, {word} part",
+            more if axis == "E" else "",
+            name=f"{prefix}_{axis}",
+            default=default,
+        )
+        for axis, word in _PARTS
+    )
+
+
+def _offset(end: str) -> tuple[Column, ...]:
+    return tuple(
+        column(
+            "length",
+            f"the rigid length at end {end} from the node, {axis} part",
+            name=f"offset_{end}_{axis}",
+            default=0.0,
+        )
+        for axis in "ENH"
+    )
+
+
+def _release(end: str) -> Column:
+    meaning = f"what end {end} does not carry: {', '.join(RELEASES)}"
+    return column("ids", meaning, name=f"release_{end}", default=())
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,9 +64,92 @@ class Node:
         Motions that the ground holds, by their place in ``MOTIONS``.
     """
 
-    id: str
-    position: Array
-    fixed: frozenset[int] = frozenset()
+    id: Annotated[str, column("id", "a name for the node")]
+    position: Annotated[Array, grid("", " of the node")]
+    fixed: Annotated[
+        frozenset[int],
+        column("ids", f"motions that the ground holds: {', '.join(MOTIONS)}, or all", default=()),
+    ] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A cross-section of members: areas [m2], second moments [m4], depth and width [m]."""
+
+    id: Annotated[str, column("id", "a name for the section")]
+    area: Annotated[float, column("area", "its area", above=0.0)]
+    bending: Annotated[
+        float, column("second_moment", "its second moment for vertical bending", above=0.0)
+    ]
+    sideways: Annotated[
+        float, column("second_moment", "its second moment for sideways bending", above=0.0)
+    ]
+    torsion: Annotated[float, column("second_moment", "its torsion constant", above=0.0)]
+    shear_area: Annotated[
+        float,
+        column(
+            "area",
+            "its shear area for vertical shear",
+            "; empty: no shear deformation",
+            above=0.0,
+        ),
+    ] = float("inf")
+    shear_sideways: Annotated[
+        float,
+        column(
+            "area",
+            "its shear area for sideways shear",
+            "; empty: no shear deformation",
+            above=0.0,
+        ),
+    ] = float("inf")
+    depth: Annotated[
+        float | None,
+        column(
+            "length",
+            "its depth",
+            ", needed for a temperature difference top to bottom; guards the unit of `bending`",
+            above=0.0,
+        ),
+    ] = None
+    width: Annotated[
+        float | None,
+        column(
+            "length",
+            "its width",
+            ", needed for a temperature difference left to right; guards the unit of `sideways`",
+            above=0.0,
+        ),
+    ] = None
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What members are made of: modulus [Pa], unit weight [N/m3], thermal expansion [1/K]."""
+
+    id: Annotated[str, column("id", "a name for the material")]
+    E: Annotated[
+        float, column("modulus", "its modulus of elasticity", ", from 1 to 1000 GPa", above=0.0)
+    ]
+    poisson: Annotated[float, column("number", "its Poisson's ratio", least=0.0, most=0.49)] = 0.3
+    unit_weight: Annotated[
+        float,
+        column(
+            "unit_weight",
+            "its unit weight",
+            ", which gives the self-weight",
+            least=0.0,
+            most=250e3,
+        ),
+    ] = 0.0
+    expansion: Annotated[
+        float, column("expansion", "its thermal expansion coefficient", least=0.0, most=5e-5)
+    ] = 0.0
+
+    @property
+    def G(self) -> float:
+        """Shear modulus [Pa]."""
+        return self.E / (2.0 * (1.0 + self.poisson))
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,26 +185,33 @@ class Member:
         Segment that it is part of; empty for towers, piers and temporary works.
     """
 
-    id: str
-    i: str
-    j: str
-    E: float
+    id: Annotated[str, column("id", "a name for the member")]
+    i: Annotated[str, column("id", "the node at its first end")]
+    j: Annotated[str, column("id", "the node at its other end")]
+    E: Annotated[float, column("id", "its material", name="material")]
     G: float
-    A: float
+    A: Annotated[float, column("id", "its section", name="section")]
     Iy: float
     Iz: float
     J: float
     Asy: float
     Asz: float
-    up: Array
-    offset_i: Array = field(default_factory=lambda: np.zeros(3))
-    offset_j: Array = field(default_factory=lambda: np.zeros(3))
-    releases: frozenset[int] = frozenset()
+    up: Annotated[Array, _direction("up", "; all three empty: straight up")]
+    offset_i: Annotated[Array, _offset("i")] = field(default_factory=lambda: np.zeros(3))
+    offset_j: Annotated[Array, _offset("j")] = field(default_factory=lambda: np.zeros(3))
+    releases: Annotated[frozenset[int], _release("i"), _release("j")] = frozenset()
     weight: float = 0.0
     expansion: float = 0.0
     depth: float = 0.0
     width: float = 0.0
-    segment: str = ""
+    segment: Annotated[
+        str,
+        column(
+            "id",
+            "the segment it is part of",
+            "; empty for finished deck, towers, piers and temporary works",
+        ),
+    ] = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,15 +222,42 @@ class Spring:
     the axis, or N m/rad about it where ``turns``.
     """
 
-    id: str
-    node: str
-    other: str | None
-    axis: Array
-    stiffness: float
+    id: Annotated[str, column("id", "a name for the spring")]
+    node: Annotated[str, column("id", "the node it holds")]
+    other: Annotated[
+        str | None, column("id", "the node it is fixed to; empty: the ground", default=None)
+    ]
+    axis: Annotated[Array, _direction("axis", default=0.0)]
+    stiffness: Annotated[
+        float,
+        column(
+            "stiffness",
+            "its stiffness along the axis",
+            "; this or `turning`",
+            default=None,
+            above=0.0,
+        ),
+        column(
+            "turn_stiffness",
+            "its stiffness about the axis",
+            name="turning",
+            default=None,
+            above=0.0,
+        ),
+    ]
     turns: bool = False
-    temporary: bool = False
+    temporary: Annotated[
+        bool, column("yesno", "yes if it is taken off at the end", ": a strongback or a tie")
+    ] = False
     """Taken off at the end: a strongback or a tie."""
-    holds: float = 0.0
+    holds: Annotated[
+        float,
+        column(
+            "force",
+            "the force it then puts on its node along its axis",
+            ", below zero against it; the other way on the other node",
+        ),
+    ] = 0.0
     """Force it then puts on its node along its axis, and against it on the other [N or N m]."""
 
 
@@ -112,91 +265,41 @@ class Spring:
 class Body:
     """Nodes that move together as one rigid body, led by the first."""
 
-    id: str
-    nodes: tuple[str, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class NodeLoad:
-    """Force [N] and moment [N m] (6,) at a node, in the grid."""
-
-    id: str
-    node: str
-    values: Array
-
-
-@dataclass(frozen=True, eq=False)
-class MemberLoad:
-    """Load on a member, in the grid: a point load, or an even one over a length.
-
-    Parameters
-    ----------
-    id, member : str
-    values : Array (3,)
-        Force [N], or force per length [N/m] where ``end`` is given.
-    start : float
-        Where it acts or begins, from end i along the flexible length [m].
-    end : float, optional
-        Where it ends [m].
-    """
-
-    id: str
-    member: str
-    values: Array
-    start: float
-    end: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Temperature:
-    """Temperature of a member against the reference [K].
-
-    ``even`` over the section; ``depth`` by how much the top (along z) is warmer than the bottom;
-    ``width`` by how much the left (along y) is warmer than the right.
-    """
-
-    id: str
-    member: str
-    even: float = 0.0
-    depth: float = 0.0
-    width: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A place of a member at which a force or stress is watched or limited.
-
-    Parameters
-    ----------
-    id, member : str
-    at : float
-        From end i along the flexible length [m].
-    quantity : str
-        ``axial``, ``shear``, ``moment`` (vertical), ``torsion`` or ``stress``.
-    y, z : float
-        Fibre of a stress, from the centroid [m].
-    least, most : float
-        What it may be [N, N m or Pa]; tension and sagging are positive; infinite: only shown.
-    """
-
-    id: str
-    member: str
-    at: float
-    quantity: Literal["axial", "shear", "moment", "torsion", "stress"]
-    y: float = 0.0
-    z: float = 0.0
-    least: float = -float("inf")
-    most: float = float("inf")
+    id: Annotated[str, column("id", "a name for the rigid body")]
+    nodes: Annotated[
+        tuple[str, ...],
+        column(
+            "ids",
+            "the nodes that move together, the leading one first",
+            "; only that one may be fixed",
+        ),
+    ]
 
 
 @dataclass(frozen=True, slots=True)
 class Tie:
     """Where a seat or check point is fixed to the frame: a node, or a member at a length."""
 
-    node: str | None = None
-    member: str | None = None
-    at: float | None = None
+    node: Annotated[str | None, column("id", "the node it is fixed to")] = None
+    member: Annotated[
+        str | None,
+        column("id", "the member it is fixed to", "; without node too: the nearest of its segment"),
+    ] = None
+    at: Annotated[
+        float | None,
+        column(
+            "length", "where on the member, from end i", "; empty: where it is nearest", least=0.0
+        ),
+    ] = None
     """From end i along the flexible length [m]; None: where it is nearest."""
+
+
+@dataclass(frozen=True, slots=True)
+class PointTie:
+    """A check point that does not hang on the nearest member of its segment."""
+
+    point: Annotated[str, column("id", "the check point")]
+    tie: Annotated[Tie, columns_of(Tie)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,12 +319,39 @@ class FrameSeat:
     tie : Tie
     """
 
-    seat: str
-    one_way: bool
-    gap: float = 0.0
-    setting: float = 0.0
-    tie: Tie = Tie()
-    temporary: bool = False
+    seat: Annotated[str, column("id", "the seat")]
+    one_way: Annotated[
+        bool,
+        column(
+            "yesno",
+            "yes where the structure may lift off",
+            "; empty: yes if `reaction_least` is not below zero, no at a cable's nut",
+            default=None,
+        ),
+    ]
+    gap: Annotated[
+        float,
+        column(
+            "length",
+            "the present opening, measured",
+            "; the seat then carries nothing",
+            least=0.0,
+        ),
+    ] = 0.0
+    setting: Annotated[
+        float,
+        column(
+            "length",
+            "how far it was set above the stress-free shape; below zero: low",
+            "; for computed loads",
+            name="set_high",
+        ),
+    ] = 0.0
+    tie: Annotated[Tie, columns_of(Tie)] = Tie()
+    temporary: Annotated[
+        bool,
+        column("yesno", "yes if it is taken off at the end", ": a jack or a temporary support"),
+    ] = False
     """Taken off at the end: a jack or a temporary support."""
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
+
+from fitup.model.column import column
 
 What = Literal["stiffness", "bedding", "movement", "expansion"]
 #: what a learned correction may correct
@@ -16,16 +18,38 @@ STEEL: Final = "steel"
 class Moved:
     """How far one seat was moved before this job's survey, and what it carried."""
 
-    seat: str
-    setting: float
+    seat: Annotated[str, column("id", "the seat")]
+    setting: Annotated[
+        float,
+        column("length", "how far it was moved, without a sign", name="move", least=0.0),
+        column(
+            "word",
+            "with or against the direction in which it pushes, or stays",
+            name="way",
+            words=("with", "against", "stays"),
+        ),
+    ]
     """In the direction in which it pushes [m]; what its plates or its jack's scale say."""
-    uncertainty: float
+    uncertainty: Annotated[
+        float,
+        column(
+            "length",
+            "the standard uncertainty of the move",
+            ", from plates or the jack's resolution",
+            name="u",
+            least=0.0,
+        ),
+    ]
     """Standard uncertainty from plates or the jack's resolution [m]."""
-    load_before: float | None
+    load_before: Annotated[
+        float | None, column("force", "the reaction measured before the moves", default=None)
+    ]
     """Measured reaction before the moves [N]."""
-    load_after: float | None
+    load_after: Annotated[
+        float | None, column("force", "the reaction measured after the moves", default=None)
+    ]
     """Measured reaction after the moves [N]."""
-    source: str
+    source: Annotated[str, column("text", "where it comes from")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +60,44 @@ class Learned:
     expansion of all steel; for bedding it is the height a new pack loses [m].
     """
 
-    what: What
-    at: str
+    what: Annotated[What, column("word", "what is corrected", words=LEARNED)]
+    at: Annotated[str, column("id", f"the seat, or {STEEL} for expansion")]
     """Seat, or ``steel``."""
-    value: float
+    value: Annotated[
+        float,
+        column(
+            "number",
+            "what multiplies the value written down",
+            " in seats.csv or segments.csv, or the jack's scale",
+            name="factor",
+            default=None,
+            above=0.0,
+        ),
+        column(
+            "number",
+            "its standard uncertainty, as a share",
+            name="u_factor",
+            default=None,
+            least=0.0,
+        ),
+        column(
+            "length",
+            "for bedding: the height a new pack loses",
+            name="amount",
+            default=None,
+            least=0.0,
+            most=0.01,
+        ),
+        column("length", "its standard uncertainty", name="u_amount", default=None, least=0.0),
+    ]
     uncertainty: float
     """Standard uncertainty: a share of a factor, or metres of bedding."""
-    correlations: tuple[float, ...]
+    correlations: Annotated[
+        tuple[float, ...],
+        column("text", "correlation with each row above, separated by spaces", default=""),
+    ]
     """With the corrections before this one."""
-    source: str
+    source: Annotated[str, column("text", "where it comes from")]
 
 
 @dataclass(frozen=True, slots=True)

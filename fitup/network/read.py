@@ -10,10 +10,16 @@ from pathlib import Path
 from typing import Final
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.table import Row, read_table
+from fitup.jobfolder.table import Row, read_table, record_of
 from fitup.model import Epoch, Instrument, Job
-from fitup.network.observations import LevelledDifference, ObservationSet, Setup, Shot
-from fitup.network.tables import LEVELS, SHOTS
+from fitup.network.observations import (
+    LEVELS,
+    SHOTS,
+    LevelledDifference,
+    ObservationSet,
+    Setup,
+    Shot,
+)
 
 #: humidity that is assumed where the file has none; it moves a distance by 0.4 ppm at most
 HUMIDITY: Final = 0.6
@@ -125,7 +131,8 @@ def _setups(
                 )
             )
         if instrument is not None:
-            setups[name] = Setup(name, instrument, over, height or 0.0, row.number)
+            given = {"instrument": instrument, "height": height or 0.0, "row": row.number}
+            setups[name] = record_of(Setup, row, **given)
     return setups
 
 
@@ -223,20 +230,8 @@ def _as_read(row: Row, problems: list[Problem]) -> Shot:
         humidity = row["humidity_pct"]
         share = HUMIDITY if humidity is None else humidity / 100.0
         air = (row["temperature"], row["pressure"], share)
-    return Shot(
-        setup=row["setup"],
-        target=row["target"],
-        face=row["face"],
-        set=row["set"] or 0,
-        hz=row["hz"],
-        v=row["v"],
-        sd=row["sd"],
-        target_height=row["target_height"],
-        prism=row["prism"],
-        air=air,
-        seconds=_seconds(row, problems),
-        row=row.number,
-    )
+    seconds = _seconds(row, problems)
+    return record_of(Shot, row, set=row["set"] or 0, air=air, seconds=seconds, row=row.number)
 
 
 def _seconds(row: Row, problems: list[Problem]) -> float | None:
@@ -346,9 +341,8 @@ def _levels(rows: list[Row], known: set[str], problems: list[Problem]) -> list[L
                 row.problem("to", "the start again", "another point", "correct one of them")
             )
         count[ends] += 1
-        levels.append(
-            LevelledDifference(*ends, row["difference"], row["u"], count[ends], row.number)
-        )
+        numbers = {"number": count[ends], "row": row.number}
+        levels.append(record_of(LevelledDifference, row, **numbers))
     return levels
 
 

@@ -9,30 +9,15 @@ from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.frame_schema import FRAME_TABLES
 from fitup.jobfolder.inputs import input_files, require_unchanged
 from fitup.jobfolder.keys import FILE as SETTINGS
-from fitup.jobfolder.read import INPUT_TABLES
+from fitup.jobfolder.schema import INPUT_TABLES, TABLES
 from fitup.model import Job
 from fitup.record.canonical import canonical
 
 Files = Mapping[str, bytes]
 #: tables that are the engineer's and say nothing of the survey
-_ENGINEERS: Final = frozenset(
-    {
-        "seats.csv",
-        "jacks.csv",
-        "plates.csv",
-        "limits.csv",
-        "pumps.csv",
-        "groups.csv",
-        "aims.csv",
-        "leans.csv",
-        "joints.csv",
-        "pairs.csv",
-        *FRAME_TABLES,
-    }
-)
+_ENGINEERS: Final = frozenset(name for name, table in TABLES.items() if not table.survey)
 _ENGINEERS_KEYS: Final = frozenset(
     {"name", "tolerance", "working", "staging", "objectives", "influence", "uncertainty", "lockoff"}
 )

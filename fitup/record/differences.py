@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from fitup.errors import InputError
 from fitup.jobfolder.keys import FILE as SETTINGS
-from fitup.jobfolder.read import ALL_TABLES
+from fitup.jobfolder.schema import TABLES
 from fitup.plainfile import parse_toml
 from fitup.record.contents import SURVEY_SETTINGS, Files
 from fitup.record.plan_changes import plan_changes
@@ -49,7 +49,7 @@ def changes(before: Files, after: Files) -> tuple[str, ...]:
 
 
 def _of_file(name: str, old: bytes, new: bytes, before: Files, after: Files) -> Changes:
-    if name in ALL_TABLES:
+    if name in TABLES:
         return table_changes(name, old, new)
     if name == SETTINGS:
         return _settings(name, old, new, lambda raw: parse_toml(raw.decode("utf-8-sig"), name))

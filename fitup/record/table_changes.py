@@ -8,26 +8,11 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
-from fitup.jobfolder.read import ALL_TABLES
+from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.table import parse_number
 from fitup.model.column import Column
 from fitup.units import METRIC, to_si
 
-#: what a row of a table is called on site
-_NOUNS: Final = {
-    "segments.csv": "segment",
-    "points.csv": "target",
-    "joints.csv": "joint",
-    "pairs.csv": "pair",
-    "seats.csv": "seat",
-    "jacks.csv": "jack",
-    "plates.csv": "plate",
-    "limits.csv": "limit",
-    "aims.csv": "aim",
-    "readings.csv": "reading",
-    "crossfall.csv": "crossfall at",
-    "temperatures.csv": "thermometer",
-}
 #: columns that name a row where it has no id or mark of its own
 _NAMES: Final = ("joint", "pair", "quantity")
 _DESIGN: Final = ("E", "N", "H")
@@ -51,7 +36,7 @@ def table_changes(name: str, old: bytes, new: bytes) -> Iterator[str]:
     str
         One line only, that it was changed, where it cannot be read.
     """
-    noun = _NOUNS.get(name, "row")
+    noun = TABLES[name].row
     try:
         one, other = _rows(name, old), _rows(name, new)
     except (UnicodeDecodeError, csv.Error, ValueError, IndexError):
@@ -119,7 +104,7 @@ def _rows(name: str, content: bytes) -> _Rows:
 
 def _column(table: str, header: str) -> tuple[str, Column | None, str]:
     """Return name, schema and unit suffix of a column; a column of the user's own has none."""
-    for column in ALL_TABLES[table][0]:
+    for column in TABLES[table].columns:
         if column.has_unit and header in column.names():
             return column.name, column, header.removeprefix(f"{column.name}_")
     return header, None, ""

@@ -11,15 +11,13 @@ from hypothesis import strategies as st
 from fitup.errors import StructureError
 from fitup.frames import rotation
 from fitup.model import Seat
+from fitup.model.actions import MemberLoad, NodeLoad, Temperature
 from fitup.model.frame import (
     Body,
     FrameModel,
     Member,
-    MemberLoad,
     Node,
-    NodeLoad,
     Spring,
-    Temperature,
     Tie,
 )
 from fitup.structure.frame.solved import Solved, solve_frame

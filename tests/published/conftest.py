@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from fitup.model import Seat
-from fitup.model.frame import FrameModel, Member, MemberLoad, Node, Place, Temperature, Tie
+from fitup.model.actions import MemberLoad, Place, Temperature
+from fitup.model.frame import FrameModel, Member, Node, Tie
 from fitup.structure.frame.solved import Solved, section_forces, solve_frame
 
 UP = np.array([0.0, 0.0, 1.0])

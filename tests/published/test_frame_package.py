@@ -12,7 +12,8 @@ import pytest
 from Pynite import FEModel3D
 
 from fitup.model import Seat
-from fitup.model.frame import FrameModel, Member, MemberLoad, Node, NodeLoad, Tie
+from fitup.model.actions import MemberLoad, NodeLoad
+from fitup.model.frame import FrameModel, Member, Node, Tie
 from fitup.structure.frame.beam import member_axes
 from fitup.structure.frame.solved import Solved, solve_frame
 

@@ -20,9 +20,16 @@ import pytest
 
 from fitup.certify.temperature import as_designed, second_thermal_path
 from fitup.model import CheckPoint, Job, Seat, Segment
+from fitup.model.actions import NodeLoad
 from fitup.model.cables import FrameCable
 from fitup.model.checks import Check
-from fitup.model.frame import FrameModel, FrameSeat, Member, Node, NodeLoad, Spring
+from fitup.model.frame import (
+    FrameModel,
+    FrameSeat,
+    Member,
+    Node,
+    Spring,
+)
 from fitup.structure import with_thermal_response
 
 ALPHA, DEPTH, WARMER = 12e-6, 3.0, 18.0

@@ -13,7 +13,7 @@ import pytest
 
 import fitup
 from fitup.errors import InputError
-from fitup.jobfolder.read import ALL_TABLES
+from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.start import start_job
 from fitup.openjob import OpenJob
 
@@ -44,7 +44,7 @@ def test_every_table_goes_both_ways(tmp_path: Path) -> None:
     seen = set()
     for folder in (frame_job, *sorted(EXAMPLES.glob("*/job.toml"))):
         job = fitup.open_job(folder if folder.is_dir() else folder.parent)
-        for table in ALL_TABLES:
+        for table in TABLES:
             if (job.folder / table).is_file():
                 frame = fitup.to_frame(job, table)
                 copy = tmp_path / "copy"
@@ -54,6 +54,20 @@ def test_every_table_goes_both_ways(tmp_path: Path) -> None:
                 pd.testing.assert_frame_equal(frame, again)
                 seen.add(table)
     assert len(seen) > 25
+
+
+def test_observations_go_both_ways(tmp_path: Path) -> None:
+    job = fitup.open_job(EXAMPLES / "skerrin-observed")
+    (epoch,) = (e for e in job.job.epochs if e.observed)
+    shots = fitup.to_frame(job, epoch.file)
+    assert {"setup", "target", "face", "hz_gon"} <= set(shots)
+    (tmp_path / epoch.file).write_text(fitup.from_frame(shots, "observations"), "utf-8")
+    again = fitup.to_frame(replace(job, folder=tmp_path), epoch.file)
+    pd.testing.assert_frame_equal(shots, again)
+    runs = pd.DataFrame({"from": ["BM1"], "to": ["A1-L"], "difference_m": [1.5], "u_mm": [0.3]})
+    assert fitup.from_frame(runs, "levelling") == "from,to,difference_m,u_mm\nBM1,A1-L,1.5,0.3\n"
+    with pytest.raises(InputError, match="levelling, row 2, u_mm: found '-1'; allowed: a number"):
+        fitup.from_frame(runs.assign(u_mm=-1.0), "levelling")
 
 
 def test_a_table_of_the_plan_is_as_printed(opened: OpenJob) -> None:

@@ -11,7 +11,8 @@ from fitup.checks import checks_of, parts_of
 from fitup.errors import StructureError
 from fitup.frames import Array
 from fitup.model import Check, ForceRow, Job
-from fitup.model.frame import FrameModel, FrameSeat, Member, Place, Tie
+from fitup.model.actions import Place
+from fitup.model.frame import FrameModel, FrameSeat, Member, Tie
 from fitup.structure.cable.forces import (
     cables_by_id,
     grip_forces,

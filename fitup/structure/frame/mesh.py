@@ -14,7 +14,14 @@ import numpy as np
 
 from fitup.errors import StructureError
 from fitup.frames import Array
-from fitup.model.frame import FrameModel, Member, MemberLoad, Node, Spring, Tie
+from fitup.model.actions import MemberLoad
+from fitup.model.frame import (
+    FrameModel,
+    Member,
+    Node,
+    Spring,
+    Tie,
+)
 from fitup.structure.cable.of_frame import cables_without_seat, without_turns
 from fitup.structure.frame.assemble import System, stacked
 from fitup.structure.frame.beam import Beam

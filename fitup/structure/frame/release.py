@@ -15,7 +15,8 @@ from fitup.checks import checks_of
 from fitup.errors import StructureError
 from fitup.frames import Array
 from fitup.model import CheckState, Job
-from fitup.model.frame import FrameModel, NodeLoad, Spring
+from fitup.model.actions import NodeLoad
+from fitup.model.frame import FrameModel, Spring
 from fitup.structure.contact import Contact, Touch
 from fitup.structure.frame.balance import balance_of
 from fitup.structure.frame.elements import ArmSpring

@@ -12,7 +12,8 @@ from scipy.sparse import coo_array, csc_array
 from fitup.errors import StructureError
 from fitup.frames import Array
 from fitup.model import Seat
-from fitup.model.frame import FrameModel, Place, Tie
+from fitup.model.actions import Place
+from fitup.model.frame import FrameModel, Tie
 from fitup.structure.cable.of_frame import foot_of_cable_or_saddle, saddle_guides
 from fitup.structure.frame.assemble import System
 from fitup.structure.frame.beam import Beam

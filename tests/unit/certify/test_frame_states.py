@@ -15,7 +15,8 @@ from fitup.errors import CertificateRefused
 from fitup.frames import Array
 from fitup.jobfolder import read_job, start_job
 from fitup.model import Job
-from fitup.model.frame import Body, FrameSeat, MemberLoad, NodeLoad, Spring, Temperature, Tie
+from fitup.model.actions import MemberLoad, NodeLoad, Temperature
+from fitup.model.frame import Body, FrameSeat, Spring, Tie
 from fitup.structure import lifting_of, solve_job
 from fitup.survey import Survey, read_survey
 

@@ -17,7 +17,7 @@ from fitup.jobfolder.surveys import survey_entries, with_surveys
 from fitup.jobfolder.table import read_table
 from fitup.model import Learned, Moved
 
-JACKS, PLATES, SEATS = (TABLES[f"{name}.csv"][0] for name in ("jacks", "plates", "seats"))
+JACKS, PLATES, SEATS = (TABLES[f"{name}.csv"].columns for name in ("jacks", "plates", "seats"))
 
 JACK = """\
 # counted by R. Quay

@@ -77,8 +77,8 @@ def test_all_problems_at_once(messages_of: Tell):
 def test_no_header_is_one_line(messages_of: Tell, shots: str, start: str):
     assert messages_of(shots="# night 14\n" + shots) == [
         f"shots.csv, row 2: found '{start}' where the names of the columns should be; allowed: "
-        "setup, target, face, set, hz_rad, v_rad, sd_m, target_height_m, prism_m, instrument, "
-        "over, instrument_height_m, time, temperature_C, pressure_Pa, humidity_pct; write "
+        "setup, target, face, set, hz_rad, v_rad, sd_m, target_height_m, prism_m, temperature_C, "
+        "pressure_Pa, humidity_pct, time, instrument, over, instrument_height_m; write "
         "them in a row above, with commas or semicolons between"
     ]
 

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from fitup.model import Seat
+from fitup.model.actions import NodeLoad
 from fitup.model.cables import FrameCable, FrameSaddle
-from fitup.model.frame import FrameModel, Member, Node, NodeLoad, Tie
+from fitup.model.frame import FrameModel, Member, Node, Tie
 from fitup.structure.cable.forces import cables_by_id, grip_forces, grip_now, pulled
 from fitup.structure.contact import Contact
 from fitup.structure.frame.solved import Solved, stand

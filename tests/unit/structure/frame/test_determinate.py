@@ -16,7 +16,14 @@ from fitup.checks import checks_of
 from fitup.errors import CertificateRefused, StructureError
 from fitup.frames import Array
 from fitup.model import Job, Seat
-from fitup.model.frame import FrameModel, FrameSeat, Member, Node, NodeLoad, Tie
+from fitup.model.actions import NodeLoad
+from fitup.model.frame import (
+    FrameModel,
+    FrameSeat,
+    Member,
+    Node,
+    Tie,
+)
 from fitup.structure import lifting_of, solve_job
 from fitup.structure.contact import Contact, NoContact
 from fitup.structure.frame.balance import balance_of

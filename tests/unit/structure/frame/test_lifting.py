@@ -10,7 +10,8 @@ import pytest
 
 from fitup.jobfolder import read_job, start_job
 from fitup.model import Job
-from fitup.model.frame import FrameModel, FrameSeat, Node, NodeLoad, Tie
+from fitup.model.actions import NodeLoad
+from fitup.model.frame import FrameModel, FrameSeat, Node, Tie
 from fitup.structure import lifting_of, rigid_influence, solve_job
 from fitup.structure.frame.lifting import Lifting
 from fitup.survey import Survey

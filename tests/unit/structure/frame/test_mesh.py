@@ -10,7 +10,8 @@ import pytest
 
 from fitup.jobfolder import read_job, start_job
 from fitup.model import Job
-from fitup.model.frame import MemberLoad, Tie
+from fitup.model.actions import MemberLoad
+from fitup.model.frame import Tie
 from fitup.structure import lifting_of, solve_job
 from fitup.structure.frame.sanity import sanity_of
 
