@@ -11,7 +11,7 @@ import pytest
 
 from fitup.errors import InputError
 from fitup.jobfolder import read_job, start_job
-from fitup.network.tables import LEVELS, SHOTS
+from fitup.network.observations import LEVELS, SHOTS
 from fitup.structure import with_thermal_response
 from fitup.survey import read_survey
 
