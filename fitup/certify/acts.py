@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from typing import Final
 
 import numpy as np
@@ -244,15 +244,16 @@ def _break_loose(night: Night, order: Order, where: str) -> None:
 def _to_ram(night: Night, order: Order, where: str) -> None:
     """Bring rams to their readings; a nut in the way takes the load before its time."""
     aims = _seats(night, order)
-    before = {name: night.now[name].ram for name in aims}
+    _whole_circuits(night, aims, where)
     for name, aim in aims.items():
         one = night.now[name]
         if name not in night.started:
             night.wrong(where, f"seat {name} moves before its START is set")
         if not one.seat.comes_back and aim < one.ram - 1e-9:
             night.wrong(where, f"seat {name}: a push in plan may not go back, the ram cannot pull")
-        one.ram, one.on, one.let_down = aim, "oil", False
-    night.stand()
+        one.go(aim)
+        one.on, one.let_down = "oil", False
+    night.stand(aims)
     for name, aim in aims.items():
         one = night.now[name]
         mark = _scale(night) if night.links else 0.0
@@ -262,12 +263,19 @@ def _to_ram(night: Night, order: Order, where: str) -> None:
                 f"seat {name}: one pressure brings its ram to {one.ram * 1e3:.1f} mm, "
                 f"ordered {aim * 1e3:.1f} mm",
             )
-        if one.nut is not None and one.nut != math.inf:
-            one.nut += one.ram - before[name]
-            if one.nut < (-1e-6 if night.links else -1e-9):
-                night.wrong(where, f"seat {name}: the nut takes the load on the way down")
+        if one.nut is not None and one.nut < (-1e-6 if night.links else -1e-9):
+            night.wrong(where, f"seat {name}: the nut takes the load on the way down")
+    for name in sorted(night.bearing - aims.keys()):
+        night.wrong(where, f"seat {name}: the nut takes the load on the way down")
     for name in order.objects:
         _has_stroke(night, night.job.jacks[name], where)
+
+
+def _whole_circuits(night: Night, own: Collection[str], where: str) -> None:
+    """Hold that one valve moves all jacks of its circuit."""
+    for circuit in night.links.circuits:
+        if 0 < len(moved := [s for s in circuit.seats if s in own]) < len(circuit.seats):
+            night.wrong(where, f"valve {circuit.id} moves all its seats, not {moved[0]} alone")
 
 
 def _has_stroke(night: Night, jack: Jack, where: str) -> None:
@@ -427,6 +435,8 @@ def _fits(night: Night, one: SeatNow) -> float:
 
 
 def _land(night: Night, order: Order, where: str) -> None:
+    own = [name in _seats(night, order) for name in night.now]
+    on_jacks = np.where(own, night.loads([one.setting for one in night.now.values()]), 0.0)
     for name in _seats(night, order):
         one = night.now[name]
         if one.beside or one.on_pack:
@@ -436,7 +446,7 @@ def _land(night: Night, order: Order, where: str) -> None:
         one.on, one.bedded = "pack", True
     night.stand()
     if night.links:
-        for values, outcome in night.landing():
+        for values, outcome in night.landing(np.maximum(on_jacks, 0.0)):
             hold_limits(night.work, where, values, outcome, set(night.now), STILL)
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fitup.certify.recompute import Outcome, States, off_plane
+from fitup.certify.plane import off_plane
+from fitup.certify.recompute import Outcome, States
 from fitup.frames import Array
 from fitup.model import Check, CheckState, Job, Limit, Plan, Seat
 from fitup.units import DISPLAY

@@ -8,7 +8,7 @@ their equations are those of the pressure, load_i / area_i = load_lead / area_le
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -17,12 +17,14 @@ import numpy as np
 from fitup.certify.limits import Shake, Work
 from fitup.certify.springs import Response, respond, softer
 from fitup.frames import Array
-from fitup.model import Circuit, Job, circuits_of
+from fitup.model import SPRINGS, Circuit, Job, circuits_of
 
 #: in these the work goes to the ram readings of jacks that lead
 _TO_RAMS: Final = ("RAISE", "LOWER", "FREE")
 #: loads of one pressure agree to this [m], as what their packs would spring by
 _EVEN = 1e-10
+#: a nut bears from so far on [m], and no longer where it would pull by so much [N]
+_TOUCH, _PULL = 1e-7, 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +73,115 @@ class Links:
         return np.asarray(apart / self.spring[self.free])
 
 
-def links_of(job: Job, seats: Sequence[str]) -> Links:
+@dataclass(frozen=True, eq=False)
+class Shut:
+    """A circuit behind a shut valve: its oil goes from ram to ram, and stays as much.
+
+    A ram that goes in until its nut bears goes no further: there the nut carries what the pressure
+    does not.
+
+    Parameters
+    ----------
+    seats : Array (m,) of int
+        Their indices in the crew, that of the leading jack first.
+    areas : Array (m,)
+        Of the rams at each [m2].
+    rams, nuts : Array (m,)
+        Readings from START and gaps at the nuts as the valve was shut [m].
+    spring : Array (m,)
+        Stiffness of the seats [N/m].
+    borne : Array (m,) of bool
+        Whose nut bears.
+    """
+
+    seats: Array
+    areas: Array
+    rams: Array
+    nuts: Array
+    spring: Array
+    borne: Array
+
+    @property
+    def _first(self) -> int:
+        """The first whose whole load is on oil: its pressure is that of the circuit."""
+        return int(np.flatnonzero(~self.borne)[0])
+
+    def _ratio(self) -> Array:
+        return np.asarray(self.areas / self.areas[self._first])
+
+    def rows(self, plain: Array, slope: Array) -> Array:
+        """Return the rows (m, k) of its seats in the equations of a crew.
+
+        Parameters
+        ----------
+        plain : Array (k, k)
+            Rows of rams that stay at their readings.
+        slope : Array (k, k)
+            Change of the loads for a unit of each setting [N/m].
+        """
+        first, share = self._first, self.areas / self.areas.sum()
+        apart = slope[self.seats] - self._ratio()[:, None] * slope[self.seats[first]]
+        own = plain[self.seats]
+        found = np.where(
+            self.borne[:, None], own + apart / SPRINGS.nut, apart / self.spring[:, None]
+        )
+        found[first] = share[~self.borne] @ own[~self.borne]
+        return np.asarray(found)
+
+    def miss(self, plain: Array, loads: Array) -> Array:
+        """Return by how much its equations (m,) are missed [m].
+
+        Parameters
+        ----------
+        plain : Array (k,)
+            By how much those of rams that stay at their readings are.
+        loads : Array (k,)
+            [N].
+        """
+        first, share = self._first, self.areas / self.areas.sum()
+        apart = self.pushed(loads)
+        own = plain[self.seats]
+        found = np.where(self.borne, own - self._down() - apart / SPRINGS.nut, -apart / self.spring)
+        gone = self.rams - own
+        found[first] = share @ (self.rams - np.where(self.borne, self.rams - self._down(), gone))
+        return np.asarray(found)
+
+    def _down(self) -> Array:
+        """Return how far rams (m,) whose nuts bear went in [m]."""
+        return np.where(self.borne, self.nuts, 0.0)
+
+    def pushed(self, loads: Array) -> Array:
+        """Return what of the loads (m,) is not on oil [N], from the loads (k,) of the crew."""
+        own = loads[self.seats]
+        return np.asarray(own - self._ratio() * own[self._first])
+
+    def stand(self, rams: Array) -> Array:
+        """Return its readings (m,) [m] from those (m,) of rams whose whole load is on oil."""
+        return np.where(self.borne, self.rams - self._down(), rams)
+
+    def contact(self, rams: Array, loads: Array) -> Shut:
+        """Return it with one more nut that bears, or one that does no longer; itself if all fit.
+
+        Parameters
+        ----------
+        rams : Array (k,)
+            Readings of rams whose whole load is on oil [m].
+        loads : Array (k,)
+            [N].
+        """
+        left = np.where(self.borne, 0.0, self.nuts + rams[self.seats] - self.rams)
+        pushed = np.where(self.borne, self.pushed(loads), 0.0)
+        borne = self.borne.copy()
+        if left.min() < -_TOUCH:
+            borne[int(np.argmin(left))] = True
+        elif pushed.min() < -_PULL:
+            borne[int(np.argmin(pushed))] = False
+        else:
+            return self
+        return self if borne.all() else replace(self, borne=borne)
+
+
+def links_of(job: Job, seats: Sequence[str], on_oil: Collection[str] | None = None) -> Links:
     """Return the circuits of some seats; false where none of them are linked.
 
     Parameters
@@ -79,8 +189,11 @@ def links_of(job: Job, seats: Sequence[str]) -> Links:
     job : Job
     seats : sequence of str
         Those that move together.
+    on_oil : collection of str, optional
+        Those of them that stand on oil, whole circuits; all where it is left out.
     """
-    circuits, names = circuits_of(job, seats), list(seats)
+    names = list(seats)
+    circuits = circuits_of(job, names if on_oil is None else [s for s in names if s in on_oil])
     free, lead, ratio = [], [], []
     for circuit in circuits:
         for name, area in zip(circuit.seats[1:], circuit.areas[1:], strict=True):
@@ -123,7 +236,13 @@ def at_one_pressure(
     return [float(v) for v in x]
 
 
-def may_go(job: Job, response: Response, off: Mapping[str, float], wrong: float | None) -> Array:
+def may_go(
+    job: Job,
+    response: Response,
+    off: Mapping[str, float],
+    wrong: float | None,
+    on_oil: Collection[str] | None = None,
+) -> Array:
     """Return what each thing that may be off does to the settings of moving seats (k, k) [m].
 
     A column for each seat: its ram off its reading; of a free seat the friction by which its load
@@ -138,27 +257,29 @@ def may_go(job: Job, response: Response, off: Mapping[str, float], wrong: float 
         How far their rams may be off their readings [m].
     wrong : float or None
         By how much of its uncertainty jacks are stiffer; None: rams move the deck as packs would.
+    on_oil : collection of str, optional
+        Seats that stand on oil; all where it is left out.
     """
     own, seats = response.own(job), response.seats
-    links = links_of(job, seats)
+    links = links_of(job, seats, on_oil)
     more = np.array([0.0 if wrong is None else softer(job, job.seats[s], wrong) for s in seats])
     matrix = np.eye(len(seats)) - more[:, None] * own
     far = np.array([off[s] for s in seats])
     if links:
         matrix[links.free] = links.rows(own)
-        loads = even_loads(job, response)
+        loads = even_loads(job, response, links)
         far[links.free] = job.staging.friction * np.abs(loads / links.spring)[links.free]
     return np.asarray(np.linalg.solve(matrix, np.diag(far)))
 
 
-def even_loads(job: Job, response: Response) -> Array:
+def even_loads(job: Job, response: Response, links: Links) -> Array:
     """Return the loads (k,) of moving seats at one pressure a circuit, about a response [N].
 
     Parameters
     ----------
-    job, response
+    job, response, links
     """
-    own, links = response.own(job), links_of(job, response.seats)
+    own = response.own(job)
     loads = np.array([response.base.reactions[s] for s in response.seats])
     if not links:
         return loads
@@ -196,7 +317,13 @@ def may_read(job: Job, response: Response, off: Mapping[str, float]) -> dict[str
     return found
 
 
-def linked_shake(work: Work, response: Response, off: Mapping[str, float], soft: bool) -> Shake:
+def linked_shake(
+    work: Work,
+    response: Response,
+    off: Mapping[str, float],
+    soft: bool,
+    on_oil: Collection[str] | None = None,
+) -> Shake:
     """Return what rams off their readings and unlike friction may add, each alone, added up.
 
     Parameters
@@ -208,12 +335,14 @@ def linked_shake(work: Work, response: Response, off: Mapping[str, float], soft:
         How far their rams may be off their readings [m].
     soft : bool
         Whether rams move the deck through the springs of their jacks, known as they are.
+    on_oil : collection of str, optional
+        Seats that stand on oil; all where it is left out.
     """
     job = work.job
     reactions, change = np.zeros(len(job.seats)), np.zeros(len(work.state.checks))
     forces = np.zeros(len(response.names))
     for wrong in (-1.0, 1.0) if soft else (None,):
-        gone = may_go(job, response, off, wrong)
+        gone = may_go(job, response, off, wrong, on_oil)
         reactions = np.maximum(reactions, np.abs(response.reactions @ gone).sum(axis=1))
         change = np.maximum(change, np.abs(response.change @ gone).sum(axis=1))
         if len(forces):
@@ -221,7 +350,7 @@ def linked_shake(work: Work, response: Response, off: Mapping[str, float], soft:
     linked = {s for c in links_of(job, response.seats).circuits for s in c.seats}
     groups = {job.seats[s].group for s in linked}
     apart = [i for i, s in enumerate(response.seats) if job.seats[s].group in groups]
-    plain = may_go(job, response, off, None)
+    plain = may_go(job, response, off, None, on_oil)
     shake = Shake(
         {s: 0.0 if i in apart else off[s] for i, s in enumerate(response.seats)},
         dict(zip(job.seats, reactions.tolist(), strict=True)),

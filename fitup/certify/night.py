@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from fitup.certify.limits import Shake, Work
-from fitup.certify.linked import Links, links_of, shared_load
+from fitup.certify.linked import Links, Shut, links_of, shared_load
 from fitup.certify.recompute import Outcome, pack_setting
 from fitup.certify.springs import Response, seat_on_jacks, softer
 from fitup.frames import Array
@@ -47,6 +47,12 @@ class SeatNow:
     beside: list[str] = field(default_factory=list)
     on_pack: list[str] = field(default_factory=list)
     bedded: bool = True
+
+    def go(self, ram: float) -> None:
+        """Bring the ram to a reading from START [m]; the nut on it goes along."""
+        if self.nut is not None:
+            self.nut += ram - self.ram
+        self.ram = ram
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +131,8 @@ class Night:
         """Seats whose START is set."""
         self.taken: Counter[str] = Counter()
         """Plates out of the store now, and the most of each mark so far."""
+        self.bearing: set[str] = set()
+        """Seats whose nuts bear beside the oil of their circuit."""
         self.most: Counter[str] = Counter()
 
     def wrong(self, where: str, what: str) -> None:
@@ -198,7 +206,7 @@ class Night:
         own, risen, settings = list(own), opening, begin.copy()
         for _ in range(8):
             settings[own] = begin[own] + risen
-            settings = self._settle(settings, np.zeros(len(settings)), self.links.free)
+            settings = self._settle(settings, np.zeros(len(settings)), self.links.free, ())
             loads = self.loads(settings.tolist())
             short = opening - float((settings - loads / spring - begin)[own].min())
             risen += short
@@ -209,26 +217,31 @@ class Night:
     def share(self, share: float) -> None:
         """Let linked jacks push with a share of what they take over."""
         begin = np.array([one.start for one in self.now.values()])
-        for one, setting in zip(self.now.values(), self._shared(share, begin), strict=True):
+        pushed = self._shared(share * self.lifted_loads, begin)
+        for one, setting in zip(self.now.values(), pushed, strict=True):
             one.setting = float(setting)
 
-    def landing(self) -> Iterator[tuple[dict[str, float], Outcome]]:
+    def landing(self, before: Array) -> Iterator[tuple[dict[str, float], Outcome]]:
         """Yield settings of all seats, and what they do, while the gauges of linked jacks fall.
 
         Packs take their load one after the other.
+
+        Parameters
+        ----------
+        before : Array (k,)
+            What is on the jacks that let the deck down, nought at all others [N].
         """
         packs = np.array([one.setting for one in self.now.values()])
         for share in _FALLING:
-            own = self._shared(share, packs).tolist()
+            own = self._shared(share * before, packs).tolist()
             yield {**self.site, **dict(zip(self.now, own, strict=True))}, self.outcome(own)
 
-    def _shared(self, share: float, begin: Array) -> Array:
-        """Return settings (k,) while jacks push with given forces and packs (k,) carry the rest.
+    def _shared(self, pushed: Array, begin: Array) -> Array:
+        """Return settings (k,) while jacks push with forces (k,) and packs (k,) carry the rest.
 
         Where a pack would have to pull, the deck has left it.
         """
         spring = np.array([one.seat.stiffness for one in self.now.values()])
-        pushed = share * self.lifted_loads
         settings = begin + pushed / spring
         left = self.loads(settings.tolist()) - pushed
         return np.asarray(settings + shared_load(spring, self._slope, left))
@@ -272,41 +285,93 @@ class Night:
         loads = self.loads([one.setting for one in self.now.values()])
         return float(loads[list(self.now).index(name)])
 
-    def _settle(self, fixed: Array, gives: Array, free: Array) -> Array:
+    def _settle(self, fixed: Array, gives: Array, free: Array, shut: Sequence[Shut]) -> Array:
         """Return the settings s with ``s = fixed + gives * load(s)``, or at one pressure if free.
 
         ``free`` are seats of linked jacks whose strokes follow from equilibrium, all or none of a
-        circuit.
+        circuit, each up to its reading; those of a ``shut`` valve share the oil behind it.
         """
         settings = fixed + gives * self._zero_loads
         matrix = np.eye(len(fixed)) - gives[:, None] * self._slope
         held = np.isin(self.links.free, free)
         if held.any():
             matrix[self.links.free[held]] = self.links.rows(self._slope)[held]
+        for one in shut:
+            matrix[one.seats] = one.rows(matrix, self._slope)
         for _ in range(12):
             loads = self.loads(settings.tolist())
             miss = fixed + gives * loads - settings
             miss[self.links.free[held]] = -self.links.apart(loads)[held]
+            for one in shut:
+                miss[one.seats] = one.miss(miss, loads)
             if np.abs(miss).max() < 1e-8:
                 break
             settings = settings + np.linalg.solve(matrix, miss)
         return settings
 
-    def stand(self) -> None:
-        """Find the effective settings of all seats from what carries them."""
+    def stand(self, aimed: Collection[str] = ()) -> None:
+        """Find the effective settings of all seats from what carries them.
+
+        Parameters
+        ----------
+        aimed : collection of str
+            Seats whose valves are opened until the leading ram is at its reading; the oil behind
+            all other valves stays as much.
+        """
         fixed, gives = np.zeros(len(self.now)), np.zeros(len(self.now))
         for i, one in enumerate(self.now.values()):
             fixed[i], gives[i] = self._support(i, one)
-        free = self._free()
+        free, shut = self._free(), self._shut(aimed)
+        driven = np.array([i for i in free if not any(i in s.seats for s in shut)], dtype=int)
         if gives.any() or len(free):
-            fixed = self._settle(fixed, gives, free)
+            fixed, shut = self._contact(fixed, gives, driven, shut)
         for one, setting in zip(self.now.values(), fixed, strict=True):
             one.setting = float(setting)
-        if len(free):
-            loads, names = self.loads(fixed.tolist()), list(self.now)
-            rams = fixed - self._zero - self._more * (loads - self._zero_loads)
-            for i in free:
-                self.now[names[i]].ram = float(rams[i])
+        rams = self._rams(fixed) if len(free) else np.zeros(0)
+        own = list(self.now.values())
+        for i in driven:
+            own[i].go(float(rams[i]))
+        for valve in shut:
+            for i, ram in zip(valve.seats, valve.stand(rams[valve.seats]), strict=True):
+                own[i].go(float(ram))
+        self.bearing = {own[i].seat.id for valve in shut for i in valve.seats[valve.borne]}
+
+    def _rams(self, settings: Array) -> Array:
+        """Return the readings (k,) of seats whose whole load is on oil, from START [m]."""
+        loads = self.loads(settings.tolist())
+        return np.asarray(settings - self._zero - self._more * (loads - self._zero_loads))
+
+    def _contact(
+        self, fixed: Array, gives: Array, driven: Array, shut: tuple[Shut, ...]
+    ) -> tuple[Array, tuple[Shut, ...]]:
+        """Return the settings (k,), and which nuts bear beside the oil of a shut valve."""
+        settings = self._settle(fixed, gives, driven, shut)
+        for _ in range(4 * len(fixed)):
+            loads, rams = self.loads(settings.tolist()), self._rams(settings)
+            then = tuple(valve.contact(rams, loads) for valve in shut)
+            if all(a is b for a, b in zip(then, shut, strict=True)):
+                break
+            shut = then
+            settings = self._settle(fixed, gives, driven, shut)
+        return settings, shut
+
+    def _shut(self, aimed: Collection[str]) -> tuple[Shut, ...]:
+        """Return the circuits that stand on oil behind a shut valve."""
+        names, found = list(self.now), []
+        for circuit in self.links.circuits:
+            own = [self.now[s] for s in circuit.seats]
+            if all(one.on == "oil" for one in own) and circuit.seats[0] not in aimed:
+                found.append(
+                    Shut(
+                        np.array([names.index(s) for s in circuit.seats]),
+                        np.array(circuit.areas),
+                        np.array([one.ram for one in own]),
+                        np.array([math.inf if one.nut is None else one.nut for one in own]),
+                        np.array([one.seat.stiffness for one in own]),
+                        np.zeros(len(own), dtype=bool),
+                    )
+                )
+        return tuple(found)
 
     def _free(self) -> Array:
         """Return the seats (m,) of linked jacks whose whole circuit stands on oil."""

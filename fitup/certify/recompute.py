@@ -479,20 +479,3 @@ class _Arc:
         own = self.bend * ((point - self.centre) @ self.along) - along
         turn: Array = own * self.across + across * self.along
         return turn
-
-
-def off_plane(seats: Sequence[Seat], settings: Mapping[str, float]) -> float:
-    """Return how far one of four seats leaves the plane through the other three [m].
-
-    Of the four ways to choose the one, the smallest distance is the warp.
-    """
-    distances = []
-    for i, seat in enumerate(seats):
-        others = [s for k, s in enumerate(seats) if k != i]
-        corner = np.array([[1.0, s.position[0], s.position[1]] for s in others])
-        corner[:, 1:] -= seat.position[:2]
-        if abs(np.linalg.det(corner)) < 1e-9:
-            continue
-        plane = np.linalg.solve(corner, [settings[s.id] for s in others])
-        distances.append(abs(settings[seat.id] - float(plane[0])))
-    return min(distances, default=0.0)

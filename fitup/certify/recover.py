@@ -16,11 +16,12 @@ from fitup.certify.acts import act_on, ended, hold_drops, hold_loads
 from fitup.certify.bands import Reader, Swing
 from fitup.certify.check import start_work
 from fitup.certify.limits import STILL, Shake, Work
+from fitup.certify.linked import circuit_note, linked_shake, links_of, may_read
 from fitup.certify.night import Moment, Night
 from fitup.certify.procedure import elsewhere, event_of, off_of, procedure_of, swing_of
 from fitup.certify.recompute import Outcome, States, pack_setting
 from fitup.certify.springs import Response, jack_shake, load_shares, respond, seat_on_jacks
-from fitup.certify.stopped import arrive, done_at, way_back
+from fitup.certify.stopped import arrive, done_at, way_back, without_oil
 from fitup.model import (
     Check,
     CheckState,
@@ -57,6 +58,8 @@ _NOTES: Final = {
     "TOUCH": "seating pressure; the dials stay as they are",
     "FREE": "as the nut of the broken jack comes loose, mark the new ram so that it reads this; "
     "then take the broken jack out",
+    "FREE LINKED": "raise the deck to its dial reading, mark the new ram so that it reads this; "
+    "then take the broken jack out",
     "JACK OFF": "all together, slowly, until every gauge reads 0: the packs carry",
 }
 
@@ -88,6 +91,9 @@ class _Crew:
     response: Response
     shake: Shake
     off: Mapping[str, float]
+    """How far rams that work goes to may be off their readings [m]."""
+    reads: Mapping[str, float]
+    """How far any ram may read off while nothing is wrong [m]."""
 
 
 class Follower:
@@ -217,12 +223,12 @@ class Follower:
             top.update(zip(stage.seats, (stage.up or stage.down)[-1], strict=True))
         response = respond(work, top, seats)
         off = {name: off_of(job, name) for name in seats}
-        shake = jack_shake(work, response, off) if any(off.values()) else STILL
+        shake, reads = _shaken(work, response, off, seats), may_read(job, response, off)
         own = next(s for s in crews if s.crew == crew)
         others = tuple(s for s in crews if s is not own)
         for other in others:
             loose.subtract(_most_out(other))
-        return _Crew(own, others, site, base, loose, response, shake, off)
+        return _Crew(own, others, site, base, loose, response, shake, off, reads)
 
     def _own(self, stopped: Stopped | Procedure) -> Procedure:
         """Return the certified procedure of the crew's stage."""
@@ -254,7 +260,7 @@ class Follower:
         """Follow orders; return them as events, and limits that nobody can keep."""
         stopped = found.stopped
         swing = swing_of(night.work, night, (crew.stage, *crew.others), crew.stage, crew.site)
-        reader = Reader(night, crew.response, crew.shake, crew.off, swing)
+        reader = Reader(night, crew.response, crew.shake, crew.reads, swing)
         events: list[WorkEvent] = []
         passed: list[str] = []
         new = set(stopped.replaced)
@@ -326,9 +332,18 @@ class Follower:
 
 def _shake(night: Night, crew: _Crew, moment: Moment) -> Shake:
     """Return what rams off their readings may add, of the seats that stand on oil."""
-    on_oil = {s.seat for s in moment.after if s.on == "oil"}
+    on_oil = [s.seat for s in moment.after if s.on == "oil"]
     off = {n: far if n in on_oil else 0.0 for n, far in crew.off.items()}
-    return jack_shake(night.work, crew.response, off) if any(off.values()) else STILL
+    return _shaken(night.work, crew.response, off, on_oil)
+
+
+def _shaken(
+    work: Work, response: Response, off: Mapping[str, float], on_oil: Sequence[str]
+) -> Shake:
+    """Return what rams off their readings, and one pressure parted by friction, may add."""
+    if links_of(work.job, response.seats, on_oil):
+        return linked_shake(work, response, off, True, on_oil)
+    return jack_shake(work, response, off) if any(off.values()) else STILL
 
 
 def _left_at(job: Job, stage: Stage, k: int) -> float:
@@ -355,9 +370,13 @@ def _most_out(stage: Stage) -> Counter[str]:
 def _hold_jacks(night: Night, stopped: Stopped, order: Order, where: str) -> None:
     """Hold an order against jacks that do nothing any more, and nuts that carry."""
     dead = set(stopped.broken) - set(stopped.replaced)
-    for name in order.objects:
-        if order.verb in _NEEDS_JACK and name in dead:
+    lost = without_oil(night.job, dead)
+    for name in order.objects if order.verb in _NEEDS_JACK else ():
+        if name in dead:
             night.wrong(where, f"{order.verb} asks for jack {name}, which is broken")
+        elif name in lost:
+            circuit = night.job.jacks[name].circuit
+            night.wrong(where, f"{order.verb} asks for jack {name}, but circuit {circuit} leaks")
     if order.verb == "FOLLOW WITH NUT":
         for name in order.objects:
             one = night.now[night.job.jacks[name].seat]
@@ -425,8 +444,12 @@ def _note(night: Night, new: set[str], event: WorkEvent) -> str:
     ``new`` are jacks in the place of broken ones that do not carry yet.
     """
     named = ", ".join(sorted(new & set(event.objects)))
+    own = [c for c in night.links.circuits if set(c.jacks) <= set(event.objects)]
     if named and event.verb in ("SET", "TOUCH", "FREE"):
-        return f"{named}: {_NOTES[event.verb]}"
+        linked = event.verb == "FREE" and any(new & set(c.jacks) for c in own)
+        led = circuit_note(own, event.verb, "") if event.verb == "FREE" else ""
+        note = f"{named}: {_NOTES['FREE LINKED' if linked else event.verb]}"
+        return f"{note}; {led}" if led else note
     if event.verb == "JACK OFF" and not night.started:
         return _NOTES["JACK OFF"]
-    return event.note
+    return circuit_note(own, event.verb, event.note)

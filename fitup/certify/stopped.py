@@ -8,11 +8,11 @@ goes down until nut, plates or pack carry it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from fitup.certify.acts import RAISED, act_on
 from fitup.certify.night import Night, SeatNow
-from fitup.model import Order, Procedure, Stage
+from fitup.model import Job, Order, Procedure, Stage
 from fitup.model.recovery import Recovery, Stopped
 
 
@@ -121,21 +121,30 @@ def state(night: Night, stopped: Stopped) -> None:
     stopped : Stopped
     """
     for name, reading in stopped.rams:
-        one = night.now[night.job.jacks[name].seat]
-        if one.nut is not None and one.nut != math.inf:
-            one.nut += reading - one.ram
-        one.ram = reading
-    night.stand()
-    stated = dict(stopped.on)
+        night.now[night.job.jacks[name].seat].go(reading)
+    night.stand({night.job.jacks[name].seat for name, _ in stopped.rams})
+    stated, lost = dict(stopped.on), without_oil(night.job, stopped.broken)
     for name, one in night.now.items():
         jacks = {j.id for j in night.job.jacks_at(name)}
         if name in stated:
             _set_down(night, one, None if stated[name] == "oil" else stated[name])
-        elif one.on == "oil" and jacks & set(stopped.broken):
+        elif one.on == "oil" and jacks & lost:
             _set_down(night, one, _below(night, one))
         elif one.on == "oil" and stopped.at_rest:
             _set_down(night, one, _rest_of(one))
     night.stand()
+
+
+def without_oil(job: Job, broken: Collection[str]) -> set[str]:
+    """Return the jacks that hold no oil where some are broken: all on the valve of one of them.
+
+    Parameters
+    ----------
+    job : Job
+    broken : collection of str
+    """
+    leaks = {job.jacks[j].circuit for j in broken} - {""}
+    return {j.id for j in job.jacks.values() if j.id in broken or j.circuit in leaks}
 
 
 def _set_down(night: Night, one: SeatNow, on: str | None) -> None:

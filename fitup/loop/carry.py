@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from fitup.certify.recompute import off_plane
+from fitup.certify.plane import off_plane
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 from fitup.jobfolder.rewrite import Cell

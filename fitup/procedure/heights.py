@@ -98,6 +98,11 @@ class Heights:
         """True where one valve opens jacks of several seats."""
         return self._links is not None
 
+    @property
+    def following(self) -> frozenset[int]:
+        """Seats whose rams go where one pressure brings them, as numbers."""
+        return frozenset() if self._links is None else frozenset(self._links.free.tolist())
+
     def _evened(self, settings: Array) -> Array:
         """Return settings (k,) at which linked jacks have one pressure, those that lead kept."""
         if self._links is None or self._even is None:

@@ -25,17 +25,13 @@ _ENDS = ("READ", "HOLD POINT")
 _ROUND = 1e-9
 
 
-def ways_out(
-    job: Job, stage: Stage, found: Found, goal: Goal
-) -> tuple[tuple[Order, int], ...] | str:
+def ways_out(way: Way, goal: Goal) -> tuple[tuple[Order, int], ...] | str:
     """Return what a crew does to reach a goal, or why nothing leads there.
 
     Parameters
     ----------
-    stage : Stage
-        With its orders.
-    found : Found
-        Where everything stands.
+    way : Way
+        Of a crew that stopped; each goal asks for a new one.
     goal : {'safe', 'back', 'end'}
 
     Returns
@@ -44,7 +40,6 @@ def ways_out(
         Not certified; empty where the goal is reached already. With each order, how many orders of
         the stage stand when it is done.
     """
-    way = _Way(job, stage, found)
     obstacle = way.obstacle(goal)
     if obstacle:
         return obstacle
@@ -52,8 +47,17 @@ def ways_out(
     return tuple((o, way.at) for o in ways[goal]() if o.objects)
 
 
-class _Way:
-    """One crew that stopped, seat by seat in the order of its stage."""
+class Way:
+    """One crew that stopped, seat by seat in the order of its stage.
+
+    Parameters
+    ----------
+    job : Job
+    stage : Stage
+        With its orders.
+    found : Found
+        Where everything stands.
+    """
 
     def __init__(self, job: Job, stage: Stage, found: Found) -> None:
         self.job, self.stage, self.found = job, stage, found
@@ -253,11 +257,14 @@ class _Way:
         self.set_up |= set(new)
         yield Order("SET", "set", self._jacks(new))
         yield Order("TOUCH", "touch", self._jacks(new))
+        self._loosen(seats)
+        yield Order("FREE", "free", self._jacks(seats), self._readings(seats))
+
+    def _loosen(self, seats: Sequence[str]) -> None:
+        """Bring rams to where what carries is loose: plates need one mark more to be free."""
         for n in seats:
             if not self._has_nut(n):
-                # plates need one mark more to be free
                 self.rams[n] += max(j.resolution for j in self.job.jacks_at(n))
-        yield Order("FREE", "free", self._jacks(seats), self._readings(seats))
 
     def _replaced(self, seat: str) -> bool:
         jacks = self.found.stopped.replaced

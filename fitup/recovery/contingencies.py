@@ -16,7 +16,7 @@ from typing import Final, Literal
 from fitup.certify.facts import Certificate
 from fitup.model import CheckState, Influence, Job, Plan, Procedure
 from fitup.model.recovery import GOALS, Goal, JackHelp, PlateHelp, Stopped, Tried, rounded_up
-from fitup.recovery.ways import Rescuer, not_by_circuit, stopped_at
+from fitup.recovery.ways import Rescuer, stopped_at
 from fitup.survey.points import Survey
 
 Kind = Literal["jack", "pump", "plate", "no lift-off", "reading"]
@@ -97,13 +97,7 @@ def contingencies(certified: Certified, workers: int = 1) -> tuple[Contingency, 
     workers : int
         Processes that work side by side; the answer is the same for any number.
 
-    Raises
-    ------
-    InputError
-        If a crew raises with linked jacks.
     """
-    for procedure in certified.certificate.procedures:
-        not_by_circuit(certified.job, procedure)
     tasks = [
         (procedure, failure)
         for procedure in certified.certificate.procedures

@@ -11,7 +11,10 @@ from fitup.certify.recover import Follower
 from fitup.errors import InputError, Problem
 from fitup.model import Job, Plan, Procedure, circuits_of
 from fitup.model.recovery import GOALS, Answer, Found, Goal, PlateHelp, Recovery, Stopped, Tried
-from fitup.procedure.recover import ways_out
+from fitup.procedure.heights import Heights
+from fitup.procedure.recover import Way, ways_out
+from fitup.procedure.recover_linked import LinkedWay
+from fitup.procedure.tell import loads_of
 
 if TYPE_CHECKING:
     from fitup.certify import Certificate
@@ -39,7 +42,8 @@ class Rescuer:
         plan: Plan,
         certificate: Certificate,
     ) -> None:
-        self.job = job
+        self.job, self.plan = job, plan
+        self._loads = loads_of(job, influence)
         certified = (certificate.procedures, certificate.ways_back)
         self.follower = Follower(job, survey, state, influence, plan, *certified)
 
@@ -59,6 +63,7 @@ class Rescuer:
         """
         first = earlier[0].stopped if earlier else stopped
         found = self.follower.found(stopped, (*self.follower.way_back(first), *earlier))
+        _whole_circuits(self.job, found)
         return Answer(found, tuple(self._tried(found, goal) for goal in goals))
 
     def _tried(self, found: Found, goal: Goal) -> Tried:
@@ -68,13 +73,23 @@ class Rescuer:
         return self._helped(found, Tried(goal, None, why_not))
 
     def _way(self, found: Found, goal: Goal) -> tuple[Recovery | None, tuple[str, ...]]:
-        ways = ways_out(self.job, self.follower.stage(found.stopped), found, goal)
+        ways = ways_out(self._begin(found), goal)
         if isinstance(ways, str):
             return None, (ways,)
         way, why_not = self.follower.follow(found, goal, tuple(order for order, _ in ways))
         if way is None:
             return None, why_not
         return replace(way, reached=tuple(reached for _, reached in ways)), ()
+
+    def _begin(self, found: Found) -> Way:
+        """Return a crew where it stopped, before anything is done."""
+        stage = self.follower.stage(found.stopped)
+        if not circuits_of(self.job, stage.seats):
+            return Way(self.job, stage, found)
+        site = dict.fromkeys(self.job.seats, 0.0)
+        for done in (s for s in self.plan.stages if s.number < stage.number):
+            site.update(zip(done.seats, (done.down or done.up)[-1], strict=True))
+        return LinkedWay(self.job, stage, found, Heights(self.job, self._loads, stage, site))
 
     def _helped(self, found: Found, tried: Tried) -> Tried:
         """Say which help makes a way where there is none: other jacks, or plates."""
@@ -143,32 +158,47 @@ def _still_true(stated: Stopped, earlier: Recovery) -> Stopped:
     )
 
 
-def not_by_circuit(job: Job, own: Procedure) -> None:
-    """Refuse a crew that raises with linked jacks: its ways out are not worked out.
+def _whole_circuits(job: Job, found: Found) -> None:
+    """Refuse what no valve does: a circuit of which some seats stand on oil and others do not."""
+    on = {s.state.seat: s.state.on for s in found.seats}
+    for circuit in circuits_of(job, on):
+        oil = [s for s in circuit.seats if on[s] == "oil"]
+        if oil and len(oil) < len(circuit.seats):
+            other = next(s for s in circuit.seats if s not in oil)
+            problem = Problem(
+                "command line",
+                f"seat {other} on {on[other]} and seat {oil[0]} on oil, both on circuit "
+                f"{circuit.id}",
+                "a circuit whose seats all stand on oil, or none",
+                "run the nuts home at all its jacks and let its oil off, then say --on for each",
+                None,
+                "--on",
+            )
+            raise InputError([problem])
 
-    Parameters
-    ----------
-    job, own
 
-    Raises
-    ------
-    InputError
-        If jacks of several of its seats are on one circuit.
-    """
-    for circuit in circuits_of(job, own.seats):
-        problem = Problem(
-            "jacks.csv",
-            f"jacks {', '.join(circuit.jacks)} on circuit {circuit.id} in stage {own.stage}",
-            "a stage whose jacks are raised each by itself",
-            "rest the load on the lock nuts; the way back on the move sheet is certified",
-            column="circuit",
+def _follows(job: Job, own: Procedure, stopped: Stopped) -> list[Problem]:
+    """Say which rams cannot be stated: those that go where their leading jack takes them."""
+    circuits = circuits_of(job, own.seats)
+    lead = {job.jacks[c.lead].seat: c for c in circuits}
+    return [
+        Problem(
+            "command line",
+            f"the ram of {jack}, which follows {c.lead} on circuit {c.id}",
+            f"the ram of {c.lead}",
+            "state where the leading ram stands; if the others do not stand where the sheet says "
+            "then, go no further: one pressure does not carry this segment",
+            None,
+            "--ram",
         )
-        raise InputError([problem])
+        for jack, _ in stopped.rams
+        for c in circuits
+        if jack in c.jacks and job.jacks[jack].seat not in lead
+    ]
 
 
 def _check(job: Job, own: Procedure, stopped: Stopped) -> None:
     """Refuse what is said of jacks, seats and plates that the crew does not have."""
-    not_by_circuit(job, own)
     said: Mapping[str, tuple[Sequence[str], Sequence[str]]] = {
         "--broken": (stopped.broken, own.jacks),
         "--replaced": (stopped.replaced, stopped.broken),
@@ -182,6 +212,7 @@ def _check(job: Job, own: Procedure, stopped: Stopped) -> None:
         for name in names
         if name not in known
     ]
+    wrong += _follows(job, own, stopped)
     dead = set(stopped.broken) - set(stopped.replaced)
     wrong += [
         Problem(

@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fitup.certify.plane import off_plane
 from fitup.certify.recompute import (
     TableStates,
     bending_of,
     equilibrium,
     expansion_of,
     measure,
-    off_plane,
     pack_setting,
     setting_from_plates,
 )
