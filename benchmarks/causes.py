@@ -25,8 +25,12 @@ from fitup.model import CheckPoint, ControlPoint, Epoch, Instrument, Job, Segmen
 from fitup.network.adjust import covariance_of
 from fitup.network.observations import LevelledDifference, ObservationSet, Setup, Shot
 from fitup.network.reliability import ALPHA
-from fitup.network.solve import solve
+from fitup.network.solve import Solved, solve
 from fitup.survey.grounds import network_grounds
+from fitup.survey.hypotheses import Observed
+from fitup.survey.observed import adjusted_list
+from fitup.survey.shape import judge_shape
+from fitup.units import DISPLAY
 
 EPOCH = Epoch("shots.csv", "2031-04-02T04:10", 284.65, 0.0, None, None, None, None, True)
 U_CONTROL = 0.001
@@ -186,17 +190,22 @@ def instrument_height(n: Night) -> str:
     return "instrument_height of set-up ST9"
 
 
-def knock(n: Night) -> str:
-    who = n.pick([s for s in n.read.setups if s != "ST9"])
-    rows = [s.row for s in n.read.shots if s.setup == who]
-    at = rows[int(len(rows) * n.rng.uniform(0.15, 0.35))]
-    turn = 2e-4
-    n.shots(
-        lambda s: (
-            replace(s, hz=(s.hz + turn) % (2 * math.pi)) if s.setup == who and s.row >= at else s
+def knock(early: float, late: float) -> Plant:
+    def plant(n: Night) -> str:
+        who = n.pick([s for s in n.read.setups if s != "ST9"])
+        rows = [s.row for s in n.read.shots if s.setup == who]
+        at = rows[int(len(rows) * n.rng.uniform(early, late))]
+        turn = 2e-4
+        n.shots(
+            lambda s: (
+                replace(s, hz=(s.hz + turn) % (2 * math.pi))
+                if s.setup == who and s.row >= at
+                else s
+            )
         )
-    )
-    return rf"set-up {who}: from row \d+ on, every direction"
+        return rf"set-up {who}: from row \d+ on, every direction"
+
+    return plant
 
 
 def row_exchanged(n: Night) -> str:
@@ -346,6 +355,71 @@ def control_height(n: Night) -> str:
     return rf"control point {who}\b"
 
 
+def target_height(n: Night) -> str:
+    who = n.pick(n.deck)
+    n.shots(lambda s: replace(s, target_height=s.target_height + 0.1) if s.target == who else s)
+    return rf"{who}.*(too high|too low|high|low|height)"
+
+
+def compensator(n: Night) -> str:
+    who = n.pick([s for s in n.read.setups if s != "ST9"])
+    n.shots(lambda s: replace(s, v=s.v + (2e-4 if s.face == 1 else -2e-4)) if s.setup == who else s)
+    return rf"every sight from set-up {who} points"
+
+
+def feet_at_one(n: Night) -> str:
+    who = n.pick(list(n.read.setups))
+    n.shots(lambda s: replace(s, sd=s.sd / 0.3048) if s.setup == who else s)
+    return rf"set-up {who}.*(feet|foot)"
+
+
+def feet(n: Night) -> str:
+    n.shots(lambda s: replace(s, sd=s.sd / 0.3048))
+    return "feet|foot"
+
+
+def scale_of_all(n: Night) -> str:
+    n.shots(lambda s: replace(s, sd=s.sd * (1 + 300e-6)))
+    return "every distance .* ppm"
+
+
+def over_another(n: Night) -> str:
+    ups = dict(n.read.setups)
+    others = [p for p in n.pillars if p != ups["ST9"].over]
+    ups["ST9"] = replace(ups["ST9"], over=n.pick(others))
+    # a sight to the point that the instrument stands over is refused as it is read
+    kept = (s for s in n.read.shots if (s.setup, s.target) != ("ST9", ups["ST9"].over))
+    n.read = replace(n.read, setups=ups, shots=tuple(kept))
+    return "set-up ST9|ST9 "
+
+
+def prism_sign(n: Night) -> str:
+    n.shots(lambda s: replace(s, prism=-s.prism))
+    return r"every distance to a target on the deck|16\.9 mm written"
+
+
+def level_sign(n: Night) -> str:
+    high = sorted(n.deck, key=lambda name: float(n.true[name][2]))
+    a, b = high[0], high[-1]
+    true = float(n.true[a][2] - n.true[b][2])
+    n.read = replace(n.read, levels=(LevelledDifference(a, b, true, 0.0004, 1, 2),))
+    return f"levelling {a} to {b}"
+
+
+def another_prism(n: Night) -> str:
+    setup = n.pick([s for s in n.read.setups if s != "ST9"])
+    who, other = n.deck[1], n.deck[4]
+    seen = {(s.setup, s.target, s.face): s for s in n.read.shots}
+    n.shots(
+        lambda s: (
+            replace(seen[setup, other, s.face], target=who, row=s.row)
+            if (s.setup, s.target) == (setup, who)
+            else s
+        )
+    )
+    return rf"set-up {setup}, target {who} .*are the readings of {other}"
+
+
 KINDS: dict[str, Plant] = {
     "prism constant of one target": prism_of_target,
     "prism constant of all deck targets": prism_of_deck,
@@ -353,7 +427,7 @@ KINDS: dict[str, Plant] = {
     "prism constant in one set-up": prism_of_setup,
     "150 ppm in one set-up": scale_of_setup,
     "instrument height": instrument_height,
-    "knock in mid-set": knock,
+    "knock in mid-set": knock(0.15, 0.35),
     "E and N of one control row exchanged": row_exchanged,
     "E and N of all control exchanged": axes_exchanged,
     "two names of control exchanged": names_exchanged,
@@ -375,6 +449,18 @@ KINDS: dict[str, Plant] = {
     "control moved 20 mm": moved_by(0.02),
     "control mistyped by 1 m": moved_by(1.0),
     "control height 100 mm": control_height,
+    "target height of one target": target_height,
+    "zenith angles of a set-up, 0.2 mrad": compensator,
+    "distances of one set-up in feet": feet_at_one,
+    "all distances in feet": feet,
+    "300 ppm in all distances": scale_of_all,
+    "knock in the second face": knock(0.65, 0.85),
+    "instrument over another pillar than written": over_another,
+    "prism constant with the wrong sign": prism_sign,
+    "levelled difference with the wrong sign": level_sign,
+    "one sight to another prism": another_prism,
+    "one direction, 100 gon": one("hz", math.pi / 2),
+    "one distance, 0.3 m, the front of something": one("sd", -0.3),
 }
 
 
@@ -385,7 +471,33 @@ def stated(n: Night) -> list[str]:
         solved = solve(n.job, epoch, n.read)
     except SurveyRefused as refused:
         return list(refused.findings)
-    return [g.text for g in network_grounds(n.job, solved) if g.weight == "refuses"]
+    lines = [g.text for g in network_grounds(n.job, solved) if g.weight == "refuses"]
+    return lines or shapes(n.job, solved)
+
+
+def shapes(job: Job, solved: Solved) -> list[str]:
+    """Return what the shapes of the segments say against a survey whose network fits."""
+    at = adjusted_list(job, solved, 0)
+    place = {p.id: i for i, p in enumerate(at.points)}
+    found = []
+    for segment in job.segments:
+        own = [p for p in at.points if job.points[p.id].segment == segment]
+        rows = np.concatenate([3 * place[p.id] + np.arange(3) for p in own])
+        found.append(
+            Observed(
+                segment,
+                tuple(p.id for p in own),
+                np.array([job.points[p.id].design for p in own]),
+                np.array([p.position for p in own]),
+                np.array([p.uncertainty for p in own]),
+                at.covariance[np.ix_(rows, rows)],
+            )
+        )
+    lines = []
+    for one in found:
+        others = [other for other in found if other is not one]
+        lines += judge_shape(one, others, 0.25, DISPLAY["metric"], None).findings
+    return list(dict.fromkeys(lines))
 
 
 def by_kind(networks: int, only: str) -> None:

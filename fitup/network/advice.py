@@ -16,7 +16,7 @@ from fitup.network.causes import Cause, causes, score
 from fitup.network.equations import KINDS, Network
 from fitup.network.reliability import ALPHA, reliability
 from fitup.network.robust import Outcome, without_some
-from fitup.network.wrong_target import by_sight, really
+from fitup.network.wrong_target import by_sight, exchanged_sights, really
 from fitup.units import DISPLAY, DisplayUnits
 
 #: how much worse the rest may fit with a rival: 0.1 % of chi-square, one degree of freedom
@@ -66,7 +66,11 @@ def advise(
         result.append(_say_cause(network, cause, amount, explained, shown))
         left = [i for i in left if i not in explained]
         counted[explained] = False
-    for sight in by_sight(network, left):
+    sights = by_sight(network, left)
+    for one, other in exchanged_sights(network, outcome.adjusted.state, sights):
+        result.append(_say_exchanged(network, one, other))
+        sights = [s for s in sights if s not in (one, other)]
+    for sight in sights:
         kinds = {network.observations[i].kind for i in sight}
         say = _say_sight if len(kinds) > 1 else _say_one
         result.append(say(network, outcome, sight, shown))
@@ -307,6 +311,20 @@ def _rivals(network: Network, outcome: Outcome, sight: Sequence[int]) -> list[in
     if own is None:
         return []
     return [out[0] for squares, out in ranked if out != (i,) and squares <= own + RIVAL]
+
+
+def _say_exchanged(network: Network, one: Sequence[int], other: Sequence[int]) -> Advice:
+    """Two sights of a set-up are each other's: one cause, two rows."""
+    observations = network.observations
+    a, b = observations[one[0]], observations[other[0]]
+    return Advice(
+        tuple(observations[i].id for i in (*one, *other)),
+        "target",
+        f"set-up {a.setup}: targets {a.to} ({_rows(network, one)}) and {b.to} "
+        f"({_rows(network, other)}) are exchanged, each has the readings of the other: exchange "
+        f"the two names there in every set, or exclude {a.setup}/{a.to} and {b.setup}/{b.to} in "
+        "job.toml [exclude] with the reason",
+    )
 
 
 def _say_sight(

@@ -203,8 +203,9 @@ def _disagreeing(
     """Say which sets of a set-up are far off its usual collimation or index error."""
     setup = read.setups[name]
     lines = []
+    usual = errors[name]
     for one, two in _pairs(name, sets):
-        usual = errors[name]
+        far = []
         for what, own, middle, u in (
             ("directions", _collimation(one, two), usual.collimation, setup.instrument.u_hz),
             ("zenith angles", _index(one, two), usual.index, setup.instrument.u_v),
@@ -213,14 +214,18 @@ def _disagreeing(
                 continue
             off = abs(own - middle)
             if off > DISAGREE * u:
-                lines.append(_disagreement(setup, one, two, what, off, u))
+                far.append((what, off / u))
+        if far:
+            lines.append(_disagreement(setup, one, two, far))
     return lines
 
 
-def _disagreement(setup: Setup, one: Shot, two: Shot, what: str, off: float, u: float) -> str:
+def _disagreement(setup: Setup, one: Shot, two: Shot, far: Sequence[tuple[str, float]]) -> str:
+    what = " and the ".join(name for name, _ in far)
+    size = " and ".join(f"{ratio:.0f}" for _, ratio in far)
     return (
         f"set-up {setup.id}, target {one.target}: the {what} of the two faces (rows {one.row} and "
-        f"{two.row}) disagree by {off / u:.0f} standard uncertainties more than those of the other "
+        f"{two.row}) disagree by {size} standard uncertainties more than those of the other "
         f"targets; one of them was pointed or written wrongly: measure {one.target} again from "
         f"{setup.id}, or take both rows out"
     )

@@ -47,6 +47,7 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
     known = set(job.points) | set(job.control)
     setups = _setups(rows, job, known, problems)
     shots = [s for s in (_shot(r, known, problems) for r in rows) if s is not None]
+    _not_itself(rows, setups, problems)
     shots = _numbered(shots, rows, epoch.file, problems)
     _in_order(shots, epoch.file, problems)
     _air_given(shots, setups, job, epoch.file, problems)
@@ -222,6 +223,21 @@ def _shot(row: Row, known: set[str], problems: list[Problem]) -> Shot | None:
         )
         return None
     return _as_read(row, problems)
+
+
+def _not_itself(rows: list[Row], setups: dict[str, Setup], problems: list[Problem]) -> None:
+    """Refuse sights to the point under the instrument: one of the two names is wrong."""
+    for row in rows:
+        setup = setups.get(row["setup"])
+        if setup is not None and setup.over is not None and row["target"] == setup.over:
+            problems.append(
+                row.problem(
+                    "target",
+                    f"'{setup.over}', the point that set-up {setup.id} stands over",
+                    "another point than the one under the instrument",
+                    "correct the target, or column over",
+                )
+            )
 
 
 def _as_read(row: Row, problems: list[Problem]) -> Shot:

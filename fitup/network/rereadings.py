@@ -39,6 +39,8 @@ class Rereading:
     do: str
     read: ObservationSet
     control: Control
+    last: bool = False
+    """Says little: counts only where nothing else explains the survey."""
 
 
 def reread(
@@ -64,6 +66,8 @@ def reread(
     """
     found: list[tuple[float, float, str]] = []
     for one in rereadings(read, control, origin):
+        if one.last and found:
+            continue
         try:
             adjusted, off = solve(one.read, one.control)
         except SurveyRefused:
@@ -117,6 +121,32 @@ def rereadings(read: ObservationSet, control: Control, origin: Array) -> Iterato
             "correct its row",
             read,
             {**control, name: _exchanged(control[name], origin)},
+        )
+    yield from _standings(read, control)
+
+
+def _standings(read: ObservationSet, control: Control) -> Iterator[Rereading]:
+    """Yield other points that a set-up may stand over, then that it stands over none of them."""
+    over = [s for s in read.setups.values() if s.over is not None][:MOST]
+    for setup in over:
+        # nobody sights the point under the own instrument
+        seen = {setup.over, *(s.target for s in read.shots if s.setup == setup.id)}
+        for name in [n for n, c in control.items() if c.given.all() and n not in seen][:MOST]:
+            moved = {**read.setups, setup.id: replace(setup, over=name)}
+            yield Rereading(
+                f"set-up {setup.id}: it stands over {name}, not over {setup.over}",
+                "correct column over",
+                replace(read, setups=moved),
+                control,
+            )
+    for setup in over:
+        free = {**read.setups, setup.id: replace(setup, over=None, height=0.0)}
+        yield Rereading(
+            f"set-up {setup.id}: it does not stand over {setup.over}",
+            "correct column over, or leave it empty: a free set-up needs none",
+            replace(read, setups=free),
+            control,
+            last=True,
         )
 
 

@@ -159,6 +159,15 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
     used = np.array([o.id not in reasons for o in ready.network.observations])
     outcome, advice = _judged(job, read, control, origin, ready, used)
     turned = {a.observations[0].split("/")[0] for a in advice if a.cause == "turned"}
+    face_findings = tuple(
+        line
+        for line in ready.disagree
+        if not _excused(line, read, reasons)
+        # what was read otherwise spoils the faces too
+        and all(a.cause != "reading" for a in advice)
+        # a knock between the faces shows in every set that it splits
+        and not any(line.startswith(f"set-up {name}, ") for name in turned)
+    )
     return Solved(
         epoch=epoch,
         read=read,
@@ -170,16 +179,9 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
         datum=ready.datum,
         outcome=outcome,
         excluded=reasons,
-        face_findings=tuple(
-            line
-            for line in ready.disagree
-            if not _excused(line, read, reasons)
-            # what was read otherwise spoils the faces too
-            and all(a.cause != "reading" for a in advice)
-            # a knock between the faces shows in every set that it splits
-            and not any(line.startswith(f"set-up {name}, ") for name in turned)
-        ),
-        advice=advice,
+        face_findings=face_findings,
+        # the mean of two faces that disagree is off by half of it: one cause, one line
+        advice=tuple(a for a in advice if not _of_faces(a, face_findings)),
     )
 
 
@@ -335,6 +337,16 @@ def _excused(line: str, read: ObservationSet, reasons: Mapping[str, str]) -> boo
         line.startswith(f"set-up {setup}, target {target}:")
         for setup, target in {tuple(o.split("/")[:2]) for o in reasons if o.count("/") > 1}
     )
+
+
+def _of_faces(advice: Advice, face_findings: Sequence[str]) -> bool:
+    """Tell whether what does not fit is one sight whose two faces disagree."""
+    sights = {tuple(o.split("/")[:2]) for o in advice.observations}
+    angles = all(o.split("/")[2:3] in (["hz"], ["v"]) for o in advice.observations)
+    if advice.cause not in ("hz", "v", "target") or not angles or len(sights) != 1:
+        return False
+    ((setup, target),) = sights
+    return any(line.startswith(f"set-up {setup}, target {target}:") for line in face_findings)
 
 
 def _control(job: Job) -> tuple[Array, dict[str, ControlPoint]]:

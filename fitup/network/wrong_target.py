@@ -35,6 +35,31 @@ def by_sight(network: Network, odd: Sequence[int]) -> list[list[int]]:
     return list(groups.values())
 
 
+def exchanged_sights(
+    network: Network, state: State, sights: Sequence[list[int]]
+) -> list[tuple[list[int], list[int]]]:
+    """Return pairs of odd sights of one set-up each of which has the readings of the other.
+
+    Parameters
+    ----------
+    network : Network
+    state : State
+        Without what does not fit.
+    sights : sequence of list of int
+        As :func:`by_sight` groups them.
+    """
+    found = {}
+    for sight in sights:
+        first = network.observations[sight[0]]
+        if len({network.observations[i].kind for i in sight}) > 1:
+            found[first.setup, first.to] = (sight, really(network, state, sight))
+    return [
+        (sight, found[setup, other][0])
+        for (setup, target), (sight, other) in found.items()
+        if found.get((setup, other), ([], ""))[1] == target and target < other
+    ]
+
+
 def really(network: Network, state: State, sight: Sequence[int]) -> str:
     """Return the one other target that all three readings of a sight fit, or nothing.
 

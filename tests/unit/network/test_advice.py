@@ -234,10 +234,43 @@ def test_targets_exchanged_in_one_set_up(network_site: Any):
         replace(s, target=other.get(s.target, s.target)) if s.setup == "ST2" else s
         for s in read.shots
     )
-    lines = solve(site.job, site.epoch, replace(read, shots=shots)).findings
-    assert len(lines) == 2
-    assert "they are the readings of T2: correct the name, or measure T5 again from ST2" in lines[0]
-    assert "they are the readings of T5: correct the name, or measure T2 again from ST2" in lines[1]
+    (line,) = solve(site.job, site.epoch, replace(read, shots=shots)).findings
+    rows = {s.target: s.row for s in shots if s.setup == "ST2" and s.face == 1}
+    assert line == (
+        f"set-up ST2: targets T2 (row {rows['T2']}) and T5 (row {rows['T5']}) are exchanged, each "
+        "has the readings of the other: exchange the two names there in every set, or exclude "
+        "ST2/T2 and ST2/T5 in job.toml [exclude] with the reason"
+    )
+
+
+@pytest.mark.parametrize("by", [{"hz": 2e-3}, {"hz": 2e-3, "v": 1e-3}])
+def test_one_face_pointed_wrongly_is_one_line(network_site: Any, by: dict[str, float]):
+    """The mean of the two faces is off by half: that is no second cause."""
+    site = network_site(5)
+    read = site.read()
+    shots = tuple(
+        replace(s, **{k: getattr(s, k) + more for k, more in by.items()})
+        if (s.setup, s.target, s.face) == ("ST2", "T3", 2)
+        else s
+        for s in read.shots
+    )
+    (line,) = solve(site.job, site.epoch, replace(read, shots=shots)).findings
+    assert line.startswith("set-up ST2, target T3: the directions ")
+    assert ("and the zenith angles of the two faces" in line) == ("v" in by)
+
+
+def test_a_distance_that_does_not_fit_stands_beside_faces_that_disagree(network_site: Any):
+    site = network_site(5)
+    read = site.read()
+    shots = tuple(
+        replace(s, hz=s.hz + (2e-3 if s.face == 2 else 0.0), sd=s.sd + 0.05)
+        if (s.setup, s.target) == ("ST2", "T3")
+        else s
+        for s in read.shots
+    )
+    faces, distance = solve(site.job, site.epoch, replace(read, shots=shots)).findings
+    assert "of the two faces" in faces
+    assert "distance" in distance
 
 
 def test_two_sights_that_contradict_each_other_are_both_named(tmp_path: Path):

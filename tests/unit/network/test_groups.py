@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from fitup.errors import SurveyRefused
+from fitup.model import Epoch, Job
 from fitup.network.observations import ObservationSet, Shot
 from fitup.network.rereadings import _unpacked
 from fitup.network.solve import solve
@@ -21,8 +22,13 @@ def stated(site: Any, change: Callable[[Shot], Shot] = lambda s: s, **job: Any) 
     changed = replace(site.job, **job)
     read: ObservationSet = site.read()
     spoiled = replace(read, shots=tuple(change(s) for s in read.shots))
+    return findings(changed, site.epoch, spoiled)
+
+
+def findings(job: Job, epoch: Epoch, read: ObservationSet) -> tuple[str, ...]:
+    """Return what is stated, whether anything could be adjusted or not."""
     try:
-        return solve(changed, site.epoch, spoiled).findings
+        return solve(job, epoch, read).findings
     except SurveyRefused as refused:
         return refused.findings
 
@@ -75,6 +81,35 @@ def test_readings_that_mean_something_else(network_site: Any, change: Any, words
     assert line.startswith("the whole file: ")
     assert words in line
     assert ": with that everything fits; " in line
+
+
+def over(site: Any, written: str, also: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """Stand ST2 over CP1, and say that it stands over another point."""
+    site.stations["ST2"] = site.control["CP1"] + [0.0, 0.0, 1.5]
+    site.hidden = {("ST2", name) for name in ("CP1", written, *also)}
+    read: ObservationSet = site.read()
+    setups = {**read.setups, "ST2": replace(read.setups["ST2"], over=written, height=1.5)}
+    return findings(site.job, site.epoch, replace(read, setups=setups))
+
+
+def test_the_instrument_stands_over_another_point_than_written(network_site: Any):
+    assert over(network_site(5), "CP1") == ()
+    assert over(network_site(5), "CP3", also=("CP2",)) == (
+        "set-up ST2: it stands over CP1, not over CP3: with that everything fits; correct column "
+        "over",
+    )
+
+
+def test_the_instrument_stands_over_no_point_of_control(network_site: Any):
+    site = network_site(5)
+    read = site.read()
+    setups = {**read.setups, "ST2": replace(read.setups["ST2"], over="CP3", height=1.5)}
+    shots = tuple(s for s in read.shots if (s.setup, s.target) != ("ST2", "CP3"))
+    lines = findings(site.job, site.epoch, replace(read, setups=setups, shots=shots))
+    assert lines == (
+        "set-up ST2: it does not stand over CP3: with that everything fits; correct column over, "
+        "or leave it empty: a free set-up needs none",
+    )
 
 
 def test_packed_angles(network_site: Any):

@@ -265,3 +265,12 @@ def test_what_is_wrong_alike_in_many_rows_is_told_once(messages_of: Tell):
         "allowed: from 0 to a circle of 400 gon or 360 degrees; gon under a column of degrees? "
         "Correct the unit in the header"
     )
+
+
+def test_a_sight_to_the_point_under_the_instrument(messages_of: Tell):
+    head = "setup,target,face,hz_gon,v_gon,sd_m,over,instrument_height_m\n"
+    (line,) = messages_of(shots=head + "S1,A-L,1,150,100,20,A-L,1.5\n")
+    assert line == (
+        "shots.csv, row 2, target: found 'A-L', the point that set-up S1 stands over; allowed: "
+        "another point than the one under the instrument; correct the target, or column over"
+    )
