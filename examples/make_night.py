@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 from observe import CENTRING, GON, U_ANGLE, U_SD, shot_text
 
+from fitup.jobfolder.manual import noted
+from fitup.network.observations import LEVELS, SHOTS
 from fitup.survey.pose import closed_fit
 
 TEMPLATE = Path(__file__).parents[1] / "fitup" / "jobfolder"
@@ -29,21 +31,13 @@ U_CONTROL, U_LEVEL = 0.001, 0.0003
 NIGHT = """\
 # What the instrument read, a row for each pointing in one face. What was not read stays empty:
 # a wall bolt that was only levelled to needs v alone, a direction needs hz alone.
-# setup: a name for each standing of the instrument; one that was moved or knocked gets a new name.
-# target: a point of points.csv or control.csv. face: 1 or 2; set: its number (may be left out).
-# hz: horizontal circle, clockwise; v: zenith angle, 0 straight up; in gon, deg, rad or dms
-# (63-25-48.2). sd: slope distance as displayed. prism: constant still to be added; target_height:
-# of the prism over its mark. time: in order within a set-up. temperature, pressure: of the air;
-# humidity_pct. Where they count: instrument (several in instruments.csv), over and
-# instrument_height (the point the instrument stands over).
 """
 HEADER = (
     "setup,target,face,set,hz_gon,v_gon,sd_m,prism_mm,time,temperature_C,pressure_hPa,"
     "humidity_pct\n"
 )
-LEVELS = """\
+RUNS = """\
 # Levelled differences of height; this file may be left out, with its line in job.toml.
-# difference: height of to less height of from; u: its standard uncertainty.
 """
 
 
@@ -73,13 +67,15 @@ def night() -> dict[str, str]:
     control = [f"{n},weighted,{e:.4f},{n_:.4f},{h:.4f},1,1,1" for n, (e, n_, h) in CONTROL.items()]
     instrument = f"TS1,{U_ANGLE / GON * 1e3:g},{U_ANGLE / GON * 1e3:g},{U_SD * 1e3:g},1.5,0.4"
     return {
-        "control.csv": noted("control.csv") + "\n".join(control) + "\n",
-        "instruments.csv": noted(
+        "control.csv": above("control.csv") + "\n".join(control) + "\n",
+        "instruments.csv": above(
             "instruments.csv", ",wavelength_nm,reference_C,reference_pressure_hPa"
         )
         + f"{instrument},658,12,1013.25\n",
-        "night-1.csv": NIGHT + HEADER + "\n".join(rows) + "\n",
-        "night-1-levels.csv": LEVELS + "from,to,difference_m,u_mm\n" + "\n".join(levels) + "\n",
+        "night-1.csv": noted(NIGHT + HEADER + "\n".join(rows) + "\n", SHOTS),
+        "night-1-levels.csv": noted(
+            RUNS + "from,to,difference_m,u_mm\n" + "\n".join(levels) + "\n", LEVELS
+        ),
     }
 
 
@@ -105,7 +101,7 @@ def _place(row: dict[str, str]) -> np.ndarray:
     return np.array([float(row[f"{axis}_m"]) for axis in "ENH"])
 
 
-def noted(file: str, more: str = "") -> str:
+def above(file: str, more: str = "") -> str:
     """Notes and header of a table of the plain template, with further columns."""
     text = (TEMPLATE / "template" / file).read_text("utf-8")
     needed = text.replace("# This file may be left out.\n", "")

@@ -1,8 +1,8 @@
-"""Columns in words: the tables of the manual, and the notes that ``fitup start`` writes."""
+"""Columns in words: the tables of the manual, and the comments that ``fitup start`` writes."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 from fitup import units
@@ -35,13 +35,37 @@ def table_of(columns: Iterable[Column]) -> str:
     return "\n".join(rows) + "\n"
 
 
-def notes_of(columns: Iterable[Column]) -> list[str]:
-    """Return a line for each column, to stand as comments above a table that is filled in."""
-    lines = []
-    for one in columns:
-        state = "" if one.required else f" (may be empty: {default_of(one)})"
-        lines.append(f"{one.name}: {one.meaning}{words_of(one)}{bounds_of(one)}{state}")
-    return lines
+def noted(text: str, columns: Sequence[Column]) -> str:
+    """Return a table to be filled in with a comment on each column, below what is said of it all.
+
+    Parameters
+    ----------
+    text : str
+        The table; comments on columns that it has are replaced.
+    columns : sequence of Column
+        Those that it may have.
+
+    Examples
+    --------
+    >>> stroke = Column("stroke", "length", "its full stroke", above=0.0, most=5.0)
+    >>> print(noted("# What moves a seat.\\nstroke_mm\\n100\\n", [stroke]), end="")
+    # What moves a seat.
+    # stroke: its full stroke; above 0, at most 5 m
+    stroke_mm
+    100
+    """
+    notes = {one.name: f"# {one.name}: {note_of(one)}" for one in columns}
+    lines = text.splitlines()
+    start = next(i for i, line in enumerate(lines) if not line.startswith("#"))
+    own = [line for line in lines[:start] if line[2:].split(":")[0] not in notes]
+    return "\n".join([*own, *notes.values(), *lines[start:]]) + "\n"
+
+
+def note_of(one: Column) -> str:
+    """Return what a comment says of a column: meaning, words, bounds, what an empty cell is."""
+    plain = default_of(one)
+    state = {"needed": "", "none": " (may be empty)"}.get(plain, f" (empty: {plain})")
+    return f"{one.meaning}{words_of(one)}{bounds_of(one)}{state}"
 
 
 def default_of(one: Column) -> str:

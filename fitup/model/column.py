@@ -7,8 +7,8 @@ A field says in its annotation from which columns it is read::
         id: Annotated[str, column("id", "the number painted on the jack")]
         stroke: Annotated[float, column("length", "its full stroke", above=0.0, most=5.0)]
 
-Reading, messages, data frames, the notes of ``fitup start`` and the tables of the manual are all
-made from this.
+Reading, messages, data frames, the comments of ``fitup start`` and the tables of the manual are
+all made from this.
 """
 
 from __future__ import annotations

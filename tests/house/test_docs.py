@@ -204,8 +204,8 @@ def test_trouble_prints_a_message_as_it_comes(started: Path, tmp_path: Path):
         (tmp_path / path.name).write_bytes(path.read_bytes())
     jacks = tmp_path / "jacks.csv"
     lines = jacks.read_text("utf-8").splitlines()
-    assert lines[6].split(",")[4] == "100"
-    lines[6] = lines[6].replace(",100,", ",abc,")
+    assert lines[17].split(",")[4] == "100"
+    lines[17] = lines[17].replace(",100,", ",abc,")
     jacks.write_text("\n".join(lines) + "\n", encoding="utf-8")
     result = CliRunner().invoke(group, ["check", str(tmp_path)])
     assert str(result.exception) in (ROOT / "docs" / "trouble.md").read_text("utf-8")

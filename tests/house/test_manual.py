@@ -75,7 +75,7 @@ def test_tables_with_names_of_their_own(page: str, title: str, columns: tuple[Co
     assert table_of(columns) in text, "renew it: .ci/tables"
 
 
-def test_the_manual_is_renewed_by_a_command():
+def test_manual_and_template_are_renewed_by_a_command():
     command = [sys.executable, ROOT / ".ci" / "tables", "--check"]
     assert subprocess.run(command, check=False).returncode == 0
 
@@ -195,20 +195,6 @@ def test_rules_are_numbered_without_a_gap():
 
 
 TEMPLATE = Path(__file__).parents[2] / "fitup" / "jobfolder" / "template"
-
-
-STARTED = [
-    *(p for p in TEMPLATE.glob("*.csv") if p.name in TABLES),
-    *TEMPLATE.with_name("template_frame").glob("frame_*.csv"),
-]
-
-
-@pytest.mark.parametrize("path", STARTED, ids=lambda p: p.name)
-def test_template_tells_of_every_column(path: Path):
-    text = path.read_text(encoding="utf-8")
-    assert text.startswith("# ")
-    columns = TABLES[path.name].columns
-    assert [c.name for c in columns if not re.search(rf"\b{c.name}(_|\b)", text)] == []
 
 
 def test_template_has_every_key_with_a_comment():

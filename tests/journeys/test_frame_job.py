@@ -230,7 +230,7 @@ def test_steel_that_lifts_the_deck_off_a_seat_is_named(fitup, job):
 def test_a_frame_of_a_segment_without_expansion_takes_no_fixed_point(fitup, job):
     change(job, "segments.csv", "0.000012,40.0000,200.0000,30.0000", ",40.0000,200.0000,30.0000")
     assert fitup("check", job).err == (
-        "fitup: segments.csv, row 5, expansion_per_C: found expansion and fixed point not both "
+        "fitup: segments.csv, row 15, expansion_per_C: found expansion and fixed point not both "
         "whole; allowed: expansion with fixed_E, fixed_N, fixed_H, or none of them; fill or "
         "clear all four\n"
     )

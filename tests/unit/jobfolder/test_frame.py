@@ -70,7 +70,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "N turn_E",
             "N turn_X",
             [
-                "frame_nodes.csv, row 5, fixed: found 'turn_X'; allowed: E, N, H, turn_E, turn_N, "
+                "frame_nodes.csv, row 9, fixed: found 'turn_X'; allowed: E, N, H, turn_E, turn_N, "
                 "turn_H, or all; correct it"
             ],
         ),
@@ -79,7 +79,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "A88,88.0000",
             "A100,88.0000",
             [
-                "frame_nodes.csv, row 7, id: found 'A100' again (first in row 6); allowed: each "
+                "frame_nodes.csv, row 11, id: found 'A100' again (first in row 10); allowed: each "
                 "id once; rename or delete one",
             ],
         ),
@@ -88,11 +88,11 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             MEMBER,
             "DA3,A88,A100,bax,iron,A9,,",
             [
-                "frame_members.csv, row 8, section: found 'bax'; allowed: an id of "
+                "frame_members.csv, row 23, section: found 'bax'; allowed: an id of "
                 "frame_sections.csv; correct it or add it there",
-                "frame_members.csv, row 8, material: found 'iron'; allowed: an id of "
+                "frame_members.csv, row 23, material: found 'iron'; allowed: an id of "
                 "frame_materials.csv; correct it or add it there",
-                "frame_members.csv, row 8, segment: found 'A9'; allowed: an id of segments.csv; "
+                "frame_members.csv, row 23, segment: found 'A9'; allowed: an id of segments.csv; "
                 "correct it or add it there",
             ],
         ),
@@ -101,7 +101,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             MEMBER,
             "DA3,A100,A100,box,steel,A1,,",
             [
-                "frame_members.csv, row 8, j: found a member 0 mm long; allowed: two ends apart; "
+                "frame_members.csv, row 23, j: found a member 0 mm long; allowed: two ends apart; "
                 "name another node, correct its place, or use frame_bodies.csv"
             ],
         ),
@@ -110,7 +110,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             MEMBER,
             "DA3,A88,A100,box,steel,A1,moment,",
             [
-                "frame_members.csv, row 8, release_i: found 'moment'; allowed: axial, shear_y, "
+                "frame_members.csv, row 23, release_i: found 'moment'; allowed: axial, shear_y, "
                 "shear_z, torsion, moment_y, moment_z; correct it"
             ],
         ),
@@ -129,7 +129,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "A100,100.0000,200.0000,29.0000",
             "A100,88.0000,200.0000,17.0000",
             [
-                "frame_members.csv, row 8, up_E: found an up direction along the member; allowed: "
+                "frame_members.csv, row 23, up_E: found an up direction along the member; allowed: "
                 "a direction across it; empty is straight up; give up_E, up_N and up_H"
             ],
         ),
@@ -138,7 +138,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "0.30,0.20",
             "0.30,2000",
             [
-                "frame_sections.csv, row 5, bending_m4: found a radius of gyration of 81.6 m in a "
+                "frame_sections.csv, row 12, bending_m4: found a radius of gyration of 81.6 m in a "
                 "depth of 2 m; allowed: 0.1 to 1 m; check area, bending and depth, and their units"
             ],
         ),
@@ -147,7 +147,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "steel,210",
             "steel,0.21",
             [
-                "frame_materials.csv, row 3, E_GPa: found a modulus of 0.21 GPa; allowed: 1 to "
+                "frame_materials.csv, row 8, E_GPa: found a modulus of 0.21 GPa; allowed: 1 to "
                 "1000 GPa; check the unit: steel has about 210 GPa, concrete about 35"
             ],
         ),
@@ -156,11 +156,11 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "bearing-64,P64,,0,0,1,1800,,,",
             "bearing-64,P65,,0,0,0,1800,5,,",
             [
-                "frame_springs.csv, row 5, node: found 'P65'; allowed: an id of frame_nodes.csv; "
+                "frame_springs.csv, row 13, node: found 'P65'; allowed: an id of frame_nodes.csv; "
                 "correct it or add it there",
-                "frame_springs.csv, row 5, axis_E: found no direction; allowed: axis_E, axis_N, "
+                "frame_springs.csv, row 13, axis_E: found no direction; allowed: axis_E, axis_N, "
                 "axis_H; give one",
-                "frame_springs.csv, row 5, stiffness_kN_per_mm: found not one of the two; "
+                "frame_springs.csv, row 13, stiffness_kN_per_mm: found not one of the two; "
                 "allowed: stiffness or turning; give one",
             ],
         ),
@@ -169,8 +169,9 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "bearing-136,P136,,0,0,1,1800,,,",
             "bearing-136,P136,,0,0,1,1800,,no,25",
             [
-                "frame_springs.csv, row 6, holds_kN: found a force that nothing releases; allowed: "
-                "for a temporary spring along its axis only; clear it, or say temporary = yes"
+                "frame_springs.csv, row 14, holds_kN: found a force that nothing releases; "
+                "allowed: for a temporary spring along its axis only; clear it, or say temporary "
+                "= yes"
             ],
         ),
         (
@@ -178,14 +179,14 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "id,nodes\n",
             "id,nodes\nb1,A88 P64\nb2,B100 A88\nb3,B112\nb4,B112 X9\nb5,B136 A88 \n",
             [
-                "frame_bodies.csv, row 3, nodes: found 'P64', which the ground holds, but not as "
+                "frame_bodies.csv, row 5, nodes: found 'P64', which the ground holds, but not as "
                 "the leading node; allowed: held motions at the first node only; name it first, "
                 "or hold the body by a spring",
-                "frame_bodies.csv, row 5, nodes: found 'B112'; allowed: two or more different "
+                "frame_bodies.csv, row 7, nodes: found 'B112'; allowed: two or more different "
                 "nodes; name more, or delete it",
-                "frame_bodies.csv, row 6, nodes: found 'X9'; allowed: an id of frame_nodes.csv; "
+                "frame_bodies.csv, row 8, nodes: found 'X9'; allowed: an id of frame_nodes.csv; "
                 "correct it or add it there",
-                "frame_bodies.csv, row 7, nodes: found 'B136'; allowed: an id of "
+                "frame_bodies.csv, row 9, nodes: found 'B136'; allowed: an id of "
                 "frame_nodes.csv; correct it or add it there",
             ],
         ),
@@ -194,7 +195,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "id,nodes\n",
             "id,nodes\nb1,A88 A100\nb2,B100 A100\n",
             [
-                "frame_bodies.csv, row 4, nodes: found 'A100', which is in body b1; allowed: each "
+                "frame_bodies.csv, row 6, nodes: found 'A100', which is in body b1; allowed: each "
                 "node in one body; join the two"
             ],
         ),
@@ -203,11 +204,11 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "DL3,line,DA3,,,,51.45,,,,,",
             "DL3,line,DA9,,,,,,,5,,",
             [
-                "frame_loads.csv, row 7, warmer_C: found a value for a load of kind line; allowed: "
-                "only line, at, to for this kind; clear it or correct the kind",
-                "frame_loads.csv, row 7, line_kN_per_m: found an empty cell; allowed: a number; "
+                "frame_loads.csv, row 17, warmer_C: found a value for a load of kind line; "
+                "allowed: only line, at, to for this kind; clear it or correct the kind",
+                "frame_loads.csv, row 17, line_kN_per_m: found an empty cell; allowed: a number; "
                 "fill it in",
-                "frame_loads.csv, row 7, on: found 'DA9'; allowed: an id of frame_members.csv; "
+                "frame_loads.csv, row 17, on: found 'DA9'; allowed: an id of frame_members.csv; "
                 "correct it or add it there",
             ],
         ),
@@ -216,9 +217,9 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "hoist-A,point,DA3,400,,,,11,",
             "hoist-A,point,DA3,0,,,,13,",
             [
-                "frame_loads.csv, row 11, down_kN: found a load of nothing; allowed: an amount; "
+                "frame_loads.csv, row 21, down_kN: found a load of nothing; allowed: an amount; "
                 "give how much",
-                "frame_loads.csv, row 11, at_m: found 13 m on a member of 12 m; allowed: a place "
+                "frame_loads.csv, row 21, at_m: found 13 m on a member of 12 m; allowed: a place "
                 "on its flexible length; correct it",
             ],
         ),
@@ -227,7 +228,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "DL3,line,DA3,,,,51.45,,,",
             "DL3,line,DA3,,,,51.45,6,5,",
             [
-                "frame_loads.csv, row 7, to_m: found 5 m, not beyond at; allowed: beyond at; "
+                "frame_loads.csv, row 17, to_m: found 5 m, not beyond at; allowed: beyond at; "
                 "correct one"
             ],
         ),
@@ -237,15 +238,15 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "at_m,temporary\nX9,,,,,,,\nA1-S1,,,,P40,DA1,,\nA1-S2,,,,Q1,,,\n"
             "A1-S3,,,,,DA9,,\nA1-S4,,,,,,2,\n",
             [
-                "frame_seats.csv, row 6, seat: found 'X9'; allowed: an id of seats.csv; correct "
+                "frame_seats.csv, row 11, seat: found 'X9'; allowed: an id of seats.csv; correct "
                 "it or add it there",
-                "frame_seats.csv, row 7, node: found a node and a member; allowed: one of them; "
+                "frame_seats.csv, row 12, node: found a node and a member; allowed: one of them; "
                 "clear one",
-                "frame_seats.csv, row 8, node: found 'Q1'; allowed: an id of frame_nodes.csv; "
+                "frame_seats.csv, row 13, node: found 'Q1'; allowed: an id of frame_nodes.csv; "
                 "correct it or add it there",
-                "frame_seats.csv, row 9, member: found 'DA9'; allowed: an id of "
+                "frame_seats.csv, row 14, member: found 'DA9'; allowed: an id of "
                 "frame_members.csv; correct it or add it there",
-                "frame_seats.csv, row 10, at_m: found a length without a member; allowed: both; "
+                "frame_seats.csv, row 15, at_m: found a length without a member; allowed: both; "
                 "name the member",
             ],
         ),
@@ -254,9 +255,9 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "at_m,temporary\n",
             "at_m,temporary\nA1-S1,,,,,,,\nA1-S1,,,,,DA3,13,\n",
             [
-                "frame_seats.csv, row 7, seat: found 'A1-S1' again (first in row 6); allowed: "
+                "frame_seats.csv, row 12, seat: found 'A1-S1' again (first in row 11); allowed: "
                 "each seat once; delete one",
-                "frame_seats.csv, row 7, at_m: found 13 m on a member of 12 m; allowed: a place "
+                "frame_seats.csv, row 12, at_m: found 13 m on a member of 12 m; allowed: a place "
                 "on its flexible length; correct it",
             ],
         ),
@@ -265,7 +266,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "at_m\n",
             "at_m\nX9,P40,,\n",
             [
-                "frame_ties.csv, row 4, point: found 'X9'; allowed: an id of points.csv; correct "
+                "frame_ties.csv, row 7, point: found 'X9'; allowed: an id of points.csv; correct "
                 "it or add it there"
             ],
         ),
@@ -274,13 +275,13 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "pier-A,DA2,0,moment,,,,,-9000,2000,,",
             "pier-A,DA2,25,moment,,1,5,,2000,2000,,",
             [
-                "frame_places.csv, row 5, at_m: found 25 m on a member of 24 m; allowed: a place "
+                "frame_places.csv, row 15, at_m: found 25 m on a member of 24 m; allowed: a place "
                 "on its flexible length; correct it",
-                "frame_places.csv, row 5, force_least_kN: found a value for moment; allowed: "
+                "frame_places.csv, row 15, force_least_kN: found a value for moment; allowed: "
                 "limits of moment: moment_least, moment_most; move the number",
-                "frame_places.csv, row 5, up_m: found a value for moment; allowed: limits of "
+                "frame_places.csv, row 15, up_m: found a value for moment; allowed: limits of "
                 "moment: moment_least, moment_most; move the number",
-                "frame_places.csv, row 5, moment_most_kNm: found not above moment_least; allowed: "
+                "frame_places.csv, row 15, moment_most_kNm: found not above moment_least; allowed: "
                 "above it; correct one",
             ],
         ),
@@ -289,7 +290,7 @@ def test_a_cable_nut_is_not_lifted_off_whether_listed_or_not(tmp_path: Path) -> 
             "pier-A,DA2,",
             "pier-A,DA9,",
             [
-                "frame_places.csv, row 5, member: found 'DA9'; allowed: an id of "
+                "frame_places.csv, row 15, member: found 'DA9'; allowed: an id of "
                 "frame_members.csv; correct it or add it there"
             ],
         ),
@@ -333,7 +334,7 @@ def test_temperature_needs_depth_width_and_expansion(tmp_path: Path) -> None:
         path.write_text(text.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(InputError) as caught:
         read_job(folder)
-    where = "frame_loads.csv, row 11"
+    where = "frame_loads.csv, row 21"
     assert [str(p) for p in caught.value.problems] == [
         f"{where}, top_warmer_C: found a difference through a section without depth; allowed: a "
         "section with depth; give depth in frame_sections.csv",
@@ -355,7 +356,7 @@ def test_gap_under_a_loaded_seat(tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
         read_job(folder)
     assert str(caught.value) == (
-        "frame_seats.csv, row 6, gap_mm: found an opening at seat A1-S1, which carries 300 kN; "
+        "frame_seats.csv, row 11, gap_mm: found an opening at seat A1-S1, which carries 300 kN; "
         "allowed: an opening or a load; clear gap here or reaction_now in seats.csv"
     )
 
