@@ -7,7 +7,7 @@ spoils the start values is found as well. It explains the survey when everything
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -15,7 +15,7 @@ from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.model import ControlPoint
 from fitup.network.adjust import Adjusted
-from fitup.network.observations import ObservationSet, Shot
+from fitup.network.observations import ObservationSet, Setup, Shot
 from fitup.network.reliability import reliability
 
 #: set-ups and control rows that are tried one by one
@@ -39,22 +39,14 @@ class Rereading:
     do: str
     read: ObservationSet
     control: Control
-    last: bool = False
-    """Says little: counts only where nothing else explains the survey."""
 
 
-def reread(
-    read: ObservationSet, control: Control, origin: Array, solve: Solve, squares: float | None
-) -> tuple[str, ...]:
+def reread(tries: Iterable[Rereading], solve: Solve, squares: float | None) -> tuple[str, ...]:
     """Return the mistakes that explain a survey that does not fit, one line each.
 
     Parameters
     ----------
-    read : ObservationSet
-    control : mapping
-        About the origin.
-    origin : Array (3,)
-        Of the coordinates [m].
+    tries : iterable of Rereading
     solve : callable
         Adjusts readings and control; raises SurveyRefused where it cannot.
     squares : float or None
@@ -65,9 +57,7 @@ def reread(
     Of explanations that fit alike, those that bring the deck nearest to its design are stated.
     """
     found: list[tuple[float, float, str]] = []
-    for one in rereadings(read, control, origin):
-        if one.last and found:
-            continue
+    for one in tries:
         try:
             adjusted, off = solve(one.read, one.control)
         except SurveyRefused:
@@ -126,9 +116,8 @@ def rereadings(read: ObservationSet, control: Control, origin: Array) -> Iterato
 
 
 def _standings(read: ObservationSet, control: Control) -> Iterator[Rereading]:
-    """Yield other points that a set-up may stand over, then that it stands over none of them."""
-    over = [s for s in read.setups.values() if s.over is not None][:MOST]
-    for setup in over:
+    """Yield other points that a set-up may stand over."""
+    for setup in _over(read):
         # nobody sights the point under the own instrument
         seen = {setup.over, *(s.target for s in read.shots if s.setup == setup.id)}
         for name in [n for n, c in control.items() if c.given.all() and n not in seen][:MOST]:
@@ -139,15 +128,30 @@ def _standings(read: ObservationSet, control: Control) -> Iterator[Rereading]:
                 replace(read, setups=moved),
                 control,
             )
-    for setup in over:
+
+
+def standing_free(read: ObservationSet, control: Control) -> Iterator[Rereading]:
+    """Yield that a set-up does not stand over its point: to be tried where nothing else fits.
+
+    Parameters
+    ----------
+    read : ObservationSet
+        As it was written.
+    control : mapping of str to ControlPoint
+        With the origin taken off.
+    """
+    for setup in _over(read):
         free = {**read.setups, setup.id: replace(setup, over=None, height=0.0)}
         yield Rereading(
-            f"set-up {setup.id}: it does not stand over {setup.over}",
-            "correct column over, or leave it empty: a free set-up needs none",
+            f"set-up {setup.id}: it does not stand over {setup.over} at the height written",
+            "correct over or instrument_height, or leave both empty: a free set-up needs none",
             replace(read, setups=free),
             control,
-            last=True,
         )
+
+
+def _over(read: ObservationSet) -> list[Setup]:
+    return [s for s in read.setups.values() if s.over is not None][:MOST]
 
 
 def _exchanged(point: ControlPoint, origin: Array) -> ControlPoint:

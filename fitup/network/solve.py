@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -25,7 +25,7 @@ from fitup.network.mistakes import find_start_or_mistake
 from fitup.network.observations import ObservationSet, Sight, station
 from fitup.network.read import off_deck, read_observations
 from fitup.network.reliability import Reliability, reliability
-from fitup.network.rereadings import reread
+from fitup.network.rereadings import Rereading, reread, rereadings, standing_free
 from fitup.network.robust import Outcome, adjust_and_test
 from fitup.network.start import Start
 from fitup.units import DISPLAY
@@ -151,7 +151,8 @@ def solve(job: Job, epoch: Epoch, read: ObservationSet) -> Solved:
     try:
         ready = _ready(job, read, control, origin)
     except SurveyRefused:
-        lines = _otherwise(job, read, control, origin, None)
+        lines = _otherwise(job, rereadings(read, control, origin), origin, None)
+        lines = lines or _otherwise(job, standing_free(read, control), origin, None)
         if lines:
             raise SurveyRefused(lines) from None
         raise
@@ -245,17 +246,24 @@ def _judged(
         tested = reliability(whole)
         if tested.passed:
             return Outcome.clean(whole, tested), ()
-    if whole is None or whole.squares > GROSS * max(1, whole.redundancy):
-        lines = _otherwise(job, read, control, origin, None if whole is None else whole.squares)
+    gross = whole is None or whole.squares > GROSS * max(1, whole.redundancy)
+    squares = None if whole is None else whole.squares
+    if gross:
+        lines = _otherwise(job, rereadings(read, control, origin), origin, squares)
+        if whole is None:
+            lines = lines or _otherwise(job, standing_free(read, control), origin, squares)
         if lines and whole is None:
             raise SurveyRefused(lines)
         if lines and whole is not None:
-            said = tuple(Advice((), "reading", line) for line in lines)
-            return Outcome.clean(whole, tested), said
+            return Outcome.clean(whole, tested), _meant(lines)
     if whole is not None:
         shared = _shared(job, read, ready, whole, tested)
         if shared is not None:
             return Outcome.clean(whole, tested), (shared,)
+        free = standing_free(read, control) if gross else ()
+        lines = _otherwise(job, free, origin, squares)
+        if lines:
+            return Outcome.clean(whole, tested), _meant(lines)
     try:
         outcome = adjust_and_test(network, state, used, datum)
     except SurveyRefused:
@@ -267,12 +275,12 @@ def _judged(
     return outcome, advice or advise(network, outcome, used, job.units, datum)
 
 
+def _meant(lines: Sequence[str]) -> tuple[Advice, ...]:
+    return tuple(Advice((), "reading", line) for line in lines)
+
+
 def _otherwise(
-    job: Job,
-    read: ObservationSet,
-    control: Mapping[str, ControlPoint],
-    origin: Array,
-    squares: float | None,
+    job: Job, tries: Iterable[Rereading], origin: Array, squares: float | None
 ) -> tuple[str, ...]:
     """Return what the readings may have meant instead, where that explains everything."""
 
@@ -283,7 +291,7 @@ def _otherwise(
         adjusted = adjust(ready.network, ready.state, used=used, datum=ready.datum)
         return adjusted, _off_design(job, adjusted, origin)
 
-    return reread(read, control, origin, solved, squares)
+    return reread(tries, solved, squares)
 
 
 def _off_design(job: Job, adjusted: Adjusted, origin: Array) -> float:

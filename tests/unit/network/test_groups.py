@@ -83,12 +83,14 @@ def test_readings_that_mean_something_else(network_site: Any, change: Any, words
     assert ": with that everything fits; " in line
 
 
-def over(site: Any, written: str, also: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """Stand ST2 over CP1, and say that it stands over another point."""
+def over(
+    site: Any, written: str, also: tuple[str, ...] = (), height: float = 1.5
+) -> tuple[str, ...]:
+    """Stand ST2 over CP1 at 1.5 m, and say that it stands over another point, or higher."""
     site.stations["ST2"] = site.control["CP1"] + [0.0, 0.0, 1.5]
     site.hidden = {("ST2", name) for name in ("CP1", written, *also)}
     read: ObservationSet = site.read()
-    setups = {**read.setups, "ST2": replace(read.setups["ST2"], over=written, height=1.5)}
+    setups = {**read.setups, "ST2": replace(read.setups["ST2"], over=written, height=height)}
     return findings(site.job, site.epoch, replace(read, setups=setups))
 
 
@@ -100,6 +102,13 @@ def test_the_instrument_stands_over_another_point_than_written(network_site: Any
     )
 
 
+@pytest.mark.parametrize("error", [0.02, 0.1])
+def test_a_wrong_height_is_no_wrong_point(network_site: Any, error: float):
+    (line,) = over(network_site(5), "CP1", height=1.5 + error)
+    assert line.startswith("instrument_height of set-up ST2 is ")
+    assert " too large: with that everything measured there fits" in line
+
+
 def test_the_instrument_stands_over_no_point_of_control(network_site: Any):
     site = network_site(5)
     read = site.read()
@@ -107,8 +116,8 @@ def test_the_instrument_stands_over_no_point_of_control(network_site: Any):
     shots = tuple(s for s in read.shots if (s.setup, s.target) != ("ST2", "CP3"))
     lines = findings(site.job, site.epoch, replace(read, setups=setups, shots=shots))
     assert lines == (
-        "set-up ST2: it does not stand over CP3: with that everything fits; correct column over, "
-        "or leave it empty: a free set-up needs none",
+        "set-up ST2: it does not stand over CP3 at the height written: with that everything fits; "
+        "correct over or instrument_height, or leave both empty: a free set-up needs none",
     )
 
 
