@@ -46,6 +46,7 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     check_bores(job, tables.get("bores.csv", []), problems)
     check_bolts(job, tables.get("bolts.csv", []), problems)
     _excluded(job, broken, problems)
+    _other_names(job, broken, problems)
     _left_alone(job, broken, problems)
     check_staging(job, tables, broken, problems)
     check_circuits(job, tables["jacks.csv"], broken, problems)
@@ -463,6 +464,23 @@ def _excluded(job: Job, broken: frozenset[str], problems: list[Problem]) -> None
                     column=f"exclude.{name}",
                 )
             )
+
+
+def _other_names(job: Job, broken: frozenset[str], problems: list[Problem]) -> None:
+    """Another name must mean a point, and no point that has it for its own."""
+    if broken & {"points.csv", "control.csv"}:
+        return
+    known = set(job.points) | set(job.control)
+    for name, id_ in job.names.items():
+        if id_ not in known:
+            found, allowed = f"'{id_}'", "an id of points.csv or control.csv"
+            do = "correct it"
+        elif name in known:
+            found, allowed = f"'{name}', itself the id of a point", "a name that no point has"
+            do = "take it out: a point goes by its own id"
+        else:
+            continue
+        problems.append(Problem("job.toml", found, allowed, do, column=f"names.{name}"))
 
 
 def _thermometers(job: Job, rows: list[Row], problems: list[Problem]) -> None:

@@ -183,6 +183,7 @@ def _build(
             ).values()
         ),
         excluded=settings.excluded,
+        names=settings.names,
         leans=unique(
             of_stage(tables.get("leans.csv", []), settings.stage, problems),
             problems,

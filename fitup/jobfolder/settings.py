@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, Final, Literal, cast
+from typing import Any, Final, Literal
 
 from fitup import units
 from fitup.errors import InputError, Problem
+from fitup.jobfolder.epochs import read_epochs
 from fitup.jobfolder.keys import FILE, KeyReader, spellings, take_new_names
 from fitup.jobfolder.staging import read_staging
 from fitup.model import (
@@ -32,8 +32,6 @@ from fitup.model import (
 from fitup.model.rules import RULES
 from fitup.plainfile import parse_toml, read_text
 
-#: years of a survey
-_FIRST, _LAST = 1950, 2200
 _GATES: Final = {
     "hours_apart": "time",
     "temperature_apart": "temperature_step",
@@ -98,6 +96,7 @@ _TOP: Final = (
     "lockoff",
     "learning",
     "exclude",
+    "names",
     "waive",
     "influence",
     "alignment",
@@ -127,6 +126,7 @@ class Settings:
     lockoff: LockOff = LockOff()
     learning: Learning = Learning()
     excluded: dict[str, str] = field(default_factory=dict)
+    names: dict[str, str] = field(default_factory=dict)
     waived: dict[str, str] = field(default_factory=dict)
     influence_table: str | None = None
     straightedge: float = STRAIGHTEDGE
@@ -178,6 +178,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
     settings.lockoff = _record(reader, LockOff, _LOCKOFF, document, "lockoff")
     settings.learning = _record(reader, Learning, _LEARNING, document, "learning")
     settings.excluded = _reasons(reader, _table(reader, document, "exclude"), "exclude")
+    settings.names = _reasons(reader, _table(reader, document, "names"), "names", "an id")
     settings.waived = _reasons(reader, _table(reader, document, "waive"), "waive")
     influence = _table(reader, document, "influence")
     _influence(reader, settings, influence)
@@ -189,7 +190,7 @@ def read_settings(folder: Path, problems: list[Problem]) -> Settings:
         surface = reader.text("alignment.", axis, "surface", needed=False)
         settings.alignment_surface = surface or None
     settings.network = _network(reader, _table(reader, document, "network"))
-    settings.epochs = _epochs(reader, document.get("survey"))
+    settings.epochs = read_epochs(reader, document.get("survey"))
     return settings
 
 
@@ -361,13 +362,16 @@ def _straightedge(reader: KeyReader, document: Mapping[str, Any]) -> float:
     return STRAIGHTEDGE if value is None else value
 
 
-def _reasons(reader: KeyReader, table: Mapping[str, Any], where: str) -> dict[str, str]:
+def _reasons(
+    reader: KeyReader,
+    table: Mapping[str, Any],
+    where: str,
+    allowed: str = "the reason and who decided",
+) -> dict[str, str]:
     result: dict[str, str] = {}
     for key, reason in table.items():
         if not isinstance(reason, str) or not reason.strip():
-            reader.complain(
-                f"{where}.{key}", repr(reason), "the reason and who decided", "write it down"
-            )
+            reader.complain(f"{where}.{key}", repr(reason), allowed, "write it down")
         else:
             result[key] = reason.strip()
     return result
@@ -398,103 +402,3 @@ def _network(reader: KeyReader, table: Mapping[str, Any]) -> NetworkRules:
         else:
             reader.complain(f"network.{name}", repr(table[name]), "true or false", "correct it")
     return NetworkRules(**given)
-
-
-def _epochs(reader: KeyReader, entries: object) -> tuple[Epoch, ...]:
-    if entries is None:
-        reader.complain("survey", "no survey", "[[survey]] with file, taken, ...", "add one")
-        return ()
-    if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
-        reader.complain("survey", "not a list of tables", "[[survey]]", "use double brackets")
-        return ()
-    epochs = [_epoch(reader, f"survey {i}.", entry) for i, entry in enumerate(entries, 1)]
-    return tuple(e for e in epochs if e is not None)
-
-
-def _epoch(reader: KeyReader, where: str, entry: Mapping[str, Any]) -> Epoch | None:
-    named = [
-        "file",
-        "observations",
-        "levelling",
-        "taken",
-        *spellings("steel_temperature", "temperature"),
-        *spellings("deck_load", "force"),
-        *spellings("u", "length"),
-        "unit",
-        "order",
-        "decimal",
-    ]
-    bare = ("steel_temperature", "deck_load", "u")
-    reader.unknown(where, {k: v for k, v in entry.items() if k not in bare}, named)
-    observed = "observations" in entry
-    if observed and "file" in entry:
-        reader.complain(
-            f"{where}observations", "file and observations", "one of them", "delete one"
-        )
-    file = reader.text(where, entry, "observations" if observed else "file")
-    if "levelling" in entry and not observed:
-        reader.complain(
-            f"{where}levelling", "no observations", "levelling beside observations", "name the file"
-        )
-    for key in ("unit", "order", "decimal", *spellings("u", "length")) if observed else ():
-        if key in entry:
-            reader.complain(
-                f"{where}{key}", "a key of coordinate lists", "no such key here", "delete it"
-            )
-    taken = entry.get("taken")
-    if not isinstance(taken, dt.datetime):
-        found = "no such key" if taken is None else f"'{taken}'"
-        reader.complain(
-            f"{where}taken", found, "a date and time such as 2031-04-02T04:10:00", "write it down"
-        )
-        return None
-    if not _FIRST <= taken.year <= _LAST:
-        found, allowed = f"'{taken}'", f"a year from {_FIRST} to {_LAST}"
-        reader.complain(f"{where}taken", found, allowed, "correct it")
-        return None
-    if taken.tzinfo is not None:
-        reader.complain(
-            f"{where}taken",
-            f"'{taken.isoformat()}'",
-            "the site's own time, without an offset",
-            "leave the offset out; all surveys of a job are in one local time",
-        )
-        return None
-    temperature = reader.number(where, entry, "steel_temperature", "temperature", needed=True)
-    load = reader.number(where, entry, "deck_load", "force", needed=True)
-    u = reader.number(where, entry, "u", "length")
-    if u is not None and u <= 0.0:
-        key, written = reader.given(entry, "u", "length")
-        reader.complain(f"{where}{key}", written, "above zero", "give the standard uncertainty")
-        return None
-    unit = entry.get("unit")
-    if unit is not None and unit not in units.FACTORS["length"]:
-        allowed = ", ".join(units.suffixes("length"))
-        reader.complain(f"{where}unit", repr(unit), allowed, "name the unit of the list")
-        return None
-    order = entry.get("order")
-    if order is not None and not (
-        isinstance(order, list) and all(isinstance(o, str) for o in order)
-    ):
-        reader.complain(
-            f"{where}order", repr(order), 'a list such as ["id", "N", "E", "H"]', "correct it"
-        )
-        return None
-    decimal = entry.get("decimal")
-    if decimal not in (None, ".", ","):
-        reader.complain(f"{where}decimal", repr(decimal), '"." or ","', "correct it")
-        return None
-    if not file or temperature is None or load is None:
-        return None
-    return Epoch(
-        file,
-        taken.isoformat(timespec="minutes"),
-        temperature,
-        load,
-        u,
-        cast("str | None", unit),
-        None if order is None else tuple(order),
-        decimal,
-        observed,
-        reader.text(where, entry, "levelling", needed=False) or None,
-    )

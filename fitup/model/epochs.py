@@ -31,6 +31,8 @@ class Epoch:
     """``file`` holds what the instrument read, not coordinates."""
     levelling: str | None = None
     """File with levelled differences of height, beside the observations."""
+    widths: tuple[int, ...] | None = None
+    """Characters of each column of a list of fixed width."""
 
 
 @dataclass(frozen=True, slots=True)

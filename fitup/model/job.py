@@ -86,6 +86,8 @@ class Job:
     readings: tuple[Reading, ...] = ()
     excluded: Mapping[str, str] = field(default_factory=dict)
     """Point, reading, control point or observation -> the engineer's reason for leaving it out."""
+    names: Mapping[str, str] = field(default_factory=dict)
+    """Name or target code that a crew writes -> the id of the point it means."""
     leans: Mapping[str, Lean] = field(default_factory=dict)
     """Towers whose lean is checked."""
     tensions: Mapping[str, Tension] = field(default_factory=dict)

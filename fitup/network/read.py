@@ -43,7 +43,7 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         With every problem of both files.
     """
     problems: list[Problem] = []
-    rows = read_table(folder / epoch.file, epoch.file, SHOTS, problems)
+    rows = _by_id(read_table(folder / epoch.file, epoch.file, SHOTS, problems), job)
     known = set(job.points) | set(job.control)
     setups = _setups(rows, job, known, problems)
     shots = [s for s in (_shot(r, known, problems) for r in rows) if s is not None]
@@ -57,7 +57,7 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         )
     levels: list[LevelledDifference] = []
     if epoch.levelling:
-        read = read_table(folder / epoch.levelling, epoch.levelling, LEVELS, problems)
+        read = _by_id(read_table(folder / epoch.levelling, epoch.levelling, LEVELS, problems), job)
         levels = _levels(read, known, problems)
     if problems:
         raise InputError(_each_once(problems))
@@ -69,6 +69,19 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         tuple(levels),
         tuple(_understood(epoch, setups, shots, levels)),
     )
+
+
+def _by_id(rows: list[Row], job: Job) -> list[Row]:
+    """Put ids in place of the names that ``job.toml`` says mean them."""
+    if not job.names:
+        return rows
+    points = ("target", "over", "from", "to")
+
+    def meant(row: Row) -> Row:
+        own = {c: job.names.get(row[c], row[c]) for c in points if row.values.get(c) is not None}
+        return replace(row, values={**row.values, **own})
+
+    return [meant(row) for row in rows]
 
 
 def off_deck(read: ObservationSet, job: Job) -> list[Problem]:
@@ -270,8 +283,6 @@ def _seconds(row: Row, problems: list[Problem]) -> float | None:
 
 def _numbered(shots: list[Shot], rows: list[Row], file: str, problems: list[Problem]) -> list[Shot]:
     """Number the sets where the file does not: the n-th reading in a face belongs to set n."""
-    from dataclasses import replace
-
     count: Counter[tuple[str, str, int]] = Counter()
     taken: dict[tuple[str, str, int, int], int] = {}
     result = []

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -23,6 +24,7 @@ from fitup.survey.layout import (
 )
 from fitup.survey.listfile import list_text
 from fitup.survey.points import CoordinateList, SurveyedPoint
+from fitup.survey.repeats import Repeated, once_each
 from fitup.units import METRIC, Shown, to_si
 
 #: a stated standard uncertainty above this says that a unit was mixed up [m]
@@ -63,6 +65,7 @@ def read_coordinates(
     epoch_index: int,
     known: Collection[str],
     shown_in: Shown = METRIC.move,
+    names: Mapping[str, str] = MappingProxyType({}),
 ) -> CoordinateList:
     """Read one coordinate list.
 
@@ -78,6 +81,8 @@ def read_coordinates(
         Ids of ``points.csv``; other points are kept aside and named.
     shown_in : Shown
         How an uncertainty is printed.
+    names : mapping
+        Name that a crew writes -> the id of the point it means.
 
     Returns
     -------
@@ -90,14 +95,15 @@ def read_coordinates(
         With every problem found.
     """
     shown, key = epoch.file, f"survey {epoch_index + 1}"
-    whole = list_text(path, shown)
+    whole = list_text(path, shown, epoch.widths)
     text, fixed = whole.text, epoch.decimal or whole.decimal
     problems: list[Problem] = []
-    lines, delimiter, comments = cut_lines(text, shown, problems)
+    lines, delimiter, comments = cut_lines(text, shown, problems, fixed=epoch.widths is not None)
     columns = find_columns(lines, epoch, key, problems)
     if columns is None:
         raise InputError(problems)
     rows = whole_rows(lines[columns.first_row :], columns, epoch, delimiter, text, problems)
+    rows, renamed = _by_id(rows, columns, names)
     mark = _decimal_mark(rows, columns, replace(epoch, decimal=fixed), key, problems)
     if mark is None:
         raise InputError(problems)
@@ -106,7 +112,9 @@ def read_coordinates(
     read = [_point(how, row, common, epoch_index, problems) for row in rows]
     if not how.whole:
         _check_end(how, rows, problems)
-    points = _known_once(how, [p for p in read if p is not None], set(known), problems)
+    kept = [p for p in read if p is not None and p.id in known]
+    points, repeated = once_each(kept, shown_in)
+    problems += [_apart(how, one, shown_in) for one in repeated if one.apart]
     if not problems and not points:
         problems.append(
             Problem(
@@ -120,8 +128,26 @@ def read_coordinates(
         raise InputError(problems)
     unused = tuple(dict.fromkeys(i for i in (_id(how, row) for row in rows) if i not in known))
     said = _understood(how, rows, comments, unused, known, epoch, shown_in)
-    unit = how.columns.unit["E"]
-    return CoordinateList(shown, tuple(points), unused, (*said, *whole.notes), unit=unit)
+    said = (*said, *whole.notes, *renamed, *(one.said for one in repeated))
+    return CoordinateList(shown, tuple(points), unused, said, unit=how.columns.unit["E"])
+
+
+def _by_id(
+    rows: list[Line], columns: Columns, names: Mapping[str, str]
+) -> tuple[list[Line], tuple[str, ...]]:
+    """Put ids in place of the names that ``job.toml`` says mean them, and say which."""
+    at = columns.at["id"]
+    written = dict.fromkeys(row.cells[at] for row in rows if row.cells[at] in names)
+    if not written:
+        return rows, ()
+    meant = [
+        replace(
+            row,
+            cells=(*row.cells[:at], names.get(row.cells[at], row.cells[at]), *row.cells[at + 1 :]),
+        )
+        for row in rows
+    ]
+    return meant, ("names of job.toml: " + ", ".join(f"{n} is {names[n]}" for n in written),)
 
 
 def _id(how: _List, row: Line) -> str:
@@ -257,27 +283,18 @@ def _check_end(how: _List, rows: list[Line], problems: list[Problem]) -> None:
         )
 
 
-def _known_once(
-    how: _List, points: list[SurveyedPoint], known: set[str], problems: list[Problem]
-) -> list[SurveyedPoint]:
-    first: dict[str, SurveyedPoint] = {}
-    for point in points:
-        if point.id not in known:
-            continue
-        if point.id in first:
-            problems.append(
-                Problem(
-                    how.shown,
-                    f"'{point.id}' again (first in row {first[point.id].row})",
-                    "each point once",
-                    "keep the row that is right and delete the other",
-                    row=point.row,
-                    column=how.columns.title["id"],
-                )
-            )
-        else:
-            first[point.id] = point
-    return list(first.values())
+def _apart(how: _List, one: Repeated, shown_in: Shown) -> Problem:
+    """Refuse rows of one point that are farther apart than their uncertainties allow."""
+    first, *again = one.rows
+    rows = ", ".join(str(row) for row in (first, *again[:-1]))
+    return Problem(
+        how.shown,
+        f"'{one.id}' again, {shown_in.text(one.spread)} from its mean with row {rows}",
+        f"measurements of one point that agree within {shown_in.text(one.most)}, as u allows",
+        "keep the row that is right and delete the other, or correct its name",
+        row=again[-1],
+        column=how.columns.title["id"],
+    )
 
 
 def _understood(
@@ -309,7 +326,10 @@ def _understood(
     ]
     lines.append(f"order: {', '.join(columns.order)} ({columns.source})")
     lines.append(f"unit: {UNIT_WORDS[columns.unit['E']]} ({columns.unit_source})")
-    lines.append(f"delimiter: {DELIMITERS[how.delimiter]}, {_mark_said(how, rows, epoch)}")
+    cut = f"delimiter: {DELIMITERS[how.delimiter]}"
+    if epoch.widths is not None:
+        cut = f"columns of fixed width: {', '.join(map(str, epoch.widths))} characters (job.toml)"
+    lines.append(f"{cut}, {_mark_said(how, rows, epoch)}")
     if columns.uncertainties:
         said = "from the list, point by point"
         if epoch.uncertainty is not None:

@@ -120,7 +120,9 @@ def is_number(text: str) -> bool:
     return odd or any(read_number(text, mark) is not None for mark in _NUMBER)
 
 
-def cut_lines(text: str, shown: str, problems: list[Problem]) -> tuple[list[Line], str, int]:
+def cut_lines(
+    text: str, shown: str, problems: list[Problem], *, fixed: bool = False
+) -> tuple[list[Line], str, int]:
     """Cut a text into rows of cells, leaving out blank and comment lines.
 
     Parameters
@@ -131,6 +133,8 @@ def cut_lines(text: str, shown: str, problems: list[Problem]) -> tuple[list[Line
         Name of the file in problems.
     problems : list of Problem
         Added to.
+    fixed : bool
+        Columns of fixed width were cut already and stand between tabs.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def cut_lines(text: str, shown: str, problems: list[Problem]) -> tuple[list[Line
         if line.strip()
     ]
     plain = [line for _, line in numbered if not line.lstrip().startswith(COMMENTS)]
-    delimiter = find_delimiter(plain)
+    delimiter = "\t" if fixed else find_delimiter(plain)
     lines: list[Line] = []
     comments = 0
     for number, line in numbered:

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -40,7 +42,7 @@ class ListText:
     decimal: str | None = None
 
 
-def list_text(path: Path, shown: str) -> ListText:
+def list_text(path: Path, shown: str, widths: Sequence[int] | None = None) -> ListText:
     """Return the text of a coordinate list.
 
     Parameters
@@ -49,6 +51,8 @@ def list_text(path: Path, shown: str) -> ListText:
         A text file, a workbook (.xlsx, .xlsm) or a LandXML file with points (.xml).
     shown : str
         Its name in messages.
+    widths : sequence of int, optional
+        Characters of each column, where columns of fixed width may touch.
 
     Raises
     ------
@@ -56,14 +60,68 @@ def list_text(path: Path, shown: str) -> ListText:
         If it cannot be read.
     """
     suffix = path.suffix.casefold()
+    if widths is not None and suffix in (".xlsx", ".xlsm", ".xml"):
+        raise InputError(
+            [
+                Problem(
+                    "job.toml",
+                    f"widths for {shown}",
+                    "widths for a list in plain text",
+                    "delete widths: the columns of this file are known",
+                )
+            ]
+        )
     if suffix in (".xlsx", ".xlsm"):
         whole = _workbook(path, shown)
     elif suffix == ".xml":
         whole = _landxml(path, shown)
     else:
         whole = _decoded(path, shown)
-    tidied, notes = tidy(whole.text)
+    text = whole.text if widths is None else cut_columns(whole.text, widths, shown)
+    tidied, notes = tidy(text)
     return ListText(tidied, (*whole.notes, *notes), whole.decimal)
+
+
+def cut_columns(text: str, widths: Sequence[int], shown: str) -> str:
+    r"""Return rows of fixed width with tabs between their cells; comments stay as they are.
+
+    Parameters
+    ----------
+    text : str
+    widths : sequence of int
+        Characters of each column; what stands behind the last, after a blank, is a remark.
+    shown : str
+        Name of the file in messages.
+
+    Raises
+    ------
+    InputError
+        If a row holds a tab, so that its columns cannot be counted in characters, or goes on behind
+        its last column without a blank.
+
+    Examples
+    --------
+    >>> cut_columns("A1  1234.51234.6\n", [4, 6, 6], "list.txt")
+    'A1\t1234.5\t1234.6\n'
+    """
+    ends = list(itertools.accumulate(widths))
+    starts, width = [0, *ends[:-1]], ends[-1]
+    rows = []
+    for number, line in enumerate(re.split(r"\r\n|\n|\r", text), 1):
+        if not line.strip() or _is_comment(line):
+            rows.append(line)
+            continue
+        found = ""
+        if "\t" in line:
+            found, allowed = "a tab in a list of fixed width", "blanks alone between columns"
+            do = "delete widths in job.toml, or export the list without tabs"
+        elif line[width : width + 1].strip():
+            found, allowed = f"'{line[width:].strip()}' right behind the last column", "a blank"
+            do = f"count again: widths in job.toml make {width} characters"
+        if found:
+            raise InputError([Problem(shown, found, allowed, do, row=number)])
+        rows.append("\t".join(line[a:b].strip() for a, b in zip(starts, ends, strict=True)))
+    return "\n".join(rows)
 
 
 def _decoded(path: Path, shown: str) -> ListText:

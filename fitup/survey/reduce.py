@@ -100,7 +100,12 @@ def read_lists(
         try:
             lists.append(
                 read_coordinates(
-                    folder / epoch.file, epoch, index, job.points.keys(), DISPLAY[job.units].move
+                    folder / epoch.file,
+                    epoch,
+                    index,
+                    job.points.keys(),
+                    DISPLAY[job.units].move,
+                    job.names,
                 )
             )
         except InputError as error:

@@ -97,6 +97,7 @@ def test_top_keys():
             "working",
             "objectives",
             "exclude",
+            "names",
             "waive",
             "uncertainty",
             "lockoff",

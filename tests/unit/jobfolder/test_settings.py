@@ -11,7 +11,7 @@ from fitup.model import Gates, Job, Objectives, Tolerance, Working
 Tell = Callable[..., list[str]]
 TOP = (
     "name, units, grid, reference_temperature_C, reference_temperature_F, stage, tolerance, "
-    "gates, working, staging, objectives, uncertainty, lockoff, learning, exclude, waive, "
+    "gates, working, staging, objectives, uncertainty, lockoff, learning, exclude, names, waive, "
     "influence, alignment, network, ride, survey"
 )
 LENGTHS = "value_m, value_mm, value_cm, value_in, value_ft, value_ftUS"
@@ -173,6 +173,31 @@ CASES = [
         '[exclude]\nB-T9 = "trodden on, engineer"\n[[survey]]',
         ", exclude.B-T9: found 'B-T9'; allowed: an id of points.csv or readings.csv; "
         "correct it; a name that is not there excludes nothing",
+    ),
+    *(
+        (
+            "u_mm = 0.5",
+            f"u_mm = 0.5\nwidths = {widths}",
+            f", survey 1.widths: found {widths}; allowed: the characters of each column, such as "
+            "[8, 12, 12, 9]; count them in the list",
+        )
+        for widths in ("8", "[]", "[8, 0]", "[8, 12.5]", "[8, '9']")
+    ),
+    (
+        "[[survey]]",
+        '[names]\n101 = "B-T9"\n[[survey]]',
+        ", names.101: found 'B-T9'; allowed: an id of points.csv or control.csv; correct it",
+    ),
+    (
+        "[[survey]]",
+        '[names]\nB-T1 = "A-T1"\n[[survey]]',
+        ", names.B-T1: found 'B-T1', itself the id of a point; allowed: a name that no point has; "
+        "take it out: a point goes by its own id",
+    ),
+    (
+        "[[survey]]",
+        "[names]\n101 = 7\n[[survey]]",
+        ", names.101: found 7; allowed: an id; write it down",
     ),
     ("[[survey]]", "[survey]", ", survey: found not a list of tables; allowed: [[survey]]; "
      "use double brackets"),

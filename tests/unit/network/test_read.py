@@ -274,3 +274,18 @@ def test_a_sight_to_the_point_under_the_instrument(messages_of: Tell):
         "shots.csv, row 2, target: found 'A-L', the point that set-up S1 stands over; allowed: "
         "another point than the one under the instrument; correct the target, or column over"
     )
+
+
+def test_other_names_of_points_in_observations_and_levelling(observed_job: Callable[..., Path]):
+    folder = observed_job(
+        shots=HEAD + "S1,101,1,150,100,20,04:11:00\n",
+        levels="from,to,difference_m,u_mm\n101,CP1,1,0.4\n",
+        job=[
+            ('observations = "shots.csv"', 'observations = "shots.csv"\nlevelling = "levels.csv"'),
+            ("[[survey]]", '[names]\n"101" = "A-L"\n\n[[survey]]'),
+        ],
+    )
+    job = read_job(folder)
+    read = read_observations(folder, job, job.epochs[0])
+    assert [s.target for s in read.shots] == ["A-L"]
+    assert [(one.start, one.end) for one in read.levels] == [("A-L", "CP1")]

@@ -324,12 +324,12 @@ REFUSED = {
         "survey.csv, row 2, id: found an empty cell; allowed: a point name; give the name of the "
         "point, or delete the row",
     ),
-    "doubled": (
-        HEAD + ROW + "A1-2,1,2,3\n" + ROW,
+    "one name, two points": (
+        HEAD + ROW + "A1-2,1,2,3\n" + ROW.replace("A1-1,", "A1-1,1"),
         {},
-        "survey.csv, row 4, id: found 'A1-1' again (first in row 2); allowed: each point once; "
-        "keep "
-        "the row that is right and delete the other",
+        "survey.csv, row 4, id: found 'A1-1' again, 5000.0 mm from its mean with row 2; allowed: "
+        "measurements of one point that agree within 4.3 mm, as u allows; keep the row that is "
+        "right and delete the other, or correct its name",
     ),
     "cut off in a row": (
         HEAD + ROW + "A1-2,1,2",
@@ -507,7 +507,7 @@ def test_a_huge_file(tmp_path):
 
 
 def test_all_problems_come_together(tmp_path):
-    found = refusal(tmp_path, HEAD + "A1-1,nan,2,\nA1-2,1,2,3\nA1-2,1,2,3\nA1-3,1,2\n")
+    found = refusal(tmp_path, HEAD + "A1-1,nan,2,\nA1-2,1,2,3\nA1-2,9,2,3\nA1-3,1,2\n")
     assert [line.partition(": found")[0] for line in found] == [
         "survey.csv, row 5",
         "survey.csv, row 2, E_m",
@@ -576,11 +576,102 @@ def test_whatever_a_file_holds_it_is_read_or_refused_in_words(words, order, deci
             assert all(p.id in KNOWN and np.isfinite(p.position).all() for p in found.points)
 
 
+TOUCHING = (
+    "# night 14\n"
+    "target  easting   northing   height\n"
+    "A1-1    52345.6789131234.5678 -12.3456\n"
+    "A1-2    52345.6789 31234.5678  112.345 knocked?\n"
+)
+
+
+def test_columns_that_touch_are_read_by_their_widths(tmp_path):
+    """Every character has its column: 8 for the name, 11 each for E and N, 9 for H."""
+    found = read(tmp_path, TOUCHING, widths=(8, 10, 11, 9), unit="m")
+    assert [p.id for p in found.points] == ["A1-1", "A1-2"]
+    assert found.points[0].position == pytest.approx([52345.6789, 131234.5678, -12.3456])
+    assert found.points[1].position == pytest.approx([52345.6789, 31234.5678, 112.345])
+    assert any(
+        line.startswith("columns of fixed width: 8, 10, 11, 9 characters (job.toml), decimal mark")
+        for line in found.understood
+    )
+
+
+def test_rows_of_fixed_width_may_be_without_a_header(tmp_path):
+    rows = "".join(TOUCHING.splitlines(keepends=True)[2:])
+    found = read(tmp_path, rows, widths=(8, 10, 11, 9), order=ORDER, unit="m")
+    assert found.points[0].position == pytest.approx([52345.6789, 131234.5678, -12.3456])
+
+
+def test_widths_that_cut_a_number_are_refused(tmp_path):
+    """A column counted one too long takes a digit of the next; one too short leaves one behind."""
+    rows = "".join(TOUCHING.splitlines(keepends=True)[2:])
+    (line, *_) = refusal(tmp_path, rows, widths=(8, 10, 13, 7), order=ORDER, unit="m")
+    assert line.startswith("survey.csv, row 1, N: found '131234.5678 -'; allowed")
+    assert refusal(tmp_path, rows, widths=(8, 10, 11, 8), order=ORDER, unit="m") == [
+        "survey.csv, row 1: found '6' right behind the last column; allowed: a blank; count again: "
+        "widths in job.toml make 37 characters"
+    ]
+
+
+def test_widths_are_for_plain_text_without_tabs(tmp_path):
+    assert refusal(tmp_path, "A1-1\t1 2 3\n", widths=(8, 8), order=ORDER, unit="m") == [
+        "survey.csv, row 1: found a tab in a list of fixed width; allowed: blanks alone between "
+        "columns; delete widths in job.toml, or export the list without tabs"
+    ]
+    book = replace(EPOCH, file="list.xlsx", widths=(8, 8))
+    with pytest.raises(InputError) as caught:
+        read_coordinates(tmp_path / "list.xlsx", book, 0, KNOWN)
+    assert str(caught.value) == (
+        "job.toml: found widths for list.xlsx; allowed: widths for a list in plain text; delete "
+        "widths: the columns of this file are known"
+    )
+
+
+def test_other_names_stand_for_the_ids_they_mean(tmp_path):
+    path = tmp_path / "survey.csv"
+    path.write_text(HEAD + "P 7,1,2,3\nA1-2,4,5,6\n", encoding="utf-8")
+    found = read_coordinates(path, EPOCH, 0, KNOWN, names={"P 7": "A1-1", "P 8": "A1-3"})
+    assert [(p.id, p.row) for p in found.points] == [("A1-1", 2), ("A1-2", 3)]
+    assert "names of job.toml: P 7 is A1-1" in found.understood
+    assert not any("not used" in line for line in found.understood)
+
+
+def test_a_point_in_several_rows_counts_by_its_mean(tmp_path):
+    """By hand: 1 mm and 2 mm weigh 4 to 1; alike errors leave 0.8 x 1 + 0.2 x 2 mm."""
+    rows = "A1-1,1.000,2,3,1\nA1-2,4,5,6,1\nA1-1,1.005,2,3,2\n"
+    found = read(tmp_path, "id,E_m,N_m,H_m,u_mm\n" + rows)
+    first = found.points[0]
+    assert [p.id for p in found.points] == ["A1-1", "A1-2"]
+    assert first.position == pytest.approx([1.001, 2.0, 3.0], abs=1e-12)
+    assert first.uncertainty == pytest.approx(np.full(3, 0.0012), abs=1e-12)
+    assert found.understood[-1] == (
+        "A1-1: 2 measurements (rows 2, 4), at most 4.0 mm from their mean, which counts with the "
+        "uncertainty of one"
+    )
+
+
+@pytest.mark.parametrize(("apart", "fits"), [(0.0084, True), (0.0088, False)])
+def test_rows_of_one_point_are_tested_before_they_are_averaged(tmp_path, apart, fits):
+    """Two rows with u 1.5 mm, d apart along one axis: chi-square d^2 / (2 u^2) against 16.27.
+
+    The 0.1 % point for three degrees of freedom is 16.266 (any table), so d = 8.56 mm.
+    """
+    text = HEAD + f"A1-1,1,2,3\nA1-1,{1 + apart},2,3\nA1-2,4,5,6\n"
+    if fits:
+        assert read(tmp_path, text).points[0].position[0] == pytest.approx(1 + apart / 2)
+        return
+    assert refusal(tmp_path, text) == [
+        "survey.csv, row 3, id: found 'A1-1' again, 4.4 mm from its mean with row 2; allowed: "
+        "measurements of one point that agree within 4.3 mm, as u allows; keep the row that is "
+        "right and delete the other, or correct its name"
+    ]
+
+
 def test_columns_that_touch_are_one_problem_and_not_one_a_row(tmp_path):
     rows = "".join(f"A1-{i}  8885.150{i}4204.5822  61.7244\n" for i in range(1, 5))
     (line,) = refusal(tmp_path, rows, order=ORDER, unit="m")
     assert line == (
         "survey.csv, row 1: found 3 cells, and too few in every other row too; allowed: 4 cells "
-        "set apart by blanks; columns of fixed width touch each other here: export the list with "
-        "semicolons, commas or tabs"
+        "set apart by blanks; columns of fixed width touch each other here: declare the characters "
+        "of each in job.toml, widths = [8, 12, 12, 9], or export the list with semicolons"
     )
