@@ -289,9 +289,10 @@ class Reader:
     def _off(self, moment: Moment, seat: str) -> float:
         """Return how far the rams of a seat may be off in an event [m].
 
-        While gauges are worked to, linked jacks are as far off as the one that leads them.
+        While gauges are worked to, linked jacks are as far off as the one that leads them; landed,
+        the deck is where its packs are.
         """
-        if moment.order.verb in ("TOUCH", "TAKE UP"):
+        if moment.order.verb in ("TOUCH", "TAKE UP", "LAND"):
             for circuit in self.night.links.circuits:
                 if seat in circuit.seats:
                     return self.off[circuit.seats[0]]
@@ -322,7 +323,8 @@ class Reader:
                 seat,
                 to_step(value, self.length),
                 self.length,
-                (band,),
+                # at touch it is set to zero: there the gauge says when to stop
+                () if verb == "TOUCH" else (band,),
                 "TOUCH" if early else "START",
             )
             if verb == "LIFT OFF":

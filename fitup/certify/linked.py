@@ -427,8 +427,11 @@ def circuit_note(circuits: Sequence[Circuit], verb: str, note: str) -> str:
     if verb == "LAND":
         return "all valves together, slowly: packs land one after the other, gauges fall to nought"
     if verb == "SET":
-        one = ", ".join(f"{' and '.join(c.jacks)} on the one valve {c.id}" for c in circuits)
-        return note.replace("valves of", f"{one}, valves of")
+        one = "; ".join(f"{' and '.join(c.jacks)} on the one valve {c.id}" for c in circuits)
+        return note.replace(
+            "valves of all other jacks shut",
+            f"{one}; all others of this line each on its own valve, valves of other jacks shut",
+        )
     if verb in _TO_RAMS:
         others = [" and ".join(c.jacks[1:]) for c in circuits]
         return "; ".join(

@@ -124,6 +124,14 @@ def _wrong_beside(job: Job, circuit: Circuit) -> Iterator[tuple[str, str, str]]:
             "three circuits or single jacks whose centres are not in one line",
             "link fewer jacks: four jacks in three circuits are enough for a stiff box",
         )
+    elif led(job, group) < 3:
+        yield (
+            f"circuit {name} under segment {seats[0].segment}, whose leading jacks (the first of "
+            f"each circuit) and single jacks of group {seats[0].group} stand in one line",
+            "leading and single jacks that are not in one line: work goes to their rams alone",
+            "write another jack of a circuit first, the further from the other leading ones the "
+            "better",
+        )
 
 
 def steady(job: Job, group: Sequence[Seat]) -> int:
@@ -144,13 +152,36 @@ def steady(job: Job, group: Sequence[Seat]) -> int:
     int
         From 0 to 3.
     """
+    return _held(job, group, [_centre(job, c) for c in _circuits(job, group)])
+
+
+def led(job: Job, group: Sequence[Seat]) -> int:
+    """Return how many of heave, roll and pitch are set by the rams that work goes to.
+
+    Parameters
+    ----------
+    job : Job
+    group : sequence of Seat
+        All of one segment and group.
+
+    Returns
+    -------
+    int
+        From 0 to 3.
+    """
+    return _held(job, group, [job.seats[c.seats[0]].position for c in _circuits(job, group)])
+
+
+def _circuits(job: Job, group: Sequence[Seat]) -> tuple[Circuit, ...]:
+    return circuits_of(job, [s.id for s in group if not s.hold])
+
+
+def _held(job: Job, group: Sequence[Seat], places: Sequence[Array]) -> int:
+    """Return how much of a plane some places hold, with the seats on no circuit beside them."""
     segment = group[0].segment
-    moving = [s.id for s in group if not s.hold]
-    circuits = circuits_of(job, moving)
-    linked = {name for c in circuits for name in c.seats}
-    places = [_centre(job, c) for c in circuits]
-    places += [s.position for s in job.seats_of(segment) if s.lifts and s.id not in linked]
-    flat = np.array(places)[:, :2]
+    linked = {name for c in _circuits(job, group) for name in c.seats}
+    single = [s.position for s in job.seats_of(segment) if s.lifts and s.id not in linked]
+    flat = np.array([*places, *single])[:, :2]
     flat = flat - flat.mean(axis=0)
     reach = max(float(np.abs(_flat(job, segment)).max()), 1e-9)
     values = np.linalg.svd(np.column_stack([np.ones(len(flat)), flat / reach]), compute_uv=False)

@@ -268,7 +268,8 @@ def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: Shared) 
         high = rounded(asked.high, shown) if math.isfinite(asked.high) else None
         words = band_words(job, reading, asked, shown)
         stop = words if band is not None and not is_shared(reading, shared) else ""
-        hold = words if band is None else ""
+        held = reading.band("HOLD")
+        hold = "" if held is None else band_words(job, reading, held, shown)
     return Read(
         key=("event", event.line, reading.instrument, reading.at),
         instrument=reading.instrument,

@@ -248,8 +248,8 @@ def test_a_segment_that_could_tilt_is_no_plan(small: Any):
     [
         (
             "SET",
-            "plumb on its base, nut run back, JB1 and JB2 on the one valve B, valves of all other "
-            "jacks shut",
+            "plumb on its base, nut run back, JB1 and JB2 on the one valve B; all others of this "
+            "line each on its own valve, valves of other jacks shut",
         ),
         ("RAISE", "JB1 leads, shut valve B at its reading: it takes JB2 along"),
         (

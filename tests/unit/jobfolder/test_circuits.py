@@ -137,3 +137,18 @@ def test_seats_on_their_packs_count(problems_of: Callable[..., list[str]]):
 
 def test_three_circuits_hold_a_stiff_box(problems_of: Callable[..., list[str]]):
     assert problems_of(seats=SEATS, jacks=jacks("N", "N")) == []
+
+
+def test_leading_jacks_in_one_line_set_no_plane(problems_of: Callable[..., list[str]]):
+    """Jack 1 leads jack 2 across; jacks 3 and 4 stand on its side: nothing says how it rolls."""
+    left = SEATS[1].replace("A-S3,A,2,-3,", "A-S3,A,2,3,").replace("A-S4,A,2,3,", "A-S4,A,10,3,")
+    table = jacks("N", "N")
+    assert problems_of(seats=(SEATS[0], left), jacks=table) == [
+        where() + "under segment A, whose leading jacks (the first of each circuit) and single "
+        "jacks of group A-lift stand in one line; allowed: leading and single jacks that are not "
+        "in one line: work goes to their rams alone; write another jack of a circuit first, the "
+        "further from the other leading ones the better"
+    ]
+    head, one, two, *rest = table.splitlines()
+    turned = "\n".join([head, two, one, *rest]) + "\n"
+    assert problems_of(seats=(SEATS[0], left), jacks=turned) == []
