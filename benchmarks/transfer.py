@@ -30,7 +30,7 @@ from fitup.errors import StructureError
 from fitup.model import Seat
 from fitup.model.cables import FrameCable, FrameSaddle
 from fitup.model.frame import FrameModel, Member, Node, Tie
-from fitup.structure.frame.solved import Solved, stand
+from fitup.structure.frame.solved import SolvedFrame, stand
 from fitup.structure.settle import settle
 
 UP, AHEAD = np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0])
@@ -178,7 +178,7 @@ def _seat(name: str, place: np.ndarray, way: np.ndarray, pushes: Any, stiffness:
     return Seat(name, "D", place, way, pushes, stiffness, "packs", (), 0, 1, 5, 0, 0, 1e12)
 
 
-def at_rest(made: Crossing, x: np.ndarray, first: Solved | None = None) -> Solved:
+def at_rest(made: Crossing, x: np.ndarray, first: SolvedFrame | None = None) -> SolvedFrame:
     mesh, feet = stand(made.model, made.seats, made.ties)
     names = [s.id for s in made.seats]
     if first is not None:

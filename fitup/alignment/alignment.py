@@ -24,7 +24,7 @@ _EDGE: Final = 1e-7
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class AxisPlace:
     """A point told by the alignment: station inside [m], offset to the left positive [m]."""
 
     station: float
@@ -92,7 +92,7 @@ class Alignment:
         curve, along = self._on(station)
         return curve.bend(along)
 
-    def to_grid(self, place: Place) -> Array:
+    def to_grid(self, place: AxisPlace) -> Array:
         """Return easting and northing (2,) [m] of a place.
 
         Raises
@@ -103,7 +103,7 @@ class Alignment:
         curve, along = self._on(place.station)
         return curve.at(along) + place.left * left_of(curve.azimuth_at(along))[:2]
 
-    def from_grid(self, east: float, north: float) -> Place | None:
+    def from_grid(self, east: float, north: float) -> AxisPlace | None:
         """Return the place of a point: the nearest cross-section that holds it.
 
         Parameters
@@ -113,20 +113,20 @@ class Alignment:
 
         Returns
         -------
-        Place or None
+        AxisPlace or None
             None where no cross-section does: before the start, beyond the end, or too far off on
             the inner side of a curve.
         """
         point = np.array([east, north])
         found = [
-            Place(begin + along, curve.left(point, along))
+            AxisPlace(begin + along, curve.left(point, along))
             for curve, begin in zip(self.curves, self.begins, strict=False)
             for along in curve.feet(point)
         ]
         found += self._at_joints(point)
         return min(found, key=lambda p: (abs(p.left), p.station), default=None)
 
-    def _at_joints(self, point: Array) -> list[Place]:
+    def _at_joints(self, point: Array) -> list[AxisPlace]:
         """Return the joints of curves, and the ends, whose narrow wedge holds a point.
 
         Behind one curve and not yet on the next, or on an edge as far as rounding can tell.
@@ -140,7 +140,7 @@ class Alignment:
         for i, station in enumerate(self.begins):
             if -most[i] <= past[i] <= _EDGE and -most[i] <= short[i] <= _EDGE:
                 curve, along = self._on(station)
-                found.append(Place(station, curve.left(point, along)))
+                found.append(AxisPlace(station, curve.left(point, along)))
         return found
 
     def level(self, station: float) -> float | None:

@@ -83,7 +83,7 @@ class Crossfall:
 
 
 @dataclass(frozen=True, slots=True)
-class Conflict:
+class CrossfallConflict:
     """Where two sources contradict each other: station [m], side, slope in one and in other."""
 
     station: float
@@ -92,7 +92,7 @@ class Conflict:
     other: float
 
 
-def conflict(one: Crossfall, other: Crossfall) -> Conflict | None:
+def conflict(one: Crossfall, other: Crossfall) -> CrossfallConflict | None:
     """Return where two crossfalls differ most, if they differ by more than a rounding.
 
     Between their stations both are straight, so that looking at these and at the ends of gaps
@@ -105,7 +105,7 @@ def conflict(one: Crossfall, other: Crossfall) -> Conflict | None:
 
     Returns
     -------
-    Conflict or None
+    CrossfallConflict or None
         None where they agree within ``SAME``.
     """
     found = []
@@ -113,7 +113,7 @@ def conflict(one: Crossfall, other: Crossfall) -> Conflict | None:
         for side, left in (("left", _NEAR), ("right", -_NEAR)):
             a, b = one.at(station, left), other.at(station, left)
             if a is not None and b is not None and abs(a - b) > SAME:
-                found.append(Conflict(station, side, a, b))
+                found.append(CrossfallConflict(station, side, a, b))
     return max(found, key=lambda c: abs(c.one - c.other), default=None)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitup.alignment.fileunits import ANGLE_UNITS, Units
-from fitup.alignment.xmlfile import Node
+from fitup.alignment.xmlfile import XmlElement
 from fitup.errors import Problem
 
 #: a stated direction fits within this and what its points may be rounded by [rad]
@@ -25,7 +25,7 @@ _SENSES: Final[dict[str, Callable[[float], float]]] = {
 class Stated:
     """A direction as stated, and the azimuth [rad] its element's points give."""
 
-    node: Node
+    node: XmlElement
     name: str
     value: float
     azimuth: float
@@ -34,7 +34,7 @@ class Stated:
 
 
 def directions_fit(
-    geometry: Node, stated: Sequence[Stated], units: Units, notes: list[Problem]
+    geometry: XmlElement, stated: Sequence[Stated], units: Units, notes: list[Problem]
 ) -> None:
     """Hold stated directions against the points of their elements.
 
@@ -43,7 +43,7 @@ def directions_fit(
 
     Parameters
     ----------
-    geometry : Node
+    geometry : XmlElement
         Told what is wrong with the directions as a whole.
     stated : sequence of Stated
         All directions of one alignment, in the numbers of the file.

@@ -16,7 +16,7 @@ import numpy as np
 from fitup.alignment.curves import MOST_TURN, Curve
 from fitup.alignment.directions import Stated, directions_fit
 from fitup.alignment.fileunits import Units
-from fitup.alignment.xmlfile import Node, Teller
+from fitup.alignment.xmlfile import Teller, XmlElement
 from fitup.errors import Problem
 from fitup.frames import Array
 
@@ -58,7 +58,7 @@ class _Reader:
     def __init__(self, units: Units, points: dict[str, Array]) -> None:
         self.units, self.points = units, points
 
-    def place(self, node: Node, tag: str) -> Array | None:
+    def place(self, node: XmlElement, tag: str) -> Array | None:
         """Return easting and northing (2,) [m] of a point of an element, given or referred to."""
         entry = node.first(tag)
         if entry is None:
@@ -74,7 +74,7 @@ class _Reader:
             return None
         return np.array([self.units.metres(values[1]), self.units.metres(values[0])])
 
-    def ends(self, node: Node) -> _Ends | None:
+    def ends(self, node: XmlElement) -> _Ends | None:
         start, end = self.place(node, "Start"), self.place(node, "End")
         if start is None or end is None:
             if node.first("Start") is None or node.first("End") is None:
@@ -88,31 +88,31 @@ class _Reader:
             return None
         return ends
 
-    def metres(self, node: Node, name: str) -> float | None:
+    def metres(self, node: XmlElement, name: str) -> float | None:
         value = node.number(name)
         return None if value is None else self.units.metres(value)
 
-    def rot(self, node: Node) -> float | None:
+    def rot(self, node: XmlElement) -> float | None:
         side = _ROT.get(node.text("rot"))
         if side is None:
             node.complain(f"rot='{node.text('rot')[:20]}'", "cw or ccw", _AGAIN)
         return side
 
-    def line(self, node: Node) -> Curve | None:
+    def line(self, node: XmlElement) -> Curve | None:
         ends = self.ends(node)
         if ends is None:
             return None
         self.same_length(node, ends.chord)
         return ends.curve(ends.azimuth, ends.chord)
 
-    def same_length(self, node: Node, length: float) -> None:
+    def same_length(self, node: XmlElement, length: float) -> None:
         told = self.metres(node, "length")
         if told is not None and abs(told - length) > FIT + 1e-6 * length:
             node.complain(
                 f"length {told:.3f} m, but its points give {length:.3f} m", "one length", _AGAIN
             )
 
-    def arc(self, node: Node) -> Curve | None:
+    def arc(self, node: XmlElement) -> Curve | None:
         ends, side = self.ends(node), self.rot(node)
         radius, centre = self.metres(node, "radius"), self.place(node, "Center")
         if ends is None or side is None:
@@ -141,7 +141,7 @@ class _Reader:
         return ends.curve(azimuth, true * turn, side / true, side / true)
 
     def turn(
-        self, node: Node, ends: _Ends, side: float, centre: Array | None, radius: float | None
+        self, node: XmlElement, ends: _Ends, side: float, centre: Array | None, radius: float | None
     ) -> float | None:
         """Return by how much an arc turns [rad]; its length must say the same."""
         told = self.metres(node, "length")
@@ -172,7 +172,7 @@ class _Reader:
         self.same_length(node, size * turn)
         return turn
 
-    def spiral(self, node: Node) -> Curve | None:
+    def spiral(self, node: XmlElement) -> Curve | None:
         ends, side = self.ends(node), self.rot(node)
         length = self.metres(node, "length")
         kind = node.text("spiType")
@@ -202,7 +202,7 @@ class _Reader:
             )
         return curve if self.same_side(node, ends, curve) else None
 
-    def bend(self, node: Node, name: str) -> float | None:
+    def bend(self, node: XmlElement, name: str) -> float | None:
         """Return the curvature of a radius, without its side; INF has none."""
         if node.text(name).upper() in ("INF", "INFINITY"):
             return 0.0
@@ -215,7 +215,7 @@ class _Reader:
             return None
         return 1.0 / radius
 
-    def same_side(self, node: Node, ends: _Ends, curve: Curve) -> bool:
+    def same_side(self, node: XmlElement, ends: _Ends, curve: Curve) -> bool:
         """Hold the tangents' meeting point of a spiral against the side it turns to."""
         middle = self.place(node, "PI")
         if middle is None:
@@ -252,13 +252,13 @@ def _turned(angle: float) -> float:
 
 
 def read_curves(
-    geometry: Node, units: Units, points: dict[str, Array], notes: list[Problem]
+    geometry: XmlElement, units: Units, points: dict[str, Array], notes: list[Problem]
 ) -> list[Curve]:
     """Return the curves of a <CoordGeom>; what is wrong is reported to the node.
 
     Parameters
     ----------
-    geometry : Node
+    geometry : XmlElement
     units : Units
     points : dict of str to Array (3,)
         Points that elements may refer to.
@@ -334,7 +334,7 @@ def _tell(node: Teller, wrong: bool, found: str, allowed: str, notes: list[Probl
         notes.append(Problem(node.file, found, allowed, "small: used as it is", column=node.where))
 
 
-def _stations(curves: list[Curve], nodes: list[Node], units: Units) -> None:
+def _stations(curves: list[Curve], nodes: list[XmlElement], units: Units) -> None:
     """Hold the stated stations of elements against the lengths before them."""
     first = nodes[0].number("staStart")
     along = 0.0
@@ -352,7 +352,7 @@ def _stations(curves: list[Curve], nodes: list[Node], units: Units) -> None:
         along += curve.length
 
 
-def _stated(node: Node, curve: Curve) -> list[Stated]:
+def _stated(node: XmlElement, curve: Curve) -> list[Stated]:
     """Return the directions an element states, with those its points give."""
     true = {
         "dir": curve.azimuth,

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from fitup.alignment.xmlfile import Node
+from fitup.alignment.xmlfile import XmlElement
 from fitup.units import to_si
 
 #: LandXML word -> unit of fitup.units
@@ -65,7 +65,7 @@ class Units:
         return to_si(math.copysign(degrees, value), "angle", "deg")
 
 
-def read_units(root: Node) -> Units | None:
+def read_units(root: XmlElement) -> Units | None:
     """Return the units a file declares; None, with the reason noted, where they will not do."""
     node = root.first("Units")
     system = None if node is None else node.first("Metric") or node.first("Imperial")

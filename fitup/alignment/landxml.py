@@ -18,7 +18,7 @@ from fitup.alignment.fileunits import Units, read_units
 from fitup.alignment.profile import Profile, VerticalPoint, circle_length, profile_of
 from fitup.alignment.sections import read_crossfall
 from fitup.alignment.stations import Equation
-from fitup.alignment.xmlfile import Node, Teller, read_xml
+from fitup.alignment.xmlfile import Teller, XmlElement, read_xml
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
 
@@ -75,7 +75,7 @@ def read_landxml(
     problems: list[Problem] = []
     notes: list[Problem] = []
     file = shown or path.name
-    root = Node("LandXML", file, problems, read_xml(path, file))
+    root = XmlElement("LandXML", file, problems, read_xml(path, file))
     if root.tag != "LandXML":
         root.complain(f"<{root.tag}>", "<LandXML> version 1.1 or 1.2", "export it as LandXML")
         raise InputError(problems)
@@ -101,7 +101,7 @@ def read_landxml(
     return DesignFile(alignment, points, tuple(notes), made)
 
 
-def _points(root: Node, units: Units) -> tuple[NamedPoint, ...]:
+def _points(root: XmlElement, units: Units) -> tuple[NamedPoint, ...]:
     result: dict[str, NamedPoint] = {}
     for group in root.all("CgPoints"):
         for node in group.all("CgPoint"):
@@ -121,7 +121,7 @@ def _points(root: Node, units: Units) -> tuple[NamedPoint, ...]:
     return tuple(result.values())
 
 
-def _chosen(root: Node, name: str | None) -> Node | None:
+def _chosen(root: XmlElement, name: str | None) -> XmlElement | None:
     nodes = [n for group in root.all("Alignments") for n in group.all("Alignment")]
     chosen = choose(root.named("Alignments"), [n.text("name") for n in nodes], name)
     return None if chosen is None else nodes[chosen]
@@ -161,7 +161,7 @@ def choose(node: Teller, names: Sequence[str], name: str | None) -> int | None:
 
 
 def _alignment(
-    node: Node,
+    node: XmlElement,
     units: Units,
     points: dict[str, Array],
     surface: str | None,
@@ -190,7 +190,7 @@ def _alignment(
     return replace(axis, crossfall=read_crossfall(node, units, axis, surface, notes))
 
 
-def _equations(node: Node, units: Units) -> tuple[Equation, ...]:
+def _equations(node: XmlElement, units: Units) -> tuple[Equation, ...]:
     result = []
     for k, entry in enumerate(node.all("StaEquation"), 1):
         place = entry.named(f"{node.where}, station equation {k}")
@@ -211,7 +211,7 @@ def _equations(node: Node, units: Units) -> tuple[Equation, ...]:
     return tuple(result)
 
 
-def _profile(node: Node, units: Units) -> Profile | None:
+def _profile(node: XmlElement, units: Units) -> Profile | None:
     entries = [n for p in node.all("Profile") for n in p.all("ProfAlign")]
     if not entries:
         return None
@@ -236,7 +236,7 @@ def _profile(node: Node, units: Units) -> Profile | None:
     return profile
 
 
-def _vertical(entry: Node, units: Units) -> VerticalPoint | None:
+def _vertical(entry: XmlElement, units: Units) -> VerticalPoint | None:
     if entry.tag not in _VERTICAL:
         return None
     values = entry.numbers(2)
@@ -265,7 +265,7 @@ def _vertical(entry: Node, units: Units) -> VerticalPoint | None:
     )
 
 
-def _circles_fit(place: Node, points: list[VerticalPoint], units: Units) -> None:
+def _circles_fit(place: XmlElement, points: list[VerticalPoint], units: Units) -> None:
     """Hold the stated lengths of circles against radius and grades, along the arc or level."""
     told = [e for e in place if e.tag in _VERTICAL]
     for i in range(1, len(points) - 1):

@@ -17,7 +17,7 @@ from typing import Final
 from fitup.alignment.alignment import Alignment
 from fitup.alignment.crossfall import Crossfall, conflict, in_words
 from fitup.alignment.fileunits import Units
-from fitup.alignment.xmlfile import Node
+from fitup.alignment.xmlfile import XmlElement
 from fitup.errors import Problem
 
 #: points of a section lie on one line within this [m]: files are rounded
@@ -52,13 +52,13 @@ class _Left(Exception):
 
 
 def read_crossfall(
-    node: Node, units: Units, axis: Alignment, surface: str | None, notes: list[Problem]
+    node: XmlElement, units: Units, axis: Alignment, surface: str | None, notes: list[Problem]
 ) -> Crossfall | None:
     """Return the crossfall of an <Alignment>; None where it tells none that is understood.
 
     Parameters
     ----------
-    node : Node
+    node : XmlElement
         The alignment; cross-sections and superelevation that contradict each other are noted.
     units : Units
     axis : Alignment
@@ -94,7 +94,7 @@ def read_crossfall(
     return sections
 
 
-def _note(node: Node, left: _Left, notes: list[Problem]) -> None:
+def _note(node: XmlElement, left: _Left, notes: list[Problem]) -> None:
     notes.append(Problem(node.file, left.found, left.allowed, left.do, column=node.where))
 
 
@@ -110,7 +110,7 @@ class _Section:
 
 
 def _from_sections(
-    node: Node, units: Units, axis: Alignment, surface: str | None, notes: list[Problem]
+    node: XmlElement, units: Units, axis: Alignment, surface: str | None, notes: list[Problem]
 ) -> Crossfall | None:
     entries = [s for group in node.all("CrossSects") for s in group.all("CrossSect")]
     if not entries:
@@ -146,7 +146,7 @@ def _from_sections(
     )
 
 
-def _surface(entries: Sequence[Node], wanted: str | None) -> str:
+def _surface(entries: Sequence[XmlElement], wanted: str | None) -> str:
     """Return the name of the design surface that is the deck."""
     surfaces = [s for e in entries for s in e.all("DesignCrossSectSurf")]
     names = list(dict.fromkeys(s.text("name") for s in surfaces if s.text("closedArea") != "true"))
@@ -160,7 +160,7 @@ def _surface(entries: Sequence[Node], wanted: str | None) -> str:
     return names[0] if wanted is None else wanted
 
 
-def _station(node: Node, units: Units, axis: Alignment) -> float:
+def _station(node: XmlElement, units: Units, axis: Alignment) -> float:
     stated = node.number("sta")
     if stated is None:
         raise _Left("a section without a station", "sta=...")
@@ -173,7 +173,7 @@ def _station(node: Node, units: Units, axis: Alignment) -> float:
     return min(max(station, axis.start), axis.end)
 
 
-def _section(station: float, runs: Sequence[Node], units: Units, axis: Alignment) -> _Section:
+def _section(station: float, runs: Sequence[XmlElement], units: Units, axis: Alignment) -> _Section:
     at = f"at station {axis.stations.text(station)}"
     points: list[tuple[float, float]] = []
     for run in runs:
@@ -221,7 +221,7 @@ def _side(points: Sequence[tuple[float, float]], at: str, side: str) -> tuple[fl
 
 
 def _from_superelevation(
-    node: Node, units: Units, axis: Alignment, notes: list[Problem]
+    node: XmlElement, units: Units, axis: Alignment, notes: list[Problem]
 ) -> Crossfall | None:
     entries = node.all("Superelevation")
     if not entries:
@@ -248,7 +248,7 @@ def _from_superelevation(
 
 
 def _stretch(
-    node: Node, units: Units, axis: Alignment, notes: list[Problem]
+    node: XmlElement, units: Units, axis: Alignment, notes: list[Problem]
 ) -> tuple[float, float, float]:
     """Return where a full superelevation begins and ends [m] and its slope, rising left."""
     odd = [n.tag for n in node if n.tag not in _KNOWN]

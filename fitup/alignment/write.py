@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 from xml.sax.saxutils import quoteattr
 
-from fitup.alignment.alignment import Alignment, Place
+from fitup.alignment.alignment import Alignment, AxisPlace
 from fitup.frames import Array
 from fitup.units import from_si
 
@@ -30,7 +30,7 @@ class Converted:
 
     id: str
     grid: Array
-    place: Place
+    place: AxisPlace
 
 
 def side_of(left: float, decimals: int, unit: str) -> tuple[float, str]:

@@ -85,7 +85,7 @@ class Teller:
 
 
 @dataclass(frozen=True)
-class Node(Teller):
+class XmlElement(Teller):
     """An element with its place in words; numbers that are none are reported to ``problems``."""
 
     element: Element
@@ -95,10 +95,10 @@ class Node(Teller):
         """Its name without namespace."""
         return self.element.tag.rpartition("}")[2]
 
-    def __iter__(self) -> Iterator[Node]:
+    def __iter__(self) -> Iterator[XmlElement]:
         return (self.child(e) for e in self.element if isinstance(e.tag, str))
 
-    def child(self, element: Element, where: str = "") -> Node:
+    def child(self, element: Element, where: str = "") -> XmlElement:
         """Return an element inside, at the same place in words or its own.
 
         Parameters
@@ -107,17 +107,17 @@ class Node(Teller):
         where : str
             Place in words; empty for that of this element.
         """
-        return Node(where or self.where, self.file, self.problems, element)
+        return XmlElement(where or self.where, self.file, self.problems, element)
 
-    def named(self, where: str) -> Node:
+    def named(self, where: str) -> XmlElement:
         """Return the same element under another name for messages."""
         return self.child(self.element, where)
 
-    def all(self, tag: str) -> list[Node]:
+    def all(self, tag: str) -> list[XmlElement]:
         """Return the elements of one name directly inside."""
         return [node for node in self if node.tag == tag]
 
-    def first(self, tag: str) -> Node | None:
+    def first(self, tag: str) -> XmlElement | None:
         """Return the first element of a name directly inside, if there is one."""
         return next(iter(self.all(tag)), None)
 

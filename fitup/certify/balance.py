@@ -20,7 +20,7 @@ _BALANCED = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class FramePart:
     """Numbers of the nodes (k,) of one part, what to call it, and its loads added up [N]."""
 
     name: str
@@ -31,7 +31,7 @@ class Part:
 class Sums:
     """Forces and moments on parts about their middles."""
 
-    def __init__(self, positions: Sequence[Array], parts: Sequence[Part]) -> None:
+    def __init__(self, positions: Sequence[Array], parts: Sequence[FramePart]) -> None:
         self.parts = tuple(parts)
         places = np.array(positions)
         self.count = len(places)

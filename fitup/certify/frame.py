@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csc_array, lil_array
 
-from fitup.certify.balance import Part, Sums, called, joined
+from fitup.certify.balance import FramePart, Sums, called, joined
 from fitup.certify.bound import Bound
 from fitup.certify.carry import carry
 from fitup.certify.recompute import Outcome, measure
-from fitup.certify.standing import Link
+from fitup.certify.standing import ArmLink
 from fitup.certify.sticks import Stick, stick_between
 from fitup.frames import Array, rotation, rotation_vector
 from fitup.model import Check, Job
@@ -40,7 +40,7 @@ class _Assembly:
         self.positions: list[Array] = []
         self.names: dict[str, int] = {}
         self.constraints: list[dict[int, float]] = []
-        self.links: list[Link] = []
+        self.links: list[ArmLink] = []
         self.places: dict[str, list[float]] = {}
         self.sticks: dict[str, list[Stick]] = {}
         for name, node in model.nodes.items():
@@ -65,7 +65,7 @@ class _Assembly:
             axis = axes[k % 3]
             turned = k >= 3
             if not turned and arm.any():
-                self.links.append(Link(len(self.constraints), lead, follow, axis, arm))
+                self.links.append(ArmLink(len(self.constraints), lead, follow, axis, arm))
             for c in range(3):
                 at = c + (3 if turned else 0)
                 row[follow + at] = float(axis[c])
@@ -247,7 +247,7 @@ class FrameStates:
         self.off_still, self.off_moves = every[:, :, 0], every[:, :, 1 : 1 + len(self.feet)]
         self.bears = every[:, :, 1 + len(self.feet) :]
 
-    def _groups(self) -> list[Part]:
+    def _groups(self) -> list[FramePart]:
         """Parts of the frame and the whole: what sticks and rigid rows join."""
         count = len(self.parts.positions)
         sticks = [s for own in self.parts.sticks.values() for s in own]
@@ -268,11 +268,11 @@ class FrameStates:
         groups = [g for g in joined(count, links) if len(g) > 1]
         names = {first // 6: name for name, first in self.parts.names.items()}
         parts = [
-            Part(called(segments, g, f"what node {names[min(g)]} is part of"), np.array(g),
+            FramePart(called(segments, g, f"what node {names[min(g)]} is part of"), np.array(g),
                  float(size[g].sum()))
             for g in groups
         ]  # fmt: skip
-        return [*parts, Part(WHOLE, np.arange(count), float(size.sum()))]
+        return [*parts, FramePart(WHOLE, np.arange(count), float(size.sum()))]
 
     def _require(self, still: float, moved: Array, reactions: Array) -> None:
         """Refuse a state whose loads, taken so many times, and reactions do not balance."""

@@ -21,10 +21,10 @@ from fitup.certify.recompute import Outcome
 from fitup.certify.standing import (
     Bearing,
     Bearings,
-    Factor,
-    Found,
-    Standing,
-    State,
+    CableActions,
+    FrameAtRest,
+    FrameState,
+    StandingFactor,
     come_to_rest,
     gathered,
 )
@@ -86,7 +86,7 @@ class HungStates(FrameStates):
         self._hold_idle(csc_array(self._structure()[0] + firm))
         loads = np.zeros((size, 1))
         self._loads(loads)
-        self.standing = Standing(
+        self.standing = CableActions(
             size, Sticks(own, held, [s.grown for s in own]), self.ends, bearings,
             self._springs(), parts.constraints, parts.links, loads[:, 0],
         )  # fmt: skip
@@ -106,13 +106,13 @@ class HungStates(FrameStates):
         touching = np.ones(len(standing.bearings), dtype=bool)
         state = standing.state(u, self._packs(high + opened), pulls, self.found.m, touching)
         none = np.zeros((standing.count, seats))
-        self.moves = Factor(state).solve(-by, none)[0]
+        self.moves = StandingFactor(state).solve(-by, none)[0]
         self.R = self._work(state)
         self.q = loads - self.R @ (high + opened)
         self.still = u - self.moves @ (high + opened)
         self.at_survey = high + opened
 
-    def _work(self, state: State) -> Array:
+    def _work(self, state: FrameState) -> Array:
         """Change of all reactions for a unit move of every seat (s, s), by the work of strains."""
         moves, standing = self.moves, self.standing
         bent = state.bent.slope @ moves[standing.sticks.numbers]
@@ -259,7 +259,7 @@ class HungStates(FrameStates):
         named = dict(zip(self.job.seats, self._reactions(found).tolist(), strict=True))
         return Outcome(change, named, forces)
 
-    def _reactions(self, found: Found) -> Array:
+    def _reactions(self, found: FrameAtRest) -> Array:
         """Reactions of all seats (s,) [N]: of a nut what it has gained on the surveyed state."""
         result: Array = self.present.copy()
         for j, name in enumerate(self.job.seats):
@@ -276,7 +276,7 @@ class HungStates(FrameStates):
         slope: Array = self.found.state.bent.slope[self.stick_of[id(stick)]]
         return slope
 
-    def _watched(self, place: Place, found: Found) -> float:
+    def _watched(self, place: Place, found: FrameAtRest) -> float:
         """Return a force that is watched [N, N m or Pa], loads measured at seats counted."""
         sticks = self.parts.sticks[place.member]
         nearest = min(sticks, key=lambda s: abs(s.ends - place.at))
@@ -321,7 +321,7 @@ class HungStates(FrameStates):
             standing.sticks.grown[self.stick_of[id(stick)]] += end
         return self._rest(standing, lines, x).u - self.hung
 
-    def _rest_at(self, x: Array) -> Found:
+    def _rest_at(self, x: Array) -> FrameAtRest:
         """Return the structure at rest with its seats moved by x (s,) from the survey [m]."""
         at, near = min(self.known, key=lambda known: float(np.abs(known[0] - x).max()))
         if (at == x).all():
@@ -331,8 +331,12 @@ class HungStates(FrameStates):
         return found
 
     def _rest(
-        self, standing: Standing, lines: Lines, x: Array, near: tuple[Array, Found] | None = None
-    ) -> Found:
+        self,
+        standing: CableActions,
+        lines: Lines,
+        x: Array,
+        near: tuple[Array, FrameAtRest] | None = None,
+    ) -> FrameAtRest:
         """Find the rest with sticks and cables as warm as stated, from one nearby if any."""
         stated = [self.model.seats.get(n) for n in self.job.seats]
         high = np.array([0.0 if t is None else t.setting for t in stated])
@@ -345,7 +349,7 @@ class HungStates(FrameStates):
         self._balance(found, self.left)
         return found
 
-    def _balance(self, found: Found, left: Array | None = None) -> None:
+    def _balance(self, found: FrameAtRest, left: Array | None = None) -> None:
         """Refuse a state in which forces and moments on a part, where it stands, do not add up."""
         standing, inside = self.standing, np.zeros(self.standing.size)
         np.add.at(inside, standing.sticks.numbers, found.state.bent.forces - standing.sticks.loads)

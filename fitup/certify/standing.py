@@ -114,7 +114,7 @@ class Bearings:
 
 
 @dataclass(frozen=True, eq=False)
-class Link:
+class ArmLink:
     """A row of constraints that a rigid arm makes: it swings with its leading node."""
 
     row: int
@@ -125,14 +125,14 @@ class Link:
 
 
 @dataclass(frozen=True, eq=False)
-class State:
+class FrameState:
     """What acts at some motions.
 
     ``forces`` (6 n,) hold the nodes, loads taken off; ``swings`` are blocks by which rigid arms
     turn forces; ``carried`` (b,) are the bearings' reactions, of those that ``bear`` (b,).
     """
 
-    standing: Standing
+    standing: CableActions
     forces: Array
     swings: list[Block]
     rows: csc_array
@@ -166,11 +166,11 @@ class State:
 
 
 class _At(Protocol):
-    def __call__(self, u: Array, m: Array, soon: bool = False) -> State:
+    def __call__(self, u: Array, m: Array, soon: bool = False) -> FrameState:
         """Return what acts at motions and multipliers; see ``Lines.pulls`` for ``soon``."""
 
 
-class Standing:
+class CableActions:
     """Everything that acts on a frame with cables.
 
     Parameters
@@ -184,7 +184,7 @@ class Standing:
     springs : list of (numbers, row, stiffness)
     rows : list of dict
         Constraints as drawn, unknown -> coefficient.
-    links : list of Link
+    links : list of ArmLink
         Those that swing.
     loads : Array (6 n,)
     """
@@ -197,7 +197,7 @@ class Standing:
         bearings: list[Bearing],
         springs: Iterable[tuple[list[int], Array, float]],
         rows: list[dict[int, float]],
-        links: list[Link],
+        links: list[ArmLink],
         loads: Array,
     ) -> None:
         self.size, self.sticks, self.ends = size, sticks, ends
@@ -216,7 +216,7 @@ class Standing:
 
     def state(
         self, u: Array, set_: Array, pulls: Pulls, m: Array, touching: Array | None = None
-    ) -> State:
+    ) -> FrameState:
         """Return what acts at some motions, with packs set and multipliers given.
 
         Parameters
@@ -241,7 +241,7 @@ class Standing:
         carried = np.where(bear, would, 0.0)
         np.add.at(forces, gone.at, -carried[:, None] * gone.rows)
         rows, off, swings = self._linked(u, m)
-        return State(self, forces, swings, rows, off, carried, bear, gone, pulls, bent)
+        return FrameState(self, forces, swings, rows, off, carried, bear, gone, pulls, bent)
 
     def touching(self, carried: Array) -> Array:
         """Return which packs bear (b,): those that push, or can pull too.
@@ -282,10 +282,10 @@ class Standing:
         return csc_array(rows), off, [(own, swings)]
 
 
-class Factor:
+class StandingFactor:
     """Stiffness and constraints as one system, factorised."""
 
-    def __init__(self, state: State) -> None:
+    def __init__(self, state: FrameState) -> None:
         self.size, self.bear = len(state.forces), state.bear
         K = csc_array(state.material + state.turning)
         self.scale = float(abs(K).max())
@@ -307,24 +307,24 @@ class Factor:
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class FrameAtRest:
     """A structure at rest: motions (6 n,), multipliers (c,), what acts there, and its factor."""
 
     u: Array
     m: Array
-    state: State
-    factor: Factor
+    state: FrameState
+    factor: StandingFactor
 
 
 def come_to_rest(
-    standing: Standing, lines: Lines, apart: Array, set_: Array, begin: tuple[Array, Array],
-    left: Array, factor: Factor | None = None,
-) -> Found:  # fmt: skip
+    standing: CableActions, lines: Lines, apart: Array, set_: Array, begin: tuple[Array, Array],
+    left: Array, factor: StandingFactor | None = None,
+) -> FrameAtRest:  # fmt: skip
     """Find the rest of a structure.
 
     Parameters
     ----------
-    standing : Standing
+    standing : CableActions
     lines : Lines
     apart : Array (c, 3)
         How far the ends of each cable are apart as drawn, and drawn out by its nut [m].
@@ -334,7 +334,7 @@ def come_to_rest(
         Motions and multipliers from which to begin.
     left : Array (6 n,)
         Forces that are left over in the state as measured, and go on to be [N].
-    factor : Factor, optional
+    factor : StandingFactor, optional
         Of a state nearby with the same seats carrying: it serves as long as it leads on.
 
     Raises
@@ -346,7 +346,7 @@ def come_to_rest(
     touching = standing.touching(standing.would_carry(u, set_))
     for _ in range(_TURNS):
 
-        def at(u: Array, m: Array, soon: bool = False, touching: Array = touching) -> State:
+        def at(u: Array, m: Array, soon: bool = False, touching: Array = touching) -> FrameState:
             own = u[standing.ends]
             pulls = lines.pulls(apart + own[:, 3:] - own[:, :3], soon)
             return standing.state(u, set_, pulls, m, touching)
@@ -367,7 +367,9 @@ def come_to_rest(
     raise CertificateRefused(["which seats carry was not found a second time"])
 
 
-def _let_down(at: _At, u: Array, m: Array, left: Array, factor: Factor | None) -> Found:
+def _let_down(
+    at: _At, u: Array, m: Array, left: Array, factor: StandingFactor | None
+) -> FrameAtRest:
     """Return the structure at rest, in as many shares of the way as it takes."""
     if factor is not None:
         found = _newton(at, u, m, (left, np.zeros(len(m))), factor=factor)
@@ -392,33 +394,33 @@ def _let_down(at: _At, u: Array, m: Array, left: Array, factor: Factor | None) -
 
 def _newton(
     at: _At, u: Array, m: Array, target: tuple[Array, Array], soon: bool = False,
-    factor: Factor | None = None,
-) -> Found | None:  # fmt: skip
+    factor: StandingFactor | None = None,
+) -> FrameAtRest | None:  # fmt: skip
     """Return the rest by Newton's steps, or None where they do not get there.
 
     A factor serves on while each step with it is but a small share of the one before.
     """
     left, missed = target
 
-    def out(state: State, m: Array) -> tuple[Array, Array]:
+    def out(state: FrameState, m: Array) -> tuple[Array, Array]:
         return left - state.forces - state.rows.T @ m, missed - state.off
 
     state = at(u, m, soon)
     try:
-        factor = factor or Factor(state)
+        factor = factor or StandingFactor(state)
         du, dm = factor.solve(*out(state, m))
         for _ in range(_STEPS):
             size = float(np.linalg.norm(du))
             if np.abs(du).max() <= _REST:
-                return Found(u + du, m + dm, at(u + du, m + dm), factor)
+                return FrameAtRest(u + du, m + dm, at(u + du, m + dm), factor)
             step = _shorter(at, u, m, (du, dm), factor, out, soon)
             if step is None:
                 # nearer than figures can tell
                 near = np.abs(du).max() <= _NEAR
-                return Found(u, m, state, factor) if near else None
+                return FrameAtRest(u, m, state, factor) if near else None
             u, m, state, (du, dm) = step
             if np.linalg.norm(du) > _LEADS_ON * size:
-                factor = Factor(state)
+                factor = StandingFactor(state)
                 du, dm = factor.solve(*out(state, m))
     except RuntimeError:
         return None
@@ -426,9 +428,9 @@ def _newton(
 
 
 def _shorter(
-    at: _At, u: Array, m: Array, step: tuple[Array, Array], factor: Factor,
-    out: Callable[[State, Array], tuple[Array, Array]], soon: bool,
-) -> tuple[Array, Array, State, tuple[Array, Array]] | None:  # fmt: skip
+    at: _At, u: Array, m: Array, step: tuple[Array, Array], factor: StandingFactor,
+    out: Callable[[FrameState, Array], tuple[Array, Array]], soon: bool,
+) -> tuple[Array, Array, FrameState, tuple[Array, Array]] | None:  # fmt: skip
     """Go as much of a step as leads to a shorter one, and return that too; None: nowhere."""
     (du, dm), share = step, 1.0
     size = float(np.linalg.norm(du))

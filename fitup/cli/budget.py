@@ -21,7 +21,7 @@ from fitup.sheets.trust_words import (
     verdict_word,
 )
 from fitup.sheets.words import NAMES, shown_for, value_words
-from fitup.trust import CheckTrust, JointTrust, Shot
+from fitup.trust import CheckTrust, JointTrust, PlannedShot
 from fitup.trust.joint import risk_of
 from fitup.trust.montecarlo import DRAWS
 from fitup.trust.trust_report import TrustReport
@@ -169,7 +169,7 @@ def check_json(stated: CheckTrust) -> dict[str, Any]:
     }
 
 
-def _shot_json(shot: Shot) -> dict[str, Any]:
+def _shot_json(shot: PlannedShot) -> dict[str, Any]:
     return {
         "kind": shot.kind,
         "name": shot.name,

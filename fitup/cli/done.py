@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from fitup.model import Job
     from fitup.record import Event, Record
     from fitup.record.asdone import Asked, Judgement, Read
-    from fitup.record.readback import Form
+    from fitup.record.readback import FilledForm
     from fitup.record.stage_work import StageWork
     from fitup.record.work_state import PlanWork
 
@@ -114,7 +114,7 @@ def command(
     return 0 if stands.verdict == GO_ON else EXIT_OUTSIDE
 
 
-def _code(code: str | None, form: Form | None, stage: int) -> str:
+def _code(code: str | None, form: FilledForm | None, stage: int) -> str:
     """Return the plan's code as typed or as the form carries it; both must agree."""
     from fitup.record.check_code import read_code
     from fitup.record.readback import code_of
@@ -136,7 +136,7 @@ class _Paper:
     """What came back from the deck: a filled form or a table of readings, and words."""
 
     stage: int
-    form: Form | None
+    form: FilledForm | None
     table: Path | None
     given: tuple[str, ...]
 

@@ -36,7 +36,7 @@ from fitup.survey.steel import Steel
 from fitup.trust import make_budget, trust_of
 from fitup.trust.confirm import confirm_lockoff
 from fitup.trust.joint import risk_of
-from fitup.trust.lockoff import LockOff, decide, taken
+from fitup.trust.lockoff import LockOffDecision, decide, taken
 from fitup.trust.montecarlo import simulate
 from fitup.trust.windows import steel_in
 
@@ -47,7 +47,7 @@ class Decided:
 
     when: dt.datetime
     series: SteelSeries | None
-    joints: tuple[LockOff, ...]
+    joints: tuple[LockOffDecision, ...]
     confirmed: int
 
 
@@ -235,7 +235,7 @@ def as_json_result(job: Job, decided: Decided) -> dict[str, Any]:
     }
 
 
-def _joint_json(job: Job, own: LockOff, series: SteelSeries | None) -> dict[str, Any]:
+def _joint_json(job: Job, own: LockOffDecision, series: SteelSeries | None) -> dict[str, Any]:
     windows = []
     if series is not None and own.course is not None:
         windows = [window_json(series, w) for w in own.course.sure]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fitup.record.approval import Standing
     from fitup.record.people import People
     from fitup.record.store import Record
-    from fitup.record.work_state import Work
+    from fitup.record.work_state import WorkState
 
 UNKNOWN: Final = "not known, the record is broken"
 
@@ -104,7 +104,9 @@ def command(job: Path, as_csv: bool, code: str | None, plan: str | None, as_json
     return EXIT_BROKEN if broken or doubted else 0
 
 
-def _plans(folder: Path, record: Record, work: Work, people: People) -> list[tuple[str, Standing]]:
+def _plans(
+    folder: Path, record: Record, work: WorkState, people: People
+) -> list[tuple[str, Standing]]:
     """Return where every plan that was approved stands now, against the files in the folder."""
     from fitup.record.approval import standing
     from fitup.record.contents import files_now

@@ -16,7 +16,7 @@ from fitup.cli.text import job_argument, json_option, progress, say_json, text_t
 from fitup.errors import EXIT_BAD_INPUT, FitupError, InputError, Problem
 from fitup.jobfolder.done import read_done, require_down
 from fitup.jobfolder.table import parse_local_time, parse_number
-from fitup.loop.carry import Carried, NextJob, carry
+from fitup.loop.carry import CarriedValue, NextJob, carry
 from fitup.loop.folder import NewSurvey, write_next
 from fitup.loop.incoming import READINGS_FILE, STEEL_FILE, TENSIONS_FILE, Incoming, incoming
 from fitup.model import Job
@@ -227,7 +227,7 @@ def _show(
     target: Path,
     plan: str,
     result: NextJob,
-    story: tuple[Carried, ...],
+    story: tuple[CarriedValue, ...],
     problems: list[str],
     surveyed: bool,
 ) -> None:
@@ -250,7 +250,7 @@ def _show(
 def _as_json(
     plan: str,
     result: NextJob,
-    story: tuple[Carried, ...],
+    story: tuple[CarriedValue, ...],
     written: tuple[Path, ...],
     problems: list[str],
 ) -> dict[str, Any]:

@@ -32,7 +32,7 @@ _END: Final = (
 
 
 @dataclass(frozen=True, eq=False)
-class _Row:
+class _PlanRow:
     """One plan with its certificate, the seats left alone for it, and what is proven of it."""
 
     plan: Plan
@@ -78,7 +78,7 @@ def command(job: Path, count: int, as_json: bool) -> int:
     return EXIT_INTERRUPTED if stopped else 0
 
 
-def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
+def _rows(opened: OpenJob, count: int) -> tuple[list[_PlanRow], bool]:
     """Return the plan and the others, and whether there may be more."""
     from fitup.plan.alternatives import Elsewhere, other_places
     from fitup.plan.priorities import effort_of
@@ -87,11 +87,11 @@ def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
     job, effect = opened.job, opened.influence
     problem = build_problem(job, opened.state, effect)
 
-    def row(other: OpenJob, alone: tuple[str, ...], least: float) -> _Row:
+    def row(other: OpenJob, alone: tuple[str, ...], least: float) -> _PlanRow:
         made, certified = other.plan, other.certificate
         squares = certified.summary.least_squares
         # where seats may lift off, a straight line bounds nothing
-        return _Row(
+        return _PlanRow(
             made, certified, alone, squares, min(least, squares) if effect.exact is None else 0.0
         )
 
@@ -125,7 +125,7 @@ def _rows(opened: OpenJob, count: int) -> tuple[list[_Row], bool]:
     return rows, False
 
 
-def _show(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -> None:
+def _show(opened: OpenJob, rows: Sequence[_PlanRow], more: bool, stopped: bool) -> None:
     click.echo(_table(rows))
     click.echo(
         "\nPlan 1 is that of fitup plan. Every other leaves alone at least one seat of each plan "
@@ -144,7 +144,7 @@ def _show(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -> N
             click.echo(f"  plan {number}: leave_alone = [{names}]")
 
 
-def _table(rows: Sequence[_Row]) -> str:
+def _table(rows: Sequence[_PlanRow]) -> str:
     body = []
     for number, row in enumerate(rows, 1):
         first = rows[0].disturbed
@@ -167,7 +167,9 @@ def _table(rows: Sequence[_Row]) -> str:
     return text_table(header, body, right=[0, 1, 3, 4, 5, 6, 7])
 
 
-def _as_json(opened: OpenJob, rows: Sequence[_Row], more: bool, stopped: bool) -> dict[str, Any]:
+def _as_json(
+    opened: OpenJob, rows: Sequence[_PlanRow], more: bool, stopped: bool
+) -> dict[str, Any]:
     return {
         "job": opened.job.name,
         "stopped": stopped,

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from fitup.model.recovery import Recovery
     from fitup.record.events import Event
     from fitup.record.history import History
-    from fitup.record.readback import Form
+    from fitup.record.readback import FilledForm
 
 
 def report(
@@ -120,7 +120,7 @@ def _planned(record: Record, events: History, plan: Event) -> Job:
 
 
 def _read(
-    form: Form | None, given: tuple[str, ...], code: str, asked: tuple[Asked, ...], stage: int
+    form: FilledForm | None, given: tuple[str, ...], code: str, asked: tuple[Asked, ...], stage: int
 ) -> dict[str, Read]:
     """Return what was read, in the form and in words."""
     read: dict[str, Read] = {}

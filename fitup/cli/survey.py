@@ -26,7 +26,7 @@ from fitup.network.solve import Solved, solve_epochs
 from fitup.network.words import network_lines
 from fitup.sheets.survey_words import (
     KINDS,
-    TrustReport,
+    SurveyReportWords,
     changes_words,
     reading_words,
     residual_words,
@@ -72,7 +72,7 @@ def command(job: Path, target: Path | None, earlier: Path | None, as_json: bool)
     if earlier is not None:
         since = tuple(solve_epochs(earlier, read_job(earlier)).values())
     unseen, verdict, story = _at_the_joints(job, loaded, solved)
-    all_ = TrustReport(solved, since, unseen, verdict)
+    all_ = SurveyReportWords(solved, since, unseen, verdict)
     written: tuple[Path, ...] = ()
     if target is not None:
         from fitup.sheets.survey_report import write_report
@@ -172,7 +172,7 @@ def _ellipses(solved: Solved, units: DisplayUnits) -> str:
     return text_table(header, rows, right=[1, 2, 3, 4])
 
 
-def _show_end(job: Job, all_: TrustReport, written: tuple[Path, ...]) -> None:
+def _show_end(job: Job, all_: SurveyReportWords, written: tuple[Path, ...]) -> None:
     if all_.solved:
         click.echo("What has moved")
     for line in changes_words(job, all_.solved, all_.since):
@@ -188,7 +188,7 @@ def _show_end(job: Job, all_: TrustReport, written: tuple[Path, ...]) -> None:
         click.echo(f"written: {path}")
 
 
-def as_json_result(job: Job, all_: TrustReport, written: tuple[Path, ...]) -> dict[str, Any]:
+def as_json_result(job: Job, all_: SurveyReportWords, written: tuple[Path, ...]) -> dict[str, Any]:
     """Return the survey with documented keys (docs/json.md), in SI."""
     return {
         "job": job.name,

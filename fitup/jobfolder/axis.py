@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fitup.alignment import Alignment, Place, read_design
+from fitup.alignment import Alignment, AxisPlace, read_design
 from fitup.alignment.crossfall import conflict, crossfall_of, in_words, signed
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
@@ -167,7 +167,7 @@ def station_of(row: Row, alignment: Alignment, problems: list[Problem]) -> float
         return None
 
 
-def place_of(row: Row, alignment: Alignment, problems: list[Problem]) -> Place | None:
+def place_of(row: Row, alignment: Alignment, problems: list[Problem]) -> AxisPlace | None:
     """Return station and offset of a row.
 
     Parameters
@@ -180,7 +180,7 @@ def place_of(row: Row, alignment: Alignment, problems: list[Problem]) -> Place |
 
     Returns
     -------
-    Place or None
+    AxisPlace or None
         None where offset and side contradict each other, or the station is none.
     """
     offset, side = row["offset"], row["side"]
@@ -195,7 +195,7 @@ def place_of(row: Row, alignment: Alignment, problems: list[Problem]) -> Place |
         )
         return None
     station = station_of(row, alignment, problems)
-    return None if station is None else Place(station, -offset if side == "right" else offset)
+    return None if station is None else AxisPlace(station, -offset if side == "right" else offset)
 
 
 def design_point(

@@ -53,7 +53,7 @@ Part = Literal["job", "frame", "round"]
 
 
 @dataclass(frozen=True)
-class Table:
+class JobTable:
     """A table of a job folder.
 
     Parameters
@@ -86,35 +86,35 @@ class Table:
         return columns_of(*self.records)
 
 
-def _frame(*records: type[Any], needed: bool = False) -> Table:
-    return Table(records, needed, "frame", survey=False, page="structure.md")
+def _frame(*records: type[Any], needed: bool = False) -> JobTable:
+    return JobTable(records, needed, "frame", survey=False, page="structure.md")
 
 
 #: every table of a job, by its file
-TABLES: Final[dict[str, Table]] = {
-    "segments.csv": Table((Segment,), True, row="segment"),
-    "points.csv": Table((CheckPoint,), True, row="target"),
-    "joints.csv": Table((Joint,), True, row="joint", survey=False),
-    "pairs.csv": Table((Pair,), True, row="pair", survey=False),
-    "seats.csv": Table((Seat,), True, row="seat", survey=False),
-    "jacks.csv": Table((Jack,), True, row="jack", survey=False),
-    "plates.csv": Table((Plate,), True, row="plate", survey=False),
-    "limits.csv": Table((Limit,), row="limit", survey=False),
-    "targets.csv": Table((StagePoint,)),
-    "pumps.csv": Table((Pump,), survey=False),
-    "groups.csv": Table((GroupRule,), survey=False),
-    "aims.csv": Table((Aim,), row="aim", survey=False),
-    "readings.csv": Table((Reading,), row="reading"),
-    "crossfall.csv": Table((CrossfallEntry,), row="crossfall at"),
-    "temperatures.csv": Table((SteelReading,), row="thermometer"),
-    "holds.csv": Table((Hold,)),
-    "control.csv": Table((ControlPoint,)),
-    "instruments.csv": Table((Instrument,)),
-    "ride.csv": Table((RidePath,)),
-    "bores.csv": Table((Bore,)),
-    "bolts.csv": Table((BoltGroup,)),
-    "leans.csv": Table((Lean,), survey=False, page="cables.md"),
-    "tensions.csv": Table((Tension,), page="cables.md"),
+TABLES: Final[dict[str, JobTable]] = {
+    "segments.csv": JobTable((Segment,), True, row="segment"),
+    "points.csv": JobTable((CheckPoint,), True, row="target"),
+    "joints.csv": JobTable((Joint,), True, row="joint", survey=False),
+    "pairs.csv": JobTable((Pair,), True, row="pair", survey=False),
+    "seats.csv": JobTable((Seat,), True, row="seat", survey=False),
+    "jacks.csv": JobTable((Jack,), True, row="jack", survey=False),
+    "plates.csv": JobTable((Plate,), True, row="plate", survey=False),
+    "limits.csv": JobTable((Limit,), row="limit", survey=False),
+    "targets.csv": JobTable((StagePoint,)),
+    "pumps.csv": JobTable((Pump,), survey=False),
+    "groups.csv": JobTable((GroupRule,), survey=False),
+    "aims.csv": JobTable((Aim,), row="aim", survey=False),
+    "readings.csv": JobTable((Reading,), row="reading"),
+    "crossfall.csv": JobTable((CrossfallEntry,), row="crossfall at"),
+    "temperatures.csv": JobTable((SteelReading,), row="thermometer"),
+    "holds.csv": JobTable((Hold,)),
+    "control.csv": JobTable((ControlPoint,)),
+    "instruments.csv": JobTable((Instrument,)),
+    "ride.csv": JobTable((RidePath,)),
+    "bores.csv": JobTable((Bore,)),
+    "bolts.csv": JobTable((BoltGroup,)),
+    "leans.csv": JobTable((Lean,), survey=False, page="cables.md"),
+    "tensions.csv": JobTable((Tension,), page="cables.md"),
     "frame_nodes.csv": _frame(Node, needed=True),
     "frame_members.csv": _frame(Member, needed=True),
     "frame_sections.csv": _frame(Section, needed=True),
@@ -125,17 +125,17 @@ TABLES: Final[dict[str, Table]] = {
     "frame_seats.csv": _frame(FrameSeat),
     "frame_ties.csv": _frame(PointTie),
     "frame_places.csv": _frame(Place),
-    "frame_cables.csv": Table((FrameCable,), part="frame", page="cables.md"),
-    "frame_saddles.csv": Table((FrameSaddle,), part="frame", page="cables.md"),
-    "moved.csv": Table((Moved,), part="round", page="loop.md"),
-    "learned.csv": Table((Learned,), part="round", page="loop.md"),
+    "frame_cables.csv": JobTable((FrameCable,), part="frame", page="cables.md"),
+    "frame_saddles.csv": JobTable((FrameSaddle,), part="frame", page="cables.md"),
+    "moved.csv": JobTable((Moved,), part="round", page="loop.md"),
+    "learned.csv": JobTable((Learned,), part="round", page="loop.md"),
 }
 #: what a crew writes down after a stage; the name of the file is the crew's own
-DONE: Final = Table((Done,), page="loop.md", heading="As done")
+DONE: Final = JobTable((Done,), page="loop.md", heading="As done")
 #: signing a hold point changes nothing that a plan was made from
 INPUT_TABLES: Final = tuple(name for name in TABLES if name != "holds.csv")
 
 
-def tables_of(part: Part) -> dict[str, Table]:
+def tables_of(part: Part) -> dict[str, JobTable]:
     """Return the tables that are read together, by their files."""
     return {name: table for name, table in TABLES.items() if table.part == part}

@@ -26,7 +26,7 @@ KEYS: Final[dict[str, tuple[str, float, bool]]] = {
 _SHARES: Final = ("friction", "pressure_error")
 
 
-class Reader(Protocol):
+class KeyLookup(Protocol):
     """What looks keys up in ``job.toml`` and notes problems."""
 
     def complain(self, key: str, found: str, allowed: str, do: str) -> None:
@@ -94,7 +94,7 @@ class Reader(Protocol):
 
 
 def read_staging(
-    reader: Reader,
+    reader: KeyLookup,
     table: Mapping[str, Any],
     jack_reserve: float,
     spellings: Callable[[str, str], list[str]],
@@ -103,7 +103,7 @@ def read_staging(
 
     Parameters
     ----------
-    reader : Reader
+    reader : KeyLookup
     table : mapping
         ``[staging]`` of ``job.toml``; empty gives the defaults.
     jack_reserve : float

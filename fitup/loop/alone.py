@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from fitup.frames import Array
-from fitup.loop.fit import Fit, fit
+from fitup.loop.fit import AssumptionFit, fit
 from fitup.loop.hypotheses import KINDS, TOGETHER, Assumptions, Kind
 
 #: two assumptions whose effects are this parallel predict the same, whatever their size
@@ -78,7 +78,7 @@ def explain(model: Assumptions, white: Array) -> tuple[tuple[Explanation, ...], 
     return explanations, none / total
 
 
-def _candidates(model: Assumptions, white: Array) -> Iterator[tuple[Kind, str, Fit]]:
+def _candidates(model: Assumptions, white: Array) -> Iterator[tuple[Kind, str, AssumptionFit]]:
     """Yield each assumption alone: each place of a kind, and all places of it alike."""
     nothing = np.zeros(len(model.parameters))
     columns = white @ model.columns(nothing)
@@ -102,16 +102,20 @@ def _candidates(model: Assumptions, white: Array) -> Iterator[tuple[Kind, str, F
                 yield kind, "", _straight(columns @ alike[:, 0], found, variance)
 
 
-def _straight(column: Array, found: Array, variance: float) -> Fit:
+def _straight(column: Array, found: Array, variance: float) -> AssumptionFit:
     """Fit one number that acts in proportion: the closed solution."""
     size = 1.0 + variance * float(column @ column)
     along = float(column @ found)
     value, spread = variance * along / size, variance / size
     evidence = variance * along**2 / size - np.log(size)
-    return Fit(np.array([value]), np.array([[spread]]), float(evidence), column * np.sqrt(variance))
+    return AssumptionFit(
+        np.array([value]), np.array([[spread]]), float(evidence), column * np.sqrt(variance)
+    )
 
 
-def _seat(model: Assumptions, white: Array, found: Array, at: str, variance: float) -> Fit:
+def _seat(
+    model: Assumptions, white: Array, found: Array, at: str, variance: float
+) -> AssumptionFit:
     """Fit the stiffness of one seat: its setting acts by a(s) = -D r / (1 + D R) more."""
     one = model.round
     i = one.influence.seats.index(at)
@@ -139,4 +143,4 @@ def _seat(model: Assumptions, white: Array, found: Array, at: str, variance: flo
     room = 1.0 + variance * da**2 * size
     evidence = 2.0 * a * along - a**2 * size - s**2 / variance - np.log(room)
     effect = column * da * np.sqrt(variance)
-    return Fit(np.array([s]), np.array([[variance / room]]), float(evidence), effect)
+    return AssumptionFit(np.array([s]), np.array([[variance / room]]), float(evidence), effect)

@@ -28,7 +28,7 @@ _SMALL: Final = 1e-7
 
 
 @dataclass(frozen=True, slots=True)
-class Carried:
+class CarriedValue:
     """One value of the next job that is not the old one, in words."""
 
     file: str
@@ -45,7 +45,7 @@ class NextJob:
 
     moved: tuple[Moved, ...] = ()
     changes: dict[str, dict[tuple[str, str], Cell]] = field(default_factory=dict)
-    carried: list[Carried] = field(default_factory=list)
+    carried: list[CarriedValue] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
     def put(self, place: tuple[str, str, str], value: Cell, words: tuple[str, str, str]) -> None:
@@ -62,7 +62,7 @@ class NextJob:
         """
         file, row, column = place
         self.changes.setdefault(file, {})[row, column] = value
-        self.carried.append(Carried(file, row, column, *words))
+        self.carried.append(CarriedValue(file, row, column, *words))
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ _DONE: Final = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class AssumptionFit:
     """Numbers (q,), their covariance (q, q) and twice the log of the evidence over all zero."""
 
     value: Array
@@ -57,7 +57,7 @@ def expected(C: Array, prior: Array) -> Array:
     return spread + np.eye(len(C))
 
 
-def fit(model: Assumptions, white: Array, basis: Array, prior: Array) -> Fit:
+def fit(model: Assumptions, white: Array, basis: Array, prior: Array) -> AssumptionFit:
     """Fit numbers phi with prior N(0, L L').
 
     Gauss-Newton on the whitened differences d. With phi = L z a step is ordinary least squares of
@@ -92,4 +92,4 @@ def fit(model: Assumptions, white: Array, basis: Array, prior: Array) -> Fit:
     nothing = white @ (model.round.found - model.predicted(np.zeros(len(basis))))
     cost = missed @ missed + z @ z + 2.0 * np.log(np.abs(np.diag(T))).sum()
     effect = white @ model.columns(theta) @ basis[:, 0] * np.sqrt(prior[0, 0])
-    return Fit(value, spread @ spread.T, float(nothing @ nothing - cost), effect)
+    return AssumptionFit(value, spread @ spread.T, float(nothing @ nothing - cost), effect)

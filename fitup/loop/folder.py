@@ -18,7 +18,7 @@ from fitup.jobfolder.rewrite import changed_cells, moved_text
 from fitup.jobfolder.rounds import MOVED_FILE
 from fitup.jobfolder.schema import TABLES
 from fitup.jobfolder.surveys import survey_entries, with_surveys
-from fitup.loop.carry import Carried, NextJob
+from fitup.loop.carry import CarriedValue, NextJob
 from fitup.loop.incoming import (
     CONTROL_FILE,
     INSTRUMENTS_FILE,
@@ -62,7 +62,7 @@ def write_next(
     target: Path,
     surveys: Sequence[NewSurvey] = (),
     measured: Mapping[str, Path] | None = None,
-) -> tuple[tuple[Path, ...], tuple[Carried, ...]]:
+) -> tuple[tuple[Path, ...], tuple[CarriedValue, ...]]:
     """Write a new job folder in one step, or nothing.
 
     Parameters
@@ -112,7 +112,7 @@ def _measured(
     job: Job,
     measured: Mapping[str, Path],
     result: NextJob,
-    story: list[Carried],
+    story: list[CarriedValue],
 ) -> None:
     """Put in what was measured with the new survey, and tell what was not."""
     for name, count in (
@@ -122,21 +122,25 @@ def _measured(
     ):
         if name in measured:
             texts[name] = read_text(measured[name], str(measured[name]))
-            story.append(Carried(name, "", "", f"{count} rows", "new rows", f"{measured[name]}"))
+            story.append(
+                CarriedValue(name, "", "", f"{count} rows", "new rows", f"{measured[name]}")
+            )
         elif name in texts and count:
             source = "measured before the moves; measure again and correct it"
-            story.append(Carried(name, "", "", f"{count} rows", "the same rows", source))
+            story.append(CarriedValue(name, "", "", f"{count} rows", "the same rows", source))
             result.warnings.append(f"{name} is of the last survey: {source} before a plan is made")
         elif count:
             source = "read at the last survey; write down the new ones"
-            story.append(Carried(name, "", "", f"{count} rows", "left out", source))
+            story.append(CarriedValue(name, "", "", f"{count} rows", "left out", source))
     for name, count in (
         (CONTROL_FILE, len(job.control)),
         (INSTRUMENTS_FILE, len(job.instruments)),
     ):
         if name in measured:
             texts[name] = read_text(measured[name], str(measured[name]))
-            story.append(Carried(name, "", "", f"{count} rows", "new rows", f"{measured[name]}"))
+            story.append(
+                CarriedValue(name, "", "", f"{count} rows", "new rows", f"{measured[name]}")
+            )
 
 
 def _require_empty(target: Path) -> None:
@@ -167,14 +171,14 @@ def _job_toml(
     root: Path,
     job: Job,
     surveys: Sequence[NewSurvey],
-    story: list[Carried],
+    story: list[CarriedValue],
 ) -> str:
     text = read_text(root / FILE, FILE)
     old = survey_entries(text)
     entries = [_entry(old[min(i, len(old) - 1)], new, story) for i, new in enumerate(surveys)]
     if not surveys:
         files = ", ".join(epoch.file for epoch in job.epochs)
-        story.append(Carried(FILE, "survey", "", files, "left out", "add the new [[survey]]"))
+        story.append(CarriedValue(FILE, "survey", "", files, "left out", "add the new [[survey]]"))
     gone = {r.id for r in job.readings} - set(job.points)
     # observations stay behind with their survey
     gone |= {name for name in job.excluded if "/" in name}
@@ -182,12 +186,14 @@ def _job_toml(
     for name, reason in job.excluded.items():
         after = "included: its reading stays behind" if name in gone else "still left out"
         story.append(
-            Carried(FILE, "exclude", name, reason, after, "look whether the reason still holds")
+            CarriedValue(
+                FILE, "exclude", name, reason, after, "look whether the reason still holds"
+            )
         )
     return with_surveys(text, entries, included)
 
 
-def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict[str, Any]:
+def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[CarriedValue]) -> dict[str, Any]:
     """Return the ``[[survey]]`` of a new list; what is not its own stands as in the old one."""
     inherited = {k: v for k, v in old.items() if not k.startswith(_OWN)}
     if new.observed:
@@ -203,17 +209,21 @@ def _entry(old: Mapping[str, Any], new: NewSurvey, story: list[Carried]) -> dict
     for name, (key, value) in stated.items():
         before = next((f"{v}" for k, v in old.items() if k.startswith(name)), "")
         before = f"{last}" if name == kind else before
-        story.append(Carried(FILE, "survey", key, before, f"{value}", "told with the new survey"))
+        story.append(
+            CarriedValue(FILE, "survey", key, before, f"{value}", "told with the new survey")
+        )
     if new.levelling is not None:
         stated["levelling"] = ("levelling", new.levelling.name)
         before, source = old.get("levelling", ""), "told with the new survey"
-        story.append(Carried(FILE, "survey", "levelling", before, new.levelling.name, source))
+        story.append(CarriedValue(FILE, "survey", "levelling", before, new.levelling.name, source))
     elif "levelling" in old:
         source = "of the last survey; add that of the new one"
-        story.append(Carried(FILE, "survey", "levelling", old["levelling"], "left out", source))
+        story.append(
+            CarriedValue(FILE, "survey", "levelling", old["levelling"], "left out", source)
+        )
     for key, value in inherited.items():
         source = f"as for {last}; correct it if the new list differs"
-        story.append(Carried(FILE, "survey", key, f"{value}", f"{value}", source))
+        story.append(CarriedValue(FILE, "survey", key, f"{value}", f"{value}", source))
     return {**dict(stated.values()), **inherited}
 
 
@@ -232,7 +242,7 @@ def _take(texts: dict[str, str], path: Path) -> None:
     texts[name] = read_text(path, str(path))
 
 
-def story_text(story: Sequence[Carried]) -> str:
+def story_text(story: Sequence[CarriedValue]) -> str:
     """Return ``carried.csv``: every carried value, before and after, and where it comes from."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

@@ -13,7 +13,7 @@ from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.datum import Gauge, free_motions, gauge_of
 from fitup.network.equations import Network, State, linearise, moved, whiten_of
-from fitup.network.sparse import Factor, Selected, factorise
+from fitup.network.sparse import Selected, SparseFactor, factorise
 
 #: the last step moves no coordinate by more [m]
 SMALL: Final = 1e-9
@@ -53,7 +53,7 @@ class Adjusted:
     residuals: Array
     slopes: Any
     weights: Any
-    factor: Factor
+    factor: SparseFactor
     selected: Selected
     gauge: Gauge | None
     extra: Array

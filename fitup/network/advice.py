@@ -15,7 +15,7 @@ from fitup.network.adjust import adjust
 from fitup.network.causes import Cause, causes, score
 from fitup.network.equations import KINDS, Network
 from fitup.network.reliability import ALPHA, reliability
-from fitup.network.robust import Outcome, without_some
+from fitup.network.robust import CleanedNetwork, without_some
 from fitup.network.wrong_target import by_sight, exchanged_sights, really
 from fitup.units import DISPLAY, DisplayUnits
 
@@ -34,14 +34,14 @@ class Advice:
 
 
 def advise(
-    network: Network, outcome: Outcome, used: Array, units: str, datum: Sequence[str] = ()
+    network: Network, outcome: CleanedNetwork, used: Array, units: str, datum: Sequence[str] = ()
 ) -> tuple[Advice, ...]:
     """Say what does not fit and what to do about it.
 
     Parameters
     ----------
     network : Network
-    outcome : Outcome
+    outcome : CleanedNetwork
         With the odd observations found.
     used : Array (m,)
         Which observations the engineer left in.
@@ -80,7 +80,7 @@ def advise(
 
 
 def _common_cause(
-    network: Network, outcome: Outcome, used: Array, odd: list[int], datum: Sequence[str]
+    network: Network, outcome: CleanedNetwork, used: Array, odd: list[int], datum: Sequence[str]
 ) -> tuple[Cause, Array, list[int]] | None:
     """Return the cause that leaves fewest observations given up, if it explains two or more."""
     state = outcome.adjusted.state
@@ -110,7 +110,7 @@ def _common_cause(
 
 
 def _tried(
-    network: Network, outcome: Outcome, kept: Array, cause: Cause, datum: Sequence[str]
+    network: Network, outcome: CleanedNetwork, kept: Array, cause: Cause, datum: Sequence[str]
 ) -> Array | None:
     """Return the size of a cause (e,) where everything fits with it, else None.
 
@@ -256,7 +256,7 @@ def _rows(network: Network, sight: Sequence[int]) -> str:
 
 
 def _say_one(
-    network: Network, outcome: Outcome, sight: Sequence[int], units: DisplayUnits
+    network: Network, outcome: CleanedNetwork, sight: Sequence[int], units: DisplayUnits
 ) -> Advice:
     """One kind of reading is off, in one set or in several."""
     i = sight[0]
@@ -295,7 +295,7 @@ def _say_one(
     return Advice(tuple(network.observations[k].id for k in sight), observation.kind, text)
 
 
-def _rivals(network: Network, outcome: Outcome, sight: Sequence[int]) -> list[int]:
+def _rivals(network: Network, outcome: CleanedNetwork, sight: Sequence[int]) -> list[int]:
     """Return observations of the same target that may be the wrong one instead.
 
     One that leaves the others fitting worse by no more than the 0.1 % point of chi-square.
@@ -328,7 +328,7 @@ def _say_exchanged(network: Network, one: Sequence[int], other: Sequence[int]) -
 
 
 def _say_sight(
-    network: Network, outcome: Outcome, sight: Sequence[int], units: DisplayUnits
+    network: Network, outcome: CleanedNetwork, sight: Sequence[int], units: DisplayUnits
 ) -> Advice:
     """Several readings of one sight are off: most likely it was another target."""
     observations = network.observations
@@ -355,7 +355,7 @@ def _say_sight(
     )
 
 
-def _rival_sights(network: Network, outcome: Outcome, sight: Sequence[int]) -> list[str]:
+def _rival_sights(network: Network, outcome: CleanedNetwork, sight: Sequence[int]) -> list[str]:
     """Return sights of other set-ups to the same target that may be the wrong one instead.
 
     Judged as :func:`_rivals`, all readings of a set-up to the target together.
@@ -380,7 +380,7 @@ def _rival_sights(network: Network, outcome: Outcome, sight: Sequence[int]) -> l
     ]
 
 
-def _one_coordinate(network: Network, outcome: Outcome, i: int, much: str) -> str:
+def _one_coordinate(network: Network, outcome: CleanedNetwork, i: int, much: str) -> str:
     """Say which coordinate of control does not fit, or which points may be the wrong one."""
     observation = network.observations[i]
     others = _other_control(network, outcome, i)
@@ -400,7 +400,7 @@ def _one_coordinate(network: Network, outcome: Outcome, i: int, much: str) -> st
     )
 
 
-def _other_control(network: Network, outcome: Outcome, i: int) -> list[str]:
+def _other_control(network: Network, outcome: CleanedNetwork, i: int) -> list[str]:
     """Return other control points of which a coordinate would explain the misfit as well."""
     counted = outcome.adjusted.used | np.isin(np.arange(len(network.to)), [i])
     control = np.flatnonzero(counted & (network.kind >= KINDS.index("E")))
@@ -413,7 +413,7 @@ def _other_control(network: Network, outcome: Outcome, i: int) -> list[str]:
     return sorted(nodes - {network.observations[i].to})
 
 
-def at_target(network: Network, outcome: Outcome, i: int) -> float:
+def at_target(network: Network, outcome: CleanedNetwork, i: int) -> float:
     """Return how far an observation that does not fit is off at its target [m].
 
     Parameters
@@ -425,7 +425,7 @@ def at_target(network: Network, outcome: Outcome, i: int) -> float:
     return float(outcome.off[i]) * _reach(network, outcome, i)
 
 
-def _reach(network: Network, outcome: Outcome, i: int) -> float:
+def _reach(network: Network, outcome: CleanedNetwork, i: int) -> float:
     """Return what turns an observation into a length at its target: a distance, or 1."""
     kind = network.observations[i].kind
     if kind not in ("hz", "v"):
@@ -436,14 +436,16 @@ def _reach(network: Network, outcome: Outcome, i: int) -> float:
     return float(np.nan_to_num(reach, nan=0.0))
 
 
-def _as_length(network: Network, outcome: Outcome, i: int, off: float, units: DisplayUnits) -> str:
+def _as_length(
+    network: Network, outcome: CleanedNetwork, i: int, off: float, units: DisplayUnits
+) -> str:
     """Return an error as what it comes to at the target: nobody sees an angle."""
     off *= _reach(network, outcome, i)
     shown = units.move if abs(off) < 1.0 else units.coordinate
     return shown.text(abs(off))
 
 
-def _global(outcome: Outcome) -> Advice:
+def _global(outcome: CleanedNetwork) -> Advice:
     factor = outcome.tested.factor
     return Advice(
         (),

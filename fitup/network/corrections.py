@@ -68,7 +68,7 @@ def _sight(setup: Setup, pointing: Pointing, rules: NetworkRules, sets: int) -> 
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class CorrectionSizes:
     """What each correction came to over all sights: the greatest amount either way [m]."""
 
     name: str
@@ -112,7 +112,7 @@ def grid_scale(rules: NetworkRules, height: float) -> float:
     return rules.projection_scale * sea
 
 
-def shown(seen: Sequence[Sight], rules: NetworkRules, height: float) -> tuple[Shown, ...]:
+def shown(seen: Sequence[Sight], rules: NetworkRules, height: float) -> tuple[CorrectionSizes, ...]:
     """Say of every correction whether it is on, and the most it came to.
 
     Parameters
@@ -130,26 +130,26 @@ def shown(seen: Sequence[Sight], rules: NetworkRules, height: float) -> tuple[Sh
         how += "; pointings in one face as they were read"
     ppm = (grid_scale(rules, height) - 1.0) * 1e6
     return (
-        Shown("collimation and index", both, 0.0, how),
-        Shown(
+        CorrectionSizes("collimation and index", both, 0.0, how),
+        CorrectionSizes(
             "prism constant",
             any(s.prism for s in seen),
             max((abs(s.prism) for s in seen), default=0.0),
             "added to the distance",
         ),
-        Shown(
+        CorrectionSizes(
             "air",
             rules.air and any(s.velocity for s in seen),
             max((abs(s.velocity) for s in seen), default=0.0),
             "first velocity correction, IAG 1999",
         ),
-        Shown(
+        CorrectionSizes(
             "curvature and refraction",
             rules.curvature,
             curve(rules, light=True) * longest**2,
             f"on the height, coefficient {rules.refraction:g}",
         ),
-        Shown(
+        CorrectionSizes(
             "projection and sea level",
             ppm != 0.0,
             abs(ppm) * 1e-6 * longest,

@@ -17,7 +17,7 @@ from scipy import sparse
 from fitup.errors import SurveyRefused
 from fitup.frames import Array
 from fitup.network.equations import Network, State, moved
-from fitup.network.sparse import Factor
+from fitup.network.sparse import SparseFactor
 
 #: a motion of 1 m that changes no observation by more than this many standard uncertainties is
 #: not observed
@@ -53,7 +53,7 @@ class Gauge:
         change[network.columns[free]] = (state.positions - start.positions)[free]
         return moved(network, state, -(self.motions @ (self.weights @ change)))
 
-    def with_factor(self, factor: Factor) -> Gauge:
+    def with_factor(self, factor: SparseFactor) -> Gauge:
         """Return the gauge with what its covariance change needs."""
         return replace(self, spread=factor.solve(np.ascontiguousarray(self.weights.T)))
 
@@ -227,13 +227,13 @@ def _open(network: Network, motions: Array, unseen: Array) -> list[str]:
     ]
 
 
-def free_motions(network: Network, state: State, factor: Factor) -> list[str]:
+def free_motions(network: Network, state: State, factor: SparseFactor) -> list[str]:
     """Say which unknowns nothing determines, by the names of their points and set-ups.
 
     Parameters
     ----------
     network, state
-    factor : Factor
+    factor : SparseFactor
         Of the normal equations, with its weak unknowns.
     """
     named: dict[str, list[str]] = {}

@@ -29,7 +29,7 @@ RIVAL: Final = 10.8276
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class SharedCause:
     """A cause with which everything fits, its size (e,), and what is left unexplained."""
 
     cause: Cause
@@ -49,7 +49,7 @@ def shared_causes(
     whole: Adjusted,
     deck: Collection[str],
     datum: tuple[str, ...],
-) -> list[Found]:
+) -> list[SharedCause]:
     """Return the causes with which everything fits, the best first, and all that are as good.
 
     Parameters
@@ -78,7 +78,7 @@ def shared_causes(
         tested = reliability(with_it)
         if tested.passed:
             found.append(
-                Found(cause, with_it.extra, tested.squares, price * cause.effects.shape[1])
+                SharedCause(cause, with_it.extra, tested.squares, price * cause.effects.shape[1])
             )
     found.sort(key=lambda f: f.cost)
     return [f for f in found if f.cost <= found[0].cost + 0.5 * RIVAL]

@@ -35,7 +35,7 @@ MOST: Final = 0.3
 
 
 @dataclass(frozen=True, eq=False)
-class Outcome:
+class CleanedNetwork:
     """A network without what does not fit.
 
     Parameters
@@ -57,7 +57,7 @@ class Outcome:
     off: Array
 
     @classmethod
-    def clean(cls, adjusted: Adjusted, tested: Reliability) -> Outcome:
+    def clean(cls, adjusted: Adjusted, tested: Reliability) -> CleanedNetwork:
         """Return a network with every observation in it.
 
         Parameters
@@ -70,7 +70,7 @@ class Outcome:
 
 def adjust_and_test(
     network: Network, start: State, used: Array, datum: Sequence[str] = ()
-) -> Outcome:
+) -> CleanedNetwork:
     """Adjust, and find every observation that does not fit the rest.
 
     Parameters
@@ -95,7 +95,7 @@ def adjust_and_test(
     if whole is not None:
         tested = reliability(whole)
         if tested.passed:
-            return Outcome.clean(whole, tested)
+            return CleanedNetwork.clean(whole, tested)
         alone = _one_alone(network, whole, tested, used, datum)
         if alone is not None:
             return alone
@@ -106,7 +106,7 @@ def adjust_and_test(
 
 def _one_alone(
     network: Network, whole: Adjusted, tested: Reliability, used: Array, datum: Sequence[str]
-) -> Outcome | None:
+) -> CleanedNetwork | None:
     """Take out the one observation that stands out most; None where that does not settle it."""
     w = np.nan_to_num(np.abs(tested.w))
     if w.max(initial=0.0) <= tested.critical:
@@ -120,7 +120,7 @@ def _one_alone(
     again = reliability(adjusted)
     if not again.passed:
         return None
-    return Outcome(adjusted, again, (int(w.argmax()),), *predicted(adjusted))
+    return CleanedNetwork(adjusted, again, (int(w.argmax()),), *predicted(adjusted))
 
 
 def _settles(network: Network, start: State, used: Array, datum: Sequence[str]) -> bool:
@@ -172,7 +172,7 @@ def _robust(network: Network, start: State, used: Array, datum: Sequence[str]) -
 
 def _snoop(
     network: Network, start: State, used: Array, kept: Array, datum: Sequence[str]
-) -> Outcome:
+) -> CleanedNetwork:
     """Let in what fits after all, then take out the worst one by one."""
     kept = _determined(network, start, used, kept, datum)
     adjusted = adjust(network, start, used=kept, datum=datum)
@@ -194,11 +194,13 @@ def _snoop(
             barred[change] = True
         else:
             order = out[np.argsort(-np.abs(size[out]), kind="stable")]
-            return Outcome(adjusted, tested, tuple(order.tolist()), size, off)
+            return CleanedNetwork(adjusted, tested, tuple(order.tolist()), size, off)
         adjusted = adjust(network, adjusted.state, used=kept, datum=datum)
 
 
-def _fewer(network: Network, outcome: Outcome, used: Array, datum: Sequence[str]) -> Outcome:
+def _fewer(
+    network: Network, outcome: CleanedNetwork, used: Array, datum: Sequence[str]
+) -> CleanedNetwork:
     """Look again at targets with several odd observations: perhaps fewer explain them.
 
     Where two of a target's observations are wrong, the rest may agree with either of them after
@@ -228,7 +230,7 @@ def _fewer(network: Network, outcome: Outcome, used: Array, datum: Sequence[str]
     return outcome
 
 
-def _better(one: Outcome, other: Outcome) -> bool:
+def _better(one: CleanedNetwork, other: CleanedNetwork) -> bool:
     """Fewer odd observations, or as many and a better fit of the rest."""
     own, its = (len(one.odd), one.tested.squares), (len(other.odd), other.tested.squares)
     return own < its

@@ -14,7 +14,7 @@ from fitup.frames import Array
 from fitup.model import ControlPoint, Epoch, Job
 from fitup.network.adjust import Adjusted, adjust, covariance_of
 from fitup.network.advice import RIVAL, Advice, advise, at_target, say_shared
-from fitup.network.corrections import Shown, curve, grid_scale, shown, sights
+from fitup.network.corrections import CorrectionSizes, curve, grid_scale, shown, sights
 from fitup.network.equations import Network, State, build_network, control_observations
 from fitup.network.exchanged import BAD, exchanged
 from fitup.network.exclusions import left_out, unmatched
@@ -26,7 +26,7 @@ from fitup.network.observations import ObservationSet, Sight, station
 from fitup.network.read import off_deck, read_observations
 from fitup.network.reliability import Reliability, reliability
 from fitup.network.rereadings import Rereading, reread, rereadings, standing_free
-from fitup.network.robust import Outcome, adjust_and_test
+from fitup.network.robust import CleanedNetwork, adjust_and_test
 from fitup.network.start import Start
 from fitup.units import DISPLAY
 
@@ -45,14 +45,14 @@ class Solved:
     faces : mapping
         Collimation and index error of each set-up.
     sights : tuple of Sight
-    corrections : tuple of Shown
+    corrections : tuple of CorrectionSizes
     control : mapping
         Control points that were observed, the excluded ones as ties.
     origin : Array (3,)
         Taken off all coordinates while computing [m].
     datum : tuple of str
         Points a free network is laid onto; empty when control holds it.
-    outcome : Outcome
+    outcome : CleanedNetwork
     excluded : mapping
         Observation -> reason, by the engineer.
     face_findings : tuple of str
@@ -65,11 +65,11 @@ class Solved:
     read: ObservationSet
     faces: Mapping[str, FaceErrors]
     sights: tuple[Sight, ...]
-    corrections: tuple[Shown, ...]
+    corrections: tuple[CorrectionSizes, ...]
     control: Mapping[str, ControlPoint]
     origin: Array
     datum: tuple[str, ...]
-    outcome: Outcome
+    outcome: CleanedNetwork
     excluded: Mapping[str, str]
     face_findings: tuple[str, ...]
     advice: tuple[Advice, ...]
@@ -235,7 +235,7 @@ def _judged(
     origin: Array,
     ready: _Ready,
     used: Array,
-) -> tuple[Outcome, tuple[Advice, ...]]:
+) -> tuple[CleanedNetwork, tuple[Advice, ...]]:
     """Adjust and test; where it does not fit, causes that many readings share come first."""
     network, state, datum = ready.network, ready.state, ready.datum
     try:
@@ -245,7 +245,7 @@ def _judged(
     if whole is not None:
         tested = reliability(whole)
         if tested.passed:
-            return Outcome.clean(whole, tested), ()
+            return CleanedNetwork.clean(whole, tested), ()
     gross = whole is None or whole.squares > GROSS * max(1, whole.redundancy)
     squares = None if whole is None else whole.squares
     if gross:
@@ -255,15 +255,15 @@ def _judged(
         if lines and whole is None:
             raise SurveyRefused(lines)
         if lines and whole is not None:
-            return Outcome.clean(whole, tested), _meant(lines)
+            return CleanedNetwork.clean(whole, tested), _meant(lines)
     if whole is not None:
         shared = _shared(job, read, ready, whole, tested)
         if shared is not None:
-            return Outcome.clean(whole, tested), (shared,)
+            return CleanedNetwork.clean(whole, tested), (shared,)
         free = standing_free(read, control) if gross else ()
         lines = _otherwise(job, free, origin, squares)
         if lines:
-            return Outcome.clean(whole, tested), _meant(lines)
+            return CleanedNetwork.clean(whole, tested), _meant(lines)
     try:
         outcome = adjust_and_test(network, state, used, datum)
     except SurveyRefused:
@@ -326,7 +326,7 @@ def _exchanged(
     read: ObservationSet,
     seen: Sequence[Sight],
     control: Mapping[str, ControlPoint],
-    outcome: Outcome,
+    outcome: CleanedNetwork,
 ) -> tuple[Advice, ...]:
     """Tell of control that is exchanged, where something measured to control is far off."""
     network = outcome.adjusted.network

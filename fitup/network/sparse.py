@@ -23,7 +23,7 @@ PIVOT: Final = 1e-11
 
 
 @dataclass(frozen=True, eq=False)
-class Factor:
+class SparseFactor:
     """``N[order][:, order] = L D L'`` with L unit lower triangular, by columns.
 
     ``weak`` lists unknowns (in the order of N) whose pivot vanished: nothing determines them.
@@ -89,7 +89,7 @@ class Selected:
         return out
 
 
-def factorise(normal: Any, order: Array | None = None) -> Factor:
+def factorise(normal: Any, order: Array | None = None) -> SparseFactor:
     """Factorise a symmetric matrix (n, n) with positive pivots; vanished ones are stated, not used.
 
     Parameters
@@ -109,7 +109,7 @@ def factorise(normal: Any, order: Array | None = None) -> Factor:
     rows, values, pivots, weak = _numeric(
         n, pointers, indices, upper.data.astype(float), parent, starts, PIVOT
     )
-    return Factor(order, starts, rows, values, pivots, np.sort(order[weak]))
+    return SparseFactor(order, starts, rows, values, pivots, np.sort(order[weak]))
 
 
 def _order(matrix: Any) -> Array:

@@ -28,8 +28,8 @@ from fitup.pages.review_facts import (
     Pack,
     PlateRow,
     ReviewFacts,
+    ReviewSteel,
     SeatRow,
-    Steel,
     Unit,
     UnitName,
 )
@@ -265,10 +265,10 @@ def _joints(job: Job, checks: Sequence[str]) -> tuple[DrawnJoint, ...]:
     return tuple(drawn)
 
 
-def _steel(job: Job, survey: Survey) -> Steel:
+def _steel(job: Job, survey: Survey) -> ReviewSteel:
     shown = DISPLAY[job.units].temperature
     found = [epoch.temperature for epoch in survey.epoch_of.values()]
     alike = len({shown.text(t) for t in found}) == 1
-    return Steel(
+    return ReviewSteel(
         job.reference_temperature, found[0] if alike else None, job.gates.temperature_apart
     )

@@ -10,7 +10,7 @@ import numpy as np
 from fitup.certify.facts import Certificate
 from fitup.frames import Array
 from fitup.model import CheckState, Influence
-from fitup.pages.review_facts import LimitRow, UnitName
+from fitup.pages.review_facts import ReviewLimit, UnitName
 from fitup.problem import problem as fit
 
 #: over a limit by no more than this is rounding [N, m, rad]: that of the certificate
@@ -29,7 +29,7 @@ _UNIT_OF: Final[dict[str, UnitName]] = {
 
 def limits_about(
     state: CheckState, about: Influence, problem: fit.FitProblem, certificate: Certificate
-) -> tuple[LimitRow, ...]:
+) -> tuple[ReviewLimit, ...]:
     """Return every hard limit, its room taken from the certificate where it has recomputed it.
 
     Parameters
@@ -46,14 +46,14 @@ def limits_about(
 
 def _rows(
     state: CheckState, about: Influence, problem: fit.FitProblem, certificate: Certificate
-) -> Iterator[LimitRow]:
+) -> Iterator[ReviewLimit]:
     x = np.array([fact.setting for fact in certificate.seats])
     corrections = _Corrections(state, about, certificate, x)
     for row, bound, limit in zip(problem.L, problem.b, problem.limits, strict=True):
         off, unit = corrections.of(limit, row)
         care = _CARE if unit in {"move", "slope"} else _CARE_FORCE
         over = float(row @ x) - float(bound) + off
-        yield LimitRow(limit.text, unit, over, care, tuple(float(v) for v in row))
+        yield ReviewLimit(limit.text, unit, over, care, tuple(float(v) for v in row))
 
 
 class _Corrections:

@@ -118,7 +118,7 @@ class JackRow:
 
 
 @dataclass(frozen=True, slots=True)
-class LimitRow:
+class ReviewLimit:
     """One hard limit: how far over it the plan is (below zero: room), and what a move adds."""
 
     text: str
@@ -175,7 +175,7 @@ class FilmStep:
 
 
 @dataclass(frozen=True, slots=True)
-class Steel:
+class ReviewSteel:
     """Steel temperatures: of the reference, of the survey, and how far it may be off [K].
 
     ``survey`` is None where the segments were surveyed at different ones.
@@ -202,7 +202,7 @@ class ReviewFacts:
     checks: tuple[CheckRow, ...]
     seats: tuple[SeatRow, ...]
     jacks: tuple[JackRow, ...]
-    limits: tuple[LimitRow, ...]
+    limits: tuple[ReviewLimit, ...]
     plates: tuple[PlateRow, ...]
     reuse: bool
     """Plates that come out of packs may go into others."""
@@ -214,5 +214,5 @@ class ReviewFacts:
     """False where seats may lift off: figures hold while the same seats carry."""
     joints: tuple[DrawnJoint, ...]
     film: tuple[FilmStep, ...]
-    steel: Steel
+    steel: ReviewSteel
     caution: str

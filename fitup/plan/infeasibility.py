@@ -37,7 +37,7 @@ _MOST: Final = 3
 
 
 @dataclass(frozen=True, eq=False)
-class _Row:
+class _BoundRow:
     """``row . x <= bound`` [SI]; the bound grows by ``slope`` as its key gives way by one."""
 
     row: Array
@@ -174,7 +174,7 @@ def fence(case: Case, *, tolerances: bool = True, share: float = 1.0) -> Fence:
     )
 
 
-def _tolerances(case: Case, share: float) -> Iterator[_Row]:
+def _tolerances(case: Case, share: float) -> Iterator[_BoundRow]:
     state, A = case.state, case.influence.A
     for i, check in enumerate(state.checks):
         if check.tolerance is None or check.weight <= 0.0:
@@ -182,10 +182,10 @@ def _tolerances(case: Case, share: float) -> Iterator[_Row]:
         off = check.target - float(state.values[i])
         for sign in (1.0, -1.0):
             bound = share * check.tolerance + sign * off
-            yield _Row(sign * A[i], bound, of_tolerance(check), share)
+            yield _BoundRow(sign * A[i], bound, of_tolerance(check), share)
 
 
-def _limits(case: Case) -> Iterator[_Row]:
+def _limits(case: Case) -> Iterator[_BoundRow]:
     """Yield all hard limits, as if what their jacks could lift were free to move."""
     job = case.job
     held = {
@@ -213,7 +213,7 @@ def _limits(case: Case) -> Iterator[_Row]:
         if label.kind == "jack":
             slope = 1.0 / (job.working.jack_reserve * (1.0 + job.staging.friction))
         unless = fixed[label.subject] if label.kind in ("jack", "stroke") else ()
-        yield _Row(row, float(bound), _key(job, label, joint), slope, unless)
+        yield _BoundRow(row, float(bound), _key(job, label, joint), slope, unless)
 
 
 def _key(job: Job, label: LimitRow, joint: dict[str, str]) -> Key:
@@ -227,24 +227,24 @@ def _key(job: Job, label: LimitRow, joint: dict[str, str]) -> Key:
     return ("watched", subject) if kind in ("force", "moment", "stress") else (kind, subject)
 
 
-def _travel(job: Job, seat: Seat, unit: Array, fixed: tuple[Key, ...]) -> Iterator[_Row]:
+def _travel(job: Job, seat: Seat, unit: Array, fixed: tuple[Key, ...]) -> Iterator[_BoundRow]:
     """Yield how far a seat may go, every reason apart: held, left alone, stroke, its own travel."""
     name = seat.id
-    yield _Row(unit, _WIDE, None)
-    yield _Row(-unit, _WIDE, None)
+    yield _BoundRow(unit, _WIDE, None)
+    yield _BoundRow(-unit, _WIDE, None)
     for key in (*fixed, None) if seat.hold else fixed:
-        yield _Row(unit, 0.0, key)
-        yield _Row(-unit, 0.0, key)
+        yield _BoundRow(unit, 0.0, key)
+        yield _BoundRow(-unit, 0.0, key)
     if name in job.objectives.leave_alone:
-        yield _Row(unit, 0.0, ("alone", name))
-        yield _Row(-unit, 0.0, ("alone", name))
+        yield _BoundRow(unit, 0.0, ("alone", name))
+        yield _BoundRow(-unit, 0.0, ("alone", name))
     if seat.hold:
         return
     reach = max(0.0, stroke_left(job, seat) - clearance(job, seat))
-    yield _Row(unit, reach, ("stroke", name), unless=fixed)
+    yield _BoundRow(unit, reach, ("stroke", name), unless=fixed)
     if seat.raise_most is not None:
-        yield _Row(unit, max(0.0, seat.raise_most), ("raise", name), unless=fixed)
+        yield _BoundRow(unit, max(0.0, seat.raise_most), ("raise", name), unless=fixed)
     back = max(0.0, stroke_back(job, seat)) if seat.comes_back else 0.0
-    yield _Row(-unit, back, ("back", name) if seat.comes_back else None, unless=fixed)
+    yield _BoundRow(-unit, back, ("back", name) if seat.comes_back else None, unless=fixed)
     if seat.lower_most is not None:
-        yield _Row(-unit, max(0.0, seat.lower_most), ("lower", name), unless=fixed)
+        yield _BoundRow(-unit, max(0.0, seat.lower_most), ("lower", name), unless=fixed)

@@ -22,7 +22,7 @@ from fitup.problem.problem import FitProblem
 from fitup.solve.clusters import cluster_tree
 from fitup.solve.effort import Effort
 from fitup.solve.exact import SearchResult, Space
-from fitup.solve.local_search import Work, improve
+from fitup.solve.local_search import PricedSearch, improve
 from fitup.solve.rings import FIRST_RING, search_rings
 
 NAMES = ("seats disturbed", "plates handled", "plates in new packs")
@@ -273,7 +273,9 @@ def _lighter(near: FitProblem, ideal: Array, cap: float, allowed: float, begin: 
     """Return a pick of less work than one to begin with, found by descent, or that one."""
     space, goal = space_of(near, ideal, cap), squares_goal(near)
     prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
-    better, _ = improve(space, goal, _STARTS, spread=1e-3, work=Work(prices, allowed), begin=begin)
+    better, _ = improve(
+        space, goal, _STARTS, spread=1e-3, work=PricedSearch(prices, allowed), begin=begin
+    )
     if better is None:
         return begin
     # among plans of this work the least squares decide

@@ -13,7 +13,7 @@ import numpy as np
 
 from fitup.model import CheckState, Influence, Job, Seat, SeatPlan, circuits_of
 from fitup.problem.jacks import stronger
-from fitup.procedure import Move, Outcome
+from fitup.procedure import Move, OrderFound
 from fitup.procedure.course import State
 from fitup.procedure.layout import Laid
 from fitup.procedure.lifts import unsupported
@@ -49,7 +49,7 @@ def explain(
     influence: Influence,
     seats: Sequence[SeatPlan],
     laid: Laid,
-    outcome: Outcome,
+    outcome: OrderFound,
 ) -> str:
     """Return why no order was found and which single changes give one, a line each.
 
@@ -83,7 +83,7 @@ def explain(
 
 
 def blocks_of(
-    job: Job, state: CheckState, influence: Influence, laid: Laid, outcome: Outcome
+    job: Job, state: CheckState, influence: Influence, laid: Laid, outcome: OrderFound
 ) -> list[Block]:
     """Return the limits that the next moves would break from the furthest state, nearest first.
 
@@ -116,7 +116,7 @@ def _size(blocks: list[Block]) -> tuple[float, float]:
     return (float(len(blocks)), sum(b.by for b in blocks))
 
 
-def _of_move(laid: Laid, outcome: Outcome, move: Move) -> list[Block]:
+def _of_move(laid: Laid, outcome: OrderFound, move: Move) -> list[Block]:
     course, name = laid.course, laid.groups[move.group].name
     value = course.value(outcome.furthest)
     moved = value + course.rows[move.group][move.end] - course.rows[move.group][move.start]

@@ -32,7 +32,7 @@ from fitup.problem.contact import plan_with_contact
 from fitup.problem.packs import Choice
 from fitup.problem.problem import FitProblem, build_problem
 from fitup.problem.relaxations import Case
-from fitup.procedure.course import Outcome
+from fitup.procedure.course import OrderFound
 from fitup.procedure.layout import Laid
 from fitup.procedure.plan_stages import best_order, stages_result
 from fitup.procedure.possible import impossible
@@ -144,7 +144,7 @@ def _with_order(
     state: CheckState,
     influence: Influence,
     chosen: Chosen,
-    stuck: tuple[Laid, Outcome],
+    stuck: tuple[Laid, OrderFound],
     report: Report,
     stop: Stop,
 ) -> tuple[Chosen, tuple[SeatPlan, ...], tuple[Stage, ...], ObjectiveResult, bool]:

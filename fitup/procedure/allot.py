@@ -38,7 +38,7 @@ class Offer:
 
 
 @dataclass(frozen=True, eq=False)
-class Moment:
+class StageMoment:
     """A moment of a stage: seats with their plates of the top, and with those of the way down.
 
     Parameters
@@ -62,7 +62,7 @@ class Allotted:
 
 
 def allotted(
-    offers: Sequence[Offer], moments: Sequence[Moment], store: Mapping[str, int], lend: int
+    offers: Sequence[Offer], moments: Sequence[StageMoment], store: Mapping[str, int], lend: int
 ) -> Allotted | None:
     """Return one stack up and down for each seat, the fewest plates, or None where none fit.
 

@@ -231,7 +231,7 @@ class Open:
 
 
 @dataclass(frozen=True, eq=False)
-class Outcome:
+class OrderFound:
     """What a search for the order found.
 
     Parameters

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from fitup.model import CheckState, Influence, Job, ObjectiveResult, SeatPlan
 from fitup.procedure.bounds import Shares
-from fitup.procedure.course import Outcome
+from fitup.procedure.course import OrderFound
 from fitup.procedure.layout import Laid, lay, least_moves, moving_groups
 from fitup.procedure.levels import even, parts
 from fitup.procedure.meetings import Meetings
@@ -35,7 +35,7 @@ def best_order(
     *,
     in_parts: bool = True,
     spend: Spend = endless,
-) -> tuple[Laid, Outcome]:
+) -> tuple[Laid, OrderFound]:
     """Return the course, what the search found, and whether parts of moves were offered.
 
     First only the parts that the greatest travel in one go asks for; where that does not reach a
@@ -56,7 +56,7 @@ def best_order(
     Returns
     -------
     laid : Laid
-    outcome : Outcome
+    outcome : OrderFound
         Its ``stages`` are None where no order was found.
     """
     rows = way_rows(job, state, influence)
@@ -64,7 +64,7 @@ def best_order(
     meetings = Meetings.of(job, state, influence, rows)
     shares = [even(least_moves(job, g)) for g in groups]
 
-    def found(shares: Sequence[Sequence[Fraction]]) -> tuple[Laid, Outcome]:
+    def found(shares: Sequence[Sequence[Fraction]]) -> tuple[Laid, OrderFound]:
         laid = lay(job, groups, rows, shares)
         laid = laid if meetings is None else meetings.tested(laid)
         return _found(laid, Needs(job, influence, laid, meetings, spend), report)
@@ -87,7 +87,7 @@ def best_order(
     return fine, better
 
 
-def _found(laid: Laid, needs: Needs, report: Report) -> tuple[Laid, Outcome]:
+def _found(laid: Laid, needs: Needs, report: Report) -> tuple[Laid, OrderFound]:
     """Find an order; where a stage of it cannot be worked, find it again, every stage tried."""
     outcome = find_order(laid.course, report=report)
     if outcome.stages is None or needs.met(outcome.stages):
@@ -105,7 +105,7 @@ def any_rest_bound(laid: Laid) -> int:
     return Shares(laid.course, need).least(sum(need), need)
 
 
-def stages_result(job: Job, laid: Laid, outcome: Outcome) -> ObjectiveResult:
+def stages_result(job: Job, laid: Laid, outcome: OrderFound) -> ObjectiveResult:
     """Say how few stages there are and what is known of fewer.
 
     Parameters

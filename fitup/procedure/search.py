@@ -13,7 +13,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from fitup.procedure.bounds import Bounds
-from fitup.procedure.course import Course, Move, Open, Outcome, State
+from fitup.procedure.course import Course, Move, Open, OrderFound, State
 
 #: states kept after each stage, first moves tried at each, states a search may open
 BEAM, FIRST, NODES = 12, 8, 20_000
@@ -35,7 +35,7 @@ def find_order(
     beam: int = BEAM,
     nodes: int = NODES,
     report: Callable[[str], None] = lambda line: None,
-) -> Outcome:
+) -> OrderFound:
     """Return an order of work with the fewest stages that can be found, and a bound below all.
 
     Parameters
@@ -49,27 +49,27 @@ def find_order(
     bounds = Bounds(course)
     least = bounds.stages(course.start)
     if course.start == course.goal:
-        return Outcome((), 0, True, course.start)
+        return OrderFound((), 0, True, course.start)
     if math.isinf(least):
         _, _, furthest = _layers(course, bounds, min(nodes, _FURTHEST))
-        return Outcome(None, 0, True, furthest)
+        return OrderFound(None, 0, True, furthest)
     lower = int(least)
     found, furthest = _beam(course, bounds, beam)
     if found is None:
         report("order of stages: every state that can be reached")
         found, closed, furthest = _layers(course, bounds, nodes)
-        return Outcome(found, lower if found is None else len(found), closed, furthest)
+        return OrderFound(found, lower if found is None else len(found), closed, furthest)
     search = _Deepening(course, bounds, nodes)
     try:
         for depth in range(lower, len(found)):
             report(f"order of stages: is there one of {depth}?")
             better = search.within(course.start, depth)
             if better is not None:
-                return Outcome(better, depth, True, course.goal)
+                return OrderFound(better, depth, True, course.goal)
             lower = depth + 1
     except _Stopped:
-        return Outcome(found, lower, False, course.goal)
-    return Outcome(found, len(found), True, course.goal)
+        return OrderFound(found, lower, False, course.goal)
+    return OrderFound(found, len(found), True, course.goal)
 
 
 def _beam(course: Course, bounds: Bounds, width: int) -> tuple[Stages | None, State]:

@@ -18,7 +18,7 @@ import numpy as np
 from fitup.frames import Array
 from fitup.model import Job, Stage
 from fitup.procedure import follow
-from fitup.procedure.allot import Moment, Offer, allotted
+from fitup.procedure.allot import Offer, StageMoment, allotted
 from fitup.procedure.follow import Plates
 from fitup.procedure.heights import Heights
 
@@ -329,10 +329,10 @@ class Stacks:
         own = follow.growing(bands[::-1], self._thickness, Counter(top))
         return None if own is None else own[::-1]
 
-    def _moments(self) -> Iterator[Moment]:
+    def _moments(self) -> Iterator[StageMoment]:
         """Yield the moments at which most plates may be out: at the top, and after each turn."""
         held = {k for k, f in enumerate(self._follows) if f}
-        yield Moment(frozenset(held), frozenset(), Counter())
+        yield StageMoment(frozenset(held), frozenset(), Counter())
         use, gone, done = Counter[str](), set[int](), set[int]()
         for turn in self._turns:
             for k in turn:
@@ -341,4 +341,4 @@ class Stacks:
                 done.add(k)
                 if not self.beside(k):
                     gone.add(k)
-            yield Moment(frozenset(held - gone), frozenset(done), Counter(use))
+            yield StageMoment(frozenset(held - gone), frozenset(done), Counter(use))

@@ -13,7 +13,7 @@ from fitup.record.events import REJECTED, Event
 from fitup.record.people import People
 from fitup.record.plans import FILE as PLAN
 from fitup.record.store import Record
-from fitup.record.work_state import PlanWork, Work
+from fitup.record.work_state import PlanWork, WorkState
 
 State = Literal["open", "approved", "stopped", "rejected", "void"]
 NOT_APPROVED: Final = "NOT APPROVED - for review"
@@ -91,7 +91,7 @@ def when_words(when: str) -> str:
     return f"{when[:16].replace('T', ' ')} UTC"
 
 
-def standing(record: Record, work: Work, people: People, plan: str, now: Files) -> Standing:
+def standing(record: Record, work: WorkState, people: People, plan: str, now: Files) -> Standing:
     """Return where a plan stands, by the state of the work and the files as they are now.
 
     Parameters
@@ -126,7 +126,7 @@ def standing(record: Record, work: Work, people: People, plan: str, now: Files) 
     return replace(made, state=state, why=(*stops, *changed))
 
 
-def _superseded(work: Work, own: PlanWork) -> tuple[str, ...]:
+def _superseded(work: WorkState, own: PlanWork) -> tuple[str, ...]:
     """Say which other plan is in the place of an approved one."""
     last = work.approval
     if last is not None and last.about != own.id:

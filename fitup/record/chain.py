@@ -12,7 +12,7 @@ from fitup.errors import InputError
 from fitup.record.events import KINDS, NOTHING, PEOPLE_NAMED, Event, hash_of, read_body
 from fitup.record.keys import signed_by
 from fitup.record.people import FILE, People, read_people
-from fitup.record.work_state import Work
+from fitup.record.work_state import WorkState
 
 #: hash -> bytes, None where they are not there
 Contents = Callable[[str], bytes | None]
@@ -72,7 +72,7 @@ def check_chain(
     return Checked(tuple(events), tuple(broken), tuple(_clock([*known, *events])))
 
 
-def people_at(work: Work, contents: Contents) -> People:
+def people_at(work: WorkState, contents: Contents) -> People:
     """Return the people of the record at a state of it; none before they were named.
 
     Parameters

@@ -22,7 +22,7 @@ import msgspec
 from fitup.record.events import Event
 from fitup.record.history import History
 from fitup.record.witness import VARIABLE
-from fitup.record.work_state import Work
+from fitup.record.work_state import WorkState
 
 #: its text decides what follows from the entries
 _LOGIC: Final = ("fitup.record.work_state", "fitup.record.stage_work", "fitup.record.events")
@@ -40,14 +40,14 @@ class Checkpoint(msgspec.Struct, frozen=True):
         Hash of the first entry of the record.
     last : Event
         The last entry that was seen.
-    work : Work
+    work : WorkState
         The state of the work after it.
     """
 
     logic: str
     first: str
     last: Event
-    work: Work
+    work: WorkState
 
 
 def save(history: History) -> None:

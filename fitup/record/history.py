@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import overload
 
 from fitup.record.events import Event
-from fitup.record.work_state import Work, work_of
+from fitup.record.work_state import WorkState, work_of
 
 #: kind, id of a plan or None for any -> entries, oldest first
 Find = Callable[[str, str | None], tuple[Event, ...]]
@@ -28,7 +28,7 @@ class History(Sequence[Event]):
         How many there are.
     first : str
         Hash of the first one, by which witnesses know a record; empty without entries.
-    work : Work
+    work : WorkState
         The state of the work after all of them.
     last : Event, optional
         The last one.
@@ -42,7 +42,7 @@ class History(Sequence[Event]):
 
     size: int
     first: str
-    work: Work
+    work: WorkState
     last: Event | None
     load: Callable[[], tuple[Event, ...]]
     find: Find

@@ -31,7 +31,7 @@ _NOISE: Final = frozenset({"side", "too", "far", "by", "of", "start", "from"})
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
+class FilledForm:
     """A filled form as it lies in its file."""
 
     file: str
@@ -42,7 +42,7 @@ class Form:
     """Decimals have a comma."""
 
 
-def read_form(path: Path) -> Form:
+def read_form(path: Path) -> FilledForm:
     """Read a filled form, CSV or workbook.
 
     Raises
@@ -60,10 +60,10 @@ def read_form(path: Path) -> Form:
         raise InputError(problems)
     at = {name: i for i, name in enumerate(header) if name}
     named = tuple((n, {name: _cell(cells, i) for name, i in at.items()}) for n, cells in rows)
-    return Form(path.name, path.read_bytes(), named, comma)
+    return FilledForm(path.name, path.read_bytes(), named, comma)
 
 
-def code_of(form: Form, stage: int) -> str:
+def code_of(form: FilledForm, stage: int) -> str:
     """Return the check code that a form carries for a stage.
 
     Parameters
@@ -87,12 +87,12 @@ def code_of(form: Form, stage: int) -> str:
     return read_code(codes.pop(), f"{form.file}, plan")
 
 
-def lost_heads(form: Form, code_at: Callable[[int], str]) -> tuple[str, ...]:
+def lost_heads(form: FilledForm, code_at: Callable[[int], str]) -> tuple[str, ...]:
     """Say which entries a form quotes that the record no longer holds.
 
     Parameters
     ----------
-    form : Form
+    form : FilledForm
         Each row may quote the last entry of the record when it was printed.
     code_at : callable
         Number of an entry -> its record code as it now stands, empty where there is none.
@@ -111,7 +111,7 @@ def lost_heads(form: Form, code_at: Callable[[int], str]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def form_readings(form: Form, stage: int, asked: Sequence[Asked]) -> dict[str, Read]:
+def form_readings(form: FilledForm, stage: int, asked: Sequence[Asked]) -> dict[str, Read]:
     """Return the readings of one stage; rows that are not filled are left out.
 
     Parameters
@@ -249,7 +249,7 @@ def read_words(given: Sequence[str], asked: Sequence[Asked]) -> dict[str, Read]:
 
 
 def _read_row(
-    form: Form,
+    form: FilledForm,
     number: int,
     row: Mapping[str, str],
     by_name: Mapping[str, Asked],

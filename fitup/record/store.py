@@ -36,7 +36,7 @@ from fitup.record.people import People, Person, person_of, read_people
 from fitup.record.seal import FILE as SEAL_FILE
 from fitup.record.seal import Seal, held_to_seal, read_seal, seal_of, write_seal
 from fitup.record.witness import Seen, missed, note, seen_of
-from fitup.record.work_state import Work
+from fitup.record.work_state import WorkState
 
 #: of a file of more pages the seal holds the last entry alone [4 MB]
 MOST_PAGES: Final = 1024
@@ -352,7 +352,7 @@ class Pen:
         self.events = events
 
     @property
-    def work(self) -> Work:
+    def work(self) -> WorkState:
         """The state of the work after all entries so far."""
         return self.events.work
 

@@ -1,7 +1,7 @@
 """The one state of the work: a pure function of the entries of the record, asked by every command.
 
-:func:`work_of` folds entries into a :class:`Work`; nothing else decides what stands. Entries add
-and never erase: a STOP stands until it is lifted, and of several reports of a stage the worse
+:func:`work_of` folds entries into a :class:`WorkState`; nothing else decides what stands. Entries
+add and never erase: a STOP stands until it is lifted, and of several reports of a stage the worse
 counts until its hold point is released. :mod:`fitup.record.transitions` says which entry may
 follow on which state.
 """
@@ -113,7 +113,7 @@ class PlanWork:
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class WorkState:
     """The state of the work after some entries; see :func:`work_of`."""
 
     entry: int = 0
@@ -249,12 +249,12 @@ class Work:
         return "survey accepted, not planned" if self.survey else "survey not accepted"
 
 
-def work_of(events: Iterable[Event], start: Work | None = None) -> Work:
+def work_of(events: Iterable[Event], start: WorkState | None = None) -> WorkState:
     """Return the state of the work after entries, in their order; nothing else is asked.
 
     ``start`` is the state before the first of them.
     """
-    return reduce(_step, events, start or Work())
+    return reduce(_step, events, start or WorkState())
 
 
 def _plan_words(plan: PlanWork, begun: frozenset[int]) -> str:
@@ -277,7 +277,7 @@ def _hold(plan: PlanWork, stage: StageWork) -> str:
     return f"hold point after stage {stage.number} of plan {plan.code}"
 
 
-def _step(work: Work, event: Event) -> Work:
+def _step(work: WorkState, event: Event) -> WorkState:
     work = replace(work, entry=event.number, head=event.hash)
     if event.kind == PEOPLE_NAMED:
         return replace(work, people=event)
@@ -299,7 +299,7 @@ def _step(work: Work, event: Event) -> Work:
     return work
 
 
-def _of_plan(work: Work, event: Event) -> Work:
+def _of_plan(work: WorkState, event: Event) -> WorkState:
     plan = work.plan(event.about)
     if event.kind == PLAN_MADE:
         return _made(work, plan, event)
@@ -320,7 +320,7 @@ def _of_plan(work: Work, event: Event) -> Work:
     return replace(work, plans={**work.plans, plan.id: plan})
 
 
-def _of_recovery(work: Work, event: Event) -> Work:
+def _of_recovery(work: WorkState, event: Event) -> WorkState:
     """Note a way out that was approved or carried out.
 
     That one was made is signed by nobody: it says nothing of the work, and must not bring one back
@@ -359,7 +359,7 @@ def _stops_of(own: RecoveryWork, event: Event) -> Iterator[Called]:
         yield Called(*called, f"recovery {own.code}: {read}", own.id)
 
 
-def _made(work: Work, plan: PlanWork, event: Event) -> Work:
+def _made(work: WorkState, plan: PlanWork, event: Event) -> WorkState:
     """Note a plan; one made from a measured lift-off ends the codes approved before it.
 
     Nobody signs that entry. Whoever may write the file can so stop the work, but never start it.
@@ -371,7 +371,7 @@ def _made(work: Work, plan: PlanWork, event: Event) -> Work:
     return replace(work, plans=plans)
 
 
-def _lift_off_settled(work: Work, event: Event) -> Work:
+def _lift_off_settled(work: WorkState, event: Event) -> WorkState:
     """Release hold point 0 of the codes before: the plan made from the lift-off is approved."""
     plans = dict(work.plans)
     for plan in work.plans.values():

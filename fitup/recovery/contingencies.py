@@ -33,7 +33,7 @@ class Failure:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class GoalAnswer:
     """What can be done towards one goal: ``way``, with ``help``, or ``none``.
 
     ``lines`` is the number of lines of the longest way of several, ``why_not`` the first reason
@@ -59,9 +59,9 @@ class Contingency:
     failure: Failure
     first: int
     last: int
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[GoalAnswer, ...]
 
-    def of(self, goal: Goal) -> Outcome:
+    def of(self, goal: Goal) -> GoalAnswer:
         """Return what can be done towards a goal."""
         return next(o for o in self.outcomes if o.goal == goal)
 
@@ -185,7 +185,7 @@ def _lines(procedure: Procedure, failure: Failure) -> Iterator[int]:
 
 def _outcomes(
     rescuer: Rescuer, procedure: Procedure, failure: Failure, line: int
-) -> tuple[Outcome, ...]:
+) -> tuple[GoalAnswer, ...]:
     """Return what can be done after a line, goal by goal."""
     if failure.kind == "jack":
         return _tried(rescuer, procedure, Stopped(line, broken=(failure.what,)), GOALS)
@@ -200,33 +200,33 @@ def _outcomes(
         return (*safe, *_tried(rescuer, procedure, Stopped(line, at_rest=True), goals))
     goals = ("safe", "back")
     own = _tried(rescuer, procedure, Stopped(line), goals)
-    return (*own, Outcome("end", "none", why_not="only when the engineer knows the reason"))
+    return (*own, GoalAnswer("end", "none", why_not="only when the engineer knows the reason"))
 
 
 def _tried(
     rescuer: Rescuer, procedure: Procedure, stated: Stopped, goals: Sequence[Goal]
-) -> tuple[Outcome, ...]:
+) -> tuple[GoalAnswer, ...]:
     stopped = stopped_at(rescuer.job, (procedure,), stated)
     return tuple(_outcome(tried) for tried in rescuer.answer(stopped, goals).tried)
 
 
-def _outcome(tried: Tried) -> Outcome:
+def _outcome(tried: Tried) -> GoalAnswer:
     if tried.recovery is not None:
         lines, outside = len(tried.recovery.orders), bool(tried.recovery.outside)
-        return Outcome(tried.goal, "way", lines, outside=outside)
+        return GoalAnswer(tried.goal, "way", lines, outside=outside)
     why = tried.why_not[0] if tried.why_not else ""
     status: Literal["help", "none"] = "help" if tried.helped else "none"
-    return Outcome(tried.goal, status, 0, why, tried.jacks, tried.plates)
+    return GoalAnswer(tried.goal, status, 0, why, tried.jacks, tried.plates)
 
 
-def _kind_of(outcome: Outcome) -> tuple[object, ...]:
+def _kind_of(outcome: GoalAnswer) -> tuple[object, ...]:
     """Return what must be the same for two answers to stand as one."""
     jacks = tuple(h.jack for h in outcome.jacks)
     why = outcome.why_not if outcome.status == "none" else ""
     return outcome.status, jacks, outcome.plates, why
 
 
-def _worst(outcomes: Sequence[Outcome]) -> Outcome:
+def _worst(outcomes: Sequence[GoalAnswer]) -> GoalAnswer:
     """Return answers of one kind as one: the longest way, the greatest help."""
     first = outcomes[0]
     jacks = tuple(

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from fitup.record.readback import FORM
-from fitup.sheets.crew_lines import Read
+from fitup.sheets.crew_lines import CrewReading
 from fitup.sheets.model import Cell, SheetSet, Table
 from fitup.sheets.work import JackLine, StageSheet
 
@@ -50,14 +50,14 @@ def box_blanks(page: Any) -> None:
             cell.border = Border(left=line, right=line, top=line, bottom=line)
 
 
-def _reads_of(sheets: SheetSet, stage: StageSheet) -> list[Read]:
+def _reads_of(sheets: SheetSet, stage: StageSheet) -> list[CrewReading]:
     """Return all readings of a stage's crew, in the order of time."""
     own = [c for c in sheets.crews if (c.number, c.crew) == (stage.number, stage.crew)]
     lines = [line for crew in own for part in crew.parts for line in part.lines]
     return [read for line in lines for cell in line.cells for read in cell.reads]
 
 
-def _rows(stage: StageSheet, reads: Sequence[Read]) -> Iterator[tuple[Cell, ...]]:
+def _rows(stage: StageSheet, reads: Sequence[CrewReading]) -> Iterator[tuple[Cell, ...]]:
     """Yield name, place, what it should read and the ends of its band."""
     for line in stage.expected:
         yield (line.id, line.place, line.expect.words, line.low.words, line.high.words)
@@ -77,12 +77,12 @@ def _rows(stage: StageSheet, reads: Sequence[Read]) -> Iterator[tuple[Cell, ...]
             yield (f"pack {card.seat}", card.place, marks, "any other pack", "")
 
 
-def most_words(gauges: Sequence[Read]) -> tuple[str, str]:
+def most_words(gauges: Sequence[CrewReading]) -> tuple[str, str]:
     """Return the greatest and the least stop of a gauge, each empty where there is none.
 
     Parameters
     ----------
-    gauges : sequence of Read
+    gauges : sequence of CrewReading
         All readings of one gauge that may stop work.
     """
     highs = [r.high for r in gauges if r.high is not None]
@@ -91,12 +91,12 @@ def most_words(gauges: Sequence[Read]) -> tuple[str, str]:
     return most, min(lows, key=lambda n: n.si).full if lows else ""
 
 
-def end_words(read: Read) -> tuple[str, str, str]:
+def end_words(read: CrewReading) -> tuple[str, str, str]:
     """Say what an instrument reads, and the ends of its band.
 
     Parameters
     ----------
-    read : Read
+    read : CrewReading
         Of a line with a ram or dial.
     """
     ends = [

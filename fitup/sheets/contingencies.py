@@ -10,7 +10,7 @@ from typing import Final
 from fitup.model import Job
 from fitup.record.approval import Standing
 from fitup.record.check_code import check_code, spoken
-from fitup.recovery.contingencies import Certified, Contingency, Outcome
+from fitup.recovery.contingencies import Certified, Contingency, GoalAnswer
 from fitup.sheets.build import header_of
 from fitup.sheets.cautions import STRIP
 from fitup.sheets.model import Cell, Header, Table
@@ -184,7 +184,7 @@ def _rows(job: Job, found: Sequence[Contingency]) -> Iterator[ContingencyRow]:
         )
 
 
-def _reason(job: Job, found: Contingency, outcome: Outcome) -> str:
+def _reason(job: Job, found: Contingency, outcome: GoalAnswer) -> str:
     """Return why there is no way, without the names that differ from jack to jack."""
     words = outcome.why_not if outcome.status == "none" else ""
     if found.failure.kind == "jack":

@@ -20,14 +20,14 @@ from fitup.model.procedure import Band, ExpectedReading, Procedure, WorkEvent
 from fitup.sheets.crew_lines import (
     Cell,
     CrewJack,
+    CrewLine,
+    CrewPart,
+    CrewReading,
+    CrewRow,
     CrewSheet,
     JointRead,
     JointRow,
-    Line,
     PackLine,
-    Part,
-    Read,
-    Row,
 )
 from fitup.sheets.crew_words import (
     Shared,
@@ -116,7 +116,7 @@ def crew_sheet(
     )
 
 
-def parts_of(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tuple[Part, ...]:
+def parts_of(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tuple[CrewPart, ...]:
     """Gather events into parts of the work.
 
     Parameters
@@ -147,13 +147,13 @@ def _jack(job: Job, procedure: Procedure, name: str, stroke: tuple[float, float]
     )
 
 
-def _part(job: Job, procedure: Procedure, title: str, events: Sequence[WorkEvent]) -> Part:
+def _part(job: Job, procedure: Procedure, title: str, events: Sequence[WorkEvent]) -> CrewPart:
     """Return one part of the work; a stop band that most of its lines share is said at its head."""
     shared = shared_bands(reading for event in events for reading in event.readings)
     heads = head_bands(job, procedure.jacks, shared)
     alone = len(procedure.jacks) == 1
     common = {b: b.words[0] if alone else b.same for b in heads}
-    return Part(
+    return CrewPart(
         title=title,
         common=tuple(f"{b.instrument} {b.how} {w}" for b, w in common.items() if w),
         stops=tuple(b for b, words in common.items() if not words),
@@ -161,11 +161,11 @@ def _part(job: Job, procedure: Procedure, title: str, events: Sequence[WorkEvent
     )
 
 
-def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: Shared) -> Line:
-    by_jack: dict[str, list[Read]] = {j: [] for j in procedure.jacks}
+def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: Shared) -> CrewLine:
+    by_jack: dict[str, list[CrewReading]] = {j: [] for j in procedure.jacks}
     seat_of = {job.jacks[j].seat: j for j in reversed(procedure.jacks)}
     packed = event.verb in ("CHANGE PACK", "FOLLOW WITH PLATES", "TAKE OUT PLATES")
-    loose: dict[str, list[Read]] = {}
+    loose: dict[str, list[CrewReading]] = {}
     for reading in event.readings:
         if _is_plain(job, event, reading):
             continue
@@ -181,7 +181,7 @@ def _line(job: Job, procedure: Procedure, event: WorkEvent, shared: Shared) -> L
     asks = line_called(job, procedure.seats, event)
     same, same_stop = _same(cells)
     packs = tuple(_packs(job, event, loose)) if packed else ()
-    return Line(
+    return CrewLine(
         number=event.line,
         who=event.who,
         asks=asks,
@@ -219,12 +219,12 @@ def _same(cells: Sequence[Cell]) -> tuple[str, str]:
     return f"every jack: {gap}", f"STOP {first.stop}"
 
 
-def _rows(asks: str, cells: Sequence[Cell]) -> Iterator[Row]:
+def _rows(asks: str, cells: Sequence[Cell]) -> Iterator[CrewRow]:
     """Yield a row for each instrument; the first is named after what the line asks."""
     held = [_named(cell) for cell in cells]
     for n, key in enumerate(dict.fromkeys(key for own in held for key in own)):
         reads = tuple(own.get(key) for own in held)
-        yield Row(
+        yield CrewRow(
             label=_label(asks, key[0], aim=any(r.aim for r in reads if r), first=n == 0),
             reads=reads,
             stop=bands("STOP", [r.stop if r else "" for r in reads]),
@@ -232,7 +232,7 @@ def _rows(asks: str, cells: Sequence[Cell]) -> Iterator[Row]:
         )
 
 
-def _named(cell: Cell) -> dict[tuple[str, int], Read]:
+def _named(cell: Cell) -> dict[tuple[str, int], CrewReading]:
     """Return the readings of a cell by instrument, and which one of its kind."""
     count: Counter[str] = Counter()
     named = {}
@@ -255,7 +255,7 @@ def _label(asks: str, instrument: str, *, aim: bool, first: bool) -> str:
     return f"{verb}: {rest.removesuffix(' of').removesuffix(' to') or instrument}"
 
 
-def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: Shared) -> Read:
+def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: Shared) -> CrewReading:
     units = DISPLAY[job.units]
     shown = shown_of(reading.instrument, units, reading.resolution)
     number = rounded(reading.value, shown)
@@ -270,7 +270,7 @@ def _read(job: Job, event: WorkEvent, reading: ExpectedReading, shared: Shared) 
         stop = words if band is not None and not is_shared(reading, shared) else ""
         held = reading.band("HOLD")
         hold = "" if held is None else band_words(job, reading, held, shown)
-    return Read(
+    return CrewReading(
         key=("event", event.line, reading.instrument, reading.at),
         instrument=reading.instrument,
         number=number,
@@ -341,7 +341,9 @@ def _between(ends: Sequence[Number], sides: Sequence[str]) -> str:
     return f"{low.size} {first} to {high.size} {high.unit} {last}"
 
 
-def _packs(job: Job, event: WorkEvent, reads: Mapping[str, Sequence[Read]]) -> Iterator[PackLine]:
+def _packs(
+    job: Job, event: WorkEvent, reads: Mapping[str, Sequence[CrewReading]]
+) -> Iterator[PackLine]:
     """Yield what becomes of the plates at every seat of a line."""
     after = {state.seat: state for state in event.after}
     for seat in dict.fromkeys([*(m.seat for m in event.moved), *event.objects]):

@@ -21,7 +21,7 @@ class CrewJack:
 
 
 @dataclass(frozen=True, slots=True)
-class Read:
+class CrewReading:
     """One reading of one cell: what the instrument should show, and where work stops.
 
     ``key`` names the event's line, the instrument and what it stands at.
@@ -68,15 +68,15 @@ class Bands:
 class Cell:
     """The readings of one jack (and its seat) in one line."""
 
-    reads: tuple[Read, ...]
+    reads: tuple[CrewReading, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class CrewRow:
     """What one instrument reads at every jack of a line, with the bands of this line alone."""
 
     label: str
-    reads: tuple[Read | None, ...]
+    reads: tuple[CrewReading | None, ...]
     stop: Bands | None
     hold: Bands | None
 
@@ -91,11 +91,11 @@ class PackLine:
     """What is done with which plates, in order: ``OUT``, ``P5, P2``."""
     pack: tuple[str, ...]
     """Marks, bottom to top."""
-    reads: tuple[Read, ...]
+    reads: tuple[CrewReading, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class CrewLine:
     """One line of a procedure: one hand, one verb."""
 
     number: int
@@ -108,13 +108,13 @@ class Line:
     """The stop band of that."""
     cells: tuple[Cell, ...]
     """One for each jack of the crew; empty where nothing is read."""
-    rows: tuple[Row, ...]
+    rows: tuple[CrewRow, ...]
     """The same readings, a row for each instrument: what the crew works towards first."""
     packs: tuple[PackLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class CrewPart:
     """One part of the work with its stop bands and lines."""
 
     title: str
@@ -122,7 +122,7 @@ class Part:
     """Stop bands that are the same for every jack, said once."""
     stops: tuple[Bands, ...]
     """Stop bands that hold through the part and differ from jack to jack."""
-    lines: tuple[Line, ...]
+    lines: tuple[CrewLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,11 +164,11 @@ class CrewSheet:
     number: int
     crew: int
     jacks: tuple[CrewJack, ...]
-    parts: tuple[Part, ...]
+    parts: tuple[CrewPart, ...]
     joint: tuple[JointRow, ...]
     """What is read at the joint before the hold point."""
     hold_line: int
     first: int
     last: int
-    back: tuple[Part, ...] = ()
+    back: tuple[CrewPart, ...] = ()
     """The way back from the raised state on steel; empty where the deck does not come back."""

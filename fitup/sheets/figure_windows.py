@@ -15,7 +15,7 @@ from fitup.model import SIDES, Job
 from fitup.sheets.figures import STYLE
 from fitup.sheets.words import NAMES, shown_for
 from fitup.trust.joint import limits_of
-from fitup.trust.windows import Course, Window
+from fitup.trust.windows import TemperatureCourse, Window
 from fitup.units import DISPLAY, from_si
 
 _WIDTH: Final = 7.1
@@ -24,7 +24,7 @@ _LINES: Final = ("-", "--", ":", "-.")
 _MOST_LINES: Final = 8
 
 
-def windows_svg(job: Job, series: SteelSeries, course: Course, title: str) -> bytes:
+def windows_svg(job: Job, series: SteelSeries, course: TemperatureCourse, title: str) -> bytes:
     """Return the figure of one joint as SVG, the same bytes for the same course.
 
     Parameters
@@ -32,7 +32,7 @@ def windows_svg(job: Job, series: SteelSeries, course: Course, title: str) -> by
     job : Job
     series : SteelSeries
         The series that ``course`` was computed from.
-    course : Course
+    course : TemperatureCourse
     title : str
         Printed over the figure.
     """
@@ -43,7 +43,7 @@ def windows_svg(job: Job, series: SteelSeries, course: Course, title: str) -> by
     return target.getvalue()
 
 
-def _figure(job: Job, series: SteelSeries, course: Course, title: str) -> Figure:
+def _figure(job: Job, series: SteelSeries, course: TemperatureCourse, title: str) -> Figure:
     groups = _groups(course)
     heights = [1.0, *([1.25] * len(groups)), 0.5]
     tall = _PANEL * sum(heights) + 0.5
@@ -74,7 +74,7 @@ def _moment(days: float) -> dt.datetime:
     return dt.datetime(1970, 1, 1) + dt.timedelta(days=days)
 
 
-def _groups(course: Course) -> list[list[int]]:
+def _groups(course: TemperatureCourse) -> list[list[int]]:
     """Return the checks that go with the temperature, by quantity; at most three quantities."""
     moving = np.ptp(course.values, axis=0) > 1e-6
     groups: dict[str, list[int]] = {}
@@ -103,7 +103,7 @@ def _steel(panel: Any, job: Job, series: SteelSeries, times: list[dt.datetime]) 
 
 
 def _checks(
-    panel: Any, job: Job, course: Course, rows: list[int], times: list[dt.datetime]
+    panel: Any, job: Job, course: TemperatureCourse, rows: list[int], times: list[dt.datetime]
 ) -> None:
     checks = [course.checks[i] for i in rows]
     quantity = checks[0].quantity
@@ -149,7 +149,7 @@ def _label_ends(panel: Any, when: dt.datetime, ends: list[tuple[float, str]]) ->
         )  # fmt: skip
 
 
-def _bars(panel: Any, series: SteelSeries, course: Course) -> None:
+def _bars(panel: Any, series: SteelSeries, course: TemperatureCourse) -> None:
     def draw(found: tuple[Window, ...], row: float, face: str) -> None:
         for window in found:
             start, end = series.clock(window.start), series.clock(window.end)

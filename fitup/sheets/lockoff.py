@@ -26,7 +26,7 @@ from fitup.sheets.trust_words import (
 from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.survey.points import Survey
 from fitup.trust.joint import CheckTrust, risk_of
-from fitup.trust.lockoff import LockOff, taken
+from fitup.trust.lockoff import LockOffDecision, taken
 from fitup.units import DISPLAY
 
 CAUTIONS: Final = (
@@ -43,7 +43,7 @@ def lockoff_pdf(
     job: Job,
     survey: Survey,
     when: dt.datetime,
-    decided: tuple[LockOff, ...],
+    decided: tuple[LockOffDecision, ...],
     series: SteelSeries | None,
     figures: dict[str, bytes],
 ) -> bytes:
@@ -54,7 +54,7 @@ def lockoff_pdf(
     job, survey
     when : datetime
         Local time at which the joints are to be locked.
-    decided : tuple of LockOff
+    decided : tuple of LockOffDecision
         One for each joint.
     series : SteelSeries or None
         Steel temperatures against time, where they were given.
@@ -75,7 +75,7 @@ def lockoff_pdf(
     )
 
 
-def _header(job: Job, when: dt.datetime, decided: tuple[LockOff, ...]) -> Header:
+def _header(job: Job, when: dt.datetime, decided: tuple[LockOffDecision, ...]) -> Header:
     units = DISPLAY[job.units]
     said = [f"{o.trust.joint} {o.decision} {o.trust.probability:.6f}" for o in decided]
     body = "\0".join([job.digest, when.isoformat(), *said])
@@ -101,7 +101,9 @@ def _header(job: Job, when: dt.datetime, decided: tuple[LockOff, ...]) -> Header
     )
 
 
-def _joint(job: Job, survey: Survey, own: LockOff, series: SteelSeries | None) -> dict[str, Any]:
+def _joint(
+    job: Job, survey: Survey, own: LockOffDecision, series: SteelSeries | None
+) -> dict[str, Any]:
     joint = job.joints[own.trust.joint]
     sure = [c for c in own.trust.checks if _summed(c)]
     listed = [c for c in own.trust.checks if not _summed(c)]
@@ -135,7 +137,7 @@ def _summed(stated: CheckTrust) -> bool:
     return stated.check.quantity in OF_POINTS and stated.conformity == "inside"
 
 
-def _window(series: SteelSeries, own: LockOff) -> str:
+def _window(series: SteelSeries, own: LockOffDecision) -> str:
     assert own.course is not None
     sure = windows_words(series, own.course.sure)
     return f"surely inside {sure}; within tolerance {windows_words(series, own.course.windows)}"

@@ -23,7 +23,7 @@ from fitup.record.check_code import check_code, spoken
 from fitup.sheets.build import header_of
 from fitup.sheets.cautions import BAND_PASSED, STRIP, cautions
 from fitup.sheets.crew import crew_sheet
-from fitup.sheets.crew_lines import CrewSheet, Line, Read
+from fitup.sheets.crew_lines import CrewLine, CrewReading, CrewSheet
 from fitup.sheets.model import Header
 from fitup.sheets.numbers import Number, printed_in, rounded
 from fitup.sheets.pdf import compile_pdf, printable
@@ -181,7 +181,7 @@ def _said(job: Job, found: Found) -> Iterator[str]:
         yield "nuts are home, loads let down, oil off at every jack"
 
 
-def event_words(line: Line) -> str:
+def event_words(line: CrewLine) -> str:
     """Return a line of a procedure as one line of text."""
     said = [f"{line.number:>4}  {line.who.upper():<8} {line.asks}"]
     said += [_read_words(read) for cell in line.cells for read in cell.reads if read.aim]
@@ -195,7 +195,7 @@ def event_words(line: Line) -> str:
     return "  ".join(said)
 
 
-def _read_words(read: Read) -> str:
+def _read_words(read: CrewReading) -> str:
     return f"{read.key[-1]} {read.said}"
 
 

@@ -17,7 +17,7 @@ from fitup.record.asdone import SUPPORTS, Asked
 from fitup.record.readback import FORM
 from fitup.sheets.as_done import HEAD, end_words, most_words
 from fitup.sheets.crew import parts_of
-from fitup.sheets.crew_lines import Read
+from fitup.sheets.crew_lines import CrewReading
 from fitup.sheets.model import Table
 from fitup.sheets.places import place_words
 from fitup.units import DISPLAY
@@ -95,11 +95,11 @@ def _rows(job: Job, recovery: Recovery) -> Iterator[_Row]:
     yield from _left(job, recovery)
 
 
-def _whole(read: Read) -> bool:
+def _whole(read: CrewReading) -> bool:
     return read.low is not None and read.high is not None
 
 
-def _at_last(job: Job, seat: str, reads: Sequence[Read]) -> Iterator[_Row]:
+def _at_last(job: Job, seat: str, reads: Sequence[CrewReading]) -> Iterator[_Row]:
     """Yield where a ram or dial stood at the last line that asks for it."""
     if not reads:
         return
@@ -116,7 +116,7 @@ def _at_last(job: Job, seat: str, reads: Sequence[Read]) -> Iterator[_Row]:
     yield _Row(asked, f"{place_words(job, own)}, line {line}", should, (band[0], band[1]))
 
 
-def _load(job: Job, jack: str, reads: Sequence[Read]) -> Iterator[_Row]:
+def _load(job: Job, jack: str, reads: Sequence[CrewReading]) -> Iterator[_Row]:
     """Yield the most that a gauge showed on the way, between its least and its greatest stop."""
     highs = [r.high.si for r in reads if r.high is not None]
     if not highs:

@@ -19,7 +19,7 @@ from fitup.sheets.words import (
     ram_reading,
     value_words,
 )
-from fitup.sheets.work import Expected, GapChange, JackLine, RamReading, SeatCard, StageSheet
+from fitup.sheets.work import Expected, GapAtTemperature, JackLine, RamReading, SeatCard, StageSheet
 from fitup.units import DISPLAY
 
 
@@ -124,7 +124,7 @@ def _computed(job: Job, stage: StageFact) -> str:
 
 def _gap_changes(
     job: Job, stage: StageFact, certificate: Certificate, header: Header
-) -> tuple[GapChange, ...]:
+) -> tuple[GapAtTemperature, ...]:
     """Say what gaps read where steel is not as at the survey, so that nobody has to reckon."""
     units = DISPLAY[job.units]
     apart = job.gates.temperature_apart
@@ -142,7 +142,7 @@ def _gap_changes(
                 continue
             side = "wider" if number.value > 0.0 else "narrower"
             words = f"{at.full}: {number.size} {number.unit} {side}"
-            changes.append(GapChange(joint, halves, words, number))
+            changes.append(GapAtTemperature(joint, halves, words, number))
     return tuple(changes)
 
 

@@ -15,7 +15,7 @@ from fitup.sheets.trust_words import main_source_line, percent, risk_words, shot
 from fitup.sheets.words import NAMES, shown_for
 from fitup.trust.conformity import conformity_at
 from fitup.trust.joint import CheckTrust, JointTrust, risk_of
-from fitup.trust.shots import Shot
+from fitup.trust.shots import PlannedShot
 from fitup.trust.trust_report import TrustReport, both_ways, shares_inside
 from fitup.units import DISPLAY
 
@@ -97,7 +97,11 @@ def sure_sheet(job: Job, stated: TrustReport, expected: Mapping[str, str]) -> Su
 
 
 def _joint(
-    job: Job, stated: TrustReport, joint: JointTrust, shot: Shot | None, expected: Mapping[str, str]
+    job: Job,
+    stated: TrustReport,
+    joint: JointTrust,
+    shot: PlannedShot | None,
+    expected: Mapping[str, str],
 ) -> SureJoint:
     lines, others = [], []
     drawn = np.transpose(

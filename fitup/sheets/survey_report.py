@@ -23,7 +23,7 @@ from fitup.sheets.figures import STYLE, as_svg
 from fitup.sheets.pdf import typeset
 from fitup.sheets.survey_words import (
     KINDS,
-    TrustReport,
+    SurveyReportWords,
     changes_words,
     compared,
     reading_words,
@@ -34,7 +34,7 @@ from fitup.survey.verdict import REFUSED
 from fitup.units import DISPLAY, DisplayUnits
 
 
-def write_report(job: Job, all_: TrustReport, folder: Path) -> tuple[Path, ...]:
+def write_report(job: Job, all_: SurveyReportWords, folder: Path) -> tuple[Path, ...]:
     """Write ``survey-report.pdf``, figures and the coordinates of every epoch.
 
     Everything is made before the first file is written, and each file is put in place whole.
@@ -42,7 +42,7 @@ def write_report(job: Job, all_: TrustReport, folder: Path) -> tuple[Path, ...]:
     Parameters
     ----------
     job : Job
-    all_ : TrustReport
+    all_ : SurveyReportWords
     folder : Path
         Made when missing.
 
@@ -73,7 +73,7 @@ def write_report(job: Job, all_: TrustReport, folder: Path) -> tuple[Path, ...]:
     return tuple(folder / name for name in files)
 
 
-def _moves(all_: TrustReport) -> list[tuple[Congruency, dict[str, Array]]]:
+def _moves(all_: SurveyReportWords) -> list[tuple[Congruency, dict[str, Array]]]:
     """Return what moved between epochs, with the places of the points."""
     result = []
     for before, after in compared(all_.solved, all_.since):
@@ -111,7 +111,7 @@ def coordinates_csv(solved: Solved) -> bytes:
     return ("\r\n".join(rows) + "\r\n").encode()
 
 
-def _pdf(job: Job, all_: TrustReport, drawn: list[bytes], moved: list[bytes]) -> bytes:
+def _pdf(job: Job, all_: SurveyReportWords, drawn: list[bytes], moved: list[bytes]) -> bytes:
     epochs = list(all_.solved.values())
     taken = [datetime.fromisoformat(e.taken).replace(tzinfo=UTC) for e in job.epochs]
     data = {

@@ -45,7 +45,7 @@ MOST: Final = 6
 
 
 @dataclass(frozen=True, eq=False)
-class TrustReport:
+class SurveyReportWords:
     """All that a survey report tells: epochs, earlier ones, reliability, and the verdict."""
 
     solved: Mapping[int, Solved]

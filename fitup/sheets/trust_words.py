@@ -13,8 +13,8 @@ from fitup.sheets.words import NAMES, value_words
 from fitup.survey.steel import Steel
 from fitup.trust.conformity import Conformity
 from fitup.trust.joint import CheckTrust, JointTrust
-from fitup.trust.lockoff import LockOff
-from fitup.trust.shots import Shot
+from fitup.trust.lockoff import LockOffDecision
+from fitup.trust.shots import PlannedShot
 from fitup.trust.windows import Window
 from fitup.units import DISPLAY, DisplayUnits, from_si
 
@@ -60,7 +60,7 @@ def main_source_line(trust: JointTrust) -> str:
     return f"{percent(most.share)} of the uncertainty is {most.source.text}: {most.source.remedy}"
 
 
-def shot_line(shot: Shot, units: DisplayUnits) -> str:
+def shot_line(shot: PlannedShot, units: DisplayUnits) -> str:
     """Say the next most useful measurement and what it would do.
 
     Parameters
@@ -167,13 +167,13 @@ def steel_words(job: Job, steel: Mapping[str, Steel]) -> str:
     return "; ".join(f"{name} {words}" for name, words in said.items())
 
 
-def reason_of(job: Job, own: LockOff, series: SteelSeries | None) -> str:
+def reason_of(job: Job, own: LockOffDecision, series: SteelSeries | None) -> str:
     """Say in a sentence why a joint is locked, waited for, or moved again.
 
     Parameters
     ----------
     job : Job
-    own : LockOff
+    own : LockOffDecision
     series : SteelSeries or None
         The series it was decided with, None where there was none.
     """

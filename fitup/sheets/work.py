@@ -241,7 +241,7 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
-class GapChange:
+class GapAtTemperature:
     """How much wider or narrower the gaps of a joint read at another steel temperature."""
 
     joint: str
@@ -271,7 +271,7 @@ class StageSheet:
     expected: tuple[Expected, ...]
     steel: str
     """Steel temperature for which the expected readings hold; empty where none matters."""
-    gap_changes: tuple[GapChange, ...] = field(metadata={CALLED: "change"})
+    gap_changes: tuple[GapAtTemperature, ...] = field(metadata={CALLED: "change"})
     move_band: Number
     load_band: str
     follow_up: Number

@@ -16,8 +16,8 @@ from typing import Any, Final
 import numpy as np
 
 from fitup.frames import Array
-from fitup.solve.forms import Form, squares
-from fitup.solve.line import Line
+from fitup.solve.forms import QuadraticForm, squares
+from fitup.solve.line import SegmentLine
 
 _MM: Final = 1e-3
 #: segment or link, its rows G over the settings it ties, and d
@@ -33,14 +33,14 @@ class Balanced:
     are forms of segments and links: as they are, and with what binds folded in.
     """
 
-    line: Line
+    line: SegmentLine
     moved: float
     x: list[Array]
-    plain: tuple[list[Form], list[Form]]
-    tight: tuple[list[Form], list[Form]]
+    plain: tuple[list[QuadraticForm], list[QuadraticForm]]
+    tight: tuple[list[QuadraticForm], list[QuadraticForm]]
 
 
-def balance(line: Line) -> Balanced:
+def balance(line: SegmentLine) -> Balanced:
     """Move costs from links to the segments they tie, so that cutting a link loses little.
 
     With e what a link's squares are made of and p its value at the continuous optimum,
@@ -67,7 +67,7 @@ def balance(line: Line) -> Balanced:
     return Balanced(line, line.base + moved, x, (own, links), tight)
 
 
-def _moved(line: Line, x: Sequence[Array]) -> tuple[Line, float]:
+def _moved(line: SegmentLine, x: Sequence[Array]) -> tuple[SegmentLine, float]:
     """Return the line with what its links cost at x moved to its segments, and the constant."""
     definite = [
         len(h) >= len(own) and np.linalg.matrix_rank(M) == M.shape[1]
@@ -94,7 +94,7 @@ def _moved(line: Line, x: Sequence[Array]) -> tuple[Line, float]:
     return replace(line, own=own, links=links), moved
 
 
-def _segment_rows(line: Line, s: int) -> tuple[Array, Array]:
+def _segment_rows(line: SegmentLine, s: int) -> tuple[Array, Array]:
     """Return the rows G x <= d of one segment: least and greatest settings, and its limits."""
     space = line.spaces[s]
     n = len(space.values)
@@ -103,16 +103,18 @@ def _segment_rows(line: Line, s: int) -> tuple[Array, Array]:
     return np.vstack([-np.eye(n), np.eye(n), space.L]), np.r_[-low, high, space.b]
 
 
-def _fold(forms: Sequence[Form], rows: Sequence[_Rows], prices: Sequence[Array]) -> list[Form]:
+def _fold(
+    forms: Sequence[QuadraticForm], rows: Sequence[_Rows], prices: Sequence[Array]
+) -> list[QuadraticForm]:
     return [
-        Form(form.H, form.c - 0.5 * (G.T @ p), form.k - float(p @ d))
+        QuadraticForm(form.H, form.c - 0.5 * (G.T @ p), form.k - float(p @ d))
         for form, (_, G, d), p in zip(forms, rows, prices, strict=True)
     ]
 
 
 def _optimum(
-    own: Sequence[Form],
-    links: Sequence[Form],
+    own: Sequence[QuadraticForm],
+    links: Sequence[QuadraticForm],
     alone: Sequence[_Rows],
     pairs: Sequence[_Rows],
     start: Array,

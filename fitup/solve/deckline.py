@@ -16,7 +16,7 @@ import numpy as np
 from fitup.frames import Array
 from fitup.problem.problem import FitProblem, Rows
 from fitup.solve.exact import Space
-from fitup.solve.line import Line, Link
+from fitup.solve.line import Link, SegmentLine
 
 #: share of a row's greatest coefficient below which a seat is not tied by it
 _LOOSE: Final = 1e-12
@@ -26,7 +26,7 @@ _LOOSE: Final = 1e-12
 class DeckLine:
     """A problem as a line of blocks of seats (by number)."""
 
-    line: Line
+    line: SegmentLine
     blocks: list[Array]
 
     def pick(self, picks: list[Array], n: int) -> Array:
@@ -44,7 +44,7 @@ class DeckLine:
             pick[block] = own
         return pick
 
-    def priced(self, problem: FitProblem, prices: Array, about: Array) -> Line:
+    def priced(self, problem: FitProblem, prices: Array, about: Array) -> SegmentLine:
         """Return the line with a price (t,) on every plate of each mark, none below zero.
 
         What a pack costs grows about evenly with its thickness. That part joins the squares, where
@@ -77,7 +77,7 @@ class DeckLine:
             dearer.append(rest)
         return replace(self.sloped(slopes, base), prices=dearer)
 
-    def sloped(self, slopes: Array, base: float) -> Line:
+    def sloped(self, slopes: Array, base: float) -> SegmentLine:
         """Return the line that costs ``slopes . x + base`` more, within its squares.
 
         Parameters
@@ -128,7 +128,7 @@ def deck_line(problem: FitProblem, cap: float | None) -> DeckLine | None:
         (A, right), (P, r) = squares[1][k], limits[1][k]
         n = len(one)
         links.append(Link(A[:, :n], A[:, n:], right, P[:, :n], P[:, n:], r))
-    return DeckLine(Line(spaces, own, links), blocks)
+    return DeckLine(SegmentLine(spaces, own, links), blocks)
 
 
 def _space(problem: FitProblem, block: Array, L: Array, b: Array) -> Space:

@@ -20,19 +20,19 @@ _SLOPE: Final = 1e-8
 
 
 @dataclass(frozen=True, eq=False)
-class Form:
+class QuadraticForm:
     """``x' H x - 2 c . x + k`` with H (n, n) positive semi-definite, c (n,)."""
 
     H: Array
     c: Array
     k: float
 
-    def __add__(self, other: Form) -> Form:
-        return Form(self.H + other.H, self.c + other.c, self.k + other.k)
+    def __add__(self, other: QuadraticForm) -> QuadraticForm:
+        return QuadraticForm(self.H + other.H, self.c + other.c, self.k + other.k)
 
-    def wider(self, m: int) -> Form:
+    def wider(self, m: int) -> QuadraticForm:
         """Return the same form with m more variables that it does not see."""
-        return Form(np.pad(self.H, (0, m)), np.pad(self.c, (0, m)), self.k)
+        return QuadraticForm(np.pad(self.H, (0, m)), np.pad(self.c, (0, m)), self.k)
 
     def root(self) -> tuple[Array, Array, float]:
         """Return R (r, n), z (r,) and base with the form equal to ``base + |R x - z|^2``.
@@ -44,7 +44,7 @@ class Form:
         return (half * size).T, d, self.k - float(d @ d) - fall
 
 
-def squares(M: Array, h: Array) -> Form:
+def squares(M: Array, h: Array) -> QuadraticForm:
     """Return ``|M x - h|^2`` as a form.
 
     Parameters
@@ -57,27 +57,27 @@ def squares(M: Array, h: Array) -> Form:
     >>> squares(np.array([[2.0]]), np.array([6.0])).root()[2]
     0.0
     """
-    return Form(M.T @ M, M.T @ h, float(h @ h))
+    return QuadraticForm(M.T @ M, M.T @ h, float(h @ h))
 
 
-def nothing(n: int) -> Form:
+def nothing(n: int) -> QuadraticForm:
     """Return the form that is zero everywhere."""
-    return Form(np.zeros((n, n)), np.zeros(n), 0.0)
+    return QuadraticForm(np.zeros((n, n)), np.zeros(n), 0.0)
 
 
-def least_over_first(form: Form, n: int) -> Form:
+def least_over_first(form: QuadraticForm, n: int) -> QuadraticForm:
     """Return the least of a form over its first n variables, as a form in the others.
 
     Parameters
     ----------
-    form : Form
+    form : QuadraticForm
     n : int
         Variables to eliminate; the others keep their order.
     """
     first, cross, rest = form.H[:n, :n], form.H[n:, :n], form.H[n:, n:]
     half, _, fall = _half(first, form.c[:n])
     G, d = cross @ half, half.T @ form.c[:n]
-    return Form(rest - G @ G.T, form.c[n:] - G @ d, form.k - float(d @ d) - fall)
+    return QuadraticForm(rest - G @ G.T, form.c[n:] - G @ d, form.k - float(d @ d) - fall)
 
 
 def _half(H: Array, c: Array) -> tuple[Array, Array, float]:

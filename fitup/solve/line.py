@@ -30,7 +30,7 @@ class Link:
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class SegmentLine:
     """Segments in order: own squares ``|M x - h|^2``, choices and limits, and links between.
 
     Parameters
@@ -68,7 +68,7 @@ class Kept:
 
 
 @dataclass(frozen=True, eq=False)
-class Tie:
+class ReducedLink:
     """A link in as few coordinates as its squares have: ``|a(x_s) - b(x_t)|^2 + rest``."""
 
     to_a: Array
@@ -80,7 +80,7 @@ class Tie:
     r: Array
 
     @classmethod
-    def of(cls, link: Link) -> Tie:
+    def of(cls, link: Link) -> ReducedLink:
         """Return a link in its own coordinates; limit rows scaled to coefficients of order one."""
         U, size, _ = np.linalg.svd(np.hstack([link.A, link.B]), full_matrices=False)
         U = U[:, size > 1e-12 * size.max(initial=1e-300)]
@@ -97,9 +97,9 @@ class Tie:
             link.r / scale,
         )
 
-    def turned(self) -> Tie:
+    def turned(self) -> ReducedLink:
         """Return the same link seen from ahead."""
-        return Tie(-self.to_b, -self.to_a, self.h, self.rest, self.Q, self.P, self.r)
+        return ReducedLink(-self.to_b, -self.to_a, self.h, self.rest, self.Q, self.P, self.r)
 
     def step(self, before: Kept, value: Array, after: Kept) -> tuple[Array, Array]:
         """Return the least value at each setting ahead, and which setting it came from.
@@ -182,12 +182,14 @@ class Tie:
         return behind, ahead, total + after.alone[ahead], bool(complete)
 
 
-def best_line(ties: Sequence[Tie], kept: Sequence[Kept]) -> tuple[float, list[Array], Array]:
+def best_line(
+    ties: Sequence[ReducedLink], kept: Sequence[Kept]
+) -> tuple[float, list[Array], Array]:
     """Find the best line along kept settings; ties fall to the first.
 
     Parameters
     ----------
-    ties : sequence of Tie
+    ties : sequence of ReducedLink
         Between each segment and the next.
     kept : sequence of Kept
         Settings of every segment.
@@ -216,12 +218,12 @@ def best_line(ties: Sequence[Tie], kept: Sequence[Kept]) -> tuple[float, list[Ar
     return score, picks[::-1], np.array(before)
 
 
-def values_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> list[Array]:
+def values_after(ties: Sequence[ReducedLink], kept: Sequence[Kept]) -> list[Array]:
     """Return the least cost of all segments ahead of each kept setting, along kept settings.
 
     Parameters
     ----------
-    ties : sequence of Tie
+    ties : sequence of ReducedLink
         Between each segment and the next.
     kept : sequence of Kept
         Settings of every segment.
@@ -238,12 +240,12 @@ def values_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> list[Array]:
     return values[::-1]
 
 
-def least_after(ties: Sequence[Tie], kept: Sequence[Kept]) -> Array:
+def least_after(ties: Sequence[ReducedLink], kept: Sequence[Kept]) -> Array:
     """Return the least cost of all segments from each on, along kept settings (count + 1,).
 
     Parameters
     ----------
-    ties : sequence of Tie
+    ties : sequence of ReducedLink
         Between each segment and the next.
     kept : sequence of Kept
         Settings of every segment.

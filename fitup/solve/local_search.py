@@ -32,7 +32,7 @@ _SEED: Final = 20_310_402
 
 
 @dataclass(frozen=True, eq=False)
-class Work:
+class PricedSearch:
     """Prices (k_i,) of every choice at every seat, to be least while squares are ``allowed``."""
 
     prices: Sequence[Array]
@@ -45,7 +45,7 @@ def improve(
     starts: int,
     *,
     spread: float = 0.3e-3,
-    work: Work | None = None,
+    work: PricedSearch | None = None,
     begin: Array | None = None,
 ) -> tuple[Array | None, float]:
     """Return the best pick found (n,) and its sum of squares or, given work, its price.
@@ -60,7 +60,7 @@ def improve(
         How many starts; the first is the nearest choice at every seat.
     spread : float
         How far other starts are shaken [m].
-    work : Work, optional
+    work : PricedSearch, optional
         Minimise this instead of the squares.
     begin : Array (n,) of whole numbers, optional
         The pick of the first start.
@@ -96,7 +96,7 @@ class _Descent:
     """One descent: the choices near the ideal, where it stands, and what it costs there."""
 
     def __init__(
-        self, space: Space, goal: Goal, shake: Array, work: Work | None, begin: Array | None
+        self, space: Space, goal: Goal, shake: Array, work: PricedSearch | None, begin: Array | None
     ) -> None:
         self.space = space
         self.work = work

@@ -22,7 +22,7 @@ from fitup.solve.balance import balance
 from fitup.solve.deckline import DeckLine, deck_line
 from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import SearchResult, Space
-from fitup.solve.line import Kept, Line, Tie, best_line, values_after
+from fitup.solve.line import Kept, ReducedLink, SegmentLine, best_line, values_after
 from fitup.solve.sweep import LineResult, costed, near_picks, solve_line
 
 #: rounds of prices
@@ -122,7 +122,7 @@ class _Pricing:
     def guess(self, effort: Effort) -> None:
         """Find prices by some settings of each segment, about what the last prices ask for."""
         balanced = balance(self.deck.line)
-        ties = [Tie.of(link) for link in balanced.line.links]
+        ties = [ReducedLink.of(link) for link in balanced.line.links]
         self.about[np.concatenate(self.deck.blocks)] = np.concatenate(balanced.x)
         self.highest = _HIGHEST * max(1.0, abs(self.problem.squares(self.about)))
         self._dear_steel()
@@ -170,7 +170,7 @@ class _Pricing:
         own = zip(self.problem.choices, self.problem.counts, self.about, strict=True)
         return float(sum(_steel(c, uses @ thick, x) for c, uses, x in own))
 
-    def _line(self) -> Line:
+    def _line(self) -> SegmentLine:
         return self.deck.priced(self.problem, self.prices, self.about)
 
     def weigh(self, effort: Effort) -> bool:
@@ -223,7 +223,7 @@ class _Pricing:
     def raise_prices(
         self,
         kept: Sequence[Kept],
-        ties: Sequence[Tie],
+        ties: Sequence[ReducedLink],
         moved: float,
         base: Array,
         effort: Effort,
@@ -378,7 +378,7 @@ class _Begun:
 
 
 def list_lines(
-    ties: Sequence[Tie],
+    ties: Sequence[ReducedLink],
     kept: Sequence[Kept],
     uses: Sequence[Array],
     stock: Array,

@@ -29,8 +29,8 @@ from fitup.frames import Array
 from fitup.solve.balance import Balanced, balance
 from fitup.solve.effort import ENDLESS, SECOND, Effort
 from fitup.solve.exact import Goal, Space, collect
-from fitup.solve.forms import Form, least_over_first, nothing, squares
-from fitup.solve.line import Kept, Line, Tie, best_line, least_after
+from fitup.solve.forms import QuadraticForm, least_over_first, nothing, squares
+from fitup.solve.line import Kept, ReducedLink, SegmentLine, best_line, least_after
 
 #: how many of the next neighbours a setting is judged by
 REACH: Final = 2
@@ -66,19 +66,19 @@ class LineResult:
     lower: float
     proven: bool
     kept: list[Kept]
-    ties: list[Tie]
+    ties: list[ReducedLink]
     moved: float
     sweeps: int
 
 
 def solve_line(
-    line: Line, *, below: float = -np.inf, effort: Effort = ENDLESS
+    line: SegmentLine, *, below: float = -np.inf, effort: Effort = ENDLESS
 ) -> LineResult | None:
     """Find the line of least cost, or a good one and a lower bound.
 
     Parameters
     ----------
-    line : Line
+    line : SegmentLine
     below : float
         Keep all lines that cost less than this.
     effort : Effort
@@ -91,7 +91,7 @@ def solve_line(
     """
     balanced = balance(line)
     line = balanced.line
-    ties = [Tie.of(link) for link in line.links]
+    ties = [ReducedLink.of(link) for link in line.links]
     around = _Around(balanced)
     start = _first_guess(line, around, ties, effort)
     if start is None:
@@ -127,14 +127,14 @@ def solve_line(
     return LineResult(picks, score + moved, lower, proven, kept, ties, moved, sweeps)
 
 
-def near_picks(line: Line, fewest: int) -> list[Array] | None:
+def near_picks(line: SegmentLine, fewest: int) -> list[Array] | None:
     """Return so many settings of each segment about the continuous optimum, picks (k, n) each.
 
     None where a segment has too many to list.
 
     Parameters
     ----------
-    line : Line
+    line : SegmentLine
     fewest : int
         A segment with fewer settings gives all it has.
     """
@@ -198,13 +198,15 @@ class _Bound:
         return np.asarray(((x @ self.R.T - self.z) ** 2).sum(axis=1) + self.base)
 
 
-def _turned(form: Form, n: int) -> Form:
+def _turned(form: QuadraticForm, n: int) -> QuadraticForm:
     """Return a form in two segments' settings with the second segment's first."""
     order = np.r_[np.arange(n, len(form.c)), np.arange(n)]
-    return Form(form.H[np.ix_(order, order)], form.c[order], form.k)
+    return QuadraticForm(form.H[np.ix_(order, order)], form.c[order], form.k)
 
 
-def _beside(own: Sequence[Form], links: Sequence[Form]) -> list[list[Form]]:
+def _beside(
+    own: Sequence[QuadraticForm], links: Sequence[QuadraticForm]
+) -> list[list[QuadraticForm]]:
     """Return, for every segment, the least cost of its 0, 1, ... nearest segments before."""
     result = [[nothing(len(own[0].c))]]
     for s, link in enumerate(links):
@@ -214,7 +216,7 @@ def _beside(own: Sequence[Form], links: Sequence[Form]) -> list[list[Form]]:
     return result
 
 
-def _least(own: Sequence[Form], links: Sequence[Form]) -> float:
+def _least(own: Sequence[QuadraticForm], links: Sequence[QuadraticForm]) -> float:
     """Return the least cost of the whole line, settings of any size."""
     before = nothing(len(own[0].c))
     for s, link in enumerate(links):
@@ -223,9 +225,9 @@ def _least(own: Sequence[Form], links: Sequence[Form]) -> float:
 
 
 def _sweep(
-    line: Line,
+    line: SegmentLine,
     around: _Around,
-    ties: Sequence[Tie],
+    ties: Sequence[ReducedLink],
     due: Array,
     before: Array | None,
     effort: Effort,
@@ -261,7 +263,7 @@ def _sweep(
 
 
 def _candidates(
-    line: Line, around: _Around, s: int, paid: Sequence[float], due: Array
+    line: SegmentLine, around: _Around, s: int, paid: Sequence[float], due: Array
 ) -> Kept | None:
     """Return the settings of a segment that quadratic forms alone do not dismiss.
 
@@ -289,7 +291,7 @@ def _candidates(
 
 
 def list_settings(
-    line: Line,
+    line: SegmentLine,
     s: int,
     R: Array,
     z: Array,
@@ -301,7 +303,7 @@ def list_settings(
 
     Parameters
     ----------
-    line : Line
+    line : SegmentLine
     s : int
         Number of the segment.
     R : Array (r, n)
@@ -329,12 +331,12 @@ def list_settings(
     return costed(line, s, pick)
 
 
-def costed(line: Line, s: int, pick: Array) -> Kept:
+def costed(line: SegmentLine, s: int, pick: Array) -> Kept:
     """Return settings of a segment, picks (k, n), with what each costs alone.
 
     Parameters
     ----------
-    line : Line
+    line : SegmentLine
     s : int
         Number of the segment.
     pick : Array (k, n)
@@ -358,7 +360,7 @@ def _volume(space: Space, R: Array, size: float) -> float:
 
 
 def _first_guess(
-    line: Line, around: _Around, ties: Sequence[Tie], effort: Effort
+    line: SegmentLine, around: _Around, ties: Sequence[ReducedLink], effort: Effort
 ) -> tuple[float, list[Array], Array, Array] | None:
     """Return a good line with the least costs before each segment and from each on.
 
@@ -393,7 +395,14 @@ def _first_guess(
 
 
 def _nearest(
-    line: Line, s: int, space: Space, R: Array, z: Array, fewest: int, size: float, effort: Effort
+    line: SegmentLine,
+    s: int,
+    space: Space,
+    R: Array,
+    z: Array,
+    fewest: int,
+    size: float,
+    effort: Effort,
 ) -> tuple[Kept | None, float]:
     """Return at least so many settings about the centre of a form, and how far they reach.
 
@@ -408,7 +417,7 @@ def _nearest(
 
 
 def _between(
-    line: Line, around: _Around, s: int, picks: Sequence[Array], kept: Kept, effort: Effort
+    line: SegmentLine, around: _Around, s: int, picks: Sequence[Array], kept: Kept, effort: Effort
 ) -> Kept:
     """Add settings that suit a segment where its neighbours stand on a line."""
     space = line.spaces[s]

@@ -140,7 +140,7 @@ class Touch:
     loose: tuple[str, ...]
 
 
-class Balanced(Protocol):
+class EquilibriumCheck(Protocol):
     """What knows whether a state is in balance."""
 
     def require(self, reactions: Array, effective: Array) -> None:
@@ -172,7 +172,7 @@ class Contact:
         Reactions with no seat moved or opened, were all of them two-way [N].
     R : Array (n, n)
         Change of reactions for a unit move of each seat, all two-way [N/m].
-    balance : Balanced, optional
+    balance : EquilibriumCheck, optional
         What every state is held against.
     """
 
@@ -180,7 +180,7 @@ class Contact:
     one_way: Array
     q: Array
     R: Array
-    balance: Balanced | None = None
+    balance: EquilibriumCheck | None = None
 
     def at(self, x: Array) -> Touch:
         """Return the state for moves x (n,) [m].

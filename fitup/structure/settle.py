@@ -17,7 +17,7 @@ from fitup.structure.cable.element import CableElement
 from fitup.structure.equilibrium import come_to_rest
 from fitup.structure.frame.elements import Foot, OneWay
 from fitup.structure.frame.mesh import Mesh
-from fitup.structure.frame.solved import Solved, tangent_about
+from fitup.structure.frame.solved import SolvedFrame, tangent_about
 
 _MOST_TURNS = 30
 #: openings that change by less have settled [m]
@@ -30,8 +30,8 @@ def settle(
     seats: Sequence[str],
     one_way: Array,
     settings: Array,
-    first: Solved | None = None,
-) -> Solved:
+    first: SolvedFrame | None = None,
+) -> SolvedFrame:
     """Return a frame with cables, linear about the state in which it stands.
 
     Parameters
@@ -44,7 +44,7 @@ def settle(
     one_way : Array (s,) of bool
     settings : Array (s,)
         How far each seat was set before the survey, or has been moved since [m].
-    first : Solved, optional
+    first : SolvedFrame, optional
         The surveyed state, from which the search begins; anchorages look along the cables then.
         None: this is the surveyed state.
 

@@ -16,10 +16,10 @@ from fitup.survey.steel import Steel
 from fitup.trust.budget import Budget
 from fitup.trust.conformity import aim_of, allowed_of
 from fitup.trust.joint import JointTrust
-from fitup.trust.lockoff import LockOff
+from fitup.trust.lockoff import LockOffDecision
 from fitup.trust.montecarlo import Draws
 from fitup.trust.trust_report import both_ways
-from fitup.trust.windows import Course
+from fitup.trust.windows import TemperatureCourse
 
 
 def confirm_lockoff(
@@ -27,7 +27,7 @@ def confirm_lockoff(
     survey: Survey,
     state: CheckState,
     steel: dict[str, Steel],
-    decided: tuple[LockOff, ...],
+    decided: tuple[LockOffDecision, ...],
     draws: Draws,
     series: SteelSeries | None,
 ) -> int:
@@ -44,7 +44,7 @@ def confirm_lockoff(
         As surveyed, at the reference temperature.
     steel : dict of segment to Steel
         At the time of locking.
-    decided : tuple of LockOff
+    decided : tuple of LockOffDecision
         What is held against the second path.
     draws : Draws
         As surveyed, at the steel of the time of locking.
@@ -81,7 +81,7 @@ def confirm_lockoff(
 def confirm_windows(
     job: Job,
     survey: Survey,
-    stated: Iterable[tuple[Budget, tuple[Course, ...]]],
+    stated: Iterable[tuple[Budget, tuple[TemperatureCourse, ...]]],
     series: SteelSeries,
 ) -> int:
     """Measure each check again at both ends and in the middle of every window; return how many.
@@ -141,7 +141,7 @@ def _windows(
     heat: ThermalPath,
     checks: tuple[Check, ...],
     values: Array,
-    course: Course,
+    course: TemperatureCourse,
     series: SteelSeries,
 ) -> tuple[list[str], int]:
     number = {c.id: i for i, c in enumerate(checks)}

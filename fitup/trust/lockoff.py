@@ -18,8 +18,8 @@ from fitup.survey.steel import Steel
 from fitup.trust.budget import Budget
 from fitup.trust.conformity import aim_of
 from fitup.trust.joint import CheckTrust, JointTrust
-from fitup.trust.shots import Shot, best_shot
-from fitup.trust.windows import Course, EvenSteel, Window, course_of, even_steel
+from fitup.trust.shots import PlannedShot, best_shot
+from fitup.trust.windows import EvenSteel, TemperatureCourse, Window, course_of, even_steel
 
 Decision = Literal["LOCK", "WAIT", "MOVE AGAIN"]
 #: what stands in the way
@@ -38,7 +38,7 @@ _DECISIONS: Final[dict[Cause, Decision]] = {
 
 
 @dataclass(frozen=True, eq=False)
-class LockOff:
+class LockOffDecision:
     """What is decided at one joint, and from what.
 
     Parameters
@@ -57,10 +57,10 @@ class LockOff:
         The sure window the time of locking lies in, or the next one.
     even : EvenSteel, optional
         Even steel at which the joint is within tolerance.
-    shot : Shot, optional
+    shot : PlannedShot, optional
         The next most useful measurement.
     open_holds : tuple of str
-    course : Course, optional
+    course : TemperatureCourse, optional
         Through the series, where there is one.
     """
 
@@ -71,9 +71,9 @@ class LockOff:
     steel: dict[str, Steel]
     window: Window | None
     even: EvenSteel | None
-    shot: Shot | None
+    shot: PlannedShot | None
     open_holds: tuple[str, ...]
-    course: Course | None
+    course: TemperatureCourse | None
 
     @property
     def decision(self) -> Decision:
@@ -91,7 +91,7 @@ def decide(
     when: dt.datetime,
     open_holds: Sequence[str],
     series: SteelSeries | None = None,
-) -> LockOff:
+) -> LockOffDecision:
     """Return what is to be done at a joint at a time.
 
     Parameters
@@ -123,7 +123,7 @@ def decide(
     doubtful = any(c.conformity != "inside" for c in trust.checks)
     cause = _cause(job, trust, age, window, now, course, even, open_holds)
     measure = there if cause == "undecided" else reference
-    return LockOff(
+    return LockOffDecision(
         trust=trust,
         cause=cause,
         worst=worst if doubtful else None,
@@ -170,7 +170,7 @@ def _cause(
     age: float,
     window: Window | None,
     now: float | None,
-    course: Course | None,
+    course: TemperatureCourse | None,
     even: EvenSteel | None,
     open_holds: Sequence[str],
 ) -> Cause:

@@ -29,7 +29,7 @@ _POINTS = 251
 
 
 @dataclass(frozen=True, slots=True)
-class Shot:
+class PlannedShot:
     """One measurement and what it would do for a joint.
 
     ``kind`` is ``target`` (measure it once more), ``reading`` (read ``quantity`` at the pair
@@ -58,7 +58,7 @@ class Shot:
         return f"read the {self.quantity} at {self.name} directly"
 
 
-def best_shot(job: Job, survey: Survey, budget: Budget, joint: str) -> Shot | None:
+def best_shot(job: Job, survey: Survey, budget: Budget, joint: str) -> PlannedShot | None:
     """Return the one measurement that helps a joint most, or None where none is needed.
 
     The greatest rise of the joint's probability decides; where no shot raises it by 0.5 %, the
@@ -84,7 +84,7 @@ def best_shot(job: Job, survey: Survey, budget: Budget, joint: str) -> Shot | No
     return min(shots, key=lambda s: (round(s.worst, 6), s.uncertainty))
 
 
-def _shots(job: Job, survey: Survey, budget: Budget, rows: Sequence[int]) -> Iterator[Shot]:
+def _shots(job: Job, survey: Survey, budget: Budget, rows: Sequence[int]) -> Iterator[PlannedShot]:
     now = joint_probability(budget, rows, _POINTS), _worst(budget, rows)
     for k, source in enumerate(budget.sources):
         if source.kind == "target":
@@ -112,11 +112,11 @@ def _shot(
     better: Budget,
     stated: tuple[str, str, str, float],
     now: tuple[float, float],
-) -> Shot:
+) -> PlannedShot:
     _, allowed = limits_of([budget.checks[i] for i in rows])
     uncertainty = float(((better.u[list(rows)] / allowed) ** 2).sum())
     probability = joint_probability(better, rows, _POINTS)
-    return Shot(*stated, probability, _worst(better, rows), uncertainty, *now)
+    return PlannedShot(*stated, probability, _worst(better, rows), uncertainty, *now)
 
 
 def _worst(budget: Budget, rows: Sequence[int]) -> float:

@@ -16,7 +16,7 @@ from fitup.trust.joint import JointTrust, trust_of
 from fitup.trust.montecarlo import Draws, simulate
 from fitup.trust.moved import Effect
 from fitup.trust.robust import small_moves
-from fitup.trust.shots import Shot, best_shot
+from fitup.trust.shots import PlannedShot, best_shot
 
 Report = Callable[[str], None]
 #: probabilities found both ways may differ by this, beside four standard deviations of the draws
@@ -33,7 +33,7 @@ class TrustReport:
     ----------
     budget : Budget
     joints : tuple of JointTrust
-    shots : tuple of Shot, optional each
+    shots : tuple of PlannedShot, optional each
         The next most useful measurement of each joint.
     draws : Draws
     small : tuple of str
@@ -42,7 +42,7 @@ class TrustReport:
 
     budget: Budget
     joints: tuple[JointTrust, ...]
-    shots: tuple[Shot | None, ...]
+    shots: tuple[PlannedShot | None, ...]
     draws: Draws
     small: tuple[str, ...]
 

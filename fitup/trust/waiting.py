@@ -20,7 +20,7 @@ from fitup.survey.points import Survey
 from fitup.trust.budget import Budget, make_budget, moving_rates
 from fitup.trust.conformity import aim_of, allowed_of
 from fitup.trust.moved import Effect, moves_of
-from fitup.trust.windows import Course, course_of, lifted_off
+from fitup.trust.windows import TemperatureCourse, course_of, lifted_off
 
 Report = Callable[[str], None]
 #: parts of the way to the temperature at which gaps close by themselves
@@ -28,7 +28,7 @@ _SHARES: Final = (1.0, 0.9, 0.8, 0.65, 0.5)
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class PlanCost:
     """What a plan costs: seats that move, plates that go in or out, stages."""
 
     seats: int
@@ -45,20 +45,20 @@ class Option:
     """
 
     name: str
-    work: Work
+    work: PlanCost
     budget: Budget
-    courses: tuple[Course, ...]
+    courses: tuple[TemperatureCourse, ...]
     temperature: float | None = None
     lifted: tuple[tuple[float, str], ...] = ()
 
 
-def work_of(plan: Plan | None) -> Work:
+def work_of(plan: Plan | None) -> PlanCost:
     """Return what a plan costs; no plan costs nothing."""
     if plan is None:
-        return Work(0, 0, 0)
+        return PlanCost(0, 0, 0)
     moved = [s for s in plan.seats if s.disturbed]
     plates = sum(len(s.out) + len(s.put_in) for s in moved)
-    return Work(len(moved), plates, len(plan.stages))
+    return PlanCost(len(moved), plates, len(plan.stages))
 
 
 def option_of(

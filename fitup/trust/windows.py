@@ -37,7 +37,7 @@ class Window:
 
 
 @dataclass(frozen=True, eq=False)
-class Course:
+class TemperatureCourse:
     """How the judged checks of one joint go with the temperature of the steel.
 
     Parameters
@@ -89,7 +89,9 @@ def steel_in(job: Job, series: SteelSeries, seconds: float) -> dict[str, Steel]:
     }
 
 
-def course_of(job: Job, survey: Survey, budget: Budget, series: SteelSeries, joint: str) -> Course:
+def course_of(
+    job: Job, survey: Survey, budget: Budget, series: SteelSeries, joint: str
+) -> TemperatureCourse:
     """Return how a joint goes through a series of temperatures.
 
     Parameters
@@ -112,7 +114,7 @@ def course_of(job: Job, survey: Survey, budget: Budget, series: SteelSeries, joi
     narrowed = _narrowed(u, allowed, risk_of(job))
     names = [c.id for c in checks]
     wide = np.broadcast_to(allowed, (len(values) - 1, len(allowed)))
-    return Course(
+    return TemperatureCourse(
         joint,
         checks,
         values,

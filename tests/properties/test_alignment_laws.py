@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from fitup.alignment import Alignment, Place
+from fitup.alignment import Alignment, AxisPlace
 from fitup.alignment.curves import Curve
 from fitup.alignment.profile import VerticalPoint, profile_of
 
@@ -42,7 +42,7 @@ def chain(shapes: list[tuple[float, float, float]], azimuth: float, at: tuple[fl
 def test_there_and_back(shapes, azimuth: float, share: float, left: float):
     axis = chain(shapes, azimuth, (6.5e5, 5.4e6))
     station = axis.start + share * (axis.end - axis.start)
-    grid = axis.to_grid(Place(station, left))
+    grid = axis.to_grid(AxisPlace(station, left))
     back = axis.from_grid(*grid)
     assert back is not None
     # a spiral may come round to the point again: then the nearer place is stated, and is true too
@@ -57,7 +57,7 @@ def test_there_and_back(shapes, azimuth: float, share: float, left: float):
 @given(SHAPES, st.floats(-3.0, 3.0), st.floats(0.0, 1.0), OFFSET)
 def test_turning_and_shifting_the_grid_changes_no_station(shapes, turn, share, left):
     axis = chain(shapes, 0.4, (100.0, 200.0))
-    place = Place(axis.start + share * (axis.end - axis.start), left)
+    place = AxisPlace(axis.start + share * (axis.end - axis.start), left)
     moved = chain(shapes, 0.4 + turn, (700.0, -300.0))
     off = axis.to_grid(place) - np.array([100.0, 200.0])
     c, s = math.cos(turn), math.sin(turn)
@@ -83,8 +83,8 @@ def test_walked_the_other_way_left_is_right(shapes, share: float, left: float):
         )
     other = Alignment("back", tuple(turned), 0.0)
     along = share * (axis.end - axis.start)
-    assert other.to_grid(Place(other.end - along, -left)) == pytest.approx(
-        axis.to_grid(Place(axis.start + along, left)), abs=1e-8
+    assert other.to_grid(AxisPlace(other.end - along, -left)) == pytest.approx(
+        axis.to_grid(AxisPlace(axis.start + along, left)), abs=1e-8
     )
 
 

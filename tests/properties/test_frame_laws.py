@@ -20,7 +20,7 @@ from fitup.model.frame import (
     Spring,
     Tie,
 )
-from fitup.structure.frame.solved import Solved, solve_frame
+from fitup.structure.frame.solved import SolvedFrame, solve_frame
 
 SEEDS = st.integers(0, 10**6)
 FEW = settings(max_examples=20, deadline=None)
@@ -91,7 +91,7 @@ def ties(model: FrameModel, seats: list[Seat]) -> dict[str, tuple[Tie, np.ndarra
     }
 
 
-def solve(seed: int, loaded: bool = True) -> tuple[FrameModel, list[Seat], Solved]:
+def solve(seed: int, loaded: bool = True) -> tuple[FrameModel, list[Seat], SolvedFrame]:
     model, seats = random_frame(seed, loaded)
     try:
         solved = solve_frame(model, seats, ties(model, seats))

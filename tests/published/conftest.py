@@ -11,7 +11,7 @@ import pytest
 from fitup.model import Seat
 from fitup.model.actions import MemberLoad, Place, Temperature
 from fitup.model.frame import FrameModel, Member, Node, Tie
-from fitup.structure.frame.solved import Solved, section_forces, solve_frame
+from fitup.structure.frame.solved import SolvedFrame, section_forces, solve_frame
 
 UP = np.array([0.0, 0.0, 1.0])
 #: motions that a beam in one vertical plane does not have: N, turn about E, turn about H
@@ -65,7 +65,7 @@ class Line:
             temperatures=tuple(Temperature(m, m, depth=warm_top) for m in members if warm_top),
             places=places,
         )
-        self.solved: Solved = solve_frame(
+        self.solved: SolvedFrame = solve_frame(
             self.model,
             [self._seat(names[i], nodes[names[i]].position, stiffness) for i in seats],
             {f"seat/{names[i]}": (Tie(node=names[i]), nodes[names[i]].position) for i in seats},

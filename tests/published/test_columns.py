@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from fitup.certify.lines import Lines
-from fitup.certify.standing import Standing
+from fitup.certify.standing import CableActions
 from fitup.certify.standing import come_to_rest as stand_again
 from fitup.certify.sticks import stick_between
 from fitup.certify.turned import Sticks
@@ -110,7 +110,7 @@ def test_the_second_path_bends_alike(share: float) -> None:
         own, none = float(np.linalg.norm(line)), (0.0, 0.0, 0.0)
         sticks.append(stick_between(member(k), 6 * k, 6 * k + 6, axes, 0.0, own, np.zeros(3), none))
     held = [{6 * i + k: 1.0} for i, node in enumerate(nodes) for k in sorted(node.fixed)]
-    standing = Standing(
+    standing = CableActions(
         30, Sticks(sticks, [np.zeros(12)] * 4, [np.zeros(6)] * 4), np.zeros((0, 6), dtype=int), [],
         [], held, [], system.loads,
     )  # fmt: skip

@@ -15,7 +15,7 @@ from fitup.model import Seat
 from fitup.model.actions import MemberLoad, NodeLoad
 from fitup.model.frame import FrameModel, Member, Node, Tie
 from fitup.structure.frame.beam import member_axes
-from fitup.structure.frame.solved import Solved, solve_frame
+from fitup.structure.frame.solved import SolvedFrame, solve_frame
 
 E, G = 210e9, 81e9
 STIFF = 3e8
@@ -58,7 +58,7 @@ def seats() -> list[str]:
     return ["L0", "R0", "L2", "R2", "L4", "R4"]
 
 
-def ours(model: FrameModel) -> Solved:
+def ours(model: FrameModel) -> SolvedFrame:
     up = np.array([0.0, 0.0, 1.0])
     own = [
         Seat(n, "D", model.nodes[n].position, up, "up", STIFF, "packs", (), 0, 1, 5, 0, 0, 1e9)

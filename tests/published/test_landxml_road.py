@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fitup.alignment import DesignFile, Place, read_landxml
+from fitup.alignment import AxisPlace, DesignFile, read_landxml
 
 FILE = Path(__file__).parent / "data" / "road-centreline.landxml"
 
@@ -67,7 +67,7 @@ def test_start_and_end_of_the_file_both_ways(road: DesignFile):
         (0.0, 6782560.556700, 21530239.683600),
         (axis.end, 6783089.305100, 21531286.430300),
     ):
-        assert axis.to_grid(Place(station, 0.0)) == pytest.approx([east, north], abs=2e-6)
+        assert axis.to_grid(AxisPlace(station, 0.0)) == pytest.approx([east, north], abs=2e-6)
         place = axis.from_grid(east, north)
         assert place is not None
         assert (place.station, place.left) == pytest.approx((station, 0.0), abs=2e-6)
@@ -79,6 +79,6 @@ def test_round_trip_along_the_whole_road(road: DesignFile):
     assert axis is not None
     rng = np.random.default_rng(7)
     for station, left in rng.uniform([0.0, -40.0], [axis.end, 40.0], (100, 2)):
-        place = axis.from_grid(*axis.to_grid(Place(station, left)))
+        place = axis.from_grid(*axis.to_grid(AxisPlace(station, left)))
         assert place is not None
         assert (place.station, place.left) == pytest.approx((station, left), abs=1e-5)

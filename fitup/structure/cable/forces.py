@@ -12,12 +12,12 @@ from fitup.model.cables import FrameCable, FrameSaddle
 from fitup.structure.cable.element import CableElement
 from fitup.structure.cable.saddle import Grip, grip_of, grip_rows
 from fitup.structure.equilibrium import cables_of
-from fitup.structure.frame.solved import Solved
+from fitup.structure.frame.solved import SolvedFrame
 
 
 @dataclass(frozen=True, eq=False)
 class Pulled:
-    """A tension at one end of a cable, linear about the state of ``Solved``.
+    """A tension at one end of a cable, linear about the state of ``SolvedFrame``.
 
     Parameters
     ----------
@@ -31,17 +31,17 @@ class Pulled:
     row: Array
 
 
-def cables_by_id(solved: Solved) -> dict[str, CableElement]:
+def cables_by_id(solved: SolvedFrame) -> dict[str, CableElement]:
     """Return the cables of a frame by name."""
     return {cable.id: cable for cable in cables_of(solved.mesh.system)}
 
 
-def pulled(solved: Solved, cable: CableElement, node: str) -> Pulled:
+def pulled(solved: SolvedFrame, cable: CableElement, node: str) -> Pulled:
     """Return the tension of a cable at the end at a node.
 
     Parameters
     ----------
-    solved : Solved
+    solved : SolvedFrame
     cable : CableElement
         An element of the solved frame.
     node : str
@@ -56,12 +56,12 @@ def pulled(solved: Solved, cable: CableElement, node: str) -> Pulled:
     return Pulled(now, row)
 
 
-def tension_force(solved: Solved, own: FrameCable, present: Array) -> ForceRow:
+def tension_force(solved: SolvedFrame, own: FrameCable, present: Array) -> ForceRow:
     """Return the tension of a cable at its adjusted end, with its limits.
 
     Parameters
     ----------
-    solved : Solved
+    solved : SolvedFrame
     own : FrameCable
     present : Array (s,)
         Effective moves of the seats in the surveyed state [m].
@@ -73,8 +73,8 @@ def tension_force(solved: Solved, own: FrameCable, present: Array) -> ForceRow:
     )
 
 
-def grip_now(solved: Solved, saddle: FrameSaddle) -> Grip:
-    """Return how the cables grip a saddle in the state of ``Solved``.
+def grip_now(solved: SolvedFrame, saddle: FrameSaddle) -> Grip:
+    """Return how the cables grip a saddle in the state of ``SolvedFrame``.
 
     Parameters
     ----------
@@ -85,7 +85,9 @@ def grip_now(solved: Solved, saddle: FrameSaddle) -> Grip:
     return grip_of(saddle.id, pulls[0], pulls[1], saddle.friction)
 
 
-def grip_forces(solved: Solved, saddle: FrameSaddle, present: Array) -> tuple[ForceRow, ForceRow]:
+def grip_forces(
+    solved: SolvedFrame, saddle: FrameSaddle, present: Array
+) -> tuple[ForceRow, ForceRow]:
     """Return what friction still holds at a saddle before the cable slips to either side.
 
     Parameters
@@ -111,7 +113,7 @@ def grip_forces(solved: Solved, saddle: FrameSaddle, present: Array) -> tuple[Fo
     return result[0], result[1]
 
 
-def _away(solved: Solved, cable: CableElement, node: str) -> Array:
+def _away(solved: SolvedFrame, cable: CableElement, node: str) -> Array:
     """Pull (3,) of a cable on a node [N]."""
     pull = cable.pull(solved.about[solved.mesh.system.numbers(cable)])
     return -pull.at_j if node == cable.nodes[1] else pull.at_i

@@ -11,7 +11,7 @@ from fitup.model.frame import FrameModel
 from fitup.structure.cable.element import hanging
 from fitup.structure.cable.forces import cables_by_id, grip_now
 from fitup.structure.cable.saddle import released
-from fitup.structure.frame.solved import Solved
+from fitup.structure.frame.solved import SolvedFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +65,15 @@ class HungReport:
     moved_at: str
 
 
-def hung_report(job: Job, model: FrameModel, solved: Solved, influence: Influence) -> HungReport:
+def hung_report(
+    job: Job, model: FrameModel, solved: SolvedFrame, influence: Influence
+) -> HungReport:
     """Return what is to be said of the cables of a frame.
 
     Parameters
     ----------
     job, model
-    solved : Solved
+    solved : SolvedFrame
         The frame in the surveyed state.
     influence : Influence
         About that state, with the tension of every cable among its forces.
@@ -113,7 +115,7 @@ def hung_report(job: Job, model: FrameModel, solved: Solved, influence: Influenc
 
 
 def _saddle(
-    job: Job, model: FrameModel, solved: Solved, influence: Influence, name: str
+    job: Job, model: FrameModel, solved: SolvedFrame, influence: Influence, name: str
 ) -> SaddleReport:
     saddle = model.saddles[name]
     grip = grip_now(solved, saddle)

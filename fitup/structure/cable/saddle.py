@@ -125,7 +125,7 @@ def resultant(pulls: Sequence[Array]) -> Array:
 
 
 @dataclass(frozen=True, slots=True)
-class Release:
+class SaddleRelease:
     """What happens when jacks let a saddle down onto its pack.
 
     Parameters
@@ -142,7 +142,7 @@ class Release:
 
 def released(
     force: float, resistance: float, pack: float, bedding: float, clearance: float = 0.0
-) -> Release:
+) -> SaddleRelease:
     """Return what is lost when jacks that hold a force are released onto a pack.
 
     Parameters
@@ -162,7 +162,7 @@ def released(
     0.00148...
     """
     back = (clearance + bedding + force / pack) / (1.0 + resistance / pack)
-    return Release(back, force - resistance * back)
+    return SaddleRelease(back, force - resistance * back)
 
 
 def hold_for(force: float, resistance: float, pack: float, bedding: float) -> tuple[float, float]:

@@ -21,7 +21,7 @@ from fitup.structure.cable.pair import PairSpring
 from fitup.structure.frame.assemble import System
 from fitup.structure.frame.beam import Beam
 from fitup.structure.frame.elements import ArmSpring, Element
-from fitup.structure.frame.solved import Solved
+from fitup.structure.frame.solved import SolvedFrame
 
 #: share of all forces on a part by which they may fail to add up; of moments, with its size
 BALANCED: Final = 1e-6
@@ -113,12 +113,12 @@ class Balance:
         )
 
 
-def balance_of(solved: Solved, model: FrameModel, moments: bool = True) -> Balance:
+def balance_of(solved: SolvedFrame, model: FrameModel, moments: bool = True) -> Balance:
     """Return the balance of a solved frame.
 
     Parameters
     ----------
-    solved : Solved
+    solved : SolvedFrame
     model : FrameModel
         Names the parts by their segments and members.
     moments : bool
@@ -206,7 +206,7 @@ def _sums(system: System, groups: tuple[tuple[str, ...], ...]) -> tuple[csc_arra
     return csc_array(coo_array(entries, shape=shape)), np.array(size)
 
 
-def _split(solved: Solved) -> tuple[tuple[Element, ...], ...]:
+def _split(solved: SolvedFrame) -> tuple[tuple[Element, ...], ...]:
     """Return the beams, the packs, and what is neither: springs, cables, guides."""
     packs = {id(foot) for foot in solved.seats if isinstance(foot, ArmSpring | PairSpring)}
     elements = solved.mesh.system.elements
@@ -217,7 +217,7 @@ def _split(solved: Solved) -> tuple[tuple[Element, ...], ...]:
     )
 
 
-def _feet(solved: Solved) -> tuple[csc_array, csc_array]:
+def _feet(solved: SolvedFrame) -> tuple[csc_array, csc_array]:
     """Forces (6 n, s) on nodes for a unit reaction of packs, and of elements for a drawn nut."""
     system = solved.mesh.system
     packs = [isinstance(foot, ArmSpring | PairSpring) for foot in solved.seats]

@@ -23,7 +23,7 @@ from fitup.structure.frame.elements import ArmSpring
 from fitup.structure.frame.influence import face_turn, frame_of, lifting_of, solve_job
 from fitup.structure.frame.sanity import require_sane
 from fitup.structure.frame.solve import factorise
-from fitup.structure.frame.solved import Solved
+from fitup.structure.frame.solved import SolvedFrame
 
 #: cables are tried so much warmer and colder to find what one kelvin does [K]
 _TRIED: Final = 1.0
@@ -50,13 +50,13 @@ def expands(job: Job) -> bool:
     return job.influence_by == "frame" and stated
 
 
-def thermal_response_of(job: Job, solved: Solved) -> ThermalResponse:
+def thermal_response_of(job: Job, solved: SolvedFrame) -> ThermalResponse:
     """Return how a solved frame answers to one kelvin in each of its segments.
 
     Parameters
     ----------
     job : Job
-    solved : Solved
+    solved : SolvedFrame
         Its frame in the surveyed state.
 
     Raises
@@ -80,7 +80,7 @@ def thermal_response_of(job: Job, solved: Solved) -> ThermalResponse:
 
 
 def _answer(
-    job: Job, solved: Solved, loads: Array, moves: Array, pulled: Array
+    job: Job, solved: SolvedFrame, loads: Array, moves: Array, pulled: Array
 ) -> tuple[Array, Array]:
     """Motions (6 n, k) and changes of reactions (s, k), the same seats carrying as surveyed."""
     system = solved.mesh.system
@@ -98,7 +98,7 @@ def _answer(
     return motions, gained
 
 
-def _owned(job: Job, solved: Solved) -> tuple[Array, Array]:
+def _owned(job: Job, solved: SolvedFrame) -> tuple[Array, Array]:
     """Forces (6 n, s) of members at rest for one kelvin of each segment: mean, and difference.
 
     A member without expansion of its own takes that of its segment.
@@ -164,7 +164,7 @@ def _together(model: FrameModel) -> dict[str, str]:
 
 
 def _heated(
-    solved: Solved,
+    solved: SolvedFrame,
     beam: Beam,
     warm: tuple[float, float, float],
     rate: float,
@@ -176,7 +176,7 @@ def _heated(
     return held.heated_at(solved.about[solved.mesh.system.numbers(beam)])
 
 
-def _stray(job: Job, solved: Solved) -> tuple[Array, Array]:
+def _stray(job: Job, solved: SolvedFrame) -> tuple[Array, Array]:
     """Forces (6 n,) of what no segment is built together with, cables first of all.
 
     And changes of reactions (s,) with nothing moved.
@@ -212,7 +212,7 @@ def _tried(model: FrameModel, element: CableElement) -> tuple[CableElement, Cabl
     return warmer(-_TRIED), warmer(_TRIED)
 
 
-def _arms(job: Job, solved: Solved, name: str) -> Array:
+def _arms(job: Job, solved: SolvedFrame, name: str) -> Array:
     """Moves (s,) of the seats to which the growth of their arms comes, for one kelvin [m/K]."""
     segment = job.segments[name]
     moves = np.zeros(len(job.seats))
@@ -224,7 +224,7 @@ def _arms(job: Job, solved: Solved, name: str) -> Array:
 
 
 def _response(
-    job: Job, solved: Solved, expansion: Array, motions: Array, reactions: Array
+    job: Job, solved: SolvedFrame, expansion: Array, motions: Array, reactions: Array
 ) -> ThermalResponse:
     """Say where motions (6 n, k) take points and faces, the arms of points grown."""
     number = {name: k for k, name in enumerate(job.segments)}

@@ -25,7 +25,7 @@ from fitup.structure.contact import Contact
 from fitup.structure.frame.balance import balance_of
 from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.mesh import flexible, nearest
-from fitup.structure.frame.solved import Solved, section_forces, solve_frame, stand
+from fitup.structure.frame.solved import SolvedFrame, section_forces, solve_frame, stand
 from fitup.structure.settle import settle
 
 #: what is watched -> (kind, words for a positive and a negative value)
@@ -101,7 +101,7 @@ def _tie(model: FrameModel, own: Tie, segment: str, position: Array) -> tuple[Ti
     return Tie(member=own.member, at=at), position
 
 
-def solve_job(job: Job) -> Solved:
+def solve_job(job: Job) -> SolvedFrame:
     """Solve the frame of a job on its seats: linear, or about the state in which its cables hang.
 
     Raises
@@ -121,13 +121,13 @@ def solve_job(job: Job) -> Solved:
     return solved
 
 
-def solve_moved(job: Job, first: Solved, x: Array) -> Solved:
+def solve_moved(job: Job, first: SolvedFrame, x: Array) -> SolvedFrame:
     """Solve a frame with cables again with its seats moved from the surveyed state.
 
     Parameters
     ----------
     job : Job
-    first : Solved
+    first : SolvedFrame
         The surveyed state, from which the search for rest begins.
     x : Array (n,)
         Move of every seat from there, in the order of the job [m].
@@ -150,7 +150,7 @@ def solve_moved(job: Job, first: Solved, x: Array) -> Solved:
     return there
 
 
-def lifting_moved(job: Job, first: Solved, there: Solved, x: Array) -> Lifting:
+def lifting_moved(job: Job, first: SolvedFrame, there: SolvedFrame, x: Array) -> Lifting:
     """Return how a frame with cables answers about a state with its seats moved.
 
     Present loads that were measured stay what they are: it is the change from the surveyed state
@@ -159,9 +159,9 @@ def lifting_moved(job: Job, first: Solved, there: Solved, x: Array) -> Lifting:
     Parameters
     ----------
     job : Job
-    first : Solved
+    first : SolvedFrame
         The surveyed state.
-    there : Solved
+    there : SolvedFrame
         The state with the seats moved by ``x``; see :func:`solve_moved`.
     x : Array (n,)
         Move of every seat from the surveyed state [m].
@@ -190,7 +190,7 @@ def lifting_moved(job: Job, first: Solved, there: Solved, x: Array) -> Lifting:
     return Lifting(surveyed.checks, contact, A, forces, start, base)
 
 
-def _moved(job: Job, first: Solved, there: Solved, check: Check) -> float:
+def _moved(job: Job, first: SolvedFrame, there: SolvedFrame, check: Check) -> float:
     """Change of a check from one state of a frame with cables to another."""
     if check.quantity == "tension":
         own = frame_of(job).cables.get(check.subject)
@@ -201,13 +201,13 @@ def _moved(job: Job, first: Solved, there: Solved, check: Check) -> float:
     return float(follows(job, there, check, there.about - first.about))
 
 
-def lifting_of(job: Job, solved: Solved) -> Lifting:
+def lifting_of(job: Job, solved: SolvedFrame) -> Lifting:
     """Return how the frame of a job answers to its seats, lift-off included.
 
     Parameters
     ----------
     job : Job
-    solved : Solved
+    solved : SolvedFrame
         Its frame in the surveyed state; see :func:`solve_job`.
 
     Raises
@@ -231,7 +231,7 @@ def lifting_of(job: Job, solved: Solved) -> Lifting:
     return Lifting(tuple(c.id for c in checks), contact, A, forces, start)
 
 
-def _forces(job: Job, solved: Solved, built: Array) -> tuple[ForceRow, ...]:
+def _forces(job: Job, solved: SolvedFrame, built: Array) -> tuple[ForceRow, ...]:
     """Watched forces, tensions and grips; ``built`` are the effective moves (n,) of the frame."""
     model = frame_of(job)
     return (
@@ -254,7 +254,7 @@ def _present(job: Job, computed: Contact, own: list[FrameSeat]) -> tuple[Array, 
     return r0, openings
 
 
-def _row(job: Job, solved: Solved, check: Check) -> Array:
+def _row(job: Job, solved: SolvedFrame, check: Check) -> Array:
     """Change of a check for a unit move of every seat (n,), all seats two-way."""
     if check.quantity == "tension":
         cables, model = cables_by_id(solved), frame_of(job)
@@ -264,7 +264,7 @@ def _row(job: Job, solved: Solved, check: Check) -> Array:
     return follows(job, solved, check, solved.moves)
 
 
-def follows(job: Job, solved: Solved, check: Check, motions: Array) -> Array:
+def follows(job: Job, solved: SolvedFrame, check: Check, motions: Array) -> Array:
     """Return the change of a check whose points go with given motions of the nodes.
 
     Parameters
@@ -287,7 +287,7 @@ def follows(job: Job, solved: Solved, check: Check, motions: Array) -> Array:
     return change
 
 
-def face_turn(job: Job, solved: Solved, joint: str, segment: str, motions: Array) -> Array:
+def face_turn(job: Job, solved: SolvedFrame, joint: str, segment: str, motions: Array) -> Array:
     """Return the turn of a segment's face at a joint: the mean over its points.
 
     Parameters
@@ -312,7 +312,7 @@ def face_turn(job: Job, solved: Solved, joint: str, segment: str, motions: Array
     return np.mean([solved.turn(f"point/{n}", motions) for n in names], axis=0)
 
 
-def _force(solved: Solved, place: Place, present: Array) -> ForceRow:
+def _force(solved: SolvedFrame, place: Place, present: Array) -> ForceRow:
     member = solved.mesh.pieces[place.member][0].member
     slopes = [
         watched(section_forces(solved, place, column, loaded=False), place, member)

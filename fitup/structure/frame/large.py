@@ -85,7 +85,7 @@ _FIRST: Final = _linear()
 
 
 @dataclass(frozen=True, eq=False)
-class Bent:
+class BentBeams:
     """What n beams do at some motions of their nodes.
 
     Parameters
@@ -224,7 +224,7 @@ class Beams:
         tangent = bent.slope.transpose(0, 2, 1) @ self.inner @ bent.slope + bent.turned
         return forces, tangent
 
-    def bent(self, u: Array) -> Bent:
+    def bent(self, u: Array) -> BentBeams:
         """Return what they do at motions of their nodes (n, 12)."""
         n = len(u)
         turns = u.reshape(n, 4, 3)[:, 1::2]
@@ -257,7 +257,7 @@ class Beams:
         slope[:, 0] += np.einsum("ni,nij->nj", bowing, slope)
         # where nothing has moved this is the linear beam, whatever its temperature
         turned[~u.any(axis=1)] = 0.0
-        return Bent(strains, slope, forces, turned)
+        return BentBeams(strains, slope, forces, turned)
 
     @cached_property
     def _bows(self) -> Array:

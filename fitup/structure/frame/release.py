@@ -28,7 +28,7 @@ from fitup.structure.frame.influence import (
     solve_job,
     ties_of,
 )
-from fitup.structure.frame.solved import Solved, solve_frame
+from fitup.structure.frame.solved import SolvedFrame, solve_frame
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +110,7 @@ def _on_other(model: FrameModel, spring: Spring, push: Array) -> Array:
     return np.concatenate([push, np.cross(arm, push)])
 
 
-def _taken_away(job: Job, solved: Solved, touch: Touch) -> Iterator[NodeLoad]:
+def _taken_away(job: Job, solved: SolvedFrame, touch: Touch) -> Iterator[NodeLoad]:
     """Forces that undo those of the temporary seats."""
     for foot, reaction in zip(solved.seats, touch.reactions.tolist(), strict=True):
         # without cables every seat is a spring on an arm
@@ -118,7 +118,7 @@ def _taken_away(job: Job, solved: Solved, touch: Touch) -> Iterator[NodeLoad]:
             yield NodeLoad(foot.id, foot.node, -reaction * foot.row(np.zeros(6)))
 
 
-def _release(job: Job, without: Solved, kept: list[str], touch: Touch) -> Release:
+def _release(job: Job, without: SolvedFrame, kept: list[str], touch: Touch) -> Release:
     q, R = without.reactions()
     own = [list(job.seats).index(name) for name in kept]
     one_way = np.array([seat_in_frame(job, name).one_way for name in kept], bool)

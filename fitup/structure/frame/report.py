@@ -16,7 +16,7 @@ from fitup.structure.frame.influence import frame_of, lifting_of, solve_job
 from fitup.structure.frame.lifting import Lifting
 from fitup.structure.frame.release import Release, release_of
 from fitup.structure.frame.sanity import Sanity, require_sane
-from fitup.structure.frame.solved import Solved
+from fitup.structure.frame.solved import SolvedFrame
 from fitup.structure.table import influence_from_table
 
 #: table and frame disagree where they differ by more than this share of the row's largest entry
@@ -63,7 +63,7 @@ class FrameReport:
     """
 
     job: Job
-    solved: Solved
+    solved: SolvedFrame
     sanity: Sanity
     lifting: Lifting
     influence: Influence
@@ -137,7 +137,7 @@ def report_of(job: Job, folder: Path) -> FrameReport:
     )
 
 
-def _arm(solved: Solved, i: int, name: str) -> float:
+def _arm(solved: SolvedFrame, i: int, name: str) -> float:
     """How far a seat is from what carries it [m]; a cable's or saddle's bears on it directly."""
     if not isinstance(solved.seats[i], ArmSpring):
         return 0.0

@@ -15,7 +15,7 @@ from fitup.structure.equilibrium import cables_of
 from fitup.structure.frame.elements import SpringElement
 from fitup.structure.frame.influence import frame_of, ties_of
 from fitup.structure.frame.mesh import flexible
-from fitup.structure.frame.solved import Solved
+from fitup.structure.frame.solved import SolvedFrame
 from fitup.structure.rigid import WEIGHT_FIT
 
 #: loads and reactions may differ by this share of the weight, as rounding
@@ -80,13 +80,13 @@ class Sanity:
         return self.weight - self.seats - self.ground
 
 
-def sanity_of(job: Job, solved: Solved) -> Sanity:
+def sanity_of(job: Job, solved: SolvedFrame) -> Sanity:
     """Return what the frame of a job says of itself.
 
     Parameters
     ----------
     job : Job
-    solved : Solved
+    solved : SolvedFrame
         Its frame in the surveyed state.
     """
     model = frame_of(job)
@@ -125,13 +125,13 @@ def sanity_of(job: Job, solved: Solved) -> Sanity:
     return replace(result, faults=faults, warnings=tuple(_warnings(result)))
 
 
-def require_sane(job: Job, solved: Solved) -> Sanity:
+def require_sane(job: Job, solved: SolvedFrame) -> Sanity:
     """Return what a frame says of itself, or refuse it.
 
     Parameters
     ----------
     job : Job
-    solved : Solved
+    solved : SolvedFrame
         Its frame in the surveyed state.
 
     Raises
@@ -172,7 +172,7 @@ def _size(model: FrameModel) -> float:
     return float(np.linalg.norm(places.max(axis=0) - places.min(axis=0)))
 
 
-def _ground_springs(solved: Solved) -> float:
+def _ground_springs(solved: SolvedFrame) -> float:
     """What springs to the ground carry up [N]."""
     total = 0.0
     for element in solved.mesh.system.elements:

@@ -27,7 +27,7 @@ _AT_ONCE = 64
 
 
 @dataclass(frozen=True, eq=False)
-class Solved:
+class SolvedFrame:
     """A frame, linear about some motions; six for each node in the order of ``mesh.system.nodes``.
 
     Parameters
@@ -172,7 +172,7 @@ def stand(
 
 def solve_frame(
     model: FrameModel, seats: Sequence[Seat], ties: Mapping[str, tuple[Tie, Array]]
-) -> Solved:
+) -> SolvedFrame:
     """Solve a frame without cables on its seats.
 
     Parameters
@@ -189,7 +189,7 @@ def solve_frame(
     return tangent_about(mesh, feet, np.zeros(mesh.system.size), np.zeros(len(feet)))
 
 
-def tangent_about(mesh: Mesh, feet: Sequence[Foot], about: Array, at: Array) -> Solved:
+def tangent_about(mesh: Mesh, feet: Sequence[Foot], about: Array, at: Array) -> SolvedFrame:
     """Return a frame linear about given motions and moves of its seats.
 
     Parameters
@@ -217,7 +217,7 @@ def tangent_about(mesh: Mesh, feet: Sequence[Foot], about: Array, at: Array) -> 
         factor = factorise(system.reduced(tangent))
     except Singular as error:
         raise mechanism(system, error.vector) from None
-    return Solved(
+    return SolvedFrame(
         mesh=replace(mesh, system=system),
         seats=feet,
         still=system.spread @ factor.solve(system.spread.T @ -rest),
@@ -273,12 +273,12 @@ def _moves(system: System, by_moving: csc_array, factor: Factor) -> Array:
     return moves
 
 
-def section_forces(solved: Solved, place: Place, motions: Array, loaded: bool) -> Array:
+def section_forces(solved: SolvedFrame, place: Place, motions: Array, loaded: bool) -> Array:
     """Return the forces on the ahead face of a cut at a place, in the member's axes.
 
     Parameters
     ----------
-    solved : Solved
+    solved : SolvedFrame
     place : Place
         One of the frame's own, at which its member has been cut.
     motions : Array (6 n,)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from fitup.alignment import Alignment, Place
+from fitup.alignment import Alignment, AxisPlace
 from fitup.alignment.curves import Curve
 
 LINE = Curve(0.0, 0.0, 0.0, 100.0)
@@ -62,7 +62,7 @@ def test_a_point_in_the_wedge_of_a_small_break_is_at_the_break():
 
 def test_a_station_off_the_alignment_is_refused():
     with pytest.raises(ValueError) as refused:
-        AXIS.to_grid(Place(499.0, 0.0))
+        AXIS.to_grid(AxisPlace(499.0, 0.0))
     assert str(refused.value) == "station 499.000 m is not on the alignment"
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from fitup.alignment import DesignFile, Place, ifc, read_design
+from fitup.alignment import AxisPlace, DesignFile, ifc, read_design
 from fitup.errors import InputError
 
 ROOT = Path(__file__).parents[3]
@@ -41,7 +41,7 @@ def test_the_same_axis_from_both_files():
     assert one.end == pytest.approx(other.end, abs=1e-5)
     for station in range(0, 641, 16):
         for left in (0.0, 11.5, -11.5):
-            place = one.from_grid(*other.to_grid(Place(station, left)))
+            place = one.from_grid(*other.to_grid(AxisPlace(station, left)))
             assert place is not None
             assert (place.station, place.left) == pytest.approx((station, left), abs=1e-5)
         assert one.level(station) == pytest.approx(other.level(station), abs=1e-5)

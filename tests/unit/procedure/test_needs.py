@@ -16,7 +16,7 @@ from fitup.errors import CertificateRefused, NoSafeOrder
 from fitup.model import Job, Plan, SeatPlan, Staging
 from fitup.plan.order import order_stages
 from fitup.problem.packs import pack_choices, stay
-from fitup.procedure.allot import Moment, Offer, allotted
+from fitup.procedure.allot import Offer, StageMoment, allotted
 from fitup.procedure.heights import Heights
 from fitup.procedure.standing import Standing
 from fitup.procedure.tell import loads_of, most_out
@@ -364,8 +364,8 @@ def test_allotting_equals_trying_everything(seed: int):
     store = {m: int(rng.integers(0, 5)) for m in marks}
     use = Counter({m: int(rng.integers(-1, 4)) for m in marks})
     moments = [
-        Moment(frozenset({0, 1, 2}), frozenset(), Counter()),
-        Moment(frozenset({0, 2}), frozenset({0, 1}), use),
+        StageMoment(frozenset({0, 1, 2}), frozenset(), Counter()),
+        StageMoment(frozenset({0, 2}), frozenset({0, 1}), use),
     ]
 
     def fits(ups: tuple[int, ...], downs: tuple[int, ...]) -> bool:

@@ -9,7 +9,7 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
-from fitup.procedure import Bounds, Course, Move, Outcome, State, find_order
+from fitup.procedure import Bounds, Course, Move, OrderFound, State, find_order
 
 SEEDS = range(24)
 
@@ -99,7 +99,7 @@ def fewest(c: Course) -> int | None:
     return None
 
 
-def followed(c: Course, outcome: Outcome) -> bool:
+def followed(c: Course, outcome: OrderFound) -> bool:
     """Walk an order stage by stage: each must be one of those the definition allows."""
     state = c.start
     assert outcome.stages is not None

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from fitup.record.events import KINDS, Event
 from fitup.record.stage_work import GO_ON, HOLD, STOPPED
 from fitup.record.transitions import TRANSITIONS
-from fitup.record.work_state import Work, work_of
+from fitup.record.work_state import WorkState, work_of
 
 DOC = Path(__file__).parents[3] / "docs" / "record.md"
 WHEN = "2031-04-02T05:00:00Z"
@@ -180,7 +180,7 @@ def test_no_report_makes_a_stage_better(entries, more):
     if more.kind != "stage done":
         return
     number = int(more.says["stage"])
-    before: Work = work_of(events[:-1])
+    before: WorkState = work_of(events[:-1])
     after = work_of(events)
     grades = ("", GO_ON, HOLD, STOPPED)
     was, now = (w.plan(more.about).stage(number).verdict for w in (before, after))

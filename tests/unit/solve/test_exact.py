@@ -15,7 +15,7 @@ from fitup.solve import rings
 from fitup.solve.clusters import cluster_tree
 from fitup.solve.effort import Effort
 from fitup.solve.exact import Goal, Space, collect, echelon, search
-from fitup.solve.local_search import Work, improve
+from fitup.solve.local_search import PricedSearch, improve
 from fitup.solve.rings import search_rings
 
 CASES = settings(
@@ -223,7 +223,7 @@ def test_improve_for_work_keeps_the_squares_allowed(seed: int) -> None:
     prices = [np.arange(len(v), dtype=float)[::-1] for v in space.values]
     best = search(space, goal)
     assert best.pick is not None
-    pick, price = improve(space, goal, 2, work=Work(prices, allowed), begin=best.pick)
+    pick, price = improve(space, goal, 2, work=PricedSearch(prices, allowed), begin=best.pick)
     assert pick is not None
     assert score(space, goal, pick) <= allowed * (1.0 + 1e-9)
     begun = sum(p[k] for p, k in zip(prices, best.pick, strict=True))

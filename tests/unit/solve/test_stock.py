@@ -20,7 +20,7 @@ from fitup.problem.problem import FitProblem
 from fitup.solve.balance import balance
 from fitup.solve.deckline import deck_line
 from fitup.solve.exact import collect
-from fitup.solve.line import Kept, Link, Tie, best_line
+from fitup.solve.line import Kept, Link, ReducedLink, best_line
 from fitup.solve.minplus import sums_within
 from fitup.solve.stock import list_lines, plates_used, solve_deck_line
 from fitup.solve.sweep import costed
@@ -183,7 +183,7 @@ def test_a_priced_line_costs_squares_and_prices(seed: int, still: float):
         pick = np.array([rng.integers(len(c)) for c in problem.choices])
         kept = [costed(balanced.line, s, pick[None, b]) for s, b in enumerate(deck.blocks)]
         free = [replace(link, r=link.r + 1e9) for link in balanced.line.links]
-        score, _, _ = best_line([Tie.of(link) for link in free], kept)
+        score, _, _ = best_line([ReducedLink.of(link) for link in free], kept)
         used = sum(c[k] for c, k in zip(problem.counts, pick, strict=True))
         truth = problem.squares(problem.settings(pick)) + float(used @ prices)
         assert score + balanced.moved == pytest.approx(truth, rel=1e-9)
@@ -220,7 +220,7 @@ def test_a_few_lines_only_are_no_proof(most: int):
     problem = replace(problem, stock=np.array([9, 9]))
     deck = deck_line(problem, None)
     assert deck is not None
-    ties = [Tie.of(link) for link in deck.line.links]
+    ties = [ReducedLink.of(link) for link in deck.line.links]
     grids = [np.indices([len(problem.choices[i]) for i in b]) for b in deck.blocks]
     kept = [costed(deck.line, s, g.reshape(len(g), -1).T) for s, g in enumerate(grids)]
     uses = plates_used(deck.line.spaces, kept)
@@ -292,7 +292,7 @@ def test_plates_of_one_thickness_under_two_marks_end_the_listing() -> None:
     kept = [Kept(pick, np.zeros((count, 1)), np.ones(count)) for _ in range(segments)]
     link = Link(np.eye(1), -np.eye(1), np.zeros(1), *np.zeros((2, 0, 1)), np.zeros(0))
     uses = [np.c_[pick, count - pick] for _ in range(segments)]
-    ties, stock = [Tie.of(link)] * (segments - 1), np.array([60, 60])
+    ties, stock = [ReducedLink.of(link)] * (segments - 1), np.array([60, 60])
     assert not list_lines(ties, kept, uses, stock, 4.0, most=50)[1]
     lines, complete = list_lines(ties, kept, uses, stock, 4.0)
     assert lines

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from fitup.solve import sweep as module
 from fitup.solve.effort import Effort
 from fitup.solve.exact import Space
-from fitup.solve.line import Line, Link
+from fitup.solve.line import Link, SegmentLine
 from fitup.solve.sweep import solve_line
 
 CASES = settings(
@@ -21,7 +21,7 @@ CASES = settings(
 )
 
 
-def random_line(seed: int, *, segments: int | None = None, choices: int = 4) -> Line:
+def random_line(seed: int, *, segments: int | None = None, choices: int = 4) -> SegmentLine:
     rng = np.random.default_rng(seed)
     count = segments or int(rng.integers(1, 6))
     spaces, own, links = [], [], []
@@ -54,10 +54,10 @@ def random_line(seed: int, *, segments: int | None = None, choices: int = 4) -> 
                 rng.uniform(0.5, 3.0, p),
             )
         )
-    return Line(spaces, own, links)
+    return SegmentLine(spaces, own, links)
 
 
-def cost(line: Line, x: list[np.ndarray]) -> float:
+def cost(line: SegmentLine, x: list[np.ndarray]) -> float:
     total = 0.0
     for space, (M, h), own in zip(line.spaces, line.own, x, strict=True):
         if np.any(space.L @ own > space.b + 1e-10):
@@ -70,14 +70,14 @@ def cost(line: Line, x: list[np.ndarray]) -> float:
     return total
 
 
-def settings_of(line: Line, picks: list[np.ndarray]) -> list[np.ndarray]:
+def settings_of(line: SegmentLine, picks: list[np.ndarray]) -> list[np.ndarray]:
     return [
         np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
         for space, pick in zip(line.spaces, picks, strict=True)
     ]
 
 
-def brute(line: Line) -> float:
+def brute(line: SegmentLine) -> float:
     """Least cost of every line there is, worked out side by side."""
     every = [np.array(list(itertools.product(*space.values))) for space in line.spaces]
     at = np.indices([len(x) for x in every]).reshape(len(every), -1)

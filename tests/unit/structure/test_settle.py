@@ -14,7 +14,7 @@ from fitup.model.cables import FrameCable, FrameSaddle
 from fitup.model.frame import FrameModel, Member, Node, Tie
 from fitup.structure.cable.forces import cables_by_id, grip_forces, grip_now, pulled
 from fitup.structure.contact import Contact
-from fitup.structure.frame.solved import Solved, stand
+from fitup.structure.frame.solved import SolvedFrame, stand
 from fitup.structure.settle import settle
 
 ALL, NO_ROLL = frozenset(range(6)), frozenset({1, 3, 5})
@@ -60,7 +60,7 @@ def hung_beam(form: str, load: float = 400e3) -> tuple[FrameModel, list[Seat]]:
 
 def settled(
     model: FrameModel, seats: list[Seat], settings: list[float] | None = None
-) -> tuple[Solved, Contact]:
+) -> tuple[SolvedFrame, Contact]:
     ties = {f"seat/{s.id}": (Tie(node=n.id), s.position) for s in seats for n in
             model.nodes.values() if np.allclose(n.position, s.position)}  # fmt: skip
     mesh, feet = stand(model, seats, ties)

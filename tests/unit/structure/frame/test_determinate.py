@@ -27,7 +27,7 @@ from fitup.model.frame import (
 from fitup.structure import lifting_of, solve_job
 from fitup.structure.contact import Contact, NoContact
 from fitup.structure.frame.balance import balance_of
-from fitup.structure.frame.solved import Solved, solve_frame
+from fitup.structure.frame.solved import SolvedFrame, solve_frame
 from fitup.survey import Survey
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -41,7 +41,7 @@ def seat(name: str, position: Array, stiffness: float) -> Seat:
     )  # fmt: skip
 
 
-def two_decks(seed: int) -> tuple[Solved, Contact, FrameModel]:
+def two_decks(seed: int) -> tuple[SolvedFrame, Contact, FrameModel]:
     """One deck continuous over four seats, the next on two alone, anywhere on the grid."""
     rng = np.random.default_rng(seed)
     origin = rng.uniform(0.0, 5000.0, 3)
