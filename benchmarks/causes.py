@@ -315,9 +315,7 @@ def wrong_target(n: Night) -> str:
     one_, two = n.deck[0], n.deck[5]
     names = {one_: two, two: one_}
     n.shots(lambda s: replace(s, target=names.get(s.target, s.target)) if s.setup == setup else s)
-    return (
-        rf"(set-up {setup}, target ({one_}|{two}) .*are the readings of)|({one_} and {two}.*exch)"
-    )
+    return rf"set-up {setup}: targets {one_} .*and {two} .*are exchanged"
 
 
 def face_slip(n: Night) -> str:

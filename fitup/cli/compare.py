@@ -160,4 +160,5 @@ def as_json_result(one: Round, comparison: Comparison) -> dict[str, Any]:
         "limit": comparison.limit,
         "probability": comparison.probability,
         "as_predicted": comparison.as_predicted,
+        "single": list(comparison.single),
     }

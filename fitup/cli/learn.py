@@ -39,7 +39,7 @@ def command(job: Path, later: Path, write: bool, as_json: bool) -> int:
     lesson = learn(one)
     source = f"fitup learn, {one.job.name}: moves before the survey of {later.name}"
     stated = corrections(one.job, lesson, source)
-    writes = write and bool(stated) and lesson.explained
+    writes = write and bool(stated) and lesson.may_be_carried
     if writes:
         table = learned_text(stated, one.job.units, "written by fitup learn")
         write_files(later, {LEARNED_FILE: table.encode()})
@@ -48,7 +48,7 @@ def command(job: Path, later: Path, write: bool, as_json: bool) -> int:
     else:
         _show(one, lesson, stated)
         _end(later, write, writes, lesson)
-    return EXIT_OUTSIDE if write and not lesson.explained else 0
+    return EXIT_OUTSIDE if write and not lesson.may_be_carried else 0
 
 
 def _show(one: Round, lesson: Lesson, stated: tuple[Learned, ...]) -> None:
@@ -65,14 +65,14 @@ def _show(one: Round, lesson: Lesson, stated: tuple[Learned, ...]) -> None:
     if taken:
         click.echo(taken)
     carried = dict.fromkeys(c.what for c in stated)
-    if carried:
+    if carried and lesson.may_be_carried:
         click.echo(f"\nCan be carried on: {', '.join(carried)}.")
 
 
 def _end(later: Path, write: bool, writes: bool, lesson: Lesson) -> None:
     if writes:
         click.echo(f"Wrote {later / LEARNED_FILE}; every plan of {later} states it and uses it.")
-    elif write and not lesson.explained:
+    elif write and not lesson.may_be_carried:
         click.echo("Nothing was written: find the cause first.")
     elif write:
         click.echo("Nothing was written: the round says nothing of any assumption that lasts.")
@@ -91,6 +91,17 @@ def as_json_result(
         "chi_left": lesson.chi_left,
         "limit": lesson.limit,
         "explained": lesson.explained,
+        "conflicts": [
+            {
+                "kind": c.kind,
+                "at": c.at,
+                "value": c.value,
+                "uncertainty": c.uncertainty,
+                "prior": c.prior,
+                "ratio": c.ratio,
+            }
+            for c in lesson.conflicts
+        ],
         "as_assumed": lesson.as_assumed,
         "explanations": [
             {

@@ -8,10 +8,11 @@ along the column of its own setting, by what its force presses it more.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from scipy.special import ndtr
 
 from fitup.frames import Array
 from fitup.loop.fit import AssumptionFit, fit
@@ -22,6 +23,8 @@ SAME: Final = 0.98
 #: what moves no check by this share of its uncertainty cannot be stated at all
 _UNSEEN: Final = 1e-3
 _STEPS: Final = 30
+#: chance that a seat rose, or a pack grew, below which that is no explanation
+_IMPOSSIBLE: Final = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,12 @@ def explain(model: Assumptions, white: Array) -> tuple[tuple[Explanation, ...], 
     white : Array (r, m + k)
         Whitening rows of the round.
     """
-    stated = [c for c in _candidates(model, white) if np.linalg.norm(c[2].effect) > _UNSEEN]
+    stated = [
+        (kind, at, replace(one, evidence=one.evidence + _possible(model, kind, at, one)))
+        for kind, at, one in _candidates(model, white)
+        if np.linalg.norm(one.effect) > _UNSEEN
+    ]
+    stated = [c for c in stated if np.isfinite(c[2].evidence)]
     if not stated:
         return (), 1.0
     stated.sort(key=lambda entry: -entry[2].evidence)
@@ -76,6 +84,25 @@ def explain(model: Assumptions, white: Array) -> tuple[tuple[Explanation, ...], 
         for i, (kind, at, one) in enumerate(stated)
     )
     return explanations, none / total
+
+
+def _possible(model: Assumptions, kind: Kind, at: str, one: AssumptionFit) -> float:
+    """Return what the sign of an assumption adds to its evidence: a half-line has half the prior.
+
+    A seat sinks and does not rise; a pack does not grow under load. A value that the data put
+    beyond that is impossible: minus infinity.
+    """
+    if kind == "settlement":
+        least, before = 0.0, 0.5
+    elif kind == "bedding":
+        seats = [at] if at else [model.parameters[i].at for i in model.of(kind)]
+        least = -min(model.round.job.seats[seat].bedding for seat in seats)
+        own = [i for i in model.of(kind) if model.parameters[i].at in seats]
+        before = float(ndtr(-least / np.sqrt(model.prior[own[0], own[0]])))
+    else:
+        return 0.0
+    after = float(ndtr((one.value[0] - least) / np.sqrt(one.covariance[0, 0])))
+    return float(2.0 * np.log(after / before)) if after > _IMPOSSIBLE else -np.inf
 
 
 def _candidates(model: Assumptions, white: Array) -> Iterator[tuple[Kind, str, AssumptionFit]]:

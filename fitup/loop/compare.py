@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import chdtrc, chdtri
+from scipy.special import chdtrc, chdtri, ndtr
 
 from fitup.frames import Array
 from fitup.loop.predict import Prediction, Round, predict
@@ -91,6 +91,22 @@ class Comparison:
     def as_predicted(self) -> bool:
         """All together are no more than chance."""
         return self.chi_square <= self.limit
+
+    @property
+    def single(self) -> tuple[str, ...]:
+        """Single checks and loads that are not as predicted, whatever all together are."""
+        far = [d.check.id for d in self.checks if abs(d.ratio) > NOT_PREDICTED]
+        return (*far, *(f"load of {d.seat}" for d in self.loads if abs(d.ratio) > NOT_PREDICTED))
+
+    @property
+    def chance_of_worst(self) -> float:
+        """At most this is the chance that any difference is as far off as the worst (Bonferroni).
+
+        As many are counted as are independent.
+        """
+        ratios = [d.ratio for d in self.checks] + [d.ratio for d in self.loads]
+        worst = max(map(abs, ratios), default=0.0)
+        return min(1.0, 2.0 * self.degrees * float(ndtr(-worst)))
 
 
 def verdict_of(ratio: float) -> str:

@@ -17,6 +17,7 @@ from scipy.special import chdtri
 from fitup.frames import Array
 from fitup.loop.alone import Explanation, explain
 from fitup.loop.compare import whitener
+from fitup.loop.conflict import Conflict, conflicts
 from fitup.loop.fit import expected, fit, linear
 from fitup.loop.hypotheses import Assumptions, Parameter, assumptions_of
 from fitup.loop.predict import Round
@@ -51,11 +52,18 @@ class Lesson:
     """Differences left by the fit, weighted by surveys and prior together."""
     limit: float
     """Chance keeps ``chi_left`` below this in 999 of 1000 rounds."""
+    conflicts: tuple[Conflict, ...] = ()
+    """Assumptions farther off than the job says they may be."""
 
     @property
     def explained(self) -> bool:
         """The assumptions, within their priors, can account for what was found."""
         return self.chi_left <= self.limit
+
+    @property
+    def may_be_carried(self) -> bool:
+        """What was fitted explains the round, and lies where the job says it may."""
+        return self.explained and not self.conflicts
 
     @property
     def seen(self) -> Array:
@@ -101,6 +109,9 @@ def learn(one: Round) -> Lesson:
         degrees,
         float(left @ np.linalg.solve(expected(C, prior), left)),
         limit,
+        conflicts(
+            [model.parameters[i] for i in fitted], prior, together.value, together.covariance
+        ),
     )
 
 
@@ -118,7 +129,10 @@ def _with_settled(model: Assumptions, white: Array, fitted: list[int]) -> list[i
         columns = white @ model.columns(basis @ value)[:, rest]
         against = np.linalg.solve(expected(C, prior), columns)
         size = 1.0 + np.diag(model.prior)[rest] * (columns * against).sum(axis=0)
-        gain = (against.T @ left) ** 2 * np.diag(model.prior)[rest] / size - np.log(size)
+        along = against.T @ left
+        gain = along**2 * np.diag(model.prior)[rest] / size - np.log(size)
+        # a seat sinks; one that seems to rise is softer and was unloaded, or something else
+        gain[along <= 0.0] = -np.inf
         best = int(gain.argmax())
         if gain[best] <= SELDOM:
             break

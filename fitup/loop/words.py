@@ -8,6 +8,7 @@ from typing import Final
 
 from fitup.loop.alone import Explanation
 from fitup.loop.compare import Comparison
+from fitup.loop.conflict import Conflict
 from fitup.loop.hypotheses import USUAL, Kind, Parameter, usual
 from fitup.loop.learn import SEEN, Lesson
 from fitup.model import Job
@@ -97,12 +98,22 @@ def temperature_step(units: DisplayUnits) -> Shown:
 
 
 def whole_words(comparison: Comparison) -> str:
-    """Say how a whole round came out."""
+    """Say how a whole round came out, and where single checks say otherwise."""
     end = "as predicted" if comparison.as_predicted else "NOT as predicted"
-    return (
+    names = comparison.single
+    if names and comparison.as_predicted:
+        end = "as predicted as a whole, but not in every check"
+    text = (
         f"All together: {end}. {comparison.degrees} independent differences give a sum of squares "
         f"of {comparison.chi_square:.1f}; chance stays below {comparison.limit:.1f} in 99 of 100 "
         "rounds."
+    )
+    if not names or not comparison.as_predicted:
+        return text
+    return (
+        f"{text} {', '.join(names)} {'is' if len(names) == 1 else 'are'} farther off than chance "
+        f"brings any of them in {100.0 * (1.0 - comparison.chance_of_worst):.0f} of 100 rounds: "
+        "measure there again, or look what is different there, before anything is moved."
     )
 
 
@@ -133,6 +144,8 @@ def verdict_words(job: Job, lesson: Lesson, count: int = 3) -> Iterator[str]:
             f"Cannot tell apart: {name_of(best.kind, best.at)} and {names} predict the same at "
             "these points."
         )
+    for against in lesson.conflicts:
+        yield conflict_words(job, against)
     if not lesson.explained:
         yield (
             "None of these assumptions, nor all together, can account for what was found "
@@ -140,6 +153,34 @@ def verdict_words(job: Job, lesson: Lesson, count: int = 3) -> Iterator[str]:
             "of 1000 rounds). Look for something else: a survey mistake, a deck that touches, a "
             "pack or a jack that is not what was written down."
         )
+
+
+def conflict_words(job: Job, one: Conflict) -> str:
+    """Say which uncertainty of the job a round contradicts, and what to do.
+
+    Parameters
+    ----------
+    job, one
+    """
+    key = "learning" if one.kind in ("movement", "gauge") else "uncertainty"
+    return (
+        f"CONTRADICTED: {name_of(one.kind, one.at)}: this round alone says "
+        f"{amount_words(job, one.kind, one.at, one.value, one.uncertainty)}, the job beforehand no "
+        f"difference within {_prior_words(job, one)}: {one.ratio:.1f} times as far apart as both "
+        "allow. The numbers below lie between the two and are surer than they may be. Find what "
+        f"is at work there, or state {one.kind} in job.toml [{key}] as wide as it is, and run "
+        "again."
+    )
+
+
+def _prior_words(job: Job, one: Conflict) -> str:
+    """Say the standard uncertainty that the job states, or that is usual."""
+    units = DISPLAY[job.units]
+    if one.kind == "bedding":
+        return f"u {units.plate.text(one.prior)}"
+    if one.kind == "steel":
+        return f"u {temperature_step(units).text(one.prior)}"
+    return f"u {100.0 * one.prior:.0f} %"
 
 
 def _amount(job: Job, one: Explanation) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -214,12 +215,37 @@ def paths(content, at=""):
         yield at
 
 
-def test_json_keys(second, fitup):
+@pytest.fixture
+def narrow(second, tmp_path):
+    """The two jobs of the round, the first with a bedding that is stated far too well."""
+    root, _ = second
+    for name in ("one", "two"):
+        shutil.copytree(root / name, tmp_path / name)
+    job = tmp_path / "one" / "job.toml"
+    job.write_text(job.read_text("utf-8").replace("bedding_mm = 2.0", "bedding_mm = 0.3"), "utf-8")
+    (tmp_path / "two" / "learned.csv").unlink(missing_ok=True)
+    return tmp_path
+
+
+def test_learn_carries_nothing_on_that_contradicts_the_job(narrow, fitup):
+    """Packs lose 2 mm more where the job allows 0.3 mm: both are said, neither is believed."""
+    said = fitup("learn", narrow / "one", narrow / "two", "--write")
+    assert said.code == 3
+    (line,) = (ln for ln in said.out.splitlines() if "CONTRADICTED" in ln)
+    assert "bedding of all new packs alike: this round alone says " in line
+    assert "state bedding in job.toml [uncertainty] as wide as it is" in line
+    assert said.out.rstrip().endswith("Nothing was written: find the cause first.")
+    assert "Can be carried on" not in said.out
+    assert not (narrow / "two" / "learned.csv").exists()
+
+
+def test_json_keys(second, narrow, fitup):
     root, result = second
     assert set(paths(result)) == documented("next")
-    for command in ("compare", "learn"):
-        content = json.loads(fitup(command, root / "one", root / "two", "--json").out)
-        assert set(paths(content)) == documented(command), command
+    content = json.loads(fitup("compare", root / "one", root / "two", "--json").out)
+    assert set(paths(content)) == documented("compare")
+    content = json.loads(fitup("learn", narrow / "one", narrow / "two", "--json").out)
+    assert set(paths(content)) == documented("learn")
 
 
 def test_wrong_pairs_of_jobs_are_refused(second, small_job_writer, tmp_path, fitup):
@@ -295,7 +321,8 @@ def test_no_replacement_changes_the_job_before(second, first):
 
 
 def test_a_round_in_inches(tmp_path, small_job_writer, fitup):
-    folder = small_job_writer(tmp_path / "one", job=('units = "metric"', 'units = "US"'))
+    wide = ("[[survey]]", "[uncertainty]\nbedding_in = 0.08\n\n[[survey]]")
+    folder = small_job_writer(tmp_path / "one", job=[('units = "metric"', 'units = "US"'), wide])
     plan = json.loads(fitup("plan", folder, "--json").out)["plan"]
     (tmp_path / "after.csv").write_text(moved_survey(folder, plan, 3), "utf-8")
     taken = ("--taken", "2031-04-03T04:10", "--steel", "59 F", "--deck-load", "0 kip")

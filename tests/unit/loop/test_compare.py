@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitup.loop.compare import compare, verdict_of, whitener
+from fitup.loop.words import whole_words
 
 
 @pytest.mark.parametrize(
@@ -93,3 +94,22 @@ def test_loads_are_held_against_the_moves(rounds):
     assert loads["B1"].predicted == pytest.approx(2.0 * loads["B1"].found, rel=0.25)
     assert loads["B1"].verdict == "NOT as predicted"
     assert loads["A2"].verdict == "as predicted"
+
+
+def test_a_single_check_far_off_is_said_though_the_whole_is_as_predicted(rounds):
+    """3.6 u in one of many: chi-square does not see it, and its name stands in the last line."""
+    one = rounds(1)
+    quiet = compare(one)
+    row = next(i for i, d in enumerate(quiet.checks) if d.check.id == "line/A-F1")
+    values = one.after.values.copy()
+    values[row] = quiet.checks[row].predicted + 3.6 * quiet.checks[row].uncertainty
+    stated = compare(replace(one, after=replace(one.after, values=values)))
+    assert stated.as_predicted
+    assert stated.single == ("line/A-F1",)
+    # two tails of the normal distribution beyond 3.6: 3.18e-4, for every independent difference
+    assert stated.chance_of_worst == pytest.approx(3.182e-4 * stated.degrees, rel=1e-3)
+    said = whole_words(stated)
+    assert said.startswith("All together: as predicted as a whole, but not in every check. ")
+    assert " line/A-F1 is farther off than chance brings any of them in 9" in said
+    assert whole_words(quiet).startswith("All together: as predicted. ")
+    assert quiet.single == ()

@@ -51,6 +51,62 @@ def test_a_seat_that_sank_is_named_with_what_predicts_the_same(rounds):
     )
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_soft_seat_that_was_unloaded_is_told_from_one_that_sank(rounds, seed):
+    """A soft seat comes up as it is unloaded: none sinks upward, and no pack grows under load."""
+    lesson = learn(rounds(seed, stiffness={"A1": 0.4}))
+    best = lesson.explanations[0]
+    assert (best.kind, best.at) == ("stiffness", "A1")
+    assert np.exp(best.value) == pytest.approx(0.4, abs=0.05)
+    assert best.probability > 0.99
+    assert best.same == ()
+    assert not any(e.kind == "settlement" and e.value < 0.0 for e in lesson.explanations[:5])
+    # raised and pressed down, it is where a seat that sank would be
+    pressed = learn(rounds(seed, stiffness={"B1": 0.4}))
+    assert {"settlement", "stiffness"} <= {e.kind for e in pressed.explanations[:3] if e.at == "B1"}
+    assert pressed.explanations[0].same
+
+
+def test_bedding_that_contradicts_what_was_stated_is_said_and_not_carried(rounds):
+    """Packs lose 1.2 mm more, the job allows 0.3 mm: by hand 1.2 / 0.225 beforehand.
+
+    Half of 0.3 mm squared is common to all eight packs and half each one's own, so that their mean
+    is known within 0.3 sqrt(1/2 + 1/16) = 0.225 mm.
+    """
+    one = rounds(1, bedding=dict.fromkeys(("B1", "B2", "B3", "B4", "A1", "A2", "A4"), 0.0012))
+    narrow = replace(one.job, uncertainties=Uncertainties(stiffness=0.3, bedding=0.0003))
+    lesson = learn(replace(one, job=narrow))
+    (against,) = lesson.conflicts
+    assert (against.kind, against.at) == ("bedding", "")
+    assert against.prior == pytest.approx(0.000225)
+    assert against.value == pytest.approx(0.0012, abs=2.0 * against.uncertainty)
+    together = np.hypot(against.prior, against.uncertainty)
+    assert against.ratio == pytest.approx(against.value / together)
+    assert lesson.explained and not lesson.may_be_carried
+    said = next(line for line in verdict_words(narrow, lesson) if line.startswith("CONTRADICTED"))
+    assert said.startswith("CONTRADICTED: bedding of all new packs alike: this round alone says 1.")
+    assert "the job beforehand no difference within u 0.23 mm: 4." in said
+    assert said.endswith("state bedding in job.toml [uncertainty] as wide as it is, and run again.")
+    wide = replace(narrow, uncertainties=Uncertainties(stiffness=0.3, bedding=0.0012))
+    assert learn(replace(one, job=wide)).may_be_carried
+
+
+def test_truths_within_their_priors_seldom_contradict_them(one, drawn):
+    """One round in a hundred at most: of 120, more than 5 have a chance of 0.2 % (binomial)."""
+    rng = np.random.default_rng(31)
+    exact = replace(one, job=replace(
+        one.job, uncertainties=Uncertainties(stiffness=0.1, bedding=0.0004),
+        learning=Learning(settlement=0.0, gauge=0.03),
+    ))  # fmt: skip
+    model = assumptions_of(exact)
+    root = np.linalg.cholesky(model.prior)
+    found = 0
+    for _ in range(120):
+        theta = root @ rng.normal(size=len(model.parameters))
+        found += bool(learn(drawn(exact, model.predicted(theta), rng)).conflicts)
+    assert found <= 5
+
+
 def test_all_packs_that_bed_more_are_told_from_one_that_does(rounds):
     one = rounds(1, bedding=dict.fromkeys(("B1", "B2", "B3", "B4", "A1", "A2", "A4"), 0.0008))
     lesson = learn(one)
