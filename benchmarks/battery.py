@@ -1,8 +1,8 @@
 """One battery that every way of solving passes, on small jobs made by seed with everything on.
 
 Each way says what it found, a bound, and whether it is proven. All of it is held against every
-pick there is, weighed from the job itself (``jobs.py``): the plan keeps every limit and has the
-value it is said to have; no bound is above the best plan; what is proven is the best. The
+selection there is, weighed from the job itself (``jobs.py``): the plan keeps every limit and has
+the value it is said to have; no bound is above the best plan; what is proven is the best. The
 continuous optimum is held to its optimality conditions.
 
     python benchmarks/battery.py --cases 3000
@@ -53,9 +53,9 @@ CAPS = (None, 1.0, 1.3, 2.5)
 
 @dataclass(frozen=True)
 class Answer:
-    """What one way found: a pick, its value, a bound, and whether it is proven."""
+    """What one way found: a selection, its value, a bound, and whether it is proven."""
 
-    pick: Array | None
+    selection: Array | None
     value: float
     lower: float
     proven: bool
@@ -64,7 +64,7 @@ class Answer:
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """A job as a problem, its continuous optima, and every pick there is."""
+    """A job as a problem, its continuous optima, and every selection there is."""
 
     made: Made
     problem: FitProblem
@@ -93,11 +93,11 @@ Way = Callable[[Case], Answer | None]
 
 
 def _ours(found: SearchResult) -> Answer:
-    return Answer(found.pick, found.score, found.lower, found.proven)
+    return Answer(found.selection, found.score, found.lower, found.proven)
 
 
 def _theirs(found: Opinion) -> Answer:
-    return Answer(found.pick, found.value, found.lower, found.proven, 2.0 * CARE)
+    return Answer(found.selection, found.value, found.lower, found.proven, 2.0 * CARE)
 
 
 def _searched(case: Case, goal: Goal, cap: float | None, *, rings: bool) -> Answer:
@@ -141,38 +141,38 @@ def _descent(case: Case) -> Answer | None:
     if case.nearest is None:
         return None
     space = space_of(case.problem, case.nearest.x, case.cap)
-    pick, value = improve(space, squares_goal(case.problem), 3)
-    return Answer(pick, value, -np.inf, False)
+    selection, value = improve(space, squares_goal(case.problem), 3)
+    return Answer(selection, value, -np.inf, False)
 
 
 def _line(case: Case) -> Answer | None:
     """Along the deck, given any plan where the stock is overdrawn."""
-    best = _searched(case, squares_goal(case.problem), case.cap, rings=False).pick
+    best = _searched(case, squares_goal(case.problem), case.cap, rings=False).selection
     worse = _another(case, best)
-    found = solve_deck_line(case.problem, case.cap, lambda pick: worse)
+    found = solve_deck_line(case.problem, case.cap, lambda selection: worse)
     return None if found is None else _ours(found)
 
 
 def _bands(case: Case) -> Answer | None:
-    best = _searched(case, squares_goal(case.problem), case.cap, rings=False).pick
+    best = _searched(case, squares_goal(case.problem), case.cap, rings=False).selection
     worse = _another(case, best)
     found = None if worse is None else solve_banded(case.problem, case.cap, worse)
     return None if found is None else _ours(found)
 
 
-def _another(case: Case, pick: Array | None) -> Array | None:
+def _another(case: Case, selection: Array | None) -> Array | None:
     """A plan that differs from the best at one seat, or the best where there is none."""
-    if pick is None:
+    if selection is None:
         return None
     for i, own in enumerate(case.problem.choices):
         for k in range(len(own)):
-            other = np.array(pick)
+            other = np.array(selection)
             other[i] = k
             x = case.problem.settings(other)
             inside = case.cap is None or case.problem.worst_ratio(x) <= case.cap
-            if k != pick[i] and inside and case.problem.feasible(other):
+            if k != selection[i] and inside and case.problem.feasible(other):
                 return other
-    return pick
+    return selection
 
 
 #: least worst ratio, and least squares with every ratio within the cap
@@ -203,9 +203,9 @@ def faults(case: Case, answer: Answer, truth: float, *, worst: bool, may_be_open
         return f"bound {answer.lower:.9g} above the best plan {truth:.9g}"
     if not answer.proven and not may_be_open:
         return "came to no end"
-    if answer.pick is None:
+    if answer.selection is None:
         return "found none" if answer.proven and np.isfinite(truth) else ""
-    own = _weighed(case, answer.pick)
+    own = _weighed(case, answer.selection)
     value = float((own.worst if worst else own.squares)[0])
     if not own.kept[0]:
         return "breaks a limit or the stock"
@@ -218,20 +218,20 @@ def faults(case: Case, answer: Answer, truth: float, *, worst: bool, may_be_open
     return ""
 
 
-def _weighed(case: Case, pick: Array) -> Weighed:
-    """Weigh one pick from the job itself."""
+def _weighed(case: Case, selection: Array) -> Weighed:
+    """Weigh one selection from the job itself."""
     problem, seats = case.problem, case.made.job.seats
     marks = sorted(case.made.job.plates)
     packs = [
         () if seats[s].hold else own[k].marks
-        for s, own, k in zip(problem.seats, problem.choices, pick, strict=True)
+        for s, own, k in zip(problem.seats, problem.choices, selection, strict=True)
     ]
     used = np.array([[sum(p.count(m) for p in packs) for m in marks]])
-    return weigh(case.made, problem.settings(pick)[None, :], used, problem.move_price)
+    return weigh(case.made, problem.settings(selection)[None, :], used, problem.move_price)
 
 
 def whole(case: Case) -> str:
-    """Hold the front end against every pick: first objective, then second; say what is wrong."""
+    """Hold the front end against every selection: by both objectives; say what is wrong."""
     goal = (0.0, 0.5, 1.0)[len(case.problem.seats) % 3]
     least = case.every.least_worst()
     objectives = Objectives(worst_ratio_goal=goal, search_effort=1e3)
@@ -240,7 +240,7 @@ def whole(case: Case) -> str:
     except NoPlan:
         return "found no plan" if np.isfinite(least) else ""
     first, second = chosen.objectives[:2]
-    own = _weighed(case, chosen.pick)
+    own = _weighed(case, chosen.selection)
     care = OURS * max(1.0, least)
     if not own.kept[0]:
         return "breaks a limit or the stock"
@@ -305,7 +305,7 @@ def _left(A: Array, b: Array) -> float:
 
 
 def continuous(case: Case) -> str:
-    """Hold both continuous optima to their conditions and to every pick; say what is wrong."""
+    """Hold both continuous optima to their conditions and to every selection; say what is wrong."""
     if case.loosest is not None and len(case.problem.rows):
         left = conditions(case.problem, case.loosest.x, None, worst=True)
         if left > 1e-3:

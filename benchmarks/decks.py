@@ -89,7 +89,7 @@ def shared_stock(segments: int, seed: int, share: float) -> tuple[float, float, 
     """A line whose packs want more plates of some marks than there are."""
     problem = line_problem(segments, seed, share=share)
     begin = time.process_time()
-    found = solve_deck_line(problem, None, lambda pick: _repaired(problem, pick))
+    found = solve_deck_line(problem, None, lambda selection: _repaired(problem, selection))
     seconds = time.process_time() - begin
     assert found is not None
     return seconds, found.score, found.lower, found.proven
@@ -102,12 +102,12 @@ def continuous(seats: int, seed: int, limit: float) -> tuple[float, float, float
     relaxed = least_squares(problem, None)
     assert relaxed is not None
     space, goal = space_of(problem, relaxed.x, None), squares_goal(problem)
-    pick, score = improve(space, goal, 2)
-    assert pick is not None
+    selection, score = improve(space, goal, 2)
+    assert selection is not None
     if seats < 20:
         found = search(space, goal, best=score * (1.0 + 1e-9))
     else:
-        bands = solve_banded(problem, None, pick, Effort(limit * SECOND))
+        bands = solve_banded(problem, None, selection, Effort(limit * SECOND))
         assert bands is not None
         found = bands
     return time.process_time() - begin, min(score, found.score), found.lower, found.proven
@@ -119,9 +119,9 @@ def side_by_side(segments: int, seed: int, limit: float) -> tuple[float, float, 
     begin = time.process_time()
     relaxed = least_squares(problem, None)
     assert relaxed is not None
-    pick, _ = improve(space_of(problem, relaxed.x, None), squares_goal(problem), 2)
-    assert pick is not None
-    found = solve_branched(problem, None, pick, Effort(limit * SECOND))
+    selection, _ = improve(space_of(problem, relaxed.x, None), squares_goal(problem), 2)
+    assert selection is not None
+    found = solve_branched(problem, None, selection, Effort(limit * SECOND))
     assert found is not None
     return time.process_time() - begin, found.score, found.lower, found.proven
 
@@ -149,14 +149,14 @@ def by_hand(seed: int, segments: int, share: float) -> ByHand | None:
     """
     problem = line_problem(segments, seed, share=share)
     found = solve_deck_line(
-        problem, None, lambda pick: _repaired(problem, pick), Effort(HAND_LIMIT * SECOND)
+        problem, None, lambda selection: _repaired(problem, selection), Effort(HAND_LIMIT * SECOND)
     )
-    if found is None or found.pick is None or not found.proven:
+    if found is None or found.selection is None or not found.proven:
         return None
-    pick = _rounded(problem)
-    x, best = problem.settings(pick), problem.settings(found.pick)
+    selection = _rounded(problem)
+    x, best = problem.settings(selection), problem.settings(found.selection)
     worst, ours = problem.worst_ratio(x), problem.worst_ratio(best)
-    return ByHand(not problem.feasible(pick), worst > 1.0, ours > 1.0, worst / ours)
+    return ByHand(not problem.feasible(selection), worst > 1.0, ours > 1.0, worst / ours)
 
 
 def by_hand_table(jobs: int, segments: int) -> None:
@@ -196,10 +196,10 @@ def _hand_line(name: str, known: list[ByHand]) -> str:
     return f"| {name} | {len(known)} | {' | '.join(cells)} |"
 
 
-def _repaired(problem: FitProblem, pick: Array) -> Array | None:
-    """Bring a pick that overdraws the stock back within it, two seats at a time."""
-    space = space_of(problem, problem.settings(pick), None)
-    return improve(space, squares_goal(problem), 1, begin=pick)[0]
+def _repaired(problem: FitProblem, selection: Array) -> Array | None:
+    """Bring a selection that overdraws the stock back within it, two seats at a time."""
+    space = space_of(problem, problem.settings(selection), None)
+    return improve(space, squares_goal(problem), 1, begin=selection)[0]
 
 
 def _rounded(problem: FitProblem) -> Array:
@@ -207,13 +207,13 @@ def _rounded(problem: FitProblem) -> Array:
     relaxed = least_squares(problem, None)
     assert relaxed is not None
     left = problem.stock.copy()
-    pick = []
+    selection = []
     for own, uses, x in zip(problem.choices, problem.counts, relaxed.x, strict=True):
         order = np.argsort([abs(c.setting - x) for c in own], kind="stable")
         at = next((k for k in order if np.all(uses[k] <= left)), int(order[0]))
         left = left - uses[at]
-        pick.append(int(at))
-    return np.array(pick)
+        selection.append(int(at))
+    return np.array(selection)
 
 
 def exponent(sizes: list[int], amounts: list[float]) -> float:

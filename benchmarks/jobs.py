@@ -1,8 +1,8 @@
 """Small jobs made by seed with everything on at once, and every plan they have, weighed one by one.
 
 What a plan may be is worked out here once more from the job itself, in the plainest way: all packs
-by combination, all picks by product, every limit from what it means. Nothing of fitup's problem,
-rows or search is used, so both can be held against it.
+by combination, all selections by product, every limit from what it means. Nothing of fitup's
+problem, rows or search is used, so both can be held against it.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from fitup.model import (
     Working,
 )
 
-#: most picks of a job
+#: most selections of a job
 MOST = 20_000
 #: kinds of seats: name, direction, pushes, held by, how often
 KINDS = (
@@ -252,7 +252,7 @@ def _influence(rng: np.random.Generator, job: Job, state: CheckState) -> Influen
 
 
 def _few_enough(job: Job) -> Job:
-    """Shorten the way of the seat with the most choices until all picks can be weighed."""
+    """Shorten the way of the seat with the most choices until all selections can be weighed."""
     while True:
         counts = {s: len(packs) for s, packs in every_pack(job).items()}
         if np.prod([float(k) for k in counts.values()]) <= MOST:
@@ -350,7 +350,7 @@ class Weighed:
 
 
 def weigh_all(made: Made, move_price: float) -> Weighed:
-    """Weigh every pick of a job."""
+    """Weigh every selection of a job."""
     packs = every_pack(made.job)
     x = _product([np.array([p.setting for p in own]) for own in packs.values()])
     marks = sorted(made.job.plates)
@@ -370,7 +370,7 @@ def _product(columns: list[Array]) -> Array:
 
 
 def weigh(made: Made, x: Array, used: Array, move_price: float) -> Weighed:
-    """Weigh picks: moves (N, n), and plates (N, t) that stand in packs, marks in order."""
+    """Weigh selections: moves (N, n), and plates (N, t) that stand in packs, marks in order."""
     job, state, influence = made.job, made.state, made.influence
     y = state.values + x @ influence.A.T
     worst, squares = np.zeros(len(x)), move_price * (x**2).sum(axis=1)

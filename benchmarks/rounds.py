@@ -160,10 +160,10 @@ def chosen(job: Job, state: CheckState, influence: Influence) -> list[Choice] | 
     relaxed = least_squares(problem, None)
     if relaxed is None:
         return None
-    pick, _ = improve(space_of(problem, relaxed.x, None), squares_goal(problem), 3)
-    if pick is None:
+    selection, _ = improve(space_of(problem, relaxed.x, None), squares_goal(problem), 3)
+    if selection is None:
         return None
-    return [own[int(k)] for own, k in zip(problem.choices, pick, strict=True)]
+    return [own[int(k)] for own, k in zip(problem.choices, selection, strict=True)]
 
 
 def play(kind: str, seed: int, learning: bool) -> tuple[int, list[bool]]:
@@ -184,11 +184,11 @@ def play(kind: str, seed: int, learning: bool) -> tuple[int, list[bool]]:
         if np.abs(state.values).max() <= TOLERANCE:
             return played, covered(job, truth)
         influence = assumed(job, loads)
-        picks = chosen(job, state, influence)
-        if picks is None:
+        selections = chosen(job, state, influence)
+        if selections is None:
             break
-        x = np.array([c.setting for c in picks])
-        moved = np.array([c.disturbed for c in picks])
+        x = np.array([c.setting for c in selections])
+        moved = np.array([c.disturbed for c in selections])
         arrives = arriving(job, truth, x, moved)
         follows, reactions = beam(STIFF * truth.stiffness)
         level, before, loads = level + follows @ arrives, loads, loads + reactions @ arrives
@@ -200,7 +200,7 @@ def play(kind: str, seed: int, learning: bool) -> tuple[int, list[bool]]:
             for i, n in enumerate(job.seats)
         )  # fmt: skip
         packs = {n: c.marks if c.disturbed else job.seats[n].pack
-                 for n, c in zip(job.seats, picks, strict=True)}  # fmt: skip
+                 for n, c in zip(job.seats, selections, strict=True)}  # fmt: skip
         seats = {n: replace(s, pack=packs[n]) for n, s in job.seats.items()}
         later = replace(job, moved=stated, seats=seats)
         lessons = job.learned

@@ -110,8 +110,8 @@ def respond(work: Work, values: Mapping[str, float], seats: Sequence[str]) -> Re
         moved = {**values, seat: values.get(seat, 0.0) + small}
         columns.append(work.states.at(work.settings(moved), work.state.checks))
 
-    def rows(pick: Callable[[Outcome, str], float], names: Sequence[str]) -> Array:
-        found = [[(pick(c, n) - pick(base, n)) / small for c in columns] for n in names]
+    def rows(selection: Callable[[Outcome, str], float], names: Sequence[str]) -> Array:
+        found = [[(selection(c, n) - selection(base, n)) / small for c in columns] for n in names]
         return np.array(found).reshape(len(names), len(columns))
 
     return Response(

@@ -40,7 +40,7 @@ class Elsewhere:
     """
 
     left_alone: tuple[str, ...]
-    pick: Array
+    selection: Array
     disturbed: tuple[str, ...]
     worst: float
     squares: float
@@ -92,17 +92,17 @@ def without(problem: FitProblem, alone: frozenset[int]) -> FitProblem | None:
     )
 
 
-def disturbed_by(problem: FitProblem, pick: Array) -> frozenset[int]:
-    """Return the seats (by number) that a pick disturbs.
+def disturbed_by(problem: FitProblem, selection: Array) -> frozenset[int]:
+    """Return the seats (by number) that a selection disturbs.
 
     Parameters
     ----------
     problem : FitProblem
-    pick : Array (n,)
+    selection : Array (n,)
     """
     return frozenset(
         i
-        for i, (own, k) in enumerate(zip(problem.choices, pick, strict=True))
+        for i, (own, k) in enumerate(zip(problem.choices, selection, strict=True))
         if own[int(k)].disturbed
     )
 
@@ -137,7 +137,7 @@ def other_places(
         settled = settle(found)
         if settled is None:
             search.floor = min(search.floor, node.bound)
-            search.split(node, disturbed_by(problem, found.pick))
+            search.split(node, disturbed_by(problem, found.selection))
             continue
         worked.append(settled)
         search.put(node)
@@ -158,7 +158,7 @@ class _Sets:
         heapq.heappush(self.queue, node)
 
     def next(self, worked: list[frozenset[int]]) -> _Node | None:
-        """Return the set of least squares whose pick leaves a seat alone of each plan so far."""
+        """Return the set of least squares that leave a seat alone of each plan so far."""
         while self.queue:
             node = heapq.heappop(self.queue)
             if node.looked_at < 2 and self.effort.over():
@@ -174,19 +174,19 @@ class _Sets:
         return None
 
     def _not_left_alone(self, node: _Node, worked: list[frozenset[int]]) -> frozenset[int] | None:
-        """Return the seats of the first plan so far at which the node's pick works as well."""
+        """Return the seats of the first plan so far at which the node's selection works as well."""
         assert node.found is not None
-        assert node.found.pick is not None
+        assert node.found.selection is not None
         own = self.own(node)
         return next((seats for seats in worked if seats <= own), None)
 
     def own(self, node: _Node) -> frozenset[int]:
-        """Return the seats that the pick of a node disturbs."""
+        """Return the seats that the selection of a node disturbs."""
         narrowed = without(self.problem, frozenset(node.alone))
         assert narrowed is not None
         assert node.found is not None
-        assert node.found.pick is not None
-        return disturbed_by(narrowed, node.found.pick)
+        assert node.found.selection is not None
+        return disturbed_by(narrowed, node.found.selection)
 
     def _look(self, node: _Node) -> None:
         """Look at a set more closely and put it back with a better bound, if it has any plan."""
@@ -204,7 +204,7 @@ class _Sets:
             self.report(f"left alone: {names}")
             effort = self.effort.part(_LONGEST * SECOND)
             node.found = best_squares(narrowed, self.cap, effort)
-            if node.found.pick is None:
+            if node.found.selection is None:
                 if not node.found.proven:
                     self.floor = min(self.floor, node.bound)
                 return
@@ -244,7 +244,7 @@ class _Sets:
     def elsewhere(self, node: _Node, worked: list[frozenset[int]]) -> Elsewhere:
         """Return what was found for a set that differs from every plan so far."""
         assert node.found is not None
-        assert node.found.pick is not None
+        assert node.found.selection is not None
         narrowed = without(self.problem, frozenset(node.alone))
         assert narrowed is not None
         own = self.own(node)
@@ -252,13 +252,13 @@ class _Sets:
         for seats in worked:
             if not alone & seats:
                 alone.add(min(seats - own))
-        pick = _same(narrowed, self.problem, node.found.pick)
+        selection = _same(narrowed, self.problem, node.found.selection)
         names = self.problem.seats
-        x = self.problem.settings(pick)
+        x = self.problem.settings(selection)
         lower = min(node.bound, self.floor, node.found.upper)
         return Elsewhere(
             tuple(names[i] for i in sorted(alone)),
-            pick,
+            selection,
             tuple(names[i] for i in sorted(own)),
             self.problem.worst_ratio(x),
             self.problem.squares(x),
@@ -267,11 +267,11 @@ class _Sets:
         )
 
 
-def _same(source: FitProblem, target: FitProblem, pick: Array) -> Array:
-    """Return the pick of the same choices where more may be chosen."""
+def _same(source: FitProblem, target: FitProblem, selection: Array) -> Array:
+    """Return the selection of the same choices where more may be chosen."""
     return np.array(
         [
             theirs.index(own[int(k)])
-            for own, theirs, k in zip(source.choices, target.choices, pick, strict=True)
+            for own, theirs, k in zip(source.choices, target.choices, selection, strict=True)
         ]
     )

@@ -45,9 +45,9 @@ _LIGHTER = 40
 
 @dataclass(frozen=True, eq=False)
 class Ordered:
-    """A candidate with a safe order: its pick (n,), stages, and how few there could be."""
+    """A candidate with a safe order: its selection (n,), stages, and how few there could be."""
 
-    pick: Array
+    selection: Array
     seats: tuple[SeatPlan, ...]
     stages: tuple[Stage, ...]
     fewest: ObjectiveResult
@@ -63,7 +63,7 @@ class Candidates:
         As the plan is made from.
     problem : FitProblem
     seat_plans : callable
-        From a pick (n,) to what every seat is to become.
+        From a selection (n,) to what every seat is to become.
     effort : Effort
     report : callable
     """
@@ -85,10 +85,10 @@ class Candidates:
     def __post_init__(self) -> None:
         self._rows: WayRows = way_rows(self.job, self.state, self.influence)
 
-    def failed(self, pick: Array) -> None:
-        """Note a pick that is known to have no safe order."""
+    def failed(self, selection: Array) -> None:
+        """Note a selection that is known to have no safe order."""
         self.tried += 1
-        self._failed.add(_key(pick))
+        self._failed.add(_key(selection))
 
     def find(self, cap: float, least: float) -> Ordered | None:
         """Return the candidate of least squares with a safe order, or a lighter one near it.
@@ -104,12 +104,12 @@ class Candidates:
         most = most_squares(self.problem, cap)
         radius = allowed_squares(self.job.objectives, least)
         while True:
-            picks = self._listed(self.problem, cap, min(radius, most))
-            if picks is None:
+            selections = self._listed(self.problem, cap, min(radius, most))
+            if selections is None:
                 return None
-            found = self._first(picks)
+            found = self._first(selections)
             if found is not None:
-                return self._lighter(found, picks, cap)
+                return self._lighter(found, selections, cap)
             if self.effort.over():
                 return None
             if radius >= most:
@@ -117,15 +117,15 @@ class Candidates:
                 return None
             radius = max(radius * _GROWTH, radius + 1e-3)
 
-    def find_near(self, pick: Array, groups: Sequence[str], cap: float) -> Ordered | None:
-        """Return a candidate that differs from a pick in some groups only.
+    def find_near(self, selection: Array, groups: Sequence[str], cap: float) -> Ordered | None:
+        """Return a candidate that differs from a selection in some groups only.
 
         For jobs with more candidates than can be listed: groups that stood in the way are chosen
         anew, one more at a time, all others staying as they are.
 
         Parameters
         ----------
-        pick : Array (n,)
+        selection : Array (n,)
         groups : sequence of str
             Those that stood in the way, in the order in which they are freed.
         cap : float
@@ -140,16 +140,16 @@ class Candidates:
         for name in groups:
             free.add(name)
             own = [self.job.seats[s].group in free for s in self.problem.seats]
-            narrow = _only(self.problem, pick, own)
-            radius = self.problem.squares(self.problem.settings(pick)) + 1e-6
+            narrow = _only(self.problem, selection, own)
+            radius = self.problem.squares(self.problem.settings(selection)) + 1e-6
             most = most_squares(self.problem, cap)
             while not self.effort.over():
-                picks = self._listed(narrow, cap, min(radius, most))
-                if picks is None:
+                selections = self._listed(narrow, cap, min(radius, most))
+                if selections is None:
                     break
                 fixed = np.flatnonzero(~np.array(own))
-                picks[:, fixed] = pick[fixed]
-                found = self._first(picks)
+                selections[:, fixed] = selection[fixed]
+                found = self._first(selections)
                 if found is not None:
                     return found
                 if radius >= most:
@@ -166,27 +166,27 @@ class Candidates:
         listed = list_within(space, goal, tree, radius * (1.0 + _CARE), self.effort)
         if listed is None:
             return None
-        pick, x = listed
+        selection, x = listed
         order = np.argsort(goal.scores(x), kind="stable")
-        return pick[order]
+        return selection[order]
 
-    def _first(self, picks: Array) -> Ordered | None:
-        for pick in picks:
+    def _first(self, selections: Array) -> Ordered | None:
+        for selection in selections:
             if self.effort.over():
                 return None
-            found = self._order(pick)
+            found = self._order(selection)
             if found is not None:
                 return found
         return None
 
-    def _order(self, pick: Array) -> Ordered | None:
-        """Return the pick with its order if it has a safe one; note it as failed if not."""
-        key = _key(pick)
+    def _order(self, selection: Array) -> Ordered | None:
+        """Return the selection with its order if it has a safe one; note it as failed if not."""
+        key = _key(selection)
         if key in self._failed:
             return None
         self._failed.add(key)
-        seats = self.seat_plans(pick)
-        if any(self._stuck(group, pick) for group in moving_groups(self.job, seats)):
+        seats = self.seat_plans(selection)
+        if any(self._stuck(group, selection) for group in moving_groups(self.job, seats)):
             self.cut += 1
             return None
         self.tried += 1
@@ -196,16 +196,16 @@ class Candidates:
         if outcome.stages is None:
             return None
         stages = stages_of_order(self.job, self.influence, laid, outcome.stages)
-        return Ordered(pick, seats, stages, stages_result(self.job, laid, outcome))
+        return Ordered(selection, seats, stages, stages_result(self.job, laid, outcome))
 
     def _spend(self, steps: float) -> bool:
         self.effort.spend(steps)
         return not self.effort.over()
 
-    def _stuck(self, group: Group, pick: Array) -> bool:
+    def _stuck(self, group: Group, selection: Array) -> bool:
         """Say whether a group cannot get to its packs, wherever the others are."""
         own = [i for i, s in enumerate(self.problem.seats) if self.job.seats[s].group == group.name]
-        key = (group.name, tuple(int(pick[i]) for i in own))
+        key = (group.name, tuple(int(selection[i]) for i in own))
         if key not in self._alone:
             self.effort.spend(_ALONE)
             self._alone[key] = self._no_way(group, own)
@@ -233,21 +233,21 @@ class Candidates:
         )
         return math.isinf(Bounds(eased).alone[0][0])
 
-    def _lighter(self, found: Ordered, picks: Array, cap: float) -> Ordered:
+    def _lighter(self, found: Ordered, selections: Array, cap: float) -> Ordered:
         """Return a candidate of less work within the slack of one that has an order."""
         problem = self.problem
         allowed = allowed_squares(
-            self.job.objectives, problem.squares(problem.settings(found.pick))
+            self.job.objectives, problem.squares(problem.settings(found.selection))
         )
         listed = self._listed(problem, cap, allowed)
-        near = picks if listed is None else listed
-        work = problem.work(found.pick)
+        near = selections if listed is None else listed
+        work = problem.work(found.selection)
         rest = [p for p in near if problem.work(p) < work]
         rest = [p for p in rest if problem.squares(problem.settings(p)) <= allowed]
-        for pick in sorted(rest, key=problem.work)[:_LIGHTER]:
+        for selection in sorted(rest, key=problem.work)[:_LIGHTER]:
             if self.effort.over():
                 break
-            lighter = self._order(pick)
+            lighter = self._order(selection)
             if lighter is not None:
                 return lighter
         return found
@@ -268,7 +268,7 @@ class Candidates:
 def chosen_instead(
     problem: FitProblem, chosen: Chosen, found: Ordered, passed: int, *, nearest: bool
 ) -> Chosen:
-    """Return a choice with another pick, its bounds kept.
+    """Return a choice with another selection, its bounds kept.
 
     Parameters
     ----------
@@ -282,7 +282,7 @@ def chosen_instead(
     nearest : bool
         Every candidate of less squares is among these, but for the slack.
     """
-    x = problem.settings(found.pick)
+    x = problem.settings(found.selection)
     worst = problem.worst_ratio(x)
     met = ("worst ratio", "least squares") if nearest else ("worst ratio",)
     passing = (
@@ -301,19 +301,19 @@ def chosen_instead(
         )
         for w, value in zip(chosen.objectives, (worst, problem.squares(x)), strict=False)
     ]
-    counts = counts_again(chosen.objectives[len(nearness) :], problem.work(found.pick))
-    return replace(chosen, pick=found.pick, objectives=(*nearness, *counts), worst=worst)
+    counts = counts_again(chosen.objectives[len(nearness) :], problem.work(found.selection))
+    return replace(chosen, selection=found.selection, objectives=(*nearness, *counts), worst=worst)
 
 
-def _key(pick: Array) -> bytes:
-    return np.asarray(pick, dtype=np.int64).tobytes()
+def _key(selection: Array) -> bytes:
+    return np.asarray(selection, dtype=np.int64).tobytes()
 
 
-def _only(problem: FitProblem, pick: Array, free: Sequence[bool]) -> FitProblem:
-    """Return the problem with the choice of some seats fixed as in a pick (n,)."""
+def _only(problem: FitProblem, selection: Array, free: Sequence[bool]) -> FitProblem:
+    """Return the problem with the choice of some seats fixed as in a selection (n,)."""
     keep = [
         list(range(len(own))) if is_free else [int(k)]
-        for own, k, is_free in zip(problem.choices, pick, free, strict=True)
+        for own, k, is_free in zip(problem.choices, selection, free, strict=True)
     ]
     return replace(
         problem,

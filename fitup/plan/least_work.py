@@ -61,7 +61,7 @@ def allowed_squares(objectives: Objectives, least: float) -> float:
 def least_work(
     problem: FitProblem,
     objectives: Objectives,
-    pick: Array,
+    selection: Array,
     cap: float,
     ideal: Array,
     squares: ObjectiveResult,
@@ -74,7 +74,7 @@ def least_work(
     ----------
     problem : FitProblem
     objectives : Objectives
-    pick : Array (n,)
+    selection : Array (n,)
         The plan of least squares.
     cap : float
         Greatest ratio of deviation to tolerance.
@@ -87,14 +87,14 @@ def least_work(
 
     Returns
     -------
-    pick : Array (n,)
+    selection : Array (n,)
     results : tuple of ObjectiveResult
         Of the three counts.
     """
     report("third objective: least work")
     allowed = allowed_squares(objectives, squares.upper)
     near = problem if effort.stop() else within(problem, reach(problem, cap, allowed))
-    begin = _lighter(near, ideal, cap, allowed, same_pick(problem, near, pick))
+    begin = _lighter(near, ideal, cap, allowed, same_selection(problem, near, selection))
     least = [sum(min(c.work[k] for c in own) for own in near.choices) for k in range(len(NAMES))]
     relaxed = None if effort.stop() else least_squares(near, cap)
     if relaxed is not None:
@@ -111,7 +111,7 @@ def least_work(
         results.append(ObjectiveResult(name, upper, lower, proven, text))
         # a bound on a later count holds where the earlier ones are no more than they are
         text += f" and at most {upper} {name}"
-    return same_pick(near, problem, begin), tuple(results)
+    return same_selection(near, problem, begin), tuple(results)
 
 
 def count_again(result: ObjectiveResult, value: int, *, fewer_before: bool) -> ObjectiveResult:
@@ -162,74 +162,74 @@ class _Less:
         self.goal = tight_goal(near, relaxed)
         groups = [np.array(c, dtype=np.int64) for c in near.clusters if c]
         self.tree = cluster_tree(self.goal, groups)
-        # the search looks below what it is given: a pick that comes to what is allowed will do
+        # the search looks below what it is given: a selection that comes to what is allowed will do
         self.most = allowed + _EVEN * max(1.0, allowed)
         self.effort = effort
 
-    def in_neighbourhoods(self, pick: Array, least: Sequence[int]) -> Array:
-        """Return a pick of less work, or the same, by searching a few seats at a time."""
+    def in_neighbourhoods(self, selection: Array, least: Sequence[int]) -> Array:
+        """Return a selection of less work, or the same, by searching a few seats at a time."""
         effort = self.effort.part(self.effort.steps * _NEAR)
         for count in range(len(NAMES)):
-            sets = list(self._sets(len(pick)))
+            sets = list(self._sets(len(selection)))
             at = since = 0
             while since < len(sets) and not effort.over():
-                done = self.near.work(pick)
+                done = self.near.work(selection)
                 if done[count] <= least[count]:
                     break
-                found = self._few(pick, sets[at % len(sets)], _below(done, count), effort)
+                found = self._few(selection, sets[at % len(sets)], _below(done, count), effort)
                 since = since + 1 if found is None else 0
                 # what helped once may help again
                 at += found is None
-                pick = pick if found is None else found
-        return pick
+                selection = selection if found is None else found
+        return selection
 
-    def more_exact(self, pick: Array) -> Array:
-        """Return a pick of no more work and less squares, or the same."""
-        done = self.near.work(pick)
-        finer, _ = improve(self._within(done), squares_goal(self.near), 2, begin=pick)
-        return pick if finer is None else finer
+    def more_exact(self, selection: Array) -> Array:
+        """Return a selection of no more work and less squares, or the same."""
+        done = self.near.work(selection)
+        finer, _ = improve(self._within(done), squares_goal(self.near), 2, begin=selection)
+        return selection if finer is None else finer
 
-    def prove(self, pick: Array, least: list[int]) -> tuple[Array, list[int]]:
+    def prove(self, selection: Array, least: list[int]) -> tuple[Array, list[int]]:
         """Raise the least counts as far as the effort allows; what is found on the way counts."""
         least = list(least)
         for count in range(len(NAMES)):
             effort = self.effort.part(self.effort.steps * _PROOF)
-            while least[count] < self.near.work(pick)[count]:
-                done = self.near.work(pick)
+            while least[count] < self.near.work(selection)[count]:
+                done = self.near.work(selection)
                 stride = max(1, (done[count] - least[count]) // 3)
                 limit = min(done[count] - 1, least[count] + stride - 1)
                 found = self._all((*done[:count], limit), effort)
                 if isinstance(found, bool):
                     if not found:
-                        return pick, least
+                        return selection, least
                     least[count] = limit + 1
                 else:
-                    pick = found
+                    selection = found
             if effort.over():
                 break
-        return pick, least
+        return selection, least
 
     def _all(self, limits: tuple[int, ...], effort: Effort) -> Array | bool:
-        """Return a pick within limits of the first counts; True: there is none; False: unknown."""
+        """Return a selection within limits of the first counts; True: none; False: open."""
         if len(self.near.seats) > _JOINT:
             return False
         work = (*limits, *[_MANY] * (len(NAMES) - len(limits)))
         found = self._search(self._within(work), effort)
-        return found.proven if found.pick is None else found.pick
+        return found.proven if found.selection is None else found.selection
 
-    def _few(self, pick: Array, free: Array, limits: Counts, effort: Effort) -> Array | None:
-        """Return a pick within limits that differs at some seats only, if one is found."""
+    def _few(self, selection: Array, free: Array, limits: Counts, effort: Effort) -> Array | None:
+        """Return a selection within limits that differs at some seats only, if one is found."""
         effort.spend(_SETUP)
         space = self._within(limits)
         values, uses = list(space.values), list(space.uses)
-        for i in np.setdiff1d(np.arange(len(pick)), free):
-            own = [int(pick[i])]
+        for i in np.setdiff1d(np.arange(len(selection)), free):
+            own = [int(selection[i])]
             values[i], uses[i] = values[i][own], uses[i][own]
         part = replace(space, values=values, uses=uses)
-        found = self._search(part, effort.part(_ONE)).pick
+        found = self._search(part, effort.part(_ONE)).selection
         if found is None:
             return None
-        result = pick.copy()
+        result = selection.copy()
         result[free] = found[free]
         return result
 
@@ -245,7 +245,7 @@ class _Less:
             found = search_rings(
                 space, self.goal, self.tree, best=self.most, first=first, effort=effort
             )
-            if found.proven or found.pick is not None:
+            if found.proven or found.selection is not None:
                 break
         return found
 
@@ -270,7 +270,7 @@ def _below(done: Counts, count: int) -> Counts:
 
 
 def _lighter(near: FitProblem, ideal: Array, cap: float, allowed: float, begin: Array) -> Array:
-    """Return a pick of less work than one to begin with, found by descent, or that one."""
+    """Return a selection of less work than one to begin with, found by descent, or that one."""
     space, goal = space_of(near, ideal, cap), squares_goal(near)
     prices = [np.array([_PRICE @ np.array(c.work) for c in own]) for own in near.choices]
     better, _ = improve(
@@ -307,16 +307,16 @@ def within(problem: FitProblem, windows: Array) -> FitProblem:
     )
 
 
-def same_pick(source: FitProblem, target: FitProblem, pick: Array) -> Array:
-    """Return the pick of the same choices where they have other numbers.
+def same_selection(source: FitProblem, target: FitProblem, selection: Array) -> Array:
+    """Return the selection of the same choices where they have other numbers.
 
     Parameters
     ----------
     source : FitProblem
-        The problem whose choices the pick numbers.
+        The problem whose choices the selection numbers.
     target : FitProblem
-        Another with the same seats that offers all choices of the pick.
-    pick : Array (n,)
+        Another with the same seats that offers all choices of the selection.
+    selection : Array (n,)
 
     Returns
     -------
@@ -325,6 +325,6 @@ def same_pick(source: FitProblem, target: FitProblem, pick: Array) -> Array:
     return np.array(
         [
             theirs.index(own[k])
-            for own, theirs, k in zip(source.choices, target.choices, pick, strict=True)
+            for own, theirs, k in zip(source.choices, target.choices, selection, strict=True)
         ]
     )

@@ -162,11 +162,11 @@ def _with_order(
         state,
         influence,
         problem,
-        lambda pick: _seat_plans(job, problem, pick),
+        lambda selection: _seat_plans(job, problem, selection),
         effort.part(effort.steps * _TRIES),
         report,
     )
-    candidates.failed(chosen.pick)
+    candidates.failed(chosen.selection)
     cap = max(job.objectives.worst_ratio_goal, chosen.worst) * (1.0 + 1e-9)
     least = next(w.lower for w in chosen.objectives if w.name == "least squares")
     found = candidates.find(cap, least)
@@ -180,14 +180,14 @@ def _with_order(
     if found is None and not candidates.complete:
         blocks = blocks_of(job, state, influence, *stuck)
         groups = list(dict.fromkeys(b.group for b in blocks))
-        found = candidates.find_near(chosen.pick, groups, cap)
+        found = candidates.find_near(chosen.selection, groups, cap)
     if found is not None:
         passed = candidates.tried + candidates.cut - 1
         other = chosen_instead(problem, chosen, found, passed, nearest=nearest)
         if effort.caught:
             other = replace(other, method=other.method + CAUGHT)
         return other, found.seats, found.stages, found.fewest, True
-    seats = _seat_plans(job, problem, chosen.pick)
+    seats = _seat_plans(job, problem, chosen.selection)
     if not candidates.complete:
         # plates that only later stages set free may be what forbids every order
         chosen, own = _choose(job, state, influence, False, report, stop)
@@ -212,19 +212,19 @@ _NO_REUSE = (
 )
 
 
-def plan_of_pick(
-    job: Job, state: CheckState, influence: Influence, pick: Array, instead_of: Plan
+def plan_of_selection(
+    job: Job, state: CheckState, influence: Influence, selection: Array, instead_of: Plan
 ) -> Plan:
-    """Return the plan of a pick made elsewhere, with the bounds of the plan it stands in for.
+    """Return the plan of a selection made elsewhere, with the bounds of the plan it stands in for.
 
     Parameters
     ----------
     job, state, influence
         As given to :func:`make_plan`.
-    pick : Array (n,) of whole numbers
+    selection : Array (n,) of whole numbers
         Choices of :func:`build_problem`, all plates that come out counted as stock.
     instead_of : Plan
-        Its bounds on ratio and squares hold for every pick, those on work for picks that do no more
+        Its bounds on ratio and squares hold for all, those on work for selections that do no more
         of what counts before; its obstacles and ideal are kept.
 
     Raises
@@ -233,15 +233,15 @@ def plan_of_pick(
         If no order of stages keeps every limit on the way.
     """
     problem = build_problem(job, state, influence)
-    x = problem.settings(pick)
-    seats = _seat_plans(job, problem, pick)
+    x = problem.settings(selection)
+    seats = _seat_plans(job, problem, selection)
     worst = problem.worst_ratio(x)
     known = [w for w in instead_of.objectives if w.name != "stages"]
     nearness = [
         replace(w, upper=value, proven=bool(value <= w.lower), text="see the method")
         for w, value in zip(known, (worst, problem.squares(x)), strict=False)
     ]
-    counts = counts_again(known[len(nearness) :], problem.work(pick))
+    counts = counts_again(known[len(nearness) :], problem.work(selection))
     inside = worst <= 1.0 + 1e-9
     stages, fewest = order_stages(job, state, influence, seats)
     objectives = (*nearness, *counts, fewest)
@@ -268,13 +268,13 @@ def _choose(
         raise NoPlan(
             f"{none}; no plates at all keep these together: {'; '.join(conflict)}"
         ) from none
-    return chosen, _seat_plans(job, problem, chosen.pick)
+    return chosen, _seat_plans(job, problem, chosen.selection)
 
 
-def _seat_plans(job: Job, problem: FitProblem, pick: Array) -> tuple[SeatPlan, ...]:
+def _seat_plans(job: Job, problem: FitProblem, selection: Array) -> tuple[SeatPlan, ...]:
     return tuple(
         _seat_plan(job, name, own[int(k)])
-        for name, own, k in zip(problem.seats, problem.choices, pick, strict=True)
+        for name, own, k in zip(problem.seats, problem.choices, selection, strict=True)
     )
 
 
@@ -292,7 +292,7 @@ def _seat_plan(job: Job, name: str, choice: Choice) -> SeatPlan:
     )
 
 
-def pick_of(problem: FitProblem, plan: Plan) -> Array:
+def selection_of(problem: FitProblem, plan: Plan) -> Array:
     """Return the numbers (n,) of a plan's choices.
 
     Parameters

@@ -57,9 +57,9 @@ _NEAR_ENOUGH = 0.02
 
 @dataclass(frozen=True, eq=False)
 class Chosen:
-    """A pick (n,) of choices, how each objective came out, and the ideal settings (n,) [m]."""
+    """A selection (n,) of choices, how each objective came out, and the ideal settings (n,) [m]."""
 
-    pick: Array
+    selection: Array
     objectives: tuple[ObjectiveResult, ...]
     ideal: Array
     method: str
@@ -121,44 +121,46 @@ def choose(
         report(f"even plates of any thickness leave a worst ratio of {loosest.value:.2f}")
     if loosest.value <= goal:
         along = _along(problem, goal * (1.0 + _CARE), effort, report)
-    if along is not None and along.pick is not None:
-        pick, first = along.pick, _met(problem, along.pick, goal, loosest)
+    if along is not None and along.selection is not None:
+        selection, first = along.selection, _met(problem, along.selection, goal, loosest)
     else:
         # what is asked is answered already: how near one can come is worth a part of the time
         enough = effort.part(effort.steps * _PART) if beyond else effort
-        pick, first = _worst(problem, loosest, goal, enough, report)
-    cap = max(goal, problem.worst_ratio(problem.settings(pick))) * (1.0 + _CARE)
-    if along is None or along.pick is None:
+        selection, first = _worst(problem, loosest, goal, enough, report)
+    cap = max(goal, problem.worst_ratio(problem.settings(selection))) * (1.0 + _CARE)
+    if along is None or along.selection is None:
         along = _along(problem, cap, effort, report)
     enough = effort.part(effort.steps * _PART) if beyond else effort
-    pick, second, ideal = _squares(problem, pick, cap, along, enough, report)
-    pick, third = least_work(problem, objectives, pick, cap, ideal, second, effort, report)
-    first, second = of_the_plan(problem, pick, objectives, first, second)
+    selection, second, ideal = _squares(problem, selection, cap, along, enough, report)
+    selection, third = least_work(
+        problem, objectives, selection, cap, ideal, second, effort, report
+    )
+    first, second = of_the_plan(problem, selection, objectives, first, second)
     method = _method(problem, cap, along) + (CAUGHT if effort.caught else "")
-    return Chosen(pick, (first, second, *third), ideal, method, first.upper)
+    return Chosen(selection, (first, second, *third), ideal, method, first.upper)
 
 
 def of_the_plan(
     problem: FitProblem,
-    pick: Array,
+    selection: Array,
     objectives: Objectives,
     first: ObjectiveResult,
     second: ObjectiveResult,
 ) -> tuple[ObjectiveResult, ObjectiveResult]:
     """Return how accuracy came out for the plan itself, less work having taken its slack.
 
-    The bounds hold for every choice and stay; the values are those of the pick.
+    The bounds hold for every choice and stay; the values are those of the selection.
 
     Parameters
     ----------
     problem : FitProblem
-    pick : Array (n,)
+    selection : Array (n,)
         The plan itself.
     objectives : Objectives
     first, second : ObjectiveResult
         Worst ratio and least squares as found before less work was looked for.
     """
-    x = problem.settings(pick)
+    x = problem.settings(selection)
     worst, squares = problem.worst_ratio(x), problem.squares(x)
     text = second.text
     if squares > second.upper + _CARE * max(1.0, second.upper):
@@ -175,10 +177,10 @@ def of_the_plan(
 def _still(problem: FitProblem, goal: float) -> Chosen | None:
     """Return the plan that moves nothing where every check is inside the goal as surveyed."""
     stays = [next((k for k, c in enumerate(own) if not c.disturbed), -1) for own in problem.choices]
-    pick = np.array(stays)
-    if min(stays) < 0 or not problem.feasible(pick):
+    selection = np.array(stays)
+    if min(stays) < 0 or not problem.feasible(selection):
         return None
-    x = problem.settings(pick)
+    x = problem.settings(selection)
     worst, squares = problem.worst_ratio(x), problem.squares(x)
     if worst > goal:
         return None
@@ -194,11 +196,11 @@ def _still(problem: FitProblem, goal: float) -> Chosen | None:
         ObjectiveResult(name, 0, 0, True, "nothing moves")
         for name in ("seats disturbed", "plates handled", "plates in new packs")
     ]
-    return Chosen(pick, tuple(results), x, "no search: nothing needs to move", worst)
+    return Chosen(selection, tuple(results), x, "no search: nothing needs to move", worst)
 
 
 def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | None:
-    """Return a pick whose every ratio is within the goal, if one is easily found.
+    """Return a selection whose every ratio is within the goal, if one is easily found.
 
     Parameters
     ----------
@@ -211,7 +213,7 @@ def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | Non
     Returns
     -------
     Array (n,) or None
-        None proves nothing: there may be a pick that is harder to find.
+        None proves nothing: there may be a selection that is harder to find.
     """
     start = least_squares(problem, goal)
     if start is None:
@@ -220,8 +222,8 @@ def attainable(problem: FitProblem, goal: float, starts: int = 4) -> Array | Non
     return improve(space, squares_goal(problem), starts)[0]
 
 
-def _met(problem: FitProblem, pick: Array, goal: float, relaxed: Relaxed) -> ObjectiveResult:
-    value = problem.worst_ratio(problem.settings(pick))
+def _met(problem: FitProblem, selection: Array, goal: float, relaxed: Relaxed) -> ObjectiveResult:
+    value = problem.worst_ratio(problem.settings(selection))
     text = f"every check within {goal:.2f} of its tolerance"
     return ObjectiveResult("worst ratio", value, min(value, relaxed.value), True, text)
 
@@ -236,27 +238,29 @@ def _along(problem: FitProblem, cap: float, effort: Effort, report: Report) -> S
     report("least squares along the deck, within tolerance")
     goal = squares_goal(problem)
 
-    def repair(pick: Array) -> Array | None:
-        """Bring a pick that overdraws the stock back within it, two seats at a time."""
-        space = space_of(problem, problem.settings(pick), cap)
-        return improve(space, goal, 1, begin=pick)[0]
+    def repair(selection: Array) -> Array | None:
+        """Bring a selection that overdraws the stock back within it, two seats at a time."""
+        space = space_of(problem, problem.settings(selection), cap)
+        return improve(space, goal, 1, begin=selection)[0]
 
     free = least_squares(problem, None)
     if free is not None and problem.worst_ratio(free.x) < _FAR_INSIDE * cap:
         # rows that bind nowhere cost time: a plan found without them that keeps them is the best
         found = solve_deck_line(problem, None, repair, effort)
-        if found is None or found.pick is None:
+        if found is None or found.selection is None:
             return found
-        if problem.worst_ratio(problem.settings(found.pick)) <= cap:
+        if problem.worst_ratio(problem.settings(found.selection)) <= cap:
             return found
     return solve_deck_line(problem, cap, repair, effort)
 
 
-def _in_bands(problem: FitProblem, pick: Array, cap: float, effort: Effort) -> SearchResult | None:
+def _in_bands(
+    problem: FitProblem, selection: Array, cap: float, effort: Effort
+) -> SearchResult | None:
     """Search a continuous deck in bands, decks side by side as lines; None where it is neither."""
     if max(len(c) for c in problem.clusters) >= _LONG:
-        return solve_banded(problem, cap, pick, effort)
-    return solve_branched(problem, cap, pick, effort) if _branches(problem, cap) else None
+        return solve_banded(problem, cap, selection, effort)
+    return solve_branched(problem, cap, selection, effort) if _branches(problem, cap) else None
 
 
 def _branches(problem: FitProblem, cap: float | None) -> bool:
@@ -272,7 +276,7 @@ def _branches(problem: FitProblem, cap: float | None) -> bool:
 def _method(problem: FitProblem, cap: float, along: SearchResult | None) -> str:
     packs = sum(len(c) for c in problem.choices)
     over = f"over {len(problem.seats)} seats with {packs} possible packs and settings"
-    if along is not None and along.pick is not None:
+    if along is not None and along.selection is not None:
         return (
             f"recursion along the deck {over}: segments are tied to their neighbours only; plates "
             f"in short supply shared by prices"
@@ -298,11 +302,11 @@ def _worst(
 ) -> tuple[Array, ObjectiveResult]:
     report("first objective: every check inside")
     if relaxed.value <= goal:
-        pick = attainable(problem, goal, _STARTS)
-        if pick is not None:
-            return pick, _met(problem, pick, goal, relaxed)
+        selection = attainable(problem, goal, _STARTS)
+        if selection is not None:
+            return selection, _met(problem, selection, goal, relaxed)
     aim = worst_goal(problem, relaxed)
-    start = _closer(problem, _any_pick(problem, relaxed, aim, effort), relaxed.value, goal)
+    start = _closer(problem, _any_selection(problem, relaxed, aim, effort), relaxed.value, goal)
     score = problem.worst_ratio(problem.settings(start))
     if score <= relaxed.value * (1.0 + _BOUND):
         # no plates are better: nothing is left to search
@@ -310,10 +314,10 @@ def _worst(
     else:
         space = space_of(problem, relaxed.x, None)
         found = ring_search(problem, space, aim, score, effort)
-    pick = start if found.pick is None else found.pick
-    if not found.proven and problem.worst_ratio(problem.settings(pick)) > goal:
-        pick = _asked(problem, pick, effort, report)
-    value = problem.worst_ratio(problem.settings(pick))
+    selection = start if found.selection is None else found.selection
+    if not found.proven and problem.worst_ratio(problem.settings(selection)) > goal:
+        selection = _asked(problem, selection, effort, report)
+    value = problem.worst_ratio(problem.settings(selection))
     lower = max(found.lower, relaxed.value) if not found.proven else value
     met = value <= goal
     if met:
@@ -322,31 +326,33 @@ def _worst(
         text = f"a worst ratio of {goal:.2f} cannot be reached"
         if lower <= goal:
             text = f"a worst ratio of {goal:.2f} was not reached, nor shown to be out of reach"
-    return pick, ObjectiveResult("worst ratio", value, min(lower, value), met or found.proven, text)
+    return selection, ObjectiveResult(
+        "worst ratio", value, min(lower, value), met or found.proven, text
+    )
 
 
-def _asked(problem: FitProblem, pick: Array, effort: Effort, report: Report) -> Array:
-    """Return a pick of less worst ratio that a general solver finds, or the same.
+def _asked(problem: FitProblem, selection: Array, effort: Effort, report: Report) -> Array:
+    """Return a selection of less worst ratio that a general solver finds, or the same.
 
-    Where the store is short a descent finds little and rings list too much. Only its pick is
+    Where the store is short a descent finds little and rings list too much. Only its selection is
     taken, and weighed; what it claims of others is not. It is stopped by nodes, not by time.
     """
     if len(problem.seats) > _JOINT or effort.stop() or effort.caught:
-        return pick
+        return selection
     report("first objective: a general solver looks where the search came to no end")
     catch = Effort(np.inf, _CATCH)
     stated = least_worst_by(problem, "highs", _CATCH, _NODES)
     effort.caught = effort.caught or catch.over()
-    if stated.pick is None or stated.value >= problem.worst_ratio(problem.settings(pick)):
-        return pick
-    return stated.pick
+    if stated.selection is None or stated.value >= problem.worst_ratio(problem.settings(selection)):
+        return selection
+    return stated.selection
 
 
-def _closer(problem: FitProblem, pick: Array, least: float, goal: float) -> Array:
-    """Bring the worst ratio of a pick down by halving the way to what can be hoped for."""
+def _closer(problem: FitProblem, selection: Array, least: float, goal: float) -> Array:
+    """Bring the worst ratio of a selection down by halving the way to what can be hoped for."""
     hope = max(least, goal)
     for _ in range(_HALVINGS):
-        worst = problem.worst_ratio(problem.settings(pick))
+        worst = problem.worst_ratio(problem.settings(selection))
         if worst - hope < _NEAR_ENOUGH * worst:
             break
         cap = 0.5 * (hope + worst)
@@ -354,20 +360,20 @@ def _closer(problem: FitProblem, pick: Array, least: float, goal: float) -> Arra
         if better is None:
             hope = cap
         else:
-            pick = better
-    return pick
+            selection = better
+    return selection
 
 
-def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, effort: Effort) -> Array:
-    """Return some pick that keeps limits and stock, as good as is easily found."""
+def _any_selection(problem: FitProblem, relaxed: Relaxed, aim: Goal, effort: Effort) -> Array:
+    """Return some selection that keeps limits and stock, as good as is easily found."""
     space = space_of(problem, relaxed.x, None)
-    picks = [improve(space, goal, _STARTS)[0] for goal in (aim, squares_goal(problem))]
-    ready = [p for p in picks if p is not None]
+    selections = [improve(space, goal, _STARTS)[0] for goal in (aim, squares_goal(problem))]
+    ready = [p for p in selections if p is not None]
     if ready:
         return min(ready, key=lambda p: problem.worst_ratio(problem.settings(p)))
     found = search(space, squares_goal(problem), first_only=True, effort=effort)
-    if found.pick is not None:
-        return found.pick
+    if found.selection is not None:
+        return found.selection
     if found.proven:
         raise NoPlan("no choice of whole plates keeps all hard limits and the stock")
     raise NoPlan("no choice of whole plates that keeps all limits was found with the effort given")
@@ -375,12 +381,12 @@ def _any_pick(problem: FitProblem, relaxed: Relaxed, aim: Goal, effort: Effort) 
 
 @dataclass(frozen=True, eq=False)
 class Least:
-    """The least squares found: a pick (n,), or None; bounds; settings (n,) of any thickness [m].
+    """Least squares found: a selection (n,) or None; bounds; settings (n,) of any thickness [m].
 
-    ``lower`` holds for every pick; without a pick, ``proven`` says that there is none.
+    ``lower`` holds for every selection; without a selection, ``proven`` says that there is none.
     """
 
-    pick: Array | None
+    selection: Array | None
     upper: float
     lower: float
     proven: bool
@@ -396,7 +402,7 @@ def best_squares(
     along: SearchResult | None = None,
     report: Report = lambda line: None,
 ) -> Least:
-    """Find the pick of least squares with every ratio within ``cap``.
+    """Find the selection of least squares with every ratio within ``cap``.
 
     Parameters
     ----------
@@ -405,7 +411,7 @@ def best_squares(
     effort : Effort
         Work after which a gap is left.
     begin : Array (n,) of whole numbers, optional
-        A pick known to keep limits, stock and ``cap``.
+        A selection known to keep limits, stock and ``cap``.
     along : SearchResult, optional
         What the search along the deck found, where it was made before.
     report : callable
@@ -419,28 +425,28 @@ def best_squares(
         return Least(None, np.inf, np.inf, True, None)
     along = _along(problem, cap, effort, report) if along is None else along
     bound = 0.0 if relaxed is None else max(0.0, relaxed.lower * (1.0 - _CARE))
-    if along is not None and (along.pick is not None or (along.proven and begin is None)):
+    if along is not None and (along.selection is not None or (along.proven and begin is None)):
         bound = max(along.lower, bound)
         lower = along.score if along.proven else min(along.score, bound)
-        return Least(along.pick, along.score, lower, along.proven, relaxed)
+        return Least(along.selection, along.score, lower, along.proven, relaxed)
     space, goal = space_of(problem, ideal, cap), squares_goal(problem)
     start, value = improve(space, goal, _STARTS)
     if begin is not None and problem.squares(problem.settings(begin)) < value:
         start, value = begin, problem.squares(problem.settings(begin))
     found = None if start is None else _in_bands(problem, start, cap, effort)
-    if found is not None and found.pick is not None:
-        start, value, bound = found.pick, found.score, max(bound, found.lower)
+    if found is not None and found.selection is not None:
+        start, value, bound = found.selection, found.score, max(bound, found.lower)
     if found is None or not found.proven:
         best = value if start is not None else most_squares(problem, cap)
         found = ring_search(problem, space, tight_goal(problem, relaxed), best, effort)
-    if found.pick is not None:
-        start, value = found.pick, problem.squares(problem.settings(found.pick))
+    if found.selection is not None:
+        start, value = found.selection, problem.squares(problem.settings(found.selection))
     bound = max(found.lower, bound)
     return Least(start, value, value if found.proven else min(value, bound), found.proven, relaxed)
 
 
 def most_squares(problem: FitProblem, cap: float) -> float:
-    """Return a sum of squares above that of every pick with every ratio within ``cap``.
+    """Return a sum of squares above that of every selection with every ratio within ``cap``.
 
     Parameters
     ----------
@@ -454,16 +460,16 @@ def most_squares(problem: FitProblem, cap: float) -> float:
 
 def _squares(
     problem: FitProblem,
-    pick: Array,
+    selection: Array,
     cap: float,
     along: SearchResult | None,
     effort: Effort,
     report: Report,
 ) -> tuple[Array, ObjectiveResult, Array]:
     report("second objective: least squares")
-    found = best_squares(problem, cap, effort, begin=pick, along=along)
-    ideal = problem.settings(pick) if found.relaxed is None else found.relaxed.x
-    pick = pick if found.pick is None else found.pick
+    found = best_squares(problem, cap, effort, begin=selection, along=along)
+    ideal = problem.settings(selection) if found.relaxed is None else found.relaxed.x
+    selection = selection if found.selection is None else found.selection
     text = f"least sum of squared ratios with every ratio within {cap:.2f}"
     objective = ObjectiveResult("least squares", found.upper, found.lower, found.proven, text)
-    return pick, objective, ideal
+    return selection, objective, ideal

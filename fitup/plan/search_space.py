@@ -95,7 +95,7 @@ def worst_goal(problem: FitProblem, relaxed: Relaxed) -> Goal:
 def ring_search(
     problem: FitProblem, space: Space, goal: Goal, best: float, effort: Effort
 ) -> SearchResult:
-    """Search a space in rings for a pick that scores less than ``best``.
+    """Search a space in rings for a selection that scores less than ``best``.
 
     Parameters
     ----------

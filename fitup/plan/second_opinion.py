@@ -203,7 +203,7 @@ def said_of(
         was weighed, refutes the solver and not the plan.
     """
     name, care = NAMES[solver], CARE * max(1.0, abs(objective.upper))
-    best = float(found.value) if found.pick is not None else None
+    best = float(found.value) if found.selection is not None else None
     if best is not None and best < objective.lower - care:
         raise CertificateRefused(
             [

@@ -102,7 +102,9 @@ def what_more_buys(
         gain = _gain(case, problem, key, cap, squares, now, effort)
         if gain is not None and max(squares - gain.any_thickness, now.upper - gain.whole) > worth:
             gains.append(gain)
-    worst = now.upper if now.pick is None else problem.worst_ratio(problem.settings(now.pick))
+    worst = (
+        now.upper if now.selection is None else problem.worst_ratio(problem.settings(now.selection))
+    )
     return More(squares, now.upper, now.lower, worst, tuple(gains), complete)
 
 
@@ -196,11 +198,11 @@ def _gain(
     if kind != "stock":
         squares = binding(with_it, fence(other, share=cap))[0]
     found = best_squares(with_it, cap, effort.part(_LONGEST * SECOND))
-    if found.pick is None:
+    if found.selection is None:
         return None
     # the present plan is still one: a search that ended early may not have come so far
     whole = min(found.upper, now.upper)
-    worst = with_it.worst_ratio(with_it.settings(found.pick))
+    worst = with_it.worst_ratio(with_it.settings(found.selection))
     change = GIVES[kind].more(case, subject, amount)
     return Gain(what(case, key), change, squares, whole, min(found.lower, whole), worst)
 

@@ -125,10 +125,10 @@ def fewer_seats(
     rows = []
     best = _worked(problem, stays, left)
     while best is not None:
-        row, pick = best
-        off = np.abs(problem.F @ problem.settings(pick) - problem.g) * lengths
+        row, selection = best
+        off = np.abs(problem.F @ problem.settings(selection) - problem.g) * lengths
         rows.append(replace(row, miss=float(off.max()) if lengths.any() else None))
-        moved = [i for i, own in enumerate(problem.choices) if own[pick[i]].disturbed]
+        moved = [i for i, own in enumerate(problem.choices) if own[selection[i]].disturbed]
         left = frozenset(range(len(stays))) - frozenset(moved)
         free = [i for i in moved if stays[i] >= 0]
         report(f"fewer seats: {len(moved)}")
@@ -148,7 +148,7 @@ def _joint_lengths(problem: FitProblem, state: CheckState) -> Array:
 def _worked(
     problem: FitProblem, stays: list[int], left: frozenset[int]
 ) -> tuple[Fewer, Array] | None:
-    """Return the best plan found that leaves some seats as they are, and its pick."""
+    """Return the best plan found that leaves some seats as they are, and its selection."""
     keep = [
         [stays[i]] if i in left else list(range(len(own))) for i, own in enumerate(problem.choices)
     ]
@@ -166,14 +166,14 @@ def _worked(
     if relaxed is None:
         return None
     space = space_of(narrowed, relaxed.x, None)
-    pick, squares = improve(space, squares_goal(narrowed), _STARTS)
-    if pick is None:
+    selection, squares = improve(space, squares_goal(narrowed), _STARTS)
+    if selection is None:
         return None
     moved = tuple(
         name
-        for name, own, k in zip(narrowed.seats, narrowed.choices, pick, strict=True)
+        for name, own, k in zip(narrowed.seats, narrowed.choices, selection, strict=True)
         if own[k].disturbed
     )
-    worst = narrowed.worst_ratio(narrowed.settings(pick))
-    whole = np.array([ks[k] for ks, k in zip(keep, pick, strict=True)])
+    worst = narrowed.worst_ratio(narrowed.settings(selection))
+    whole = np.array([ks[k] for ks, k in zip(keep, selection, strict=True)])
     return Fewer(len(moved), moved, worst, squares, None), whole

@@ -170,6 +170,6 @@ def _possible(case: Case, effort: Effort) -> bool | None:
     if attainable(problem, _INSIDE, _STARTS) is not None:
         return True
     found = best_squares(problem, _INSIDE, effort.part(_PROOF * SECOND))
-    if found.pick is not None:
+    if found.selection is not None:
         return True
     return False if found.proven or np.isinf(found.lower) else None

@@ -56,17 +56,17 @@ class Loosened:
 
 
 def solve_banded(
-    problem: FitProblem, cap: float | None, pick: Array, effort: Effort = ENDLESS
+    problem: FitProblem, cap: float | None, selection: Array, effort: Effort = ENDLESS
 ) -> SearchResult | None:
-    """Find the pick of least squares of a deck whose rows fade along it.
+    """Find the selection of least squares of a deck whose rows fade along it.
 
     Parameters
     ----------
     problem : FitProblem
     cap : float, optional
         Greatest ratio of deviation to tolerance.
-    pick : Array (n,)
-        A pick that keeps cap, limits and stock, to be beaten.
+    selection : Array (n,)
+        A selection that keeps cap, limits and stock, to be beaten.
     effort : Effort
         Work after which the gap is stated instead of closed.
 
@@ -75,8 +75,8 @@ def solve_banded(
     SearchResult or None
         None where rows do not fade enough, or blocks hold too many packs.
     """
-    best = problem.squares(problem.settings(pick))
-    result = SearchResult(pick, best, 0.0, False)
+    best = problem.squares(problem.settings(selection))
+    result = SearchResult(selection, best, 0.0, False)
     tried = False
     for size in _SEATS:
         for _ in range(_AGAIN):
@@ -107,7 +107,7 @@ def look_along(
     band : Loosened
         The easier line.
     result : SearchResult
-        Must hold a pick; its pick, score, lower bound and proof are updated in place.
+        Must hold a selection; its selection, score, lower bound and proof are updated in place.
     effort : Effort
         Work after which the gap stays.
 
@@ -133,12 +133,12 @@ def look_along(
             found.ties, found.kept, uses, problem.stock, below, alike=False, effort=effort
         )
         for line in lines:
-            pick = deck.pick(line, len(problem.seats))
-            x = problem.settings(pick)
+            selection = deck.selection(line, len(problem.seats))
+            x = problem.settings(selection)
             score = problem.squares(x)
             inside = cap is None or problem.worst_ratio(x) <= cap
-            if score < result.score and inside and problem.feasible(pick):
-                result.pick, result.score = pick, score
+            if score < result.score and inside and problem.feasible(selection):
+                result.selection, result.score = selection, score
         if not complete:
             break
         _raise(result, top, band)

@@ -30,17 +30,17 @@ _AGAIN = 3
 
 
 def solve_branched(
-    problem: FitProblem, cap: float | None, pick: Array, effort: Effort = ENDLESS
+    problem: FitProblem, cap: float | None, selection: Array, effort: Effort = ENDLESS
 ) -> SearchResult | None:
-    """Find the pick of least squares of decks that are tied beyond their neighbours.
+    """Find the selection of least squares of decks that are tied beyond their neighbours.
 
     Parameters
     ----------
     problem : FitProblem
     cap : float, optional
         Greatest ratio of deviation to tolerance.
-    pick : Array (n,)
-        A pick that keeps cap, limits and stock, to be beaten.
+    selection : Array (n,)
+        A selection that keeps cap, limits and stock, to be beaten.
     effort : Effort
         Work after which the gap is stated instead of closed.
 
@@ -52,7 +52,7 @@ def solve_branched(
     easier = unbranched(problem, cap)
     if easier is None:
         return None
-    result = SearchResult(pick, problem.squares(problem.settings(pick)), 0.0, False)
+    result = SearchResult(selection, problem.squares(problem.settings(selection)), 0.0, False)
     for k in range(_AGAIN):
         before = result.score
         if not look_along(problem, cap, easier, result, effort):

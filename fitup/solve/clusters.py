@@ -41,7 +41,7 @@ def cluster_tree(goal: Goal, groups: Sequence[Array]) -> Cluster:
     Read ``exp(-|M x - h|^2)`` as a Gaussian density with the seats bound to a few millimetres:
     the tie of two clusters is their mutual information ``-log det(I - C C')``, C being the
     canonical correlations of their settings when all other seats are free. What is matched last
-    should tell little of each other, so that few picks are listed on either side.
+    should tell little of each other, so that few selections are listed on either side.
     """
     H = goal.M.T @ goal.M
     covariance = np.linalg.inv(H + _ridge(goal))

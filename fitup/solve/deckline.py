@@ -29,20 +29,20 @@ class DeckLine:
     line: SegmentLine
     blocks: list[Array]
 
-    def pick(self, picks: list[Array], n: int) -> Array:
-        """Return picks by block as one pick (n,) of choices.
+    def selection(self, selections: list[Array], n: int) -> Array:
+        """Return selections by block as one selection (n,) of choices.
 
         Parameters
         ----------
-        picks : list of Array (k_i,)
+        selections : list of Array (k_i,)
             Choice of each seat of a block, in the order of ``blocks``.
         n : int
             Seats of the whole problem.
         """
-        pick = np.zeros(n, dtype=np.int64)
-        for block, own in zip(self.blocks, picks, strict=True):
-            pick[block] = own
-        return pick
+        selection = np.zeros(n, dtype=np.int64)
+        for block, own in zip(self.blocks, selections, strict=True):
+            selection[block] = own
+        return selection
 
     def priced(self, problem: FitProblem, prices: Array, about: Array) -> SegmentLine:
         """Return the line with a price (t,) on every plate of each mark, none below zero.

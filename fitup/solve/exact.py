@@ -9,7 +9,7 @@ The seats are fixed one after the other. What is fixed so far bounds every compl
 
 The search runs in rings: first everything within a small distance of the continuous optimum,
 then a wider ring. A ring searched to its end raises the lower bound; where it reaches as far as
-the best pick found, that is the proof.
+the best selection found, that is the proof.
 """
 
 from __future__ import annotations
@@ -99,9 +99,9 @@ class Goal:
 
 @dataclass(slots=True)
 class SearchResult:
-    """Best pick (n,) of choices, its score, a lower bound on every pick, and the count of nodes."""
+    """Best selection (n,) of choices, its score, a lower bound on all, and the count of nodes."""
 
-    pick: Array | None
+    selection: Array | None
     score: float
     lower: float
     proven: bool
@@ -118,16 +118,16 @@ def search(
     effort: Effort = ENDLESS,
     watch: Watch | None = None,
 ) -> SearchResult:
-    """Find the pick of least score, or prove that none is below ``best``.
+    """Find the selection of least score, or prove that none is below ``best``.
 
     Parameters
     ----------
     space : Space
     goal : Goal
     best : float
-        Only picks with a lower score are looked for.
+        Only selections with a lower score are looked for.
     first_only : bool
-        Any pick below ``best`` will do; no rings.
+        Any selection below ``best`` will do; no rings.
     most_nodes : float
         Stop with a gap after about so many nodes.
     effort : Effort
@@ -138,7 +138,7 @@ def search(
     Returns
     -------
     SearchResult
-        ``pick`` is None when there is no pick below ``best``, which ``proven`` confirms.
+        ``selection`` is None when there is no selection below ``best``, which ``proven`` confirms.
     """
     worst = goal.kind == "worst"
     base = echelon(goal.M, goal.h)[3]
@@ -156,11 +156,11 @@ def search(
             done = _walk(tables, worst, first_only, ring, result, stop, watch)
         if not done:
             return result
-        if first_only and result.pick is not None:
+        if first_only and result.selection is not None:
             result.lower = min(result.lower, result.score)
             return result
-        if result.pick is not None:
-            # where the squares only bound the score, a better pick may lie outside of this ring
+        if result.selection is not None:
+            # where the squares only bound the score, a better one may lie outside of this ring
             full = min(full, max(ring, goal.radius(result.score)))
             width = full - base
         if whole or ring >= full:
@@ -190,7 +190,7 @@ def _walk(
         stop[1].spend(tables.worth * (int(status[1]) - result.nodes + before))
         result.nodes = before + int(status[1])
         if status[2]:
-            result.pick, result.score = np.array(state[-5]), float(score[0])
+            result.selection, result.score = np.array(state[-5]), float(score[0])
         if watch is not None:
             watch(result.nodes, result.score, result.lower)
         if not more:
@@ -209,7 +209,7 @@ class _Tables:
     def __init__(self, space: Space, goal: Goal, radius: float) -> None:
         n = len(space.values)
         values, uses = space.values, space.uses
-        # a row that no seat changes is broken by all picks or by none
+        # a row that no seat changes is broken by all selections or by none
         broken = ~space.L.any(axis=1) & (space.b < -_EDGE)
         self.impossible = any(len(v) == 0 for v in values) or bool(broken.any())
         R, z, row_of, self.base = echelon(goal.M, goal.h)
@@ -396,7 +396,7 @@ def _uses_ahead(uses: Sequence[Array], c: int) -> Array:
 def collect(
     space: Space, goal: Goal, radius: float, most: int, effort: Effort = ENDLESS
 ) -> tuple[Array, Array] | None:
-    """Return every pick (k, n) with |M x - h|^2 <= radius, and its squares (k,).
+    """Return every selection (k, n) with |M x - h|^2 <= radius, and its squares (k,).
 
     Parameters
     ----------
@@ -405,15 +405,15 @@ def collect(
     radius : float
         May be infinite.
     most : int
-        Limit to the number of picks.
+        Limit to the number of selections.
     effort : Effort
         Work after which nothing is returned.
 
     Returns
     -------
-    pick : Array (k, n)
+    selection : Array (k, n)
     squares : Array (k,)
-        None instead of both when there are ``most`` picks or more, or the effort is over.
+        None instead of both when there are ``most`` selections or more, or the effort is over.
     """
     from fitup.solve.kernel import walk
 

@@ -39,14 +39,14 @@ _AWAY: Final = (-1.0, -0.3, -0.1, 0.0, 0.1, 0.3, 1.0)
 
 @dataclass(frozen=True, eq=False)
 class Opinion:
-    """What a general solver found: a pick (n,), its value, and a bound on every pick.
+    """What a general solver found: a selection (n,), its value, and a bound on every selection.
 
-    ``value`` is worked out from the pick, not believed; infinite where there is none. ``proven``
-    says that the solver came to its end: no pick is better, or there is none. A pick that breaks
-    a limit by what the solver takes for rounding does not count.
+    ``value`` is worked out from the selection, not believed; infinite where there is none.
+    ``proven`` says that the solver came to its end: no selection is better, or there is none. One
+    that breaks a limit by what the solver takes for rounding does not count.
     """
 
-    pick: Array | None
+    selection: Array | None
     value: float
     lower: float
     proven: bool
@@ -112,8 +112,8 @@ def least_squares_by(
         return _by_tangents(problem, rows, (R, z, base), score, deadline)
     model = _Scip(rows.with_more(len(R) + 1, sparse.csr_array((0, 0)), np.zeros(0)))
     model.add_squares(R, z)
-    pick, lower, ended = model.run(deadline)
-    return _weighed(problem, pick, lower + base, ended, score)
+    selection, lower, ended = model.run(deadline)
+    return _weighed(problem, selection, lower + base, ended, score)
 
 
 def squares_of(problem: FitProblem) -> tuple[Array, Array, float]:
@@ -166,9 +166,9 @@ def _rows(problem: FitProblem, cap: float | None) -> _Rows:
     sizes = [len(own) for own in problem.choices]
     starts = np.r_[0, np.cumsum(sizes)]
     settings = [np.array([c.setting for c in own]) / _MM for own in problem.choices]
-    pick_one = sparse.block_diag([sparse.coo_array(np.ones((1, k))) for k in sizes])
+    selection_one = sparse.block_diag([sparse.coo_array(np.ones((1, k))) for k in sizes])
     makes = sparse.block_diag([sparse.coo_array(s[None, :]) for s in settings])
-    E = sparse.bmat([[pick_one, _none(n, n)], [makes, -sparse.eye_array(n)]])
+    E = sparse.bmat([[selection_one, _none(n, n)], [makes, -sparse.eye_array(n)]])
     # a limit may be passed by what FitProblem takes for rounding
     L, b = problem.L, (problem.b + _EDGE * np.maximum(1.0, np.abs(problem.b))) / _MM
     size = np.abs(L).max(axis=1, initial=0.0)
@@ -187,15 +187,15 @@ def _rows(problem: FitProblem, cap: float | None) -> _Rows:
 
 
 def _weighed(
-    problem: FitProblem, pick: Array | None, lower: float, ended: bool, score: Score
+    problem: FitProblem, selection: Array | None, lower: float, ended: bool, score: Score
 ) -> Opinion:
     """Weigh what a solver found."""
-    if pick is None:
+    if selection is None:
         return Opinion(None, np.inf, lower, ended)
-    value = score(problem.settings(pick)) if problem.feasible(pick) else np.inf
+    value = score(problem.settings(selection)) if problem.feasible(selection) else np.inf
     if np.isinf(value):
         return Opinion(None, np.inf, lower, False)
-    return Opinion(pick, value, min(lower, value), ended)
+    return Opinion(selection, value, min(lower, value), ended)
 
 
 def _picked(rows: _Rows, v: Array) -> Array:
@@ -206,7 +206,7 @@ def _picked(rows: _Rows, v: Array) -> Array:
 def _highs(
     rows: _Rows, objective: Array, deadline: float, nodes: int | None = None
 ) -> tuple[Array | None, float, bool]:
-    """Return the pick found, the bound, and whether the solver came to its end."""
+    """Return the selection found, the bound, and whether the solver came to its end."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     k, free = int(rows.starts[-1]), np.full(rows.more, np.inf)
@@ -232,8 +232,8 @@ def _highs(
     else:
         return None, np.inf, True
     bound = -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
-    pick = None if answer.x is None else _picked(rows, answer.x)
-    return pick, bound, answer.status == 0
+    selection = None if answer.x is None else _picked(rows, answer.x)
+    return selection, bound, answer.status == 0
 
 
 def _by_tangents(
@@ -253,17 +253,19 @@ def _by_tangents(
     while True:
         A, b = zip(*tangents, strict=True)
         whole = rows.with_more(len(R), sparse.vstack(A), np.concatenate(b))
-        pick, lower, ended = _highs(whole, objective, deadline)
-        found = _weighed(problem, pick, base + max(lower, 0.0), ended, score)
+        selection, lower, ended = _highs(whole, objective, deadline)
+        found = _weighed(problem, selection, base + max(lower, 0.0), ended, score)
         bound = max(best.lower, found.lower)
         best = found if found.value < best.value else best
         near = bound >= best.value - CARE * max(1.0, best.value - base)
-        best = replace(best, lower=min(bound, best.value), proven=ended and (near or pick is None))
+        best = replace(
+            best, lower=min(bound, best.value), proven=ended and (near or selection is None)
+        )
         # a plan found twice lies on its own tangents: nothing more is to be had from it
-        if pick is None or not ended or near or pick.tobytes() in seen:
+        if selection is None or not ended or near or selection.tobytes() in seen:
             return best
-        seen.add(pick.tobytes())
-        tangents.append(_tangents(R, z, R @ problem.settings(pick) / _MM - z))
+        seen.add(selection.tobytes())
+        tangents.append(_tangents(R, z, R @ problem.settings(selection) / _MM - z))
 
 
 def _tangents(R: Array, z: Array, miss: Array) -> tuple[Any, Array]:
@@ -319,7 +321,7 @@ class _Scip:
         self.model.setObjective(variable)
 
     def run(self, deadline: float) -> tuple[Array | None, float, bool]:
-        """Return the pick found, the bound, and whether SCIP came to its end."""
+        """Return the selection found, the bound, and whether SCIP came to its end."""
         left = deadline - time.monotonic()
         if np.isfinite(left):
             self.model.setParam("limits/time", max(left, 1e-3))
@@ -327,7 +329,7 @@ class _Scip:
         status = self.model.getStatus()
         if status == "infeasible":
             return None, np.inf, True
-        pick = None
+        selection = None
         if self.model.getNSols():
-            pick = _picked(self.rows, np.array([self.model.getVal(c) for c in self.choices]))
-        return pick, float(self.model.getDualbound()), status == "optimal"
+            selection = _picked(self.rows, np.array([self.model.getVal(c) for c in self.choices]))
+        return selection, float(self.model.getDualbound()), status == "optimal"

@@ -132,8 +132,8 @@ def walk(
     queue: Any,
     count: Any,
     position: Any,
-    pick: Any,
-    best_pick: Any,
+    selection: Any,
+    best_selection: Any,
     status: Any,
     best: Any,
     found: Any,
@@ -147,12 +147,12 @@ def walk(
     ----------
     most_nodes : int
     mode : int
-        0 scores the squares, 1 the worst ratio (radius = score squared), 2 collects every pick
+        0 scores the squares, 1 the worst ratio (radius = score squared), 2 collects every selection
         within the radius.
     first_only : bool
-        Return with the first pick that is better than the best.
+        Return with the first selection that is better than the best.
     radius_cap : float
-        Greatest |M x - h|^2 of any pick.
+        Greatest |M x - h|^2 of any selection.
     V, K, R, row_of, start, rows, coefficients, ahead_least, floating, ideal
         As for :func:`enter`.
     U : (n, w, c)
@@ -171,9 +171,9 @@ def walk(
         What the seats from j on leave of the capacities.
     count, position : (n,)
         Choices listed for each seat, and how many were tried; -1: none is listed yet.
-    pick, best_pick : (n,)
+    selection, best_selection : (n,)
     status : (3,)
-        Level, nodes so far, picks found.
+        Level, nodes so far, selections found.
     best : (1,)
         Best score.
     found : (k, n), found_cost : (k,)
@@ -249,7 +249,7 @@ def walk(
             cost[j] += rest[j, row_of[j]] ** 2
             if cost[j] > limit:
                 continue
-        pick[j] = k
+        selection[j] = k
         if j > 0:
             for s in range(start[j], start[j + 1]):
                 i = rows[s]
@@ -259,7 +259,7 @@ def walk(
             position[j] = -1
             continue
         if mode == 2:
-            found[status[2], :] = pick
+            found[status[2], :] = selection
             found_cost[status[2]] = cost[0]
             status[2] += 1
             continue
@@ -267,11 +267,11 @@ def walk(
         for i in range(len(g)):
             ratio = -g[i]
             for seat in range(n):
-                ratio += F[i, seat] * V[seat, pick[seat]]
+                ratio += F[i, seat] * V[seat, selection[seat]]
             score = score + ratio * ratio if mode == 0 else max(score, abs(ratio))
         if score < best[0] - 1e-9 * max(1e-3, best[0]):
             best[0] = score
-            best_pick[:] = pick
+            best_selection[:] = selection
             status[2] = 1
             if first_only:
                 status[1] += nodes

@@ -56,15 +56,15 @@ class SegmentLine:
 
 @dataclass(frozen=True, eq=False)
 class Kept:
-    """Settings of a segment that are kept: picks (k, n), settings (k, n), own cost (k,)."""
+    """Settings of a segment that are kept: selections (k, n), settings (k, n), own cost (k,)."""
 
-    pick: Array
+    selection: Array
     x: Array
     alone: Array
 
     def only(self, which: Array) -> Kept:
         """Return the settings at some places."""
-        return Kept(self.pick[which], self.x[which], self.alone[which])
+        return Kept(self.selection[which], self.x[which], self.alone[which])
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,7 +198,7 @@ def best_line(
     -------
     score : float
         Infinite when there is no line.
-    picks : list of Array (n,)
+    selections : list of Array (n,)
     before : Array (count + 1,)
         Least cost of all segments before each.
     """
@@ -211,11 +211,11 @@ def best_line(
     if not len(value) or not np.isfinite(value.min()):
         return np.inf, [], np.array(before)
     at = int(np.argmin(value))
-    score, picks = float(value[at]), [kept[-1].pick[at]]
+    score, selections = float(value[at]), [kept[-1].selection[at]]
     for s in range(len(ties) - 1, -1, -1):
         at = int(trail[s][at])
-        picks.append(kept[s].pick[at])
-    return score, picks[::-1], np.array(before)
+        selections.append(kept[s].selection[at])
+    return score, selections[::-1], np.array(before)
 
 
 def values_after(ties: Sequence[ReducedLink], kept: Sequence[Kept]) -> list[Array]:

@@ -48,9 +48,9 @@ def improve(
     work: PricedSearch | None = None,
     begin: Array | None = None,
 ) -> tuple[Array | None, float]:
-    """Return the best pick found (n,) and its sum of squares or, given work, its price.
+    """Return the best selection found (n,) and its sum of squares or, given work, its price.
 
-    The pick is None and the value infinite when none was found.
+    The selection is None and the value infinite when none was found.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def improve(
     work : PricedSearch, optional
         Minimise this instead of the squares.
     begin : Array (n,) of whole numbers, optional
-        The pick of the first start.
+        The selection of the first start.
     """
     if any(len(v) == 0 for v in space.values):
         return None, np.inf
@@ -78,7 +78,7 @@ def improve(
         descent = _Descent(space, goal, shake, work, begin if start == 0 else None)
         value = descent.run()
         if descent.inside() and value < best[0] - 1e-12 * max(1.0, abs(value)):
-            best = (value, descent.pick())
+            best = (value, descent.selection())
     return best[1], best[0]
 
 
@@ -136,7 +136,7 @@ class _Descent:
             return False
         return bool(np.all(over <= 1e-10) and np.all(used <= self.space.capacity))
 
-    def pick(self) -> Array:
+    def selection(self) -> Array:
         return np.array([k[a] for k, a in zip(self.near, self.at, strict=True)])
 
     def run(self) -> float:

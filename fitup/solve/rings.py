@@ -3,14 +3,14 @@
 Fixing seats one by one walks through every setting of the last seats for every setting of the
 first. But the seats fall into clusters that hardly touch each other's squares: the lifts of the
 two segments at a joint decide step, twist and grade; the pushes in plan decide gap, offset and
-plan kink. So each cluster is listed apart - every pick that could belong to a plan within the
+plan kink. So each cluster is listed apart - every selection that could belong to a plan within the
 ring, all other seats being free to take any setting - and clusters are matched pair by pair,
 the strongest ties first. With the columns of cluster B ahead of those of A, the echelon form reads
 
     |M x - h|^2 = base + |R22 x_A - z2|^2 + |R11 x_B + R12 x_A - z1|^2,
 
-so a partner in B of a pick in A lies within a known distance of ``z1 - R12 x_A``: a search in a
-k-d tree. Rings grow until one reaches as far as the best plan found: searched to its end, it is
+so a partner in B of a selection in A lies within a known distance of ``z1 - R12 x_A``: a search in
+a k-d tree. Rings grow until one reaches as far as the best plan found: searched to its end, it is
 the proof.
 """
 
@@ -31,33 +31,33 @@ FIRST_RING: Final = 1.0 / 512.0
 _GROWTH: Final = 2.0
 #: a ring this near to the plan to beat is not worth a search of its own
 _LAST_RING: Final = 0.4
-#: most numbers that one list of picks may hold: memory is bounded by a few of these
+#: most numbers that one list of selections may hold: memory is bounded by a few of these
 _MOST_NUMBERS: Final = 40_000_000
 #: steps of a look into the tree, of a partner counted, of a partner and row weighed
 _QUERY, _PARTNER, _PAIR = 2.0, 0.05, 0.02
 #: steps of setting up a search inside a search
 _SUB: Final = 3000.0
-#: steps of a number of a pick that is listed
+#: steps of a number of a selection that is listed
 _LISTED: Final = 0.05
-#: beyond this many pairs of leaf picks a cluster is searched once for each pick of the other
+#: beyond this many pairs of leaf selections a cluster is searched once for each one of the other
 _MOST_PAIRS: Final = 1e8
 _CHUNK: Final = 1 << 13
-#: pairs of picks counted between two looks at the clock
+#: pairs of selections counted between two looks at the clock
 _MOST_COUNTED: Final = 1 << 24
 _CARE: Final = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
 class _Picks:
-    """Listed picks of a cluster: choices (k, s), settings (k, s), amounts used (k, c)."""
+    """Listed selections of a cluster: choices (k, s), settings (k, s), amounts used (k, c)."""
 
-    pick: Array
+    selection: Array
     x: Array
     uses: Array
 
 
 class _TooMany(Exception):
-    """A cluster has more picks than can be listed, or the time is over."""
+    """A cluster has more selections than can be listed, or the time is over."""
 
 
 def search_rings(
@@ -70,7 +70,7 @@ def search_rings(
     effort: Effort = ENDLESS,
     watch: Watch | None = None,
 ) -> SearchResult:
-    """Find the pick of least score below ``best``, or prove that there is none.
+    """Find the selection of least score below ``best``, or prove that there is none.
 
     Parameters
     ----------
@@ -81,15 +81,15 @@ def search_rings(
     best : float
         A finite score to beat.
     first : float
-        The first ring as a share of the last: 1.0 where there is most likely no pick at all.
+        The first ring as a share of the last: 1.0 where there is most likely no selection at all.
     effort, watch
         As for :func:`fitup.solve.exact.search`.
 
     Returns
     -------
     SearchResult
-        ``proven`` is false when the time was over, or a cluster had too many picks to list; the
-        lower bound then is that of the last ring searched to its end.
+        ``proven`` is false when the time was over, or a cluster had too many selections to list;
+        the lower bound then is that of the last ring searched to its end.
     """
     free = np.array([i for i, v in enumerate(space.values) if len(v) != 1], dtype=np.int64)
     if 0 < len(free) < len(space.values):
@@ -101,16 +101,16 @@ def search_rings(
     while True:
         # the last ring is the plan to beat itself, free of rounding
         ring = base + width if width < _LAST_RING * (full - base) else full
-        before = (result.pick, result.score)
+        before = (result.selection, result.score)
         try:
             _best_in_ring(space, goal, tree, ring, result, effort)
         except _TooMany:
             # what an unfinished ring found depends on the machine's speed: the same job must
             # give the same plan everywhere
-            result.pick, result.score = before
+            result.selection, result.score = before
             return result
-        if result.pick is not None:
-            # where the squares only bound the score, a better pick may lie outside of this ring
+        if result.selection is not None:
+            # where the squares only bound the score, a better one may lie outside of this ring
             full = min(full, max(ring, goal.radius(result.score)))
             width = full - base
         if ring >= full:
@@ -125,7 +125,7 @@ def search_rings(
 def list_within(
     space: Space, goal: Goal, tree: Cluster, radius: float, effort: Effort = ENDLESS
 ) -> tuple[Array, Array] | None:
-    """Return every pick with |M x - h|^2 <= radius, and its settings, (k, n) each.
+    """Return every selection with |M x - h|^2 <= radius, and its settings, (k, n) each.
 
     None where there are too many to list, or the effort is over.
     """
@@ -141,9 +141,12 @@ def list_within(
         found = _list(space, goal, tree, radius, leaves, effort, result)
     except _TooMany:
         return None
-    pick, x = np.empty((len(found.pick), n), dtype=np.int64), np.empty((len(found.pick), n))
-    pick[:, tree.seats], x[:, tree.seats] = found.pick, found.x
-    return pick, x
+    selection, x = (
+        np.empty((len(found.selection), n), dtype=np.int64),
+        np.empty((len(found.selection), n)),
+    )
+    selection[:, tree.seats], x[:, tree.seats] = found.selection, found.x
+    return selection, x
 
 
 def _without_fixed(
@@ -166,10 +169,10 @@ def _without_fixed(
     found = search_rings(
         inner, inner_goal, smaller, best=best, first=first, effort=effort, watch=watch
     )
-    if found.pick is not None:
+    if found.selection is not None:
         whole = np.zeros(len(space.values), dtype=np.int64)
-        whole[free] = found.pick
-        found.pick = whole
+        whole[free] = found.selection
+        found.selection = whole
     return found
 
 
@@ -205,12 +208,12 @@ def _list(
     effort: Effort,
     result: SearchResult,
 ) -> _Picks:
-    """List the picks of a cluster that other seats, free to take any setting, could complete."""
+    """List selections of a cluster that other seats, free to take any setting, could complete."""
     own = cluster.seats
     if cluster.parts is None:
         listed = leaves[int(own[0])]
         near = _alone(space, goal, own, listed.x) <= ring
-        picks = _Picks(listed.pick[near], listed.x[near], listed.uses[near])
+        selections = _Picks(listed.selection[near], listed.x[near], listed.uses[near])
     else:
         a, b = cluster.parts
         first, second = _list_both(space, goal, (a, b), ring, leaves, effort, result)
@@ -219,17 +222,17 @@ def _list(
         for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, effort):
             found.append((i, j))
             total += len(i)
-            if total > _most_picks(space):
+            if total > _most_selections(space):
                 raise _TooMany
         i = np.concatenate([np.zeros(0, dtype=np.int64), *(f[0] for f in found)])
         j = np.concatenate([np.zeros(0, dtype=np.int64), *(f[1] for f in found)])
-        picks = _Picks(
-            np.hstack([first.pick[i], second.pick[j]]),
+        selections = _Picks(
+            np.hstack([first.selection[i], second.selection[j]]),
             np.hstack([first.x[i], second.x[j]]),
             first.uses[i] + second.uses[j],
         )
-    result.nodes += len(picks.pick)
-    return picks
+    result.nodes += len(selections.selection)
+    return selections
 
 
 def _list_both(
@@ -246,10 +249,10 @@ def _list_both(
     turned = _crowd(a, leaves) > _crowd(b, leaves)
     early, late = (b, a) if turned else (a, b)
     first = _list(space, goal, early, ring, leaves, effort, result)
-    if len(first.pick):
+    if len(first.selection):
         second = _list(space, goal, late, ring, leaves, effort, result)
     else:
-        second = _Picks(*(m[:0] for m in (first.pick, first.x, first.uses)))
+        second = _Picks(*(m[:0] for m in (first.selection, first.x, first.uses)))
     return (second, first) if turned else (first, second)
 
 
@@ -262,7 +265,7 @@ def _form(space: Space, goal: Goal, own: Array) -> tuple[Array, Array, float]:
 
 
 def _alone(space: Space, goal: Goal, own: Array, x: Array) -> Array:
-    """Least squares (k,) of picks of a cluster, all other seats free to take any setting."""
+    """Least squares (k,) of selections of a cluster, all other seats free to take any setting."""
     part, target, base = _form(space, goal, own)
     return base + ((x @ part.T - target) ** 2).sum(axis=1)
 
@@ -270,13 +273,13 @@ def _alone(space: Space, goal: Goal, own: Array, x: Array) -> Array:
 def _leaves(
     space: Space, goal: Goal, cluster: Cluster, ring: float, effort: Effort
 ) -> dict[int, _Picks] | None:
-    """List every leaf of a tree, by its first seat; None where one of them has no pick."""
+    """List every leaf of a tree, by its first seat; None where one of them has no selection."""
     found: dict[int, _Picks] = {}
     for own in _leaf_seats(cluster):
-        picks = _list_leaf(space, goal, own, ring, effort)
-        if not len(picks.pick):
+        selections = _list_leaf(space, goal, own, ring, effort)
+        if not len(selections.selection):
             return None
-        found[int(own[0])] = picks
+        found[int(own[0])] = selections
     return found
 
 
@@ -290,14 +293,14 @@ def _leaf_seats(cluster: Cluster) -> Iterator[Array]:
 
 
 def _crowd(cluster: Cluster, leaves: dict[int, _Picks]) -> float:
-    """How many pairs of leaf picks a cluster is made from, as a logarithm."""
+    """How many pairs of leaf selections a cluster is made from, as a logarithm."""
     if cluster.parts is None:
-        return float(np.log(max(1e-3, len(leaves[int(cluster.seats[0])].pick))))
+        return float(np.log(max(1e-3, len(leaves[int(cluster.seats[0])].selection))))
     return sum(_crowd(part, leaves) for part in cluster.parts)
 
 
-def _most_picks(space: Space) -> int:
-    """Return how many picks a list may hold."""
+def _most_selections(space: Space) -> int:
+    """Return how many selections a list may hold."""
     return _MOST_NUMBERS // (2 * len(space.values) + len(space.capacity))
 
 
@@ -323,35 +326,35 @@ def _list_leaf(space: Space, goal: Goal, own: Array, ring: float, effort: Effort
     uses = [space.uses[i] for i in own]
     reduced = Space(values, uses, capacity, space.L[:, own], room, space.ideal[own])
     squares = Goal("squares", part, target, part, target)
-    listed = collect(reduced, squares, ring - base, _most_picks(space), effort)
+    listed = collect(reduced, squares, ring - base, _most_selections(space), effort)
     if listed is None:
         raise _TooMany
-    pick = listed[0]
-    effort.spend(_LISTED * pick.size)
-    x = np.stack([v[pick[:, k]] for k, v in enumerate(values)], axis=1)
-    used = np.zeros((len(pick), len(capacity)), dtype=np.int64)
+    selection = listed[0]
+    effort.spend(_LISTED * selection.size)
+    x = np.stack([v[selection[:, k]] for k, v in enumerate(values)], axis=1)
+    used = np.zeros((len(selection), len(capacity)), dtype=np.int64)
     for k, u in enumerate(uses):
-        used += u[pick[:, k]]
-    return _Picks(pick, x, used)
+        used += u[selection[:, k]]
+    return _Picks(selection, x, used)
 
 
 def _matches(
     space: Space,
     goal: Goal,
     sides: tuple[Array, Array],
-    picks: tuple[_Picks, _Picks],
+    selections: tuple[_Picks, _Picks],
     ring: float,
     effort: Effort,
     result: SearchResult | None = None,
 ) -> Iterator[tuple[Array, Array]]:
-    """Yield all pairs of picks of two clusters within the ring, limits and capacities kept.
+    """Yield all pairs of selections of two clusters within the ring, limits and capacities kept.
 
     Given a result, the ring shrinks with its score while the pairs are taken.
     """
     from scipy.spatial import cKDTree
 
-    (a, b), (first, second) = sides, picks
-    if not len(first.pick) or not len(second.pick):
+    (a, b), (first, second) = sides, selections
+    if not len(first.selection) or not len(second.selection):
         return
     own = np.r_[a, b]
     others = _others(space, own)
@@ -373,8 +376,8 @@ def _matches(
     live = La.max(axis=0) + Lb.max(axis=0) > room
     La, Lb, room = La[:, live], Lb[:, live], room[live] + 1e-10
     order = np.argsort(alone, kind="stable")
-    # even counting the partners of many picks among many takes long: look at the clock between
-    chunk = int(np.clip(_MOST_COUNTED // len(second.pick), 1, _CHUNK))
+    # even counting the partners of many selections among many takes long: look at the clock between
+    chunk = int(np.clip(_MOST_COUNTED // len(second.selection), 1, _CHUNK))
     for begin in range(0, len(order), chunk):
         radius = ring
         if result is not None:
@@ -388,7 +391,7 @@ def _matches(
             raise _TooMany
         count = tree.query_ball_point(aim[part], reach, return_length=True)
         effort.spend(_QUERY * len(part) + _PARTNER * float(count.sum()))
-        # a few picks may have very many partners: take them in bites that fit in memory
+        # a few selections may have very many partners: take them in bites that fit in memory
         bounds = np.flatnonzero(np.diff(np.cumsum(count) // 1_000_000)) + 1
         for bite, far in zip(np.split(part, bounds), np.split(reach, bounds), strict=True):
             if effort.over():
@@ -415,13 +418,13 @@ def _best_in_ring(
     result: SearchResult,
     effort: Effort,
 ) -> None:
-    """Look for picks within the ring that beat the result; ties fall to the first in order."""
+    """Look for selections within the ring that beat the result; ties fall to the first in order."""
     leaves = _leaves(space, goal, tree, ring, effort)
     if leaves is None:
         return
     if tree.parts is None:
         found = _list(space, goal, tree, ring, leaves, effort, result)
-        _score(goal, tree.seats, found.pick, found.x, result)
+        _score(goal, tree.seats, found.selection, found.x, result)
         return
     a, b = sorted(tree.parts, key=lambda part: _crowd(part, leaves))
     if _crowd(b, leaves) > np.log(_MOST_PAIRS):
@@ -430,8 +433,8 @@ def _best_in_ring(
     first, second = _list_both(space, goal, (a, b), ring, leaves, effort, result)
     seats = np.r_[a.seats, b.seats]
     for i, j in _matches(space, goal, (a.seats, b.seats), (first, second), ring, effort, result):
-        pick = np.hstack([first.pick[i], second.pick[j]])
-        _score(goal, seats, pick, np.hstack([first.x[i], second.x[j]]), result)
+        selection = np.hstack([first.selection[i], second.selection[j]])
+        _score(goal, seats, selection, np.hstack([first.x[i], second.x[j]]), result)
 
 
 def _one_by_one(
@@ -443,14 +446,14 @@ def _one_by_one(
     result: SearchResult,
     effort: Effort,
 ) -> None:
-    """For every pick of the sparse cluster look for the best of the crowded one.
+    """For every selection of the sparse cluster look for the best of the crowded one.
 
-    What the sparse pick costs alone is taken off the ring, so the crowded cluster is searched
+    What the sparse selection costs alone is taken off the ring, so the crowded cluster is searched
     in a much smaller one than if both were listed side by side.
     """
     sparse, crowded = parts
     first = _list(space, goal, sparse, ring, leaves, effort, result)
-    if not len(first.pick):
+    if not len(first.selection):
         return
     alone = _alone(space, goal, sparse.seats, first.x)
     inside = renumbered(crowded, {int(s): k for k, s in enumerate(np.sort(crowded.seats))})
@@ -467,13 +470,13 @@ def _one_by_one(
         found = SearchResult(None, result.score, 0.0, False)
         _best_in_ring(sub_space, sub_goal, inside, radius, found, effort)
         result.nodes += found.nodes
-        if found.pick is not None:
-            pick = np.empty(len(space.values), dtype=np.int64)
-            pick[fixed], pick[own] = first.pick[at], found.pick
-            result.pick, result.score = pick, found.score
+        if found.selection is not None:
+            selection = np.empty(len(space.values), dtype=np.int64)
+            selection[fixed], selection[own] = first.selection[at], found.selection
+            result.selection, result.score = selection, found.score
 
 
-def _score(goal: Goal, seats: Array, pick: Array, x: Array, result: SearchResult) -> None:
+def _score(goal: Goal, seats: Array, selection: Array, x: Array, result: SearchResult) -> None:
     if not len(x):
         return
     inside = np.empty_like(x)
@@ -482,5 +485,5 @@ def _score(goal: Goal, seats: Array, pick: Array, x: Array, result: SearchResult
     at = int(np.argmin(score))
     if score[at] < result.score - _CARE * max(1e-3, min(result.score, 1e9)):
         whole = np.empty(len(seats), dtype=np.int64)
-        whole[seats] = pick[at]
-        result.pick, result.score = whole, float(score[at])
+        whole[seats] = selection[at]
+        result.selection, result.score = whole, float(score[at])

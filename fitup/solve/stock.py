@@ -23,7 +23,7 @@ from fitup.solve.deckline import DeckLine, deck_line
 from fitup.solve.effort import ENDLESS, Effort
 from fitup.solve.exact import SearchResult, Space
 from fitup.solve.line import Kept, ReducedLink, SegmentLine, best_line, values_after
-from fitup.solve.sweep import LineResult, costed, near_picks, solve_line
+from fitup.solve.sweep import LineResult, costed, near_selections, solve_line
 
 #: rounds of prices
 _ROUNDS: Final = 5
@@ -65,7 +65,7 @@ Repair = Callable[[Array], Array | None]
 def solve_deck_line(
     problem: FitProblem, cap: float | None, repair: Repair, effort: Effort = ENDLESS
 ) -> SearchResult | None:
-    """Find the pick of least squares of a line of segments, the stock being shared.
+    """Find the selection of least squares of a line of segments, the stock being shared.
 
     Parameters
     ----------
@@ -73,14 +73,14 @@ def solve_deck_line(
     cap : float, optional
         Greatest ratio of deviation to tolerance.
     repair : callable
-        From a pick that overdraws the stock to one that does not, or None.
+        From a selection that overdraws the stock to one that does not, or None.
     effort : Effort
         Work after which the gap is stated instead of closed.
 
     Returns
     -------
     SearchResult or None
-        None where the problem is no line. The pick is None where none was found; that proves
+        None where the problem is no line. The selection is None where none was found; that proves
         nothing.
     """
     deck = deck_line(problem, cap)
@@ -106,7 +106,7 @@ class _Pricing:
 
     def __init__(self, problem: FitProblem, deck: DeckLine, repair: Repair) -> None:
         self.problem, self.deck, self.repair = problem, deck, repair
-        self.pick: Array | None = None
+        self.selection: Array | None = None
         self.score, self.lower = np.inf, -np.inf
         self.prices = np.zeros(len(problem.stock))
         self.about = np.zeros(len(problem.seats))
@@ -126,17 +126,19 @@ class _Pricing:
         self.about[np.concatenate(self.deck.blocks)] = np.concatenate(balanced.x)
         self.highest = _HIGHEST * max(1.0, abs(self.problem.squares(self.about)))
         self._dear_steel()
-        picks: list[Array] | None = None
+        selections: list[Array] | None = None
         for _ in range(_GUESSES):
-            more = near_picks(self._line(), _NEAR)
+            more = near_selections(self._line(), _NEAR)
             if more is None:
                 return
-            if picks is not None:
-                joined = [np.vstack(two) for two in zip(picks, more, strict=True)]
+            if selections is not None:
+                joined = [np.vstack(two) for two in zip(selections, more, strict=True)]
                 more = [np.unique(own, axis=0) for own in joined]
-            grown = picks is None or any(len(a) < len(b) for a, b in zip(picks, more, strict=True))
-            picks, before = more, self.prices
-            kept = [costed(balanced.line, s, own) for s, own in enumerate(picks)]
+            grown = selections is None or any(
+                len(a) < len(b) for a, b in zip(selections, more, strict=True)
+            )
+            selections, before = more, self.prices
+            kept = [costed(balanced.line, s, own) for s, own in enumerate(selections)]
             self.raise_prices(kept, ties, balanced.moved, np.zeros_like(before), effort)
             same = np.allclose(before, self.prices, rtol=1e-2, atol=1e-12)
             if same or not grown or effort.over():
@@ -191,11 +193,11 @@ class _Pricing:
         if found.lower - worth > self.lower:
             self.lower, self.best = found.lower - worth, prices
             self.tight, self.reach = found, max(room, found.score)
-        pick = self.deck.pick(found.picks, len(self.problem.seats))
-        if np.all(self._add(pick) <= 0):
-            self.offer(pick)
+        selection = self.deck.selection(found.selections, len(self.problem.seats))
+        if np.all(self._add(selection) <= 0):
+            self.offer(selection)
         elif np.isinf(self.score):
-            self.offer(self.repair(pick))
+            self.offer(self.repair(selection))
         self.raise_prices(found.kept, found.ties, found.moved, prices, effort)
         return True
 
@@ -204,21 +206,21 @@ class _Pricing:
         values = np.array(self.costs) + np.array(self.over).reshape(-1, len(prices)) @ prices
         return float(values.min(initial=np.inf))
 
-    def _add(self, pick: Array) -> Array:
+    def _add(self, selection: Array) -> Array:
         """Note what a line costs, and by how much it overdraws each mark."""
-        taken = [c[k] for c, k in zip(self.problem.counts, pick, strict=True)]
+        taken = [c[k] for c, k in zip(self.problem.counts, selection, strict=True)]
         over = np.asarray(np.sum(taken, axis=0)) - self.problem.stock
-        self.costs.append(self.problem.squares(self.problem.settings(pick)))
+        self.costs.append(self.problem.squares(self.problem.settings(selection)))
         self.over.append(over)
         return over
 
-    def offer(self, pick: Array | None) -> None:
-        """Keep a pick if it is the best so far."""
-        if pick is None:
+    def offer(self, selection: Array | None) -> None:
+        """Keep a selection if it is the best so far."""
+        if selection is None:
             return
-        score = self.problem.squares(self.problem.settings(pick))
+        score = self.problem.squares(self.problem.settings(selection))
         if score < self.score:
-            self.pick, self.score = pick, score
+            self.selection, self.score = selection, score
 
     def raise_prices(
         self,
@@ -243,13 +245,13 @@ class _Pricing:
             extra = [use @ (prices - base) for use in uses]
             dearer = [replace(k, alone=k.alone + e) for k, e in zip(kept, extra, strict=True)]
             effort.spend(_SETTING * sum(len(k.x) for k in kept))
-            score, picks, _ = best_line(ties, dearer)
+            score, selections, _ = best_line(ties, dearer)
             if np.isinf(score):
                 return
-            pick = self.deck.pick(picks, len(self.problem.seats))
-            self.prices, self.about = prices, self.problem.settings(pick)
-            if np.all(self._add(pick) <= 0):
-                self.offer(pick)
+            selection = self.deck.selection(selections, len(self.problem.seats))
+            self.prices, self.about = prices, self.problem.settings(selection)
+            if np.all(self._add(selection) <= 0):
+                self.offer(selection)
             value = score + moved - self._worth(prices)
             near = value >= bound - _CLOSE * max(1.0, abs(bound))
             if near or effort.over():
@@ -309,8 +311,8 @@ class _Pricing:
         lines, complete = list_lines(
             found.ties, found.kept, uses, stock, below, most=most, effort=effort
         )
-        for picks in lines:
-            self.offer(self.deck.pick(picks, len(self.problem.seats)))
+        for selections in lines:
+            self.offer(self.deck.selection(selections, len(self.problem.seats)))
         return complete
 
     def _worth(self, prices: Array) -> float:
@@ -320,7 +322,9 @@ class _Pricing:
     def result(self) -> SearchResult:
         """Return what is known."""
         lower = min(self.lower, self.score)
-        return SearchResult(self.pick, self.score, lower, self.pick is not None and self.closed())
+        return SearchResult(
+            self.selection, self.score, lower, self.selection is not None and self.closed()
+        )
 
 
 def _thicknesses(problem: FitProblem) -> Array:
@@ -347,7 +351,7 @@ def plates_used(spaces: Sequence[Space], kept: Sequence[Kept]) -> list[Array]:
         Settings of every segment.
     """
     return [
-        np.asarray(np.sum([c[k.pick[:, i]] for i, c in enumerate(space.uses)], axis=0))
+        np.asarray(np.sum([c[k.selection[:, i]] for i, c in enumerate(space.uses)], axis=0))
         for space, k in zip(spaces, kept, strict=True)
     ]
 
@@ -454,8 +458,8 @@ def list_lines(
 
 
 def _trace(begun: Sequence[_Begun], kept: Sequence[Kept], k: int) -> list[Array]:
-    picks = []
+    selections = []
     for s in range(len(begun) - 1, -1, -1):
-        picks.append(kept[s].pick[begun[s].at[k]])
+        selections.append(kept[s].selection[begun[s].at[k]])
         k = int(begun[s].came[k])
-    return picks[::-1]
+    return selections[::-1]

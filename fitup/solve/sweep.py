@@ -56,12 +56,12 @@ _SETTING: Final = 8.0
 class LineResult:
     """What is known of a line.
 
-    ``picks`` by segment cost ``score``; no line costs less than ``lower``. Where ``proven``, every
-    line that costs less than was asked for goes along the ``kept`` settings, tied by ``ties``;
-    there costs are less by ``moved``.
+    ``selections`` by segment cost ``score``; no line costs less than ``lower``. Where ``proven``,
+    every line that costs less than was asked for goes along the ``kept`` settings, tied by
+    ``ties``; there costs are less by ``moved``.
     """
 
-    picks: list[Array]
+    selections: list[Array]
     score: float
     lower: float
     proven: bool
@@ -97,7 +97,7 @@ def solve_line(
     if start is None:
         return None
     moved = balanced.moved
-    score, picks, after = start[0], start[1], start[3]
+    score, selections, after = start[0], start[1], start[3]
     bar = max(score, below - moved)
     before: Array | None = start[2]
     share = _AMPLE * max(0.0, score - around.least) / len(line.spaces)
@@ -113,7 +113,7 @@ def solve_line(
         found, better, _ = best_line(ties, kept)
         improved = found < score
         if improved:
-            score, picks = found, better
+            score, selections = found, better
             bar = max(score, below - moved)
         after = least_after(ties, kept)
         # a dismissed line pays what is due and then what kept settings cost; others the best
@@ -124,11 +124,11 @@ def solve_line(
         due = need + share if improved else np.where(need > due, need + share, due)
         due[-1], before = bar, None
     lower = min(lower, score) + moved
-    return LineResult(picks, score + moved, lower, proven, kept, ties, moved, sweeps)
+    return LineResult(selections, score + moved, lower, proven, kept, ties, moved, sweeps)
 
 
-def near_picks(line: SegmentLine, fewest: int) -> list[Array] | None:
-    """Return so many settings of each segment about the continuous optimum, picks (k, n) each.
+def near_selections(line: SegmentLine, fewest: int) -> list[Array] | None:
+    """Return so many settings of each segment about the continuous optimum, selections (k, n) each.
 
     None where a segment has too many to list.
 
@@ -139,14 +139,14 @@ def near_picks(line: SegmentLine, fewest: int) -> list[Array] | None:
         A segment with fewer settings gives all it has.
     """
     balanced = balance(line)
-    picks = []
+    selections = []
     for s, (R, z) in enumerate(_Around(balanced).near):
         space = balanced.line.spaces[s]
         some, _ = _nearest(balanced.line, s, space, R, z, fewest, _FIRST, ENDLESS)
         if some is None:
             return None
-        picks.append(some.pick)
-    return picks
+        selections.append(some.selection)
+    return selections
 
 
 class _Around:
@@ -321,33 +321,33 @@ def list_settings(
     """
     space = line.spaces[s] if space is None else space
     if size < 0.0:
-        pick = np.zeros((0, len(space.values)), dtype=np.int32)
+        selection = np.zeros((0, len(space.values)), dtype=np.int32)
     else:
         radius = size if size < _ENDLESS else np.inf
         listed = collect(space, Goal("squares", R, z, R, z), radius, _MOST, effort)
         if listed is None:
             return None
-        pick = listed[0]
-    return costed(line, s, pick)
+        selection = listed[0]
+    return costed(line, s, selection)
 
 
-def costed(line: SegmentLine, s: int, pick: Array) -> Kept:
-    """Return settings of a segment, picks (k, n), with what each costs alone.
+def costed(line: SegmentLine, s: int, selection: Array) -> Kept:
+    """Return settings of a segment, selections (k, n), with what each costs alone.
 
     Parameters
     ----------
     line : SegmentLine
     s : int
         Number of the segment.
-    pick : Array (k, n)
+    selection : Array (k, n)
     """
-    x = np.stack([v[pick[:, k]] for k, v in enumerate(line.spaces[s].values)], axis=1)
+    x = np.stack([v[selection[:, k]] for k, v in enumerate(line.spaces[s].values)], axis=1)
     M, h = line.own[s]
     alone = ((x @ M.T - h) ** 2).sum(axis=1)
     if line.prices is not None:
         for k, price in enumerate(line.prices[s]):
-            alone = alone + price[pick[:, k]]
-    return Kept(pick, x, alone)
+            alone = alone + price[selection[:, k]]
+    return Kept(selection, x, alone)
 
 
 def _volume(space: Space, R: Array, size: float) -> float:
@@ -377,7 +377,7 @@ def _first_guess(
                 return None
             kept.append(some)
         effort.spend(_SETTING * sum(len(k.x) for k in kept))
-        score, picks, before = best_line(ties, kept)
+        score, selections, before = best_line(ties, kept)
         if np.isfinite(score):
             break
         if min(sizes) >= _ENDLESS or effort.over():
@@ -385,13 +385,13 @@ def _first_guess(
         fewest *= 2
         sizes = [size * _WIDEN for size in sizes]
     while not effort.over():
-        kept = [_between(line, around, s, picks, own, effort) for s, own in enumerate(kept)]
+        kept = [_between(line, around, s, selections, own, effort) for s, own in enumerate(kept)]
         effort.spend(_SETTING * sum(len(k.x) for k in kept))
         better, others, before = best_line(ties, kept)
         if better > score - _CARE * max(1.0, abs(score)):
             break
-        score, picks = better, others
-    return score, picks, before, least_after(ties, kept)
+        score, selections = better, others
+    return score, selections, before, least_after(ties, kept)
 
 
 def _nearest(
@@ -417,18 +417,23 @@ def _nearest(
 
 
 def _between(
-    line: SegmentLine, around: _Around, s: int, picks: Sequence[Array], kept: Kept, effort: Effort
+    line: SegmentLine,
+    around: _Around,
+    s: int,
+    selections: Sequence[Array],
+    kept: Kept,
+    effort: Effort,
 ) -> Kept:
     """Add settings that suit a segment where its neighbours stand on a line."""
     space = line.spaces[s]
     rows, rights, form = [space.L], [space.b], around.own[s]
     if s > 0:
-        link, x = line.links[s - 1], _settings(line.spaces[s - 1], picks[s - 1])
+        link, x = line.links[s - 1], _settings(line.spaces[s - 1], selections[s - 1])
         form = form + squares(link.B, link.h - link.A @ x)
         rows.append(link.Q)
         rights.append(link.r - link.P @ x)
     if s + 1 < len(line.spaces):
-        link, x = line.links[s], _settings(line.spaces[s + 1], picks[s + 1])
+        link, x = line.links[s], _settings(line.spaces[s + 1], selections[s + 1])
         form = form + squares(link.A, link.h - link.B @ x)
         rows.append(link.P)
         rights.append(link.r - link.Q @ x)
@@ -438,10 +443,12 @@ def _between(
     more, _ = _nearest(line, s, inside, R, z, _FEWEST // 2, _FIRST, effort)
     if more is None:
         return kept
-    pick, first = np.unique(np.vstack([kept.pick, more.pick]), axis=0, return_index=True)
+    selection, first = np.unique(
+        np.vstack([kept.selection, more.selection]), axis=0, return_index=True
+    )
     x, alone = np.vstack([kept.x, more.x])[first], np.r_[kept.alone, more.alone][first]
-    return Kept(pick, x, alone)
+    return Kept(selection, x, alone)
 
 
-def _settings(space: Space, pick: Array) -> Array:
-    return np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
+def _settings(space: Space, selection: Array) -> Array:
+    return np.array([v[k] for v, k in zip(space.values, selection, strict=True)])

@@ -19,7 +19,7 @@ from scipy.special import log_ndtr, ndtr
 from fitup.frames import Array
 from fitup.model import Check, CheckState, Influence, Job, Plan
 from fitup.plan import make_plan
-from fitup.plan.plan import pick_of, plan_of_pick
+from fitup.plan.plan import plan_of_selection, selection_of
 from fitup.plan.priorities import attainable
 from fitup.problem import FitProblem, build_problem
 from fitup.problem.problem import MOVE_PRICE
@@ -101,10 +101,10 @@ def robust_plan(
         # which seats carry does not change: one straight line holds for every exchange
         report("greatest joint probability")
         search = _Exchange(problem, budget, state, influence, limits)
-        start = pick_of(problem, plan)
-        pick = search.less(search.improve(start))
-        if not np.array_equal(pick, start):
-            plan = plan_of_pick(job, state, influence, pick, nominal)
+        start = selection_of(problem, plan)
+        selection = search.less(search.improve(start))
+        if not np.array_equal(selection, start):
+            plan = plan_of_selection(job, state, influence, selection, nominal)
     before = _sureness(job, survey, state, influence, nominal, effect)
     after = _sureness(job, survey, state, influence, plan, effect)
     return replace(plan, method=f"{plan.method}; {how}: {_cost(before, after)}")
@@ -213,20 +213,20 @@ class _Exchange:
         self.u = np.maximum(np.sqrt(np.diag(self.covariance)), 1e-3 * self.allowed)
         self.based_on = state.uncertainties[rows]
 
-    def deviation(self, pick: Array) -> Array:
-        """Return the deviations (m,) after a pick."""
-        moved: Array = self.start + self.A @ self.problem.settings(pick) - self.aims
+    def deviation(self, selection: Array) -> Array:
+        """Return the deviations (m,) after a selection."""
+        moved: Array = self.start + self.A @ self.problem.settings(selection) - self.aims
         return moved
 
-    def probability(self, pick: Array) -> float:
+    def probability(self, selection: Array) -> float:
         """Return the probability of all checks inside at once."""
-        return box_probability(self.deviation(pick), self.covariance, self.allowed, _POINTS)
+        return box_probability(self.deviation(selection), self.covariance, self.allowed, _POINTS)
 
-    def _may_be(self, pick: Array) -> bool:
-        """Say whether a pick keeps limits and stock, and every check within its own limit."""
-        if not self.problem.feasible(pick):
+    def _may_be(self, selection: Array) -> bool:
+        """Say whether a selection keeps limits and stock, and every check within its own limit."""
+        if not self.problem.feasible(selection):
             return False
-        return bool(np.all(np.abs(self.deviation(pick)) <= self.kept * (1.0 + 1e-9)))
+        return bool(np.all(np.abs(self.deviation(selection)) <= self.kept * (1.0 + 1e-9)))
 
     def _separate(self, deviation: Array) -> Array:
         """Sum of logarithms of each check's probability, for deviations (..., m)."""
@@ -237,31 +237,31 @@ class _Exchange:
         kept: Array = (over + np.log1p(-np.minimum(under, 0.999))).sum(axis=-1)
         return kept
 
-    def improve(self, pick: Array) -> Array:
-        """Return the surest pick that exchanges lead to."""
-        best = self.probability(pick)
+    def improve(self, selection: Array) -> Array:
+        """Return the surest selection that exchanges lead to."""
+        best = self.probability(selection)
         while True:
-            found = [p for p in self._promising(pick) if self._may_be(p)]
+            found = [p for p in self._promising(selection) if self._may_be(p)]
             scored = [(self.probability(p), k) for k, p in enumerate(found)]
             if not scored or max(scored)[0] < best + _RISE:
-                return pick
+                return selection
             best, k = max(scored)
-            pick = found[k]
+            selection = found[k]
 
-    def _promising(self, pick: Array) -> list[Array]:
+    def _promising(self, selection: Array) -> list[Array]:
         """Return the exchanges of one or two packs that look best, each check on its own."""
         settings = [np.array([c.setting for c in own]) for own in self.problem.choices]
         near = [
             np.arange(max(0, k - _NEAR), min(len(s), k + _NEAR + 1))
-            for k, s in zip(pick, settings, strict=True)
+            for k, s in zip(selection, settings, strict=True)
         ]
-        here = self.deviation(pick)
+        here = self.deviation(selection)
         shift = [
             np.outer(s[n] - s[k], self.A[:, i])
-            for i, (s, n, k) in enumerate(zip(settings, near, pick, strict=True))
+            for i, (s, n, k) in enumerate(zip(settings, near, selection, strict=True))
         ]
         scored: list[tuple[float, int, int, int, int]] = []
-        for i, j in itertools.combinations(range(len(pick)), 2):
+        for i, j in itertools.combinations(range(len(selection)), 2):
             value = self._separate(here + shift[i][:, None, :] + shift[j][None, :, :])
             flat = np.argsort(-value, axis=None, kind="stable")[:3]
             for at in flat:
@@ -269,29 +269,29 @@ class _Exchange:
                 scored.append((-float(value[a, b]), i, j, int(near[i][a]), int(near[j][b])))
         result: list[Array] = []
         for _, i, j, a, b in sorted(scored)[: 4 * _TRIED]:
-            changed = pick.copy()
+            changed = selection.copy()
             changed[i], changed[j] = a, b
-            if not np.array_equal(changed, pick) and not any(
+            if not np.array_equal(changed, selection) and not any(
                 np.array_equal(changed, p) for p in result
             ):
                 result.append(changed)
         return result[:_TRIED]
 
-    def less(self, pick: Array) -> Array:
+    def less(self, selection: Array) -> Array:
         """Leave seats whose move is smaller than its uncertainty, where the joints stay as sure."""
-        best = self.probability(pick)
+        best = self.probability(selection)
         for i, own in enumerate(self.problem.choices):
             stay = next((k for k, c in enumerate(own) if not c.disturbed), None)
-            chosen = own[int(pick[i])]
+            chosen = own[int(selection[i])]
             if stay is None or not chosen.disturbed:
                 continue
             if not smaller_than_uncertainty(self.A[:, i] * chosen.setting, self.based_on):
                 continue
-            changed = pick.copy()
+            changed = selection.copy()
             changed[i] = stay
             if self._may_be(changed) and self.probability(changed) >= best - _FALL:
-                pick = changed
-        return pick
+                selection = changed
+        return selection
 
 
 def smaller_than_uncertainty(change: Array, u: Array) -> bool:

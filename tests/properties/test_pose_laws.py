@@ -106,11 +106,11 @@ def test_residuals_are_at_right_angles_to_every_motion(seed, count):
 
 @FEW
 @given(SEEDS, st.integers(4, 10), SEEDS)
-def test_any_exchange_of_two_targets_is_named(seed, count, pick):
+def test_any_exchange_of_two_targets_is_named(seed, count, selection):
     design, _, _ = segment(seed, count)
     apart = np.linalg.norm(design[:, None] - design[None, :], axis=2)
     assume(wide(design) and apart[np.triu_indices(count, 1)].min() > 1.0)
-    first, second = np.random.default_rng(pick).choice(count, 2, replace=False)
+    first, second = np.random.default_rng(selection).choice(count, 2, replace=False)
     ids = tuple(f"P{i}" for i in range(count))
     order = np.arange(count)
     order[[first, second]] = order[[second, first]]

@@ -60,9 +60,9 @@ def around() -> Space:
 
 
 def values_of(space: Space, result: SearchResult) -> tuple[int, ...]:
-    assert result.pick is not None
+    assert result.selection is not None
     assert result.proven
-    return tuple(int(v[k]) for v, k in zip(space.values, result.pick, strict=True))
+    return tuple(int(v[k]) for v, k in zip(space.values, result.selection, strict=True))
 
 
 def by_rings(space: Space, goal: Goal, groups: list[Array], best: float = 50.0) -> SearchResult:
@@ -99,15 +99,15 @@ def problem_of(goal: Goal, space: Space, segments: list[list[int]]) -> FitProble
 def whole_by(way: str, problem: FitProblem) -> tuple[tuple[int, ...], float]:
     """Solve a problem; return its proven optimum in whole units, and the squares."""
     if way == "line":
-        found = solve_deck_line(problem, None, lambda pick: None)
+        found = solve_deck_line(problem, None, lambda selection: None)
         assert found is not None
-        pick, score, proven = found.pick, found.score, found.proven
+        selection, score, proven = found.selection, found.score, found.proven
     else:
         stated = least_squares_by(problem, None, "scip" if way == "scip" else "highs")
-        pick, score, proven = stated.pick, stated.value, stated.proven
+        selection, score, proven = stated.selection, stated.value, stated.proven
     assert proven
-    assert pick is not None
-    return tuple(int(v) for v in np.round(problem.settings(pick) / MM)), score
+    assert selection is not None
+    return tuple(int(v) for v in np.round(problem.settings(selection) / MM)), score
 
 
 WAYS = ["line", *solvers()]
@@ -158,10 +158,10 @@ def test_lambda_three_best_in_order() -> None:
     space = around()
     found = collect(space, lambda_goal(), 0.6, 1000)
     assert found is not None
-    pick, squares = found
+    selection, squares = found
     order = np.argsort(squares)
     names = [
-        tuple(int(v[k]) for v, k in zip(space.values, pick[i], strict=True)) for i in order[:3]
+        tuple(int(v[k]) for v, k in zip(space.values, selection[i], strict=True)) for i in order[:3]
     ]
     assert names == [BEST, SECOND, THIRD]
     # the third was recomputed with ten digits
@@ -183,7 +183,7 @@ def test_nothing_below_the_best_is_proven() -> None:
         search(space, lambda_goal(), best=SCORE - 1e-9),
         by_rings(space, lambda_goal(), [np.array([0]), np.array([1, 2])], SCORE - 1e-9),
     ):
-        assert result.pick is None
+        assert result.selection is None
         assert result.proven
 
 

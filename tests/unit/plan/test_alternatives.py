@@ -78,10 +78,10 @@ def with_plates(problem: FitProblem, seed: int) -> FitProblem:
 
 
 def by_hand(problem: FitProblem, cap: float, worked: list[frozenset[int]]) -> float:
-    """Least squares of the picks that leave a seat alone of each plan, every pick being tried."""
+    """Least squares of the selections that leave a seat alone of each plan, all being tried."""
     best = np.inf
-    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
-        whole = np.array(pick)
+    for selection in itertools.product(*(range(len(c)) for c in problem.choices)):
+        whole = np.array(selection)
         x = problem.settings(whole)
         own = disturbed_by(problem, whole)
         differs = not any(seats <= own for seats in worked)
@@ -98,13 +98,15 @@ def test_each_is_the_best_that_differs_from_all_before(seed: int, cap: float) ->
     worked = [first]
     effort = Effort(60e6)
     found = []
-    for one in other_places(problem, cap, first, lambda e: disturbed_by(problem, e.pick), effort):
-        assert problem.feasible(one.pick)
-        assert problem.worst_ratio(problem.settings(one.pick)) <= cap * (1.0 + 1e-9)
+    for one in other_places(
+        problem, cap, first, lambda e: disturbed_by(problem, e.selection), effort
+    ):
+        assert problem.feasible(one.selection)
+        assert problem.worst_ratio(problem.settings(one.selection)) <= cap * (1.0 + 1e-9)
         truth = by_hand(problem, cap, worked)
         assert one.proven
         assert one.squares == pytest.approx(truth, rel=1e-6, abs=1e-9)
-        own = disturbed_by(problem, one.pick)
+        own = disturbed_by(problem, one.selection)
         assert not any(seats <= own for seats in worked)
         names = {problem.seats[i] for i in own}
         assert set(one.disturbed) == names
@@ -127,7 +129,7 @@ def test_a_plan_that_cannot_be_carried_out_leaves_its_mark_on_the_bounds(seed: i
         if not refused:
             refused.append(one.squares)
             return None
-        return disturbed_by(problem, one.pick)
+        return disturbed_by(problem, one.selection)
 
     for one in other_places(problem, WIDE, first, settle, Effort(60e6)):
         assert one.lower <= refused[0] * (1.0 + 1e-9)
@@ -179,7 +181,7 @@ def test_least_work_is_the_least_of_every_choice(seed: int, way: str) -> None:
     objectives = Objectives(worst_ratio_goal=1.5, squares_slack=3.0, squares_slack_floor=0.5)
     lighter = least_work._lighter if way == "all" else lambda *given: given[-1]
     nearby = least_work._Less.in_neighbourhoods
-    nearby = (lambda less, pick, least: pick) if way == "proof alone" else nearby
+    nearby = (lambda less, selection, least: selection) if way == "proof alone" else nearby
     try:
         with (
             mock.patch.object(least_work, "_lighter", lighter),
@@ -195,11 +197,11 @@ def test_least_work_is_the_least_of_every_choice(seed: int, way: str) -> None:
     cap = max(1.5, worst.upper) * (1.0 + 1e-9)
     allowed = least_work.allowed_squares(objectives, squares.lower)
     fewest = min(
-        problem.work(np.array(pick))
-        for pick in itertools.product(*(range(len(c)) for c in problem.choices))
-        if problem.feasible(np.array(pick))
-        and problem.worst_ratio(problem.settings(np.array(pick))) <= cap
-        and problem.squares(problem.settings(np.array(pick))) <= allowed * (1.0 - 1e-9)
+        problem.work(np.array(selection))
+        for selection in itertools.product(*(range(len(c)) for c in problem.choices))
+        if problem.feasible(np.array(selection))
+        and problem.worst_ratio(problem.settings(np.array(selection))) <= cap
+        and problem.squares(problem.settings(np.array(selection))) <= allowed * (1.0 - 1e-9)
     )
     assert [(c.upper, c.lower, c.proven) for c in counts] == [(n, n, True) for n in fewest]
 
@@ -215,12 +217,12 @@ def test_fewer_seats_at_the_same_squares_are_not_proven_away(seed: int) -> None:
         counts.append(np.insert(used, at, 1, axis=0))
     problem = replace(problem, choices=tuple(choices), counts=tuple(counts), stock=np.array([9]))
     kept = [
-        np.array(pick)
-        for pick in itertools.product(*(range(len(c)) for c in problem.choices))
-        if problem.feasible(np.array(pick))
+        np.array(selection)
+        for selection in itertools.product(*(range(len(c)) for c in problem.choices))
+        if problem.feasible(np.array(selection))
     ]
-    squares = np.array([problem.squares(problem.settings(pick)) for pick in kept])
-    seats = np.array([len(disturbed_by(problem, pick)) for pick in kept])
+    squares = np.array([problem.squares(problem.settings(selection)) for selection in kept])
+    seats = np.array([len(disturbed_by(problem, selection)) for selection in kept])
     allowed = float(squares.min())
     same = seats[squares <= allowed * (1.0 + 1e-12)]
     for few in range(int(same.min()) - 1, int(same.max())):

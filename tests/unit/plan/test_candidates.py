@@ -15,7 +15,7 @@ from fitup.model import Objectives, Plate
 from fitup.plan import candidates as module
 from fitup.plan import make_plan
 from fitup.plan.least_work import allowed_squares
-from fitup.plan.plan import _seat_plans, pick_of
+from fitup.plan.plan import _seat_plans, selection_of
 from fitup.problem import build_problem
 from fitup.procedure.plan_stages import best_order
 
@@ -45,11 +45,11 @@ def tight(small: Small, seed: int, moving: float, *, apart: bool = False) -> Any
 
 
 def with_an_order(case: Any, cap: float = np.inf) -> list[tuple[float, np.ndarray]]:
-    """Squares and pick of every choice that keeps everything, its order included."""
+    """Squares and selection of every choice that keeps everything, its order included."""
     problem = build_problem(case.job, case.state, case.influence)
     found = []
-    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
-        whole = np.array(pick)
+    for selection in itertools.product(*(range(len(c)) for c in problem.choices)):
+        whole = np.array(selection)
         x = problem.settings(whole)
         if not problem.feasible(whole) or problem.worst_ratio(x) > cap:
             continue
@@ -76,7 +76,7 @@ def test_the_plan_is_the_best_choice_that_has_an_order(
         assert not near
         return
     ordered = {tuple(p.tolist()): squares for squares, p in every}
-    squares = ordered[tuple(pick_of(problem, plan).tolist())]
+    squares = ordered[tuple(selection_of(problem, plan).tolist())]
     stated = next(w for w in plan.objectives if w.name == "least squares")
     assert stated.upper == pytest.approx(squares)
     if near:

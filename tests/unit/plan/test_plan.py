@@ -93,7 +93,7 @@ def test_a_plan_of_three_segments_can_be_written_as_json(
     problem = importlib.import_module("instances").line_problem(3, 1, share=share)
     chosen = choose(problem, Objectives())
     again = json.loads(json.dumps([asdict(w) for w in chosen.objectives]))
-    x = problem.settings(chosen.pick)
+    x = problem.settings(chosen.selection)
     assert [w["upper"] for w in again[:2]] == [problem.worst_ratio(x), problem.squares(x)]
 
 
@@ -117,13 +117,13 @@ def test_against_brute_force_on_four_seats(small: Small) -> None:
     problem = build_problem(job, state, case.influence)
     near = [[k for k, c in enumerate(own) if abs(c.setting) < 0.008] for own in problem.choices]
     best = min(
-        problem.squares(problem.settings(np.array(pick)))
-        for pick in itertools.product(*near)
-        if problem.feasible(np.array(pick))
+        problem.squares(problem.settings(np.array(selection)))
+        for selection in itertools.product(*near)
+        if problem.feasible(np.array(selection))
     )
     chosen = choose(problem, job.objectives)
-    assert problem.feasible(chosen.pick)
-    assert problem.squares(problem.settings(chosen.pick)) <= best * (1.0 + 1e-9)
+    assert problem.feasible(chosen.selection)
+    assert problem.squares(problem.settings(chosen.selection)) <= best * (1.0 + 1e-9)
 
 
 def test_slack_is_given_for_less_work_and_never_more(small: Small) -> None:
@@ -132,9 +132,9 @@ def test_slack_is_given_for_less_work_and_never_more(small: Small) -> None:
     tight = replace(case.job, objectives=Objectives(squares_slack=0.0, squares_slack_floor=0.0))
     problem = build_problem(case.job, case.state, case.influence)
     a, b = choose(problem, tight.objectives), choose(problem, loose.objectives)
-    squares = [problem.squares(problem.settings(c.pick)) for c in (a, b)]
+    squares = [problem.squares(problem.settings(c.selection)) for c in (a, b)]
     assert squares[1] <= 1.5 * squares[0] + 1e-9
-    assert problem.work(b.pick) <= problem.work(a.pick)
+    assert problem.work(b.selection) <= problem.work(a.selection)
 
 
 def test_a_better_left_check_is_not_worked_on_but_kept_within(small: Small) -> None:
@@ -197,9 +197,9 @@ def test_a_short_store_is_left_to_a_general_solver_where_the_search_ends(
     problem = importlib.import_module("instances").line_problem(2, 1)
     problem = replace(problem, stock=np.full(6, 4))
     asked = choose(problem, Objectives(search_effort=0.5))
-    assert problem.feasible(asked.pick)
+    assert problem.feasible(asked.selection)
     assert asked.objectives[0].lower <= 1.8402 + 1e-3  # no bound of the other solver is taken
-    with mock.patch.object(objectives, "_asked", lambda problem, pick, *rest: pick):
+    with mock.patch.object(objectives, "_asked", lambda problem, selection, *rest: selection):
         alone = choose(problem, Objectives(search_effort=0.5))
     assert asked.worst < 0.5 * alone.worst
 

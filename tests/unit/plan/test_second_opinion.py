@@ -15,7 +15,7 @@ from fitup.errors import CertificateRefused, FitupError, InputError
 from fitup.model import ObjectiveResult, Objectives, Plan, Plate
 from fitup.plan import make_plan
 from fitup.plan import second_opinion as opinion
-from fitup.plan.plan import pick_of
+from fitup.plan.plan import selection_of
 from fitup.plan.second_opinion import SecondOpinion, chosen_solver, said_of, second_opinion
 from fitup.problem import build_problem
 from fitup.solve import known
@@ -63,8 +63,8 @@ def test_without_time_it_says_what_it_knows(case: tuple[Any, Plan]):
 def words(found: float, lower: float, ours: tuple[float, float], *, ended: bool = True) -> str:
     """What is said of a solver's plan and bound beside our own two."""
     objective = ObjectiveResult("least squares", *ours, ours[0] == ours[1], "")
-    pick = np.zeros(1, dtype=np.int64) if np.isfinite(found) else None
-    return said_of(objective, Opinion(pick, found, lower, ended), "scip", Objectives()).text
+    selection = np.zeros(1, dtype=np.int64) if np.isfinite(found) else None
+    return said_of(objective, Opinion(selection, found, lower, ended), "scip", Objectives()).text
 
 
 def test_what_is_said():
@@ -114,8 +114,8 @@ def test_a_bound_above_the_plan_refutes_the_solver():
 
 def test_the_known_problem_has_the_published_answer():
     problem, least = known.known_problem()
-    picks = [np.array(p) for p in itertools.product(range(6), repeat=4)]
-    squares = [problem.squares(problem.settings(p)) for p in picks if problem.feasible(p)]
+    selections = [np.array(p) for p in itertools.product(range(6), repeat=4)]
+    squares = [problem.squares(problem.settings(p)) for p in selections if problem.feasible(p)]
     assert min(squares) == pytest.approx(least, abs=1e-9)
     assert least == pytest.approx(3.0, abs=1e-9)
 
@@ -191,9 +191,9 @@ def test_a_solver_that_fails_is_told_in_a_line(case: tuple[Any, Plan]):
     assert "\n" not in last
 
 
-def test_the_pick_of_a_plan_is_found_again(case: tuple[Any, Plan]):
+def test_the_selection_of_a_plan_is_found_again(case: tuple[Any, Plan]):
     made, plan = case
     problem = build_problem(made.job, made.state, made.influence, restock=plan.reuse)
-    pick = pick_of(problem, plan)
-    assert problem.settings(pick) == pytest.approx(plan.settings(), abs=1e-9)
-    assert problem.work(pick)[0] == sum(s.disturbed for s in plan.seats)
+    selection = selection_of(problem, plan)
+    assert problem.settings(selection) == pytest.approx(plan.settings(), abs=1e-9)
+    assert problem.work(selection)[0] == sum(s.disturbed for s in plan.seats)

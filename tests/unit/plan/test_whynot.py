@@ -161,10 +161,10 @@ def few_choices(small) -> Case:
 
 
 def possible_by_hand(case: Case) -> bool:
-    """Whether some pick is inside every tolerance, every pick of the moving seats being tried."""
+    """Whether some selection is inside every tolerance, all of the moving seats being tried."""
     problem = build_problem(case.job, case.state, case.influence)
-    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
-        whole = np.array(pick)
+    for selection in itertools.product(*(range(len(c)) for c in problem.choices)):
+        whole = np.array(selection)
         if problem.worst_ratio(problem.settings(whole)) <= 1.0 and problem.feasible(whole):
             return True
     return False

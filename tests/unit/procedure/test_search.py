@@ -64,8 +64,8 @@ def every_stage(c: Course, state: State) -> Iterator[tuple[Move, ...]]:
     ]
     now = sum(r[k] for r, k in zip(c.rows, state, strict=True))
     store = c.loose - sum(p[k] for p, k in zip(c.plates, state, strict=True))
-    for pick in product(*free):
-        chosen = tuple(m for m in pick if m is not None)
+    for selection in product(*free):
+        chosen = tuple(m for m in selection if m is not None)
         if not 0 < len(chosen) <= c.crews or not side_by_side(c, chosen):
             continue
         way = now + sum(m.way for m in chosen)

@@ -45,17 +45,17 @@ def deck(seats: int, seed: int) -> FitProblem:
     )
 
 
-def a_pick(problem: FitProblem) -> np.ndarray:
+def a_selection(problem: FitProblem) -> np.ndarray:
     return np.full(len(problem.seats), 9)
 
 
-def beside(pick: np.ndarray) -> Iterator[np.ndarray]:
+def beside(selection: np.ndarray) -> Iterator[np.ndarray]:
     """Picks that differ at one seat by one choice."""
-    for i in range(len(pick)):
+    for i in range(len(selection)):
         for change in (-1, 1):
-            other = pick.copy()
+            other = selection.copy()
             other[i] = np.clip(other[i] + change, 0, 18)
-            if other[i] != pick[i]:
+            if other[i] != selection[i]:
                 yield other
 
 
@@ -63,8 +63,8 @@ def beside(pick: np.ndarray) -> Iterator[np.ndarray]:
 def test_bands_find_what_a_search_over_all_seats_finds(seed: int):
     problem = deck(9, seed)
     truth = search(space_of(problem, np.zeros(9), None), squares_goal(problem), best=1e9)
-    assert truth.proven and truth.pick is not None
-    start = next(p for p in beside(truth.pick) if problem.feasible(p))
+    assert truth.proven and truth.selection is not None
+    start = next(p for p in beside(truth.selection) if problem.feasible(p))
     with mock.patch.multiple(module, _SEATS=(2, 3), _WORTH=10.0):
         found = solve_banded(problem, None, start)
     assert found is not None
@@ -80,7 +80,7 @@ def test_a_bound_without_proof_is_true(seed: int):
         mock.patch.multiple(module, _SEATS=(2,), _WORTH=10.0),
         mock.patch.object(module, "list_lines", lambda *a, **k: ([], False)),
     ):
-        found = solve_banded(problem, None, a_pick(problem))
+        found = solve_banded(problem, None, a_selection(problem))
     assert found is not None
     assert not found.proven
     assert found.lower <= truth.score * (1.0 + 1e-9)
@@ -97,4 +97,4 @@ def test_seats_named_out_of_order_are_found_along_the_deck():
 def test_rows_that_do_not_fade_are_left_to_the_other_search():
     problem = deck(30, 1)
     level = replace(problem, F=np.ones((3, 30)) * 100.0, g=np.zeros(3), weights=np.ones(3))
-    assert solve_banded(level, None, a_pick(problem) + 1) is None
+    assert solve_banded(level, None, a_selection(problem) + 1) is None

@@ -1,4 +1,4 @@
-"""Every way of solving against every pick there is, on small jobs with everything on at once.
+"""Every way of solving against every selection there is, on small jobs with everything on at once.
 
 The battery is ``benchmarks/battery.py``, which runs it by the thousand; a few hundred jobs here.
 """
@@ -29,7 +29,7 @@ GENERAL = ("highs", "scip")
 
 
 @pytest.mark.parametrize("first", range(0, 120, 40))
-def test_all_ways_agree_with_every_pick(first: int):
+def test_all_ways_agree_with_every_selection(first: int):
     for seed in range(first, first + 40):
         general = GENERAL if seed % 3 == 0 else ()
         wrong, _ = examine(seed, () if seed % 10 == 7 else (*QUICK, *general, "continuous optimum"))
@@ -40,14 +40,14 @@ def test_all_ways_agree_with_every_pick(first: int):
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
 )
 @given(st.integers(10_000, 10**9))
-def test_quick_ways_agree_with_every_pick(seed: int):
+def test_quick_ways_agree_with_every_selection(seed: int):
     wrong, _ = examine(seed, QUICK)
     assert not wrong
 
 
 @pytest.mark.parametrize("first", range(0, 200, 100))
 def test_the_problem_is_the_job(first: int):
-    """Packs, what each pick keeps and what it scores: the same from the arrays and from the job."""
+    """Packs, what a selection keeps and scores: the same from the arrays and from the job."""
     for seed in range(first, first + 100):
         made = made_job(seed)
         problem = build_problem(made.job, made.state, made.influence)
@@ -58,12 +58,14 @@ def test_the_problem_is_the_job(first: int):
                 (round(p.setting, 9), *sorted(p.plates), p.disturbed) for p in packs[seat]
             )
         every = weigh_all(made, problem.move_price)
-        pick = np.stack(
+        selection = np.stack(
             [g.ravel() for g in np.meshgrid(*[np.arange(len(c)) for c in problem.choices])], axis=1
         )
         columns = enumerate(problem.choices)
-        x = np.stack([np.array([c.setting for c in own])[pick[:, i]] for i, own in columns], axis=1)
-        used = sum(count[pick[:, i]] for i, count in enumerate(problem.counts))
+        x = np.stack(
+            [np.array([c.setting for c in own])[selection[:, i]] for i, own in columns], axis=1
+        )
+        used = sum(count[selection[:, i]] for i, count in enumerate(problem.counts))
         room = problem.b + 1e-9 * np.maximum(1.0, np.abs(problem.b))
         kept = np.all(x @ problem.L.T <= room, axis=1) & np.all(used <= problem.stock, axis=1)
         ratio = x @ problem.F.T - problem.g
@@ -105,7 +107,7 @@ def known() -> tuple[battery.Case, Answer, float]:
         made = case(seed)
         answer = SQUARES["walk"](made)
         assert answer is not None
-        if made.cap is None and answer.pick is not None and made.every.kept.sum() > 5:
+        if made.cap is None and answer.selection is not None and made.every.kept.sum() > 5:
             return made, answer, made.every.least_squares(None)
     raise AssertionError("no such job")
 
@@ -118,10 +120,10 @@ def test_the_battery_finds_what_is_wrong():
     assert "bound" in faults(made, replace(answer, lower=truth + 0.1), truth, **stated)
     assert "came to no end" in faults(made, replace(answer, proven=False), truth, **stated)
     assert "said to be" in faults(made, replace(answer, value=truth + 0.1), truth, **stated)
-    assert answer.pick is not None
+    assert answer.selection is not None
     none = Answer(None, np.inf, truth, True)
     assert faults(made, none, truth, **stated) == "found none"
-    worse = battery._another(made, answer.pick)
+    worse = battery._another(made, answer.selection)
     value = made.problem.squares(made.problem.settings(worse))
     assert "proven" in faults(made, Answer(worse, value, truth, True), truth, **stated)
     rng = np.random.default_rng(1)

@@ -70,11 +70,11 @@ def side_by_side(
 def every(problem: FitProblem, cap: float | None) -> list[tuple[float, tuple[int, ...]]]:
     """Every plan that keeps cap, limits and stock, by its squares."""
     sizes = [len(c) for c in problem.choices]
-    picks = np.array(list(itertools.product(*(range(k) for k in sizes))))
+    selections = np.array(list(itertools.product(*(range(k) for k in sizes))))
     values = [np.array([c.setting for c in own]) for own in problem.choices]
-    x = np.stack([v[picks[:, k]] for k, v in enumerate(values)], axis=1)
+    x = np.stack([v[selections[:, k]] for k, v in enumerate(values)], axis=1)
     worst = np.abs(x @ problem.F.T - problem.g).max(axis=1)
-    near = picks if cap is None else picks[worst <= cap]
+    near = selections if cap is None else selections[worst <= cap]
     plans = [
         (problem.squares(problem.settings(at)), tuple(int(k) for k in at))
         for at in near
@@ -121,8 +121,8 @@ def test_the_front_end_takes_decks_side_by_side_apart(
     chosen = choose(problem, Objectives(search_effort=8.0))
     squares = next(w for w in chosen.objectives if w.name == "least squares")
     assert "side by side" in chosen.method
-    assert problem.feasible(chosen.pick)
-    assert squares.upper == problem.squares(problem.settings(chosen.pick))
+    assert problem.feasible(chosen.selection)
+    assert squares.upper == problem.squares(problem.settings(chosen.selection))
     assert squares.lower > 0.8 * squares.upper
 
 

@@ -33,7 +33,7 @@ def test_a_busy_machine_gives_the_same_plan_and_the_same_proof(
     with mock.patch.object(time, "monotonic", lambda: float(next(leaps))):
         busy = choose(problem, objectives)
     assert busy.objectives == calm.objectives
-    assert busy.pick.tolist() == calm.pick.tolist()
+    assert busy.selection.tolist() == calm.selection.tolist()
     assert busy.method == calm.method
 
 

@@ -46,10 +46,10 @@ def random_case(seed: int) -> tuple[Space, Goal, Goal]:
 
 
 def brute(space: Space, goal: Goal) -> float:
-    """Least score of every pick there is, worked out side by side."""
-    picks = np.array(list(itertools.product(*(range(len(v)) for v in space.values))))
-    x = np.stack([v[picks[:, k]] for k, v in enumerate(space.values)], axis=1)
-    used = sum(u[picks[:, k]] for k, u in enumerate(space.uses))
+    """Least score of every selection there is, worked out side by side."""
+    selections = np.array(list(itertools.product(*(range(len(v)) for v in space.values))))
+    x = np.stack([v[selections[:, k]] for k, v in enumerate(space.values)], axis=1)
+    used = sum(u[selections[:, k]] for k, u in enumerate(space.uses))
     keeps = (x @ space.L.T <= space.b + 1e-10).all(axis=1) & (used <= space.capacity).all(axis=1)
     ratios = x @ goal.F.T - goal.g
     worst = goal.kind == "worst"
@@ -57,9 +57,9 @@ def brute(space: Space, goal: Goal) -> float:
     return float(scores[keeps].min(initial=np.inf))
 
 
-def score(space: Space, goal: Goal, pick: np.ndarray) -> float:
-    x = np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
-    used = sum(u[k] for u, k in zip(space.uses, pick, strict=True))
+def score(space: Space, goal: Goal, selection: np.ndarray) -> float:
+    x = np.array([v[k] for v, k in zip(space.values, selection, strict=True)])
+    used = sum(u[k] for u, k in zip(space.uses, selection, strict=True))
     assert np.all(space.L @ x <= space.b + 1e-9)
     assert np.all(used <= space.capacity)
     ratio = goal.F @ x - goal.g
@@ -76,11 +76,11 @@ def test_walk_finds_the_brute_force_optimum(kind: str, seed: int) -> None:
     found = search(space, goal)
     assert found.proven
     if np.isinf(truth):
-        assert found.pick is None
+        assert found.selection is None
         return
-    assert found.pick is not None
+    assert found.selection is not None
     assert found.score == pytest.approx(truth, rel=1e-7, abs=1e-9)
-    assert score(space, goal, found.pick) == pytest.approx(truth, rel=1e-7, abs=1e-9)
+    assert score(space, goal, found.selection) == pytest.approx(truth, rel=1e-7, abs=1e-9)
 
 
 @CASES
@@ -97,10 +97,10 @@ def test_rings_find_the_brute_force_optimum(seed: int, kind: str, one_by_one: bo
         found = search_rings(space, goal, tree, best=1e6)
     assert found.proven
     if np.isinf(truth):
-        assert found.pick is None
+        assert found.selection is None
         return
-    assert found.pick is not None
-    assert score(space, goal, found.pick) == pytest.approx(truth, rel=1e-7, abs=1e-9)
+    assert found.selection is not None
+    assert score(space, goal, found.selection) == pytest.approx(truth, rel=1e-7, abs=1e-9)
     assert found.lower <= truth * (1.0 + 1e-7) + 1e-9
 
 
@@ -119,7 +119,7 @@ def folded(space: Space, goal: Goal, seed: int) -> Goal:
     st.integers(0, 10**6), st.sampled_from(["folded", "worst"]), st.floats(1e-3, 0.5), st.booleans()
 )
 def test_rings_about_a_plan_to_beat(seed: int, kind: str, above: float, walked: bool) -> None:
-    """The squares only bound the score: the best pick may lie outside of the first ring of any."""
+    """The squares only bound the score: the best selection may be outside the first ring of any."""
     space, squares, worst = random_case(seed)
     goal = worst if kind == "worst" else folded(space, squares, seed)
     truth = brute(space, goal)
@@ -129,8 +129,8 @@ def test_rings_about_a_plan_to_beat(seed: int, kind: str, above: float, walked: 
     best = truth * (1.0 + above) + 1e-6
     found = search(space, goal, best=best) if walked else search_rings(space, goal, tree, best=best)
     assert found.proven
-    assert found.pick is not None
-    assert score(space, goal, found.pick) == pytest.approx(truth, rel=1e-7, abs=1e-8)
+    assert found.selection is not None
+    assert score(space, goal, found.selection) == pytest.approx(truth, rel=1e-7, abs=1e-8)
 
 
 @pytest.mark.parametrize("seen", [[0, 1, 2], [3, 4, 5]])
@@ -159,23 +159,23 @@ def test_a_bound_below_the_optimum_finds_nothing_and_proves_it(seed: int) -> Non
     below = truth * (1.0 - 1e-4)
     tree = cluster_tree(goal, [np.arange(len(space.values))])
     for found in (search(space, goal, best=below), search_rings(space, goal, tree, best=below)):
-        assert found.pick is None
+        assert found.selection is None
         assert found.proven
 
 
 @CASES
 @given(st.integers(0, 10**6), st.floats(0.1, 30.0))
-def test_collect_lists_every_pick_within_the_radius(seed: int, radius: float) -> None:
+def test_collect_lists_every_selection_within_the_radius(seed: int, radius: float) -> None:
     space, goal, _ = random_case(seed)
     listed = collect(space, goal, radius, 100_000)
     assert listed is not None
     expected = set()
-    for pick in itertools.product(*(range(len(v)) for v in space.values)):
-        x = np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
-        used = sum(u[k] for u, k in zip(space.uses, pick, strict=True))
+    for selection in itertools.product(*(range(len(v)) for v in space.values)):
+        x = np.array([v[k] for v, k in zip(space.values, selection, strict=True)])
+        used = sum(u[k] for u, k in zip(space.uses, selection, strict=True))
         inside = np.all(space.L @ x <= space.b) and np.all(used <= space.capacity)
         if inside and ((goal.M @ x - goal.h) ** 2).sum() <= radius * (1.0 - 1e-9):
-            expected.add(pick)
+            expected.add(selection)
     found = {tuple(int(k) for k in row) for row in listed[0]}
     assert expected <= found
     for row, squares in zip(*listed, strict=True):
@@ -188,10 +188,10 @@ def test_collect_lists_every_pick_within_the_radius(seed: int, radius: float) ->
 def test_improve_keeps_limits_and_never_beats_the_optimum(seed: int) -> None:
     space, goal, _ = random_case(seed)
     truth = brute(space, goal)
-    pick, value = improve(space, goal, 3)
-    if pick is None:
+    selection, value = improve(space, goal, 3)
+    if selection is None:
         return
-    assert score(space, goal, pick) == pytest.approx(value, rel=1e-6, abs=1e-9)
+    assert score(space, goal, selection) == pytest.approx(value, rel=1e-6, abs=1e-9)
     assert value >= truth * (1.0 - 1e-9) - 1e-12
 
 
@@ -199,12 +199,12 @@ def test_improve_keeps_limits_and_never_beats_the_optimum(seed: int) -> None:
 @given(st.integers(0, 10**6))
 def test_no_change_of_two_seats_betters_what_improve_returns(seed: int) -> None:
     space, goal, _ = random_case(seed)
-    pick, value = improve(space, goal, 1)
-    if pick is None:
+    selection, value = improve(space, goal, 1)
+    if selection is None:
         return
-    for i, j in itertools.combinations_with_replacement(range(len(pick)), 2):
+    for i, j in itertools.combinations_with_replacement(range(len(selection)), 2):
         for a, b in itertools.product(range(len(space.values[i])), range(len(space.values[j]))):
-            other = pick.copy()
+            other = selection.copy()
             other[i], other[j] = a, b
             x = np.array([v[k] for v, k in zip(space.values, other, strict=True)])
             used = sum(u[k] for u, k in zip(space.uses, other, strict=True))
@@ -222,12 +222,14 @@ def test_improve_for_work_keeps_the_squares_allowed(seed: int) -> None:
     allowed = truth * 1.5 + 0.1
     prices = [np.arange(len(v), dtype=float)[::-1] for v in space.values]
     best = search(space, goal)
-    assert best.pick is not None
-    pick, price = improve(space, goal, 2, work=PricedSearch(prices, allowed), begin=best.pick)
-    assert pick is not None
-    assert score(space, goal, pick) <= allowed * (1.0 + 1e-9)
-    begun = sum(p[k] for p, k in zip(prices, best.pick, strict=True))
-    assert sum(p[k] for p, k in zip(prices, pick, strict=True)) <= begun
+    assert best.selection is not None
+    selection, price = improve(
+        space, goal, 2, work=PricedSearch(prices, allowed), begin=best.selection
+    )
+    assert selection is not None
+    assert score(space, goal, selection) <= allowed * (1.0 + 1e-9)
+    begun = sum(p[k] for p, k in zip(prices, best.selection, strict=True))
+    assert sum(p[k] for p, k in zip(prices, selection, strict=True)) <= begun
     assert price >= 0.0
 
 
@@ -252,15 +254,15 @@ def test_time_over_leaves_a_true_lower_bound() -> None:
 
 
 @pytest.mark.parametrize("bound", [0.0, -1.0])
-def test_a_limit_that_no_seat_changes_is_kept_by_all_picks_or_by_none(bound: float):
+def test_a_limit_that_no_seat_changes_is_kept_by_all_selections_or_by_none(bound: float):
     space, squares, _ = random_case(1)
     n = len(space.values)
     fixed = replace(space, L=np.vstack([space.L, np.zeros(n)]), b=np.r_[space.b, bound])
     free = search(space, squares)
     found = search(fixed, squares)
-    assert free.pick is not None
+    assert free.selection is not None
     assert found.proven
-    assert (found.pick is None) == (bound < 0.0)
+    assert (found.selection is None) == (bound < 0.0)
     listed = collect(fixed, squares, np.inf, 10_000)
     assert listed is not None
     assert (len(listed[0]) == 0) == (bound < 0.0)

@@ -81,12 +81,12 @@ def random_problem(seed: int) -> FitProblem:
 
 
 def brute(problem: FitProblem, cap: float | None) -> float:
-    """Least squares of every pick there is, worked out side by side."""
+    """Least squares of every selection there is, worked out side by side."""
     sizes = [len(c) for c in problem.choices]
-    picks = np.array(list(itertools.product(*(range(k) for k in sizes))))
+    selections = np.array(list(itertools.product(*(range(k) for k in sizes))))
     values = [np.array([c.setting for c in own]) for own in problem.choices]
-    x = np.stack([v[picks[:, k]] for k, v in enumerate(values)], axis=1)
-    used = sum(u[picks[:, k]] for k, u in enumerate(problem.counts))
+    x = np.stack([v[selections[:, k]] for k, v in enumerate(values)], axis=1)
+    used = sum(u[selections[:, k]] for k, u in enumerate(problem.counts))
     ratios = x @ problem.F.T - problem.g
     over = x @ problem.L.T - problem.b
     keeps = (over <= 1e-9 * np.maximum(1.0, np.abs(problem.b))).all(axis=1)
@@ -102,32 +102,32 @@ def brute(problem: FitProblem, cap: float | None) -> float:
 def test_shared_stock_against_every_choice(seed: int, cap: float | None):
     problem = random_problem(seed)
     truth = brute(problem, cap)
-    found = solve_deck_line(problem, cap, lambda pick: None)
+    found = solve_deck_line(problem, cap, lambda selection: None)
     assert found is not None
     if np.isinf(truth):
-        assert found.pick is None
+        assert found.selection is None
         return
     assert found.lower <= truth + 1e-9
-    if found.pick is not None:
-        assert problem.feasible(found.pick)
+    if found.selection is not None:
+        assert problem.feasible(found.selection)
         assert found.score >= truth - 1e-9
     if found.proven:
         assert found.score == pytest.approx(truth, rel=1e-9, abs=1e-9)
     # a plan that keeps the stock is needed before the lines that beat it can be listed
     else:
-        assert found.pick is None or found.score > truth - 1e-9
+        assert found.selection is None or found.score > truth - 1e-9
 
 
 @CASES
 @given(st.integers(0, 10**6))
 def test_a_known_plan_closes_the_gap(seed: int):
     problem = random_problem(seed)
-    picks = itertools.product(*(range(len(c)) for c in problem.choices))
-    kept = [np.array(p) for p in picks if problem.feasible(np.array(p))]
+    selections = itertools.product(*(range(len(c)) for c in problem.choices))
+    kept = [np.array(p) for p in selections if problem.feasible(np.array(p))]
     if not kept:
         return
     worst = max(kept, key=lambda p: problem.squares(problem.settings(p)))
-    found = solve_deck_line(problem, None, lambda pick: worst)
+    found = solve_deck_line(problem, None, lambda selection: worst)
     assert found is not None
     assert found.proven
     assert found.score == pytest.approx(brute(problem, None), rel=1e-9, abs=1e-9)
@@ -154,14 +154,14 @@ def test_a_held_segment_listed_away_from_its_neighbours_still_binds_them(seed: i
             ),
         )
         truth = brute(still, None)
-        picks = map(np.array, itertools.product(*(range(len(c)) for c in still.choices)))
-        known = next((p for p in picks if still.feasible(p)), None)
-        found = solve_deck_line(still, None, lambda pick, known=known: known)
+        selections = map(np.array, itertools.product(*(range(len(c)) for c in still.choices)))
+        known = next((p for p in selections if still.feasible(p)), None)
+        found = solve_deck_line(still, None, lambda selection, known=known: known)
         assert found is not None
-        assert (found.pick is None) == np.isinf(truth)
-        if found.pick is not None:
+        assert (found.selection is None) == np.isinf(truth)
+        if found.selection is not None:
             assert found.proven
-            assert still.feasible(found.pick)
+            assert still.feasible(found.selection)
             assert found.score == pytest.approx(truth, rel=1e-9, abs=1e-9)
 
 
@@ -180,12 +180,12 @@ def test_a_priced_line_costs_squares_and_prices(seed: int, still: float):
     assert all((rest >= 0.0).all() for own in line.prices for rest in own)
     balanced = balance(line)
     for _ in range(5):
-        pick = np.array([rng.integers(len(c)) for c in problem.choices])
-        kept = [costed(balanced.line, s, pick[None, b]) for s, b in enumerate(deck.blocks)]
+        selection = np.array([rng.integers(len(c)) for c in problem.choices])
+        kept = [costed(balanced.line, s, selection[None, b]) for s, b in enumerate(deck.blocks)]
         free = [replace(link, r=link.r + 1e9) for link in balanced.line.links]
         score, _, _ = best_line([ReducedLink.of(link) for link in free], kept)
-        used = sum(c[k] for c, k in zip(problem.counts, pick, strict=True))
-        truth = problem.squares(problem.settings(pick)) + float(used @ prices)
+        used = sum(c[k] for c, k in zip(problem.counts, selection, strict=True))
+        truth = problem.squares(problem.settings(selection)) + float(used @ prices)
         assert score + balanced.moved == pytest.approx(truth, rel=1e-9)
 
 
@@ -229,8 +229,10 @@ def test_a_few_lines_only_are_no_proof(most: int):
     assert complete
     assert not whole
     assert len(some) < len(every)
-    assert all(problem.feasible(deck.pick(p, len(problem.seats))) for p in some)
-    best = min(problem.squares(problem.settings(deck.pick(p, len(problem.seats)))) for p in every)
+    assert all(problem.feasible(deck.selection(p, len(problem.seats))) for p in some)
+    best = min(
+        problem.squares(problem.settings(deck.selection(p, len(problem.seats)))) for p in every
+    )
     assert best == pytest.approx(brute(problem, None))
 
 
@@ -241,12 +243,12 @@ def test_a_deck_with_too_little_steel_goes_lower_as_a_whole(
     monkeypatch.syspath_prepend(str(BENCHMARKS))
     line_problem = importlib.import_module("instances").line_problem
     problem = line_problem(4, 2, share=share)
-    found = solve_deck_line(problem, None, lambda pick: None)
+    found = solve_deck_line(problem, None, lambda selection: None)
     assert found is not None
-    assert found.pick is not None
-    assert problem.feasible(found.pick)
+    assert found.selection is not None
+    assert problem.feasible(found.selection)
     assert found.proven
-    plenty = solve_deck_line(line_problem(4, 2), None, lambda pick: None)
+    plenty = solve_deck_line(line_problem(4, 2), None, lambda selection: None)
     assert plenty is not None
     assert plenty.score < found.score
 
@@ -267,9 +269,9 @@ def test_no_plan_of_so_few_squares_lies_beyond_reach(seed: int, most: int):
     with mock.patch.object(relax, "_MANY", most):
         near = relax.reach(problem, 1e3, 3.0)
     inside = 0
-    for pick in itertools.product(*(range(len(c)) for c in problem.choices)):
-        x = problem.settings(np.array(pick))
-        if problem.squares(x) <= 3.0 and problem.feasible(np.array(pick)):
+    for selection in itertools.product(*(range(len(c)) for c in problem.choices)):
+        x = problem.settings(np.array(selection))
+        if problem.squares(x) <= 3.0 and problem.feasible(np.array(selection)):
             assert np.all((x >= near[:, 0] - 1e-9) & (x <= near[:, 1] + 1e-9))
             inside += 1
     assert np.all(near >= -2.0)
@@ -288,10 +290,10 @@ def test_what_is_listed_does_not_keep_the_table_it_was_found_in():
 def test_plates_of_one_thickness_under_two_marks_end_the_listing() -> None:
     """So many lines at the very same cost that no lower limit leaves fewer of them."""
     count, segments = 40, 3
-    pick = np.arange(count, dtype=np.int32)[:, None]
-    kept = [Kept(pick, np.zeros((count, 1)), np.ones(count)) for _ in range(segments)]
+    selection = np.arange(count, dtype=np.int32)[:, None]
+    kept = [Kept(selection, np.zeros((count, 1)), np.ones(count)) for _ in range(segments)]
     link = Link(np.eye(1), -np.eye(1), np.zeros(1), *np.zeros((2, 0, 1)), np.zeros(0))
-    uses = [np.c_[pick, count - pick] for _ in range(segments)]
+    uses = [np.c_[selection, count - selection] for _ in range(segments)]
     ties, stock = [ReducedLink.of(link)] * (segments - 1), np.array([60, 60])
     assert not list_lines(ties, kept, uses, stock, 4.0, most=50)[1]
     lines, complete = list_lines(ties, kept, uses, stock, 4.0)

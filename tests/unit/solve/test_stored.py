@@ -54,9 +54,9 @@ def solved(problem: FitProblem) -> tuple[float, bool]:
         return ours(problem)[1:]
     goal = squares_goal(problem)
 
-    def repair(pick: np.ndarray) -> np.ndarray | None:
-        space = space_of(problem, problem.settings(pick), None)
-        return improve(space, goal, 1, begin=pick)[0]
+    def repair(selection: np.ndarray) -> np.ndarray | None:
+        space = space_of(problem, problem.settings(selection), None)
+        return improve(space, goal, 1, begin=selection)[0]
 
     found = solve_deck_line(problem, None, repair)
     if found is None:

@@ -70,10 +70,10 @@ def cost(line: SegmentLine, x: list[np.ndarray]) -> float:
     return total
 
 
-def settings_of(line: SegmentLine, picks: list[np.ndarray]) -> list[np.ndarray]:
+def settings_of(line: SegmentLine, selections: list[np.ndarray]) -> list[np.ndarray]:
     return [
-        np.array([v[k] for v, k in zip(space.values, pick, strict=True)])
-        for space, pick in zip(line.spaces, picks, strict=True)
+        np.array([v[k] for v, k in zip(space.values, selection, strict=True)])
+        for space, selection in zip(line.spaces, selections, strict=True)
     ]
 
 
@@ -108,7 +108,9 @@ def test_line_finds_the_brute_force_optimum(seed: int, reach: int, fewest: int) 
     assert found is not None
     assert found.proven
     assert found.score == pytest.approx(truth, rel=1e-9, abs=1e-9)
-    assert cost(line, settings_of(line, found.picks)) == pytest.approx(truth, rel=1e-9, abs=1e-9)
+    assert cost(line, settings_of(line, found.selections)) == pytest.approx(
+        truth, rel=1e-9, abs=1e-9
+    )
 
 
 @CASES

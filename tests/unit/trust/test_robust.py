@@ -11,7 +11,7 @@ import pytest
 from fitup.certify import certify
 from fitup.model import Tolerance, Uncertainties
 from fitup.plan import make_plan
-from fitup.plan.plan import pick_of
+from fitup.plan.plan import selection_of
 from fitup.problem import build_problem
 from fitup.structure import rigid_influence
 from fitup.trust import make_budget
@@ -93,7 +93,7 @@ def test_exchange_of_two_packs_finds_the_best_of_all_near(case):
         state, checks=tuple(replace(c, tolerance=c.tolerance and 1.0) for c in state.checks)
     )
     search = _Exchange(problem, budget, state, influence, loose)
-    start = pick_of(problem, nominal)
+    start = selection_of(problem, nominal)
     assert problem.settings(start) == pytest.approx(nominal.settings(), abs=1e-9)
     found = search.improve(start)
     i, j = (problem.seats.index(s) for s in free)
@@ -102,10 +102,10 @@ def test_exchange_of_two_packs_finds_the_best_of_all_near(case):
         range(max(0, start[i] - 5), min(len(problem.choices[i]), start[i] + 6)),
         range(max(0, start[j] - 5), min(len(problem.choices[j]), start[j] + 6)),
     ):
-        pick = start.copy()
-        pick[i], pick[j] = a, b
-        if problem.feasible(pick):
-            best = max(best, search.probability(pick))
+        selection = start.copy()
+        selection[i], selection[j] = a, b
+        if problem.feasible(selection):
+            best = max(best, search.probability(selection))
     assert search.probability(found) >= best - 0.002
 
 
@@ -122,7 +122,7 @@ def test_a_move_within_its_doubt_is_named_and_left_out(case):
     budget = make_budget(job, survey, state, influence, plan)
     search = _Exchange(problem, budget, state, influence, state)
     search.based_on = np.full(len(search.based_on), 1.0)
-    less = search.less(pick_of(problem, plan))
+    less = search.less(selection_of(problem, plan))
     disturbed = [problem.choices[i][k].disturbed for i, k in enumerate(less)]
     # whatever was left out, limits, stock and tolerances are kept and the joint is as sure
     assert sum(disturbed) <= sum(s.disturbed for s in plan.seats)
