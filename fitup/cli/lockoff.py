@@ -213,7 +213,7 @@ def _show(job: Job, decided: Decided) -> None:
         click.echo(f"All of them inside at once: {percent(own.trust.probability)}")
         click.echo(f"Steel at locking: {steel_words(job, own.steel)}")
         if decided.series is not None and own.course is not None:
-            click.echo(f"Surely inside: {windows_words(decided.series, own.course.sure)}")
+            click.echo(f"Surely inside: {windows_words(decided.series, own.course.surely)}")
             click.echo(f"Within tolerance: {windows_words(decided.series, own.course.windows)}")
         click.echo(f"Survey: {hours(own.age)} old, at most {hours(job.lockoff.survey_age)}")
         click.echo(f"Open hold points: {'; '.join(own.open_holds) or 'none'}")
@@ -238,7 +238,7 @@ def as_json_result(job: Job, decided: Decided) -> dict[str, Any]:
 def _joint_json(job: Job, own: LockOffDecision, series: SteelSeries | None) -> dict[str, Any]:
     windows = []
     if series is not None and own.course is not None:
-        windows = [window_json(series, w) for w in own.course.sure]
+        windows = [window_json(series, w) for w in own.course.surely]
     return {
         "joint": own.trust.joint,
         "decision": own.decision,

@@ -102,14 +102,17 @@ def command(
             raise
     says = () if ask is None or stop_asked() else ask()
     with finishing_on_ctrl_c():
-        sure = sure_of(opened, plan)
+        confidence = confidence_of(opened, plan)
         stopped = stop_asked()
         if as_json:
-            more = {"sure": _sure_json(sure), "second_opinion": [asdict(s) for s in says]}
+            more = {
+                "confidence": _confidence_json(confidence),
+                "second_opinion": [asdict(s) for s in says],
+            }
             say_json({**as_json_result(opened), **more, "stopped": stopped})
         else:
             survey = opened.survey.verdict
-            show(opened.job, plan, certificate, survey, status_of(job, plan), sure, says)
+            show(opened.job, plan, certificate, survey, status_of(job, plan), confidence, says)
             if give:
                 click.echo(given_words(opened.job, give))
             if stopped:
@@ -132,7 +135,7 @@ def _require_opinion(limit: float | None, by: str | None) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Sure:
+class PlanConfidence:
     """Per judged check its standard uncertainty and probability; per joint that of all at once.
 
     ``small`` are seats whose move is smaller than the uncertainty of the survey it is based on.
@@ -144,14 +147,14 @@ class Sure:
     small: tuple[str, ...]
 
 
-def sure_of(opened: OpenJob, plan: Plan) -> Sure:
+def confidence_of(opened: OpenJob, plan: Plan) -> PlanConfidence:
     """Carry the uncertainties of a job through its plan."""
     job, survey, state = opened.job, opened.survey, opened.state
     moves = opened.influence
     budget = make_budget(job, survey, state, moves, plan, effect=opened.influence_of)
     joints = trust_of(job, budget)
     stated = [c for joint in joints for c in joint.checks]
-    return Sure(
+    return PlanConfidence(
         {c.id: float(u) for c, u in zip(budget.checks, budget.u, strict=True)},
         {c.check.id: c.probability for c in stated},
         {joint.joint: joint.probability for joint in joints},
@@ -191,7 +194,7 @@ def show(
     certificate: Certificate,
     survey: Verdict,
     status: str = NOT_APPROVED,
-    sure: Sure | None = None,
+    confidence: PlanConfidence | None = None,
     says: tuple[SecondOpinion, ...] = (),
 ) -> None:
     """Print a plan: joints before and after, packs, stages, proof, obstacles, its status.
@@ -200,9 +203,11 @@ def show(
     """
     for joint in job.joints.values():
         click.echo(f"\nJoint {joint.id}: back {joint.back}, ahead {joint.ahead}, looking ahead")
-        click.echo(_joint_table(job, [c for c in certificate.checks if c.joint == joint.id], sure))
-        if sure is not None and joint.id in sure.joints:
-            click.echo(f"all of them inside at once with {percent(sure.joints[joint.id])}")
+        click.echo(
+            _joint_table(job, [c for c in certificate.checks if c.joint == joint.id], confidence)
+        )
+        if confidence is not None and joint.id in confidence.joints:
+            click.echo(f"all of them inside at once with {percent(confidence.joints[joint.id])}")
     rest = [c for c in certificate.checks if not c.joint and c.tolerance is not None]
     of_structure = {f"lean/{name}" for name in job.leans}
     of_structure |= {f"tension/{name}" for name in job.tensions}
@@ -215,7 +220,7 @@ def show(
     ):
         if facts:
             click.echo(f"\n{title}")
-            click.echo(_joint_table(job, facts, sure))
+            click.echo(_joint_table(job, facts, confidence))
     for title, table in before_and_after(job, certificate):
         click.echo(f"\n{title}")
         click.echo(table)
@@ -226,10 +231,11 @@ def show(
         click.echo(
             "Present loads of these seats are computed, not measured: " + ", ".join(computed)
         )
-    if sure is not None and sure.small:
+    if confidence is not None and confidence.small:
         click.echo(
             "Moves smaller than the uncertainty they are based on: "
-            f"{', '.join(sure.small)} (a risk in [objectives] leaves out those that help nothing)"
+            f"{', '.join(confidence.small)} "
+            "(a risk in [objectives] leaves out those that help nothing)"
         )
     click.echo("\nOrder of work")
     for stage in certificate.stages:
@@ -281,7 +287,7 @@ def show_obstacles(plan: Plan) -> None:
         click.echo("None of the single changes that were tried is enough; it takes more than one.")
 
 
-def _joint_table(job: Job, facts: list[CheckFact], sure: Sure | None = None) -> str:
+def _joint_table(job: Job, facts: list[CheckFact], confidence: PlanConfidence | None = None) -> str:
     units = DISPLAY[job.units]
     rows = []
     for fact in facts:
@@ -299,19 +305,19 @@ def _joint_table(job: Job, facts: list[CheckFact], sure: Sure | None = None) -> 
                 if fact.target
                 else value_words(quantity, fact.before, units).words,
                 value_words(quantity, fact.after, units, fact.target).words,
-                shown.text(fact.uncertainty if sure is None else sure.u[fact.id]),
+                shown.text(fact.uncertainty if confidence is None else confidence.u[fact.id]),
                 "-" if fact.tolerance is None else shown.text(fact.tolerance),
-                *([] if sure is None else [_inside_with(fact, sure)]),
+                *([] if confidence is None else [_inside_with(fact, confidence)]),
                 state,
             ]
         )
-    more = [] if sure is None else ["inside with"]
+    more = [] if confidence is None else ["inside with"]
     header = ["where", "what", "before", "after", "u", "tolerance", *more, ""]
-    return text_table(header, rows, right=[4, 5, *([] if sure is None else [6])])
+    return text_table(header, rows, right=[4, 5, *([] if confidence is None else [6])])
 
 
-def _inside_with(fact: CheckFact, sure: Sure) -> str:
-    return percent(sure.probability[fact.id]) if fact.id in sure.probability else "-"
+def _inside_with(fact: CheckFact, confidence: PlanConfidence) -> str:
+    return percent(confidence.probability[fact.id]) if fact.id in confidence.probability else "-"
 
 
 def _seat_table(job: Job, facts: tuple[SeatFact, ...]) -> str:
@@ -344,12 +350,12 @@ def as_json_result(opened: OpenJob) -> dict[str, Any]:
     }
 
 
-def _sure_json(sure: Sure) -> dict[str, Any]:
+def _confidence_json(confidence: PlanConfidence) -> dict[str, Any]:
     return {
         "checks": [
-            {"id": name, "u": sure.u[name], "probability": p}
-            for name, p in sure.probability.items()
+            {"id": name, "u": confidence.u[name], "probability": p}
+            for name, p in confidence.probability.items()
         ],
-        "joints": [{"joint": name, "probability": p} for name, p in sure.joints.items()],
-        "small_moves": list(sure.small),
+        "joints": [{"joint": name, "probability": p} for name, p in confidence.joints.items()],
+        "small_moves": list(confidence.small),
     }

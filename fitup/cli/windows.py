@@ -162,7 +162,7 @@ def _option_row(series: SteelSeries, option: Option, k: int) -> list[str]:
         option.name,
         said,
         windows_words(series, course.windows),
-        windows_words(series, course.sure),
+        windows_words(series, course.surely),
     ]
 
 
@@ -251,7 +251,7 @@ def _option_json(series: SteelSeries, option: Option) -> dict[str, Any]:
             {
                 "joint": course.joint,
                 "inside": [window_json(series, w) for w in course.windows],
-                "surely": [window_json(series, w) for w in course.sure],
+                "surely": [window_json(series, w) for w in course.surely],
             }
             for course in option.courses
         ],

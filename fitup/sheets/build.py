@@ -15,6 +15,7 @@ from fitup.record import check_code, spoken
 from fitup.record.approval import OPEN, Standing
 from fitup.sheets.cautions import STRIP, cautions
 from fitup.sheets.chart import build_chart
+from fitup.sheets.confidence import confidence_sheet
 from fitup.sheets.crew import crew_sheets
 from fitup.sheets.envelopes import jack_envelope_lines, seat_envelope_lines
 from fitup.sheets.liftoff import build_lift_offs
@@ -36,7 +37,6 @@ from fitup.sheets.passage import bolt_lines, bore_lines
 from fitup.sheets.places import place_words, plan_segments, segment_maps
 from fitup.sheets.ride import ride_lines
 from fitup.sheets.stages import build_stages, quantity_of
-from fitup.sheets.sure import sure_sheet
 from fitup.sheets.words import (
     NAMES,
     NOT_MEASURED,
@@ -124,7 +124,7 @@ def build_sheets(
         crews=crew_sheets(job, certificate),
         seat_envelopes=seat_envelope_lines(job, certificate),
         jack_envelopes=jack_envelope_lines(job, certificate),
-        sure=None if stated is None else sure_sheet(job, stated, after),
+        confidence=None if stated is None else confidence_sheet(job, stated, after),
     )
 
 

@@ -59,7 +59,7 @@ def _figure(job: Job, series: SteelSeries, course: TemperatureCourse, title: str
         _checks(panel, job, course, rows, times)
     _bars(panels[-1], series, course)
     for panel in panels[:-1]:
-        for window in course.sure:
+        for window in course.surely:
             panel.axvspan(series.clock(window.start), series.clock(window.end), fc="0.82", lw=0)
         for window in course.windows:
             for edge in (window.start, window.end):
@@ -156,6 +156,6 @@ def _bars(panel: Any, series: SteelSeries, course: TemperatureCourse) -> None:
             panel.barh(row, end - start, left=start, height=0.6, fc=face, ec="black", lw=0.8)
 
     draw(course.windows, 1.0, "white")
-    draw(course.sure, 0.0, "black")
+    draw(course.surely, 0.0, "black")
     panel.set_yticks([1.0, 0.0], ["inside", "SURELY"], fontsize=7)
     panel.set_ylim(-0.6, 1.6)

@@ -139,7 +139,7 @@ def _summed(stated: CheckTrust) -> bool:
 
 def _window(series: SteelSeries, own: LockOffDecision) -> str:
     assert own.course is not None
-    sure = windows_words(series, own.course.sure)
+    sure = windows_words(series, own.course.surely)
     return f"surely inside {sure}; within tolerance {windows_words(series, own.course.windows)}"
 
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from fitup.certify.facts import PrintedNumber
+from fitup.sheets.confidence import ConfidenceSheet
 from fitup.sheets.crew_lines import CrewSheet
 from fitup.sheets.envelopes import JackEnvelopeLine, SeatEnvelopeLine
 from fitup.sheets.numbers import CALLED, Number, Worded, printed_in
-from fitup.sheets.sure import SureSheet
 from fitup.sheets.work import (
     Chart,
     LiftOffSheet,
@@ -274,7 +274,7 @@ class SheetSet:
     """The procedures, crew by crew in the order of the stages."""
     seat_envelopes: tuple[SeatEnvelopeLine, ...] = ()
     jack_envelopes: tuple[JackEnvelopeLine, ...] = ()
-    sure: SureSheet | None = None
+    confidence: ConfidenceSheet | None = None
     """How sure the joints are; None where nobody asked."""
     conflicts: tuple[ConflictLine, ...] = ()
 

@@ -110,7 +110,7 @@ def schedule_pdf(sheets: SheetSet) -> bytes:
         seats=[_seat(card) for card in sheets.seats],
         stock=printable(sheets.stock),
         inside=sheets.inside,
-        small=[] if sheets.sure is None else list(sheets.sure.small),
+        small=[] if sheets.confidence is None else list(sheets.confidence.small),
     )
 
 
@@ -146,7 +146,7 @@ def report_pdf(sheets: SheetSet, figures: dict[str, bytes], *, moves: bool) -> b
         statements=list(sheets.statements),
         cautions=list(sheets.cautions),
         inside=sheets.inside,
-        sure=printable(sheets.sure),
+        confidence=printable(sheets.confidence),
         seat_envelopes=printable(sheets.seat_envelopes) if moves else [],
         jack_envelopes=printable(sheets.jack_envelopes) if moves else [],
         moves=moves,

@@ -32,10 +32,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from fitup.sheets.as_done import as_done
+from fitup.sheets.confidence import CheckConfidence
 from fitup.sheets.crew_lines import CrewSheet
 from fitup.sheets.model import Cell, CheckLine, SheetSet, Table
 from fitup.sheets.numbers import Number
-from fitup.sheets.sure import SureLine
 from fitup.sheets.work import PlateLine, SeatCard, StageSheet
 
 
@@ -142,18 +142,21 @@ def _marks(plates: tuple[PlateLine, ...]) -> str:
 
 
 def _checks(sheets: SheetSet) -> Table:
-    sure = sheets.sure
+    confidence = sheets.confidence
     return _table(
         "checks",
         (
-            {**_check(j.id, line), **({} if sure is None else _sure(sure.of_check(line.id)))}
+            {
+                **_check(j.id, line),
+                **({} if confidence is None else _confidence(confidence.of_check(line.id))),
+            }
             for j in sheets.joints
             for line in j.lines
         ),
     )
 
 
-def _sure(line: SureLine | None) -> dict[str, Cell]:
+def _confidence(line: CheckConfidence | None) -> dict[str, Cell]:
     """Return how sure a check is, where it is listed in the report."""
     if line is None:
         return {}

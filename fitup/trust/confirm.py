@@ -148,7 +148,7 @@ def _windows(
     judged = [c for c in course.checks if c.point is None]
     wrong: list[str] = []
     count = 0
-    for window in (*course.windows, *course.sure):
+    for window in (*course.windows, *course.surely):
         for seconds in (window.start, 0.5 * (window.start + window.end), window.end):
             mean, difference = series.at(seconds)
             steel = {

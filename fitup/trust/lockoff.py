@@ -118,7 +118,7 @@ def decide(
     course = None if series is None else course_of(job, survey, reference, series, joint.id)
     even = even_steel(job, reference, joint.id)
     now = None if series is None else series.since_start(when)
-    window = None if course is None or now is None else _next(course.sure, now)
+    window = None if course is None or now is None else _next(course.surely, now)
     worst = min(trust.checks, key=lambda c: (round(c.probability, 6), -_share(c)))
     doubtful = any(c.conformity != "inside" for c in trust.checks)
     cause = _cause(job, trust, age, window, now, course, even, open_holds)

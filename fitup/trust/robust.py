@@ -46,7 +46,7 @@ _MIDDLE: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Sureness:
+class Confidence:
     """What is weighed: joint probability of all judged checks, worst ratio, seats that move."""
 
     probability: float
@@ -105,8 +105,8 @@ def robust_plan(
         selection = search.less(search.improve(start))
         if not np.array_equal(selection, start):
             plan = plan_of_selection(job, state, influence, selection, nominal)
-    before = _sureness(job, survey, state, influence, nominal, effect)
-    after = _sureness(job, survey, state, influence, plan, effect)
+    before = _confidence(job, survey, state, influence, nominal, effect)
+    after = _confidence(job, survey, state, influence, plan, effect)
     return replace(plan, method=f"{plan.method}; {how}: {_cost(before, after)}")
 
 
@@ -167,22 +167,22 @@ def _narrowed(check: Check, u: float, risk: float) -> Check:
     return replace(check, tolerance=most)
 
 
-def _sureness(
+def _confidence(
     job: Job,
     survey: Survey,
     state: CheckState,
     influence: Influence,
     plan: Plan,
     effect: Effect | None,
-) -> Sureness:
+) -> Confidence:
     budget = make_budget(job, survey, state, influence, plan, effect=effect)
     rows = budget.judged()
     aims, allowed = limits_of([budget.checks[i] for i in rows])
     worst = float((np.abs(budget.values[rows] - aims) / allowed).max(initial=0.0))
-    return Sureness(joint_probability(budget, rows), worst, work_of(plan).seats)
+    return Confidence(joint_probability(budget, rows), worst, work_of(plan).seats)
 
 
-def _cost(before: Sureness, after: Sureness) -> str:
+def _cost(before: Confidence, after: Confidence) -> str:
     return (
         f"all checks inside at once with {100.0 * after.probability:.1f} % instead of "
         f"{100.0 * before.probability:.1f} %, at a worst ratio of {after.worst_ratio:.2f} instead "

@@ -51,7 +51,7 @@ class TemperatureCourse:
         Standard uncertainties.
     windows : tuple of Window
         Every check within its tolerance.
-    sure : tuple of Window
+    surely : tuple of Window
         Every check inside at the risk of the job.
     """
 
@@ -60,7 +60,7 @@ class TemperatureCourse:
     values: Array
     u: Array
     windows: tuple[Window, ...]
-    sure: tuple[Window, ...]
+    surely: tuple[Window, ...]
 
 
 def steel_in(job: Job, series: SteelSeries, seconds: float) -> dict[str, Steel]:

@@ -244,7 +244,7 @@ def test_a_plan_shows_how_sure_it_is(fitup, job):
     assert "inside with" in said.out
     assert "all of them inside at once with " in said.out
     stated = json.loads(fitup("plan", folder, "--json").out)
-    assert {j["joint"] for j in stated["sure"]["joints"]} == {"J1"}
+    assert {j["joint"] for j in stated["confidence"]["joints"]} == {"J1"}
     assert "all checks inside at once with" in stated["plan"]["method"]
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from fitup.model import Uncertainties
 from fitup.plan import make_plan
-from fitup.sheets.sure import sure_sheet
+from fitup.sheets.confidence import confidence_sheet
 from fitup.structure import rigid_influence
 from fitup.trust.trust_report import both_ways, tell
 
@@ -31,7 +31,7 @@ def words(stated):
 
 def test_every_judged_check_is_there(stated):
     job, found = stated
-    sheet = sure_sheet(job, found, words(found))
+    sheet = confidence_sheet(job, found, words(found))
     (joint,) = (j for j in sheet.joints if j.joint == "K")
     listed = {line.id for line in joint.lines}
     (trust,) = (j for j in found.joints if j.joint == "K")
@@ -57,8 +57,8 @@ def test_what_draws_do_not_confirm_is_told_by_draws(stated):
     ))  # fmt: skip
     other = replace(found, draws=wide)
     assert other.apart == pytest.approx(2.0, abs=0.1)
-    (plain,) = (j for j in sure_sheet(job, found, words(found)).joints if j.joint == "K")
-    (joint,) = (j for j in sure_sheet(job, other, words(found)).joints if j.joint == "K")
+    (plain,) = (j for j in confidence_sheet(job, found, words(found)).joints if j.joint == "K")
+    (joint,) = (j for j in confidence_sheet(job, other, words(found)).joints if j.joint == "K")
     steps = {line.id: line for line in joint.lines}
     before = {line.id: line for line in plain.lines}
     name = next(n for n in steps if n in before and before[n].uncertainty.si > 2e-4)

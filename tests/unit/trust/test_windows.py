@@ -90,7 +90,7 @@ def test_sure_windows_are_narrower_by_the_guard_band(case):
     job, budget = budget_of(case)
     series = series_of(job, [14.0, 26.0], [0.0, 4.0])
     course = course_of(job, case.survey, budget, series, "K")
-    (sure,) = course.sure
+    (sure,) = course.surely
     u = {c.id: s for c, s in zip(budget.checks, budget.u, strict=True)}
     kept = min(accepted(u[f"K/P{k}/gap"], 0.003, 0.05) for k in (1, 2, 3))
     assert sure.start == pytest.approx(((15.8 - 1e3 * kept) / 2.64 + 1.0) * 1200.0)

@@ -28,7 +28,7 @@ _NEAR: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class SureLine:
+class CheckConfidence:
     """One judged check: expected, its uncertainty from all sources, and how probably inside."""
 
     id: str
@@ -42,11 +42,11 @@ class SureLine:
 
 
 @dataclass(frozen=True, slots=True)
-class SureJoint:
+class JointConfidence:
     """One joint: its checks, all at once, the sources of uncertainty, what to measure next."""
 
     joint: str
-    lines: tuple[SureLine, ...]
+    lines: tuple[CheckConfidence, ...]
     others: str
     """Points that are surely inside, in a line; empty where there are none."""
     probability: str
@@ -58,22 +58,22 @@ class SureJoint:
 
 
 @dataclass(frozen=True, slots=True)
-class SureSheet:
+class ConfidenceSheet:
     """Everything the report says of how sure a plan is; ``small`` are seats moved for little."""
 
-    joints: tuple[SureJoint, ...]
+    joints: tuple[JointConfidence, ...]
     risk: str
     small: tuple[str, ...]
     not_counted: tuple[str, ...]
     draws: int
 
-    def of_check(self, name: str) -> SureLine | None:
+    def of_check(self, name: str) -> CheckConfidence | None:
         """Return the line of a check that is listed."""
         lines = (line for joint in self.joints for line in joint.lines)
         return next((line for line in lines if line.id == name), None)
 
 
-def sure_sheet(job: Job, stated: TrustReport, expected: Mapping[str, str]) -> SureSheet:
+def confidence_sheet(job: Job, stated: TrustReport, expected: Mapping[str, str]) -> ConfidenceSheet:
     """Round and word what may be said of a plan.
 
     An uncertainty or probability that draws do not confirm is printed as they found it.
@@ -84,7 +84,7 @@ def sure_sheet(job: Job, stated: TrustReport, expected: Mapping[str, str]) -> Su
     expected : mapping of str to str
         Check -> the certificate's value after the moves, in words.
     """
-    return SureSheet(
+    return ConfidenceSheet(
         joints=tuple(
             _joint(job, stated, joint, shot, expected)
             for joint, shot in zip(stated.joints, stated.shots, strict=True)
@@ -102,7 +102,7 @@ def _joint(
     joint: JointTrust,
     shot: PlannedShot | None,
     expected: Mapping[str, str],
-) -> SureJoint:
+) -> JointConfidence:
     lines, others = [], []
     drawn = np.transpose(
         [shares_inside(stated, joint), stated.draws.u[stated.budget.judged(joint.joint)]]
@@ -114,7 +114,7 @@ def _joint(
         words = expected[check.check.id]
         lines.append(_line(job, check, words, share, u, len(stated.draws.values)))
     most = main_source_line(joint)
-    return SureJoint(
+    return JointConfidence(
         joint=joint.joint,
         lines=tuple(lines),
         others=_summed(others),
@@ -137,12 +137,12 @@ def _summed(probabilities: list[float]) -> str:
 
 def _line(
     job: Job, stated: CheckTrust, expected: str, share: float, u: float, draws: int
-) -> SureLine:
+) -> CheckConfidence:
     check = stated.check
     shown = shown_for(check.quantity, DISPLAY[job.units])
     alike = both_ways(stated.probability, share, draws)
     near = abs(u - stated.u) <= _NEAR * stated.u
-    return SureLine(
+    return CheckConfidence(
         id=check.id,
         what=NAMES[check.quantity],
         place=place_of(job, check) or "whole joint",
