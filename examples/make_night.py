@@ -15,6 +15,7 @@ from observe import CENTRING, GON, U_ANGLE, U_SD, shot_text
 
 from fitup.jobfolder.manual import noted
 from fitup.network.observations import LEVELS, SHOTS
+from fitup.network.planned import SETUPS as PLAN
 from fitup.survey.pose import closed_fit
 
 TEMPLATE = Path(__file__).parents[1] / "fitup" / "jobfolder"
@@ -31,6 +32,9 @@ U_CONTROL, U_LEVEL = 0.001, 0.0003
 NIGHT = """\
 # What the instrument read, a row for each pointing in one face. What was not read stays empty:
 # a wall bolt that was only levelled to needs v alone, a direction needs hz alone.
+"""
+PLANNED = """\
+# Before going out: fitup preanalysis FOLDER FOLDER/setups.csv says what these set-ups would show.
 """
 HEADER = (
     "setup,target,face,set,hz_gon,v_gon,sd_m,prism_mm,time,temperature_C,pressure_hPa,"
@@ -66,7 +70,10 @@ def night() -> dict[str, str]:
     ]
     control = [f"{n},weighted,{e:.4f},{n_:.4f},{h:.4f},1,1,1" for n, (e, n_, h) in CONTROL.items()]
     instrument = f"TS1,{U_ANGLE / GON * 1e3:g},{U_ANGLE / GON * 1e3:g},{U_SD * 1e3:g},1.5,0.4"
+    planned = [f"{n},{e:g},{n_:g},{h:g},,,,1,2" for n, ((e, n_, h), _) in SETUPS.items()]
+    head = "id,E_m,N_m,H_m,over,instrument_height_m,targets,sets,faces\n"
     return {
+        "setups.csv": noted(PLANNED + head + "\n".join(planned) + "\n", PLAN),
         "control.csv": above("control.csv") + "\n".join(control) + "\n",
         "instruments.csv": above(
             "instruments.csv", ",wavelength_nm,reference_C,reference_pressure_hPa"

@@ -23,6 +23,7 @@ from fitup.plainfile import plain
 _COMMANDS: Final = {
     "start": "Write a commented job folder to fill in.",
     "check": "List everything that is wrong with a job folder and its survey.",
+    "preanalysis": "Say before going out how sure planned set-ups would make every check.",
     "survey": "Say how far to believe a survey; adjust raw observations.",
     "joints": "Show every joint as surveyed, against tolerance.",
     "openings": "Show what each joint must be set to at the steel temperature.",

@@ -109,6 +109,18 @@ def test_json_of_structure(tmp_path: Path):
     compare(found - {"disagreements[]", "hung"}, documented("structure"))
 
 
+def test_json_of_preanalysis(tmp_path: Path):
+    folder = tmp_path / "night"
+    run("start", "--observations", str(folder))
+    found: set[str] = set()
+    for rows in ("ST1,97,214,31.5\nST2,104,187,31.6\n", "ST1,97,214,31.5\n"):
+        (folder / "plan.csv").write_text("id,E_m,N_m,H_m\n" + rows, encoding="utf-8")
+        found |= set(
+            paths(json.loads(run("preanalysis", "--json", str(folder), str(folder / "plan.csv"))))
+        )
+    compare(found, documented("preanalysis"))
+
+
 def test_json_of_survey():
     content = json.loads(run("survey", "--json", str(ROOT / "examples" / "skerrin-observed")))
     found = set(paths(content))

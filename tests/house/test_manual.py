@@ -29,6 +29,7 @@ from fitup.model import (
 )
 from fitup.model.column import Column
 from fitup.network.observations import LEVELS, SHOTS
+from fitup.network.planned import SETUPS
 from fitup.structure.table import ROW_UNITS
 
 ROOT = Path(__file__).parents[2]
@@ -68,6 +69,7 @@ def test_tables_are_made_from_the_declared_columns(file: str):
         (DONE.page, DONE.heading, DONE.columns),
         ("survey.md", "The observation file", SHOTS),
         ("survey.md", "The levelling file", LEVELS),
+        ("survey.md", "Before going out", SETUPS),
     ],
 )
 def test_tables_with_names_of_their_own(page: str, title: str, columns: tuple[Column, ...]):
