@@ -213,6 +213,10 @@ class LiftOffFact:
     ram_area: float
     creep: float
     """How far the deck leaves its packs [m]."""
+    rise: float
+    """How far the deck rises at the seat until its pack is open: what the pack springs back [m]."""
+    rise_stop: float
+    """Rise at which work stops [m]."""
 
     @property
     def pressure_stop(self) -> float:

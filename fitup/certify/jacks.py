@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
-from fitup.certify.bands import load_cap
+from fitup.certify.bands import PACK_SPREAD, load_cap
 from fitup.certify.facts import JackFact, LiftOffFact
 from fitup.certify.limits import ROUND, ROUND_N, Shake, Work, hold_limits
+from fitup.certify.linked import at_one_pressure
 from fitup.certify.springs import Response, load_shares, respond
-from fitup.model import Jack, Job, circuits_of
+from fitup.model import Circuit, Jack, Job, circuits_of
 
 #: load is taken in these shares of what is expected, then creeps to lift-off (common practice,
 #: no source)
@@ -160,7 +162,7 @@ def _reaches(
 def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ...]:
     """Return the measured lift-off of every lifting group that moves, one group at a time.
 
-    Linked jacks measure one pressure and not the load of each seat: they have none.
+    Linked jacks weigh a segment that they lift off all its seats; else they have none.
 
     Parameters
     ----------
@@ -173,18 +175,56 @@ def lift_offs(work: Work, present: Mapping[str, float]) -> tuple[LiftOffFact, ..
     for stage in work.plan.stages:
         groups.setdefault(stage.group, tuple(s for s in stage.seats if job.seats[s].lifts))
     for group, seats in groups.items():
-        if not seats or circuits_of(job, seats):
+        linked = circuits_of(job, seats)
+        whole = {s.id for n in seats for s in job.seats_of(job.seats[n].segment) if s.lifts}
+        if not seats or (linked and whole != set(seats)):
             continue
+        # all rise together until the last pack opens
+        sprung = max(max(0.0, present[s]) / job.seats[s].stiffness for s in seats)
         raised = dict.fromkeys(seats, job.staging.creep)
+        if linked:
+            raised = _all_open(work, seats, job.staging.creep + sprung)
         outcome = work.states.at(work.settings(raised), work.state.checks)
         hold_limits(work, f"lift-off of {group}", raised, outcome, set(seats))
         response = respond(work, raised, seats)
-        found += [
-            _lift_off(job, group, jack, max(present[s], outcome.reactions[s]), response)
-            for s in seats
-            for jack in job.jacks_at(s)
-        ]
+        facts = []
+        for s in seats:
+            load = outcome.reactions[s]
+            # linked jacks come to one pressure, and the deck at each by more or less
+            rise = sprung
+            if linked:
+                rise = raised[s] + (present[s] - load) / job.seats[s].stiffness - job.staging.creep
+            stop = rise + PACK_SPREAD * sprung + job.staging.creep
+            load = load if linked else max(present[s], load)
+            facts += [
+                replace(_lift_off(job, group, jack, load, response), rise=rise, rise_stop=stop)
+                for jack in job.jacks_at(s)
+            ]
+        found += [_at_one_stop(fact, linked, facts) for fact in facts]
     return tuple(found)
+
+
+def _all_open(work: Work, seats: Sequence[str], first: float) -> dict[str, float]:
+    """Return settings of linked seats at one pressure whose last pack is open by the creep [m]."""
+    job, top = work.job, first
+    raised: dict[str, float] = {}
+    for _ in range(4):
+        raised = dict(zip(seats, at_one_pressure(work, {}, seats, [top] * len(seats)), strict=True))
+        loads = work.states.at(work.settings(raised), work.state.checks).reactions
+        opened = min(raised[s] - loads[s] / job.seats[s].stiffness for s in seats)
+        top += job.staging.creep - opened
+    return raised
+
+
+def _at_one_stop(
+    fact: LiftOffFact, circuits: Sequence[Circuit], facts: Sequence[LiftOffFact]
+) -> LiftOffFact:
+    """Return a fact that stops where the first of the jacks on its valve has to."""
+    for circuit in circuits:
+        if fact.jack in circuit.jacks:
+            stop = min(f.load_stop / f.ram_area for f in facts if f.jack in circuit.jacks)
+            return replace(fact, load_stop=stop * fact.ram_area)
+    return fact
 
 
 def _lift_off(job: Job, group: str, jack: Jack, reaction: float, response: Response) -> LiftOffFact:
@@ -204,4 +244,6 @@ def _lift_off(job: Job, group: str, jack: Jack, reaction: float, response: Respo
         capacity=jack.capacity,
         ram_area=jack.ram_area,
         creep=job.staging.creep,
+        rise=0.0,
+        rise_stop=0.0,
     )

@@ -17,6 +17,7 @@ from fitup.model import Done, Influence, Job, Moved, Plan, Seat
 from fitup.plan.restage import at_the_seats
 from fitup.structure.rebase import Rebased, carried, lift_offs, rebase_loads, seat_load
 from fitup.structure.rigid import WEIGHT_FIT
+from fitup.structure.weighed import linked_seats
 from fitup.units import DISPLAY
 
 #: what counts for a seat the plan moves and no reading tells of
@@ -247,7 +248,9 @@ def _measured(
         lift = reading.lift or first
         earlier = _settings_before(plan, reached, lift)
         x = np.array([earlier.get(name, 0.0) for name in influence.seats])
-        added = float(influence.R[index[reading.seat]] @ x)
+        # on linked jacks a whole segment is weighed, wherever its seats had been moved
+        whole = job.seats[reading.seat].segment in linked_seats(job)
+        added = 0.0 if whole else float(influence.R[index[reading.seat]] @ x)
         readings.append(replace(at_seat, load=at_seat.load - added))
     return rebase_loads(job, influence, readings)
 

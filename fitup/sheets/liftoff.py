@@ -53,4 +53,6 @@ def _jack(job: Job, fact: LiftOffFact) -> LiftOffJack:
         ),
         load_stop=rounded(fact.load_stop, units.force),
         pressure_stop=rounded(fact.pressure_stop, units.pressure),
+        rise=rounded(fact.rise, units.move),
+        rise_stop=rounded(fact.rise_stop, units.move),
     )

@@ -130,6 +130,9 @@ class LiftOffJack:
     steps: tuple[LoadStep, ...]
     load_stop: Number
     pressure_stop: Number
+    rise: Number
+    """Of the deck, until the last pack is open."""
+    rise_stop: Number
 
 
 @dataclass(frozen=True, slots=True)

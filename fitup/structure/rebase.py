@@ -10,8 +10,9 @@ import numpy as np
 
 from fitup.errors import InputError, Problem
 from fitup.frames import Array
-from fitup.model import Done, Influence, Job, Seat, circuits_of
+from fitup.model import Done, Influence, Job, Seat
 from fitup.structure.rigid import WEIGHT_FIT
+from fitup.structure.weighed import at_rest, even_loads
 from fitup.units import DISPLAY
 
 #: published bearing lifts ran up to 1.6 times the calculated load (a state DOT bridge design
@@ -80,10 +81,8 @@ class Rebased:
 def lift_offs(job: Job, done: Iterable[Done]) -> tuple[LiftOff, ...]:
     """Gather the lift-off rows of readings as done, seat by seat.
 
-    Where linked jacks lift a seat off, their one pressure does not measure it: refused.
-
     The loads of the jacks of one seat are added. Where only some of them were read, the others
-    carry the mean of those, for jacks at one seat share equally.
+    carry the mean of those, for jacks at one seat share equally. Linked jacks have one pressure.
 
     Parameters
     ----------
@@ -95,28 +94,24 @@ def lift_offs(job: Job, done: Iterable[Done]) -> tuple[LiftOff, ...]:
     -------
     tuple of LiftOff
         One for each seat and stage; seats read in one stage were lifted together.
+
+    Raises
+    ------
+    InputError
+        If linked jacks did not lift a segment off all its seats at once, every gauge read.
     """
-    rows: dict[tuple[int, str], list[Done]] = {}
-    linked = {s: c.id for c in circuits_of(job, job.seats) for s in c.seats}
+    stages: dict[int, dict[str, list[Done]]] = {}
     for row in done:
         if row.moment == "lift-off" and row.load is not None:
-            if row.seat in linked:
-                raise InputError([_one_pressure(row.seat, linked[row.seat])])
-            rows.setdefault((row.stage, row.seat), []).append(row)
-    return tuple(
-        LiftOff(seat, seat_load(job, own), _movement(own), stage)
-        for (stage, seat), own in rows.items()
-    )
-
-
-def _one_pressure(seat: str, circuit: str) -> Problem:
-    """Say that one pressure under several seats measures none of them."""
-    return Problem(
-        "readings as done",
-        f"a lift-off load of seat {seat}, which is raised on circuit {circuit}",
-        "lift-off loads of seats raised each by its own jacks",
-        "leave the row out: one pressure says what the segment weighs, not what this pack carried",
-    )
+            stages.setdefault(row.stage, {}).setdefault(row.seat, []).append(row)
+    found = []
+    for stage, rows in stages.items():
+        loads = even_loads(job, rows, {seat: seat_load(job, own) for seat, own in rows.items()})
+        found += [
+            LiftOff(seat, load, _movement(rows.get(seat, [])), stage)
+            for seat, load in loads.items()
+        ]
+    return tuple(found)
 
 
 def seat_load(job: Job, rows: Sequence[Done]) -> float:
@@ -147,7 +142,7 @@ def rebase_loads(job: Job, influence: Influence, readings: Iterable[LiftOff]) ->
     A reading holds more than the load at rest: what the movement to lift-off added, R m over all
     seats of the same lift, and a breakaway. Seats of a segment that lift but were not read are
     scaled by the ratio of the sums at those that were; seats that push in plan and other segments
-    stay as calculated.
+    stay as calculated. A segment on linked jacks is weighed.
 
     Parameters
     ----------
@@ -167,13 +162,17 @@ def rebase_loads(job: Job, influence: Influence, readings: Iterable[LiftOff]) ->
     """
     stated = tuple(readings)
     _require_known(influence, stated)
-    measured = _at_rest(job, influence, stated)
     calculated = dict(zip(influence.seats, influence.r0.tolist(), strict=True))
+    weighed = at_rest(job, calculated, {r.seat: r.load for r in stated})
+    measured = _at_rest(job, influence, [r for r in stated if r.seat not in weighed])
     ratio = _ratios(job, calculated, measured)
     loads = []
     for name, load in calculated.items():
         seat = job.seats[name]
-        if name in measured:
+        if name in weighed:
+            how = f"segment {seat.segment} weighed by all its gauges, shared as its seats spring"
+            loads.append(SeatLoad(name, load, None, weighed[name], how))
+        elif name in measured:
             loads.append(SeatLoad(name, load, measured[name], measured[name], "measured"))
         elif seat.lifts and seat.segment in ratio:
             scaled = load * ratio[seat.segment]

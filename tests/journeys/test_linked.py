@@ -67,6 +67,11 @@ def text_of(path):
 def site(tmp_path, fitup, as_read):
     folder = tmp_path / "job"
     shutil.copytree(EXAMPLE, folder)
+    # loads are known here: the lift-off is measured in a journey of its own
+    head, *rows = (folder / "seats.csv").read_text("utf-8").splitlines()
+    known = {"E3-S1": "821", "E3-S2": "730", "E3-S3": "799", "E3-S4": "890"}
+    table = [f"{head},reaction_now_kN", *(f"{r},{known.get(r.split(',')[0], '')}" for r in rows)]
+    (folder / "seats.csv").write_text("\n".join(table) + "\n", encoding="utf-8")
     lines = []
     for who, (name, may) in PEOPLE.items():
         public = json.loads(fitup("key", who, "--to", tmp_path / f"{who}.key", "--json").out)["key"]
@@ -127,13 +132,34 @@ def test_from_plan_to_a_jack_that_leaks_and_on_to_the_end(site):
     assert "Stage 1: GO ON" in site.says("done", "--stage", 1, "--from", form, who="ola")
 
 
+def test_the_box_is_weighed_before_it_is_moved(fitup, tmp_path):
+    """Gauges 5 % over what was calculated: the segment weighs so much more, wherever it stands."""
+    folder = tmp_path / "job"
+    shutil.copytree(EXAMPLE, folder)
+    assert fitup("sheets", folder).code == 0
+    table = (folder / "out" / "lift-off.csv").read_text("utf-8").splitlines()
+    # by hand: J-E3-S1 892 kN, J-E3-S2 705, the two on V1 870 each, friction in all; times 1.05
+    bar = dict(zip("1234", (329, 260, 321, 321), strict=True))
+    rows = [
+        r.replace(",,above,,,", f",2.2,above,{bar[r.split(',')[2][-1]]},N. Tarn,2031-04-21T01:10")
+        for r in table[1:]
+    ]
+    readings = folder / "lift-off.csv"
+    readings.write_text("\n".join([table[0], *rows]) + "\n", encoding="utf-8")
+    said = fitup("sheets", folder, "--readings", readings)
+    assert said.code == 0, said.out + said.err
+    assert "segment E3 weighed by all its gauges" in said.out
+    sheet = text_of(folder / "out" / "move-K3.pdf")
+    assert "These loads are measured ones" in sheet
+
+
 def test_in_us_units(site):
     job = site.folder / "job.toml"
     job.write_text(job.read_text("utf-8").replace('units = "metric"', 'units = "US"'), "utf-8")
     site.says("accept", who="bram")
     site.says("sheets")
     pages = PdfReader(site.folder / "out" / "move-K3.pdf").pages
-    assert len(pages) == 7
+    assert len(pages) == 9
     sheet = text_of(site.folder / "out" / "move-K3.pdf")
     assert "HOLD outside 4100 to 4750 psi" in sheet
     assert "J-E3-S3 leads, shut valve V1 at its reading: it takes J-E3-S4 along" in sheet

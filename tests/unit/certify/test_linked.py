@@ -12,13 +12,12 @@ import pytest
 from fitup.certify import Certificate, certify
 from fitup.certify.linked import circuit_note, may_go, may_read
 from fitup.certify.springs import respond
-from fitup.errors import CertificateRefused, InputError, StructureError
-from fitup.model import Done, Plan, Staging, circuits_of
+from fitup.errors import CertificateRefused, StructureError
+from fitup.model import Plan, Staging, circuits_of
 from fitup.model.procedure import WorkEvent
 from fitup.plan import make_plan
 from fitup.procedure.rows import way_rows
 from fitup.sheets.crew import crew_sheets
-from fitup.structure.rebase import lift_offs
 
 STAGING = Staging(out_of_step=0.0005, friction=0.03, pressure_error=0.01)
 ON_OIL = ("LIFT OFF", "RAISE", "FREE", "LOWER")
@@ -217,17 +216,24 @@ def test_what_is_off_at_one_ram_moves_no_load(lift: Any):
     assert 0.0015 <= far["B2"] <= 0.002
 
 
-def test_linked_groups_have_no_measured_lift_off(lift: Any):
+def test_the_measured_lift_off_is_at_one_pressure(lift: Any):
+    """By statics: what the stage itself lifts off, with friction; one stop for one valve."""
     case, _, certificate = lift
-    assert certificate.lift_offs == ()
-    row = Done(0, "lift-off", "B1", "JB1", None, 5e5, None, None, "", "")
-    with pytest.raises(InputError) as refused:
-        lift_offs(case.job, [row])
-    assert str(refused.value.problems[0]) == (
-        "readings as done: found a lift-off load of seat B1, which is raised on circuit B; "
-        "allowed: lift-off loads of seats raised each by its own jacks; leave the row out: one "
-        "pressure says what the segment weighs, not what this pack carried"
-    )
+    facts = {f.jack: f for f in certificate.lift_offs}
+    assert len(facts) == 8
+    for procedure in certificate.procedures:
+        opened = next(e for e in procedure.events if e.verb == "LIFT OFF")
+        for state in opened.after:
+            fact = facts[f"J{state.seat}"]
+            assert fact.load == pytest.approx(1.03 * state.load, rel=1e-4)
+            # until the last pack is open the deck rises by what packs spring back
+            read = next(r for r in opened.readings if (r.instrument, r.at) == ("dial", state.seat))
+            assert fact.rise + case.job.staging.creep == pytest.approx(read.value, abs=1e-4)
+            assert fact.rise + case.job.staging.creep < fact.rise_stop
+        name = procedure.jacks[0][:-1]
+        one, two = facts[f"{name}1"], facts[f"{name}2"]
+        assert one.pressures == pytest.approx(two.pressures, rel=1e-6)
+        assert one.pressure_stop == pytest.approx(two.pressure_stop)
 
 
 def test_a_segment_that_could_tilt_is_no_plan(small: Any):

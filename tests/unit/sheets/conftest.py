@@ -338,6 +338,8 @@ def lift_off(jack: Jack, job: Job) -> LiftOffFact:
         jack.capacity,
         jack.ram_area,
         0.001,
+        0.0025,
+        0.0045,
     )
 
 
