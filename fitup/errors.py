@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 EXIT_OK = 0
 EXIT_BAD_INPUT = 2
@@ -54,6 +54,8 @@ class Problem:
 #: of one file
 MOST_PROBLEMS = 20
 _MORE = " more problems"
+#: so many problems that are alike but for their rows are told as one
+_FOLDED = 3
 #: characters of what was found
 MOST_SHOWN = 300
 
@@ -69,7 +71,7 @@ def _capped(problems: Iterable[Problem]) -> list[Problem]:
     """Return the first problems of each file, and how many more there are; capped ones as well."""
     kept: list[Problem] = []
     count: dict[str, int] = {}
-    for problem in problems:
+    for problem in _folded(problems):
         number = _more(problem)
         count[problem.file] = count.get(problem.file, 0) + (number or 1)
         if not number and count[problem.file] <= MOST_PROBLEMS:
@@ -79,6 +81,23 @@ def _capped(problems: Iterable[Problem]) -> list[Problem]:
             more = f"{found - MOST_PROBLEMS}{_MORE}"
             kept.append(Problem(file, more, "none", "correct these first"))
     return kept
+
+
+def _folded(problems: Iterable[Problem]) -> list[Problem]:
+    """Return problems with those that are alike but for their rows told in one line."""
+    alike: dict[Problem, list[Problem]] = {}
+    for problem in problems:
+        alike.setdefault(replace(problem, row=problem.row and 0), []).append(problem)
+    told = []
+    for same in alike.values():
+        rows = [p.row for p in same if p.row is not None]
+        if len(rows) < _FOLDED:
+            told.extend(same)
+            continue
+        whole = rows == list(range(rows[0], rows[-1] + 1))
+        where = f"rows {rows[0]} to {rows[-1]}" if whole else f"{len(rows)} rows to {rows[-1]}"
+        told.append(replace(same[0], found=f"{same[0].found} in {where}"))
+    return told
 
 
 def _more(problem: Problem) -> int:

@@ -21,7 +21,8 @@ from fitup.plainfile import plain
 
 #: command, also the name of its module -> what it does, so that help need not load it
 _COMMANDS: Final = {
-    "start": "Write a commented job folder to fill in.",
+    "start": "Lay out a job folder from a few dimensions, to fill in.",
+    "add": "Write another table into a job folder, empty, with its comments.",
     "check": "List everything that is wrong with a job folder and its survey.",
     "preanalysis": "Say before going out how sure planned set-ups would make every check.",
     "survey": "Say how far to believe a survey; adjust raw observations.",
@@ -90,7 +91,7 @@ def group() -> None:
     A job is a folder with job.toml and CSV tables. The usual day:
 
     \b
-      fitup start  my-joint     write a commented job folder to fill in
+      fitup start  my-joint     lay out a job folder from a few dimensions
       fitup check  my-joint     list everything that is wrong with it
       fitup survey my-joint     say how far to believe the survey
       fitup joints my-joint     show every joint as surveyed

@@ -255,6 +255,10 @@ def _kept_back(rows: list[Row], problems: list[Problem]) -> None:
 
 
 def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
+    on_packs = any(seat.held_by == "packs" for seat in job.seats.values())
+    if on_packs and not job.plates and "plates.csv" not in broken:
+        allowed, do = "a row for each kind of plate", "write down what is in store and in packs"
+        problems.append(Problem("plates.csv", "no plate", allowed, do))
     for row in rows:
         seat = job.seats.get(row["id"])
         if seat is None or seat.held_by == "nut":
@@ -280,7 +284,11 @@ def _plates(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Pr
                     "correct one of them",
                 )
             )
-        elif "plates.csv" not in broken and not any(map(seat.may_hold, job.plates.values())):
+        elif (
+            job.plates
+            and "plates.csv" not in broken
+            and not any(map(seat.may_hold, job.plates.values()))
+        ):
             problems.append(_no_such_plate(job, row))
         if len(seat.pack) > seat.most_plates:
             problems.append(

@@ -68,6 +68,9 @@ def _epoch(reader: KeyReader, where: str, entry: Mapping[str, Any]) -> Epoch | N
             reader.complain(
                 f"{where}{key}", "a key of coordinate lists", "no such key here", "delete it"
             )
+    temperature = reader.number(where, entry, "steel_temperature", "temperature", needed=True)
+    load = reader.number(where, entry, "deck_load", "force", needed=True)
+    u = reader.number(where, entry, "u", "length")
     taken = entry.get("taken")
     if not isinstance(taken, dt.datetime):
         found = "no such key" if taken is None else f"'{taken}'"
@@ -87,9 +90,6 @@ def _epoch(reader: KeyReader, where: str, entry: Mapping[str, Any]) -> Epoch | N
             "leave the offset out; all surveys of a job are in one local time",
         )
         return None
-    temperature = reader.number(where, entry, "steel_temperature", "temperature", needed=True)
-    load = reader.number(where, entry, "deck_load", "force", needed=True)
-    u = reader.number(where, entry, "u", "length")
     if u is not None and u <= 0.0:
         key, written = reader.given(entry, "u", "length")
         reader.complain(f"{where}{key}", written, "above zero", "give the standard uncertainty")

@@ -40,7 +40,7 @@ def run(*arguments: str) -> str:
 def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder as ``fitup start`` writes it."""
     folder = tmp_path_factory.mktemp("docs") / "my-joint"
-    run("start", str(folder))
+    run("start", "--example", str(folder))
     return folder
 
 
@@ -101,7 +101,7 @@ def test_json_of_stations():
 
 def test_json_of_structure(tmp_path: Path):
     folder = tmp_path / "my-frame"
-    run("start", "--frame", str(folder))
+    run("start", "--example", "--frame", str(folder))
     found = set(paths(json.loads(run("structure", "--json", str(folder)))))
     found |= {f"disagreements[].{f.name}" for f in fields(Disagreement)}
     hung = json.loads(run("structure", "--json", str(ROOT / "examples" / "quillgate-hung")))["hung"]
@@ -158,8 +158,12 @@ def test_json_of_recover(started: Path):
 
 
 def test_json_of_start(tmp_path: Path):
-    content = json.loads(run("start", "--json", str(tmp_path / "x")))
+    content = json.loads(run("start", "--example", "--json", str(tmp_path / "x")))
     assert set(paths(content)) == documented("start")
+    listed = json.loads(run("add", "--json", str(tmp_path / "x")))
+    added = json.loads(run("add", "--json", str(tmp_path / "x"), "leans"))
+    found = set(paths(listed)) | set(paths(added))
+    assert found - {"written[]", "tables[]"} | {"written[]"} == documented("add")
 
 
 def test_the_template_works_at_once(started: Path):

@@ -32,7 +32,7 @@ def run(*arguments: object) -> dict[str, object]:
 @pytest.fixture(scope="module")
 def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("record") / "job"
-    run("start", folder)
+    run("start", "--example", folder)
     made = run("key", "ines", "--to", folder.parent / "ines.key")
     assert set(made) == documented("key")
     (folder / "people.toml").write_text(

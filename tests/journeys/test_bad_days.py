@@ -257,9 +257,9 @@ def test_names_that_mean_something_to_a_typesetter_are_printed_as_they_are(fitup
 
 def test_start_overwrites_nothing(fitup, tmp_path):
     folder = tmp_path / "new"
-    assert fitup("start", folder).code == 0
+    assert fitup("start", "--example", folder).code == 0
     before = everything(folder)
-    said = fitup("start", folder)
+    said = fitup("start", "--example", folder)
     assert said.lines == [
         f"fitup: {folder}: found files already there; allowed: a new or empty folder; name another"
     ]

@@ -52,7 +52,7 @@ def lines_of(page: str) -> list[str]:
 
 def started(place: Path, fitup: Callable[..., Any]) -> None:
     """The job that most pages speak of, and the steel of its day."""
-    assert fitup("start", "closure-k1").code == 0
+    assert fitup("start", "--example", "closure-k1").code == 0
     (place / "forecast.csv").write_text(STEEL, encoding="utf-8")
 
 

@@ -11,7 +11,7 @@ import pytest
 @pytest.fixture
 def job(fitup, tmp_path):
     folder = tmp_path / "my-frame"
-    assert fitup("start", "--frame", folder).code == 0
+    assert fitup("start", "--example", "--frame", folder).code == 0
     return folder
 
 
@@ -91,7 +91,7 @@ def test_frame_that_may_not_be_used(fitup, job, file, old, new, message):
 
 
 def test_no_frame_to_look_at(fitup, tmp_path):
-    fitup("start", tmp_path / "plain")
+    fitup("start", "--example", tmp_path / "plain")
     said = fitup("structure", tmp_path / "plain")
     assert (said.code, said.out) == (2, "")
     assert said.lines == [
