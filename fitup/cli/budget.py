@@ -22,6 +22,7 @@ from fitup.sheets.trust_words import (
 )
 from fitup.sheets.words import NAMES, shown_for, value_words
 from fitup.trust import CheckTrust, JointTrust, PlannedShot
+from fitup.trust.box import ERROR
 from fitup.trust.joint import risk_of
 from fitup.trust.montecarlo import DRAWS
 from fitup.trust.trust_report import TrustReport
@@ -55,6 +56,11 @@ def command(job: Path, as_surveyed: bool, as_json: bool) -> None:
         _show(opened.job, plan, stated)
 
 
+def _error_words(joint: JointTrust) -> str:
+    """Say how far the integration may be off, where that could be seen."""
+    return f", known within {100.0 * joint.error:.2f} %" if joint.error > ERROR else ""
+
+
 def _show(job: Job, plan: Plan | None, stated: TrustReport) -> None:
     units = DISPLAY[job.units]
     when = "as surveyed" if plan is None else f"after plan {check_code(plan.id)}"
@@ -63,7 +69,7 @@ def _show(job: Job, plan: Plan | None, stated: TrustReport) -> None:
         click.echo(trust_table(job, joint))
         drawn = stated.drawn(joint)
         click.echo(
-            f"All of them inside at once: {percent(joint.probability)} "
+            f"All of them inside at once: {percent(joint.probability)}{_error_words(joint)} "
             f"(by {len(stated.draws.values)} draws: {percent(drawn)})"
         )
         if shot is None:
@@ -134,6 +140,7 @@ def as_json_result(opened: OpenJob, plan: Plan | None, stated: TrustReport) -> d
             {
                 "joint": joint.joint,
                 "probability": joint.probability,
+                "probability_error": joint.error,
                 "probability_drawn": stated.drawn(joint),
                 "checks": [check_json(c) for c in joint.checks],
                 "shares": [

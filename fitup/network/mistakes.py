@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
@@ -38,7 +39,7 @@ def find_start_or_mistake(
         With the mistake, or with what keeps the network from being one.
     """
     start = find_start(read.setups, sights, read.levels, control)
-    findings = [line for join in start.joins if (line := _feet(join))]
+    findings = _feet(start.joins)
     if findings:
         raise SurveyRefused(findings)
     worst = _worst(start)
@@ -73,13 +74,42 @@ def _angles_times(sight: Sight, factor: float) -> Sight:
     )
 
 
-def _feet(join: Join) -> str:
-    """Tell of distances that come out by the ratio of foot and metre."""
-    for factor, found, meant in ((1.0 / FOOT, "metres", "feet"), (FOOT, "feet", "metres")):
-        if abs(join.fit.scale / factor - 1.0) < 0.02:
-            who, other = join.cluster, join.base or "the control"
-            return (
-                f"set-up {who}: against {other} its distances come out {join.fit.scale:.3f} times "
-                f"as long; {meant} written under {found}? Correct the unit in the header"
-            )
-    return ""
+def _feet(joins: Sequence[Join]) -> list[str]:
+    """Tell of distances that come out by the ratio of foot and metre.
+
+    A cluster is fitted onto another, not onto the control: which of the two is wrong follows from
+    the way to the control, or where there is none from what most of them have.
+    """
+    onto = {join.cluster: join for join in joins}
+    power = {name: _power(name, onto) for name in onto}
+    if not any(join.base == "" for join in joins):
+        power |= {join.base: 0 for join in joins if join.base not in onto}
+        usual = Counter(power.values()).most_common(1)[0][0] if power else 0
+        power = {name: n - usual for name, n in power.items()}
+    wrong = {name: n for name, n in power.items() if n in (-1, 1)}
+    if len(wrong) > 1 and len(set(wrong.values())) == 1 and len(wrong) == len(power):
+        return [_said("all set-ups", "their", *_feet_words(next(iter(wrong.values()))))]
+    return [_said(f"set-up {name}", "its", *_feet_words(n)) for name, n in wrong.items()]
+
+
+def _power(name: str, onto: Mapping[str, Join]) -> int:
+    """Return how often a foot was taken for a metre on the way from a cluster to the control."""
+    total, seen = 0, set[str]()
+    while name in onto and name not in seen:
+        seen.add(name)
+        join = onto[name]
+        for n, factor in ((1, 1.0 / FOOT), (-1, FOOT)):
+            total += n * (abs(join.fit.scale / factor - 1.0) < 0.02)
+        name = join.base
+    return total
+
+
+def _feet_words(power: int) -> tuple[float, str, str]:
+    return (1.0 / FOOT, "feet", "metres") if power > 0 else (FOOT, "metres", "feet")
+
+
+def _said(who: str, whose: str, scale: float, meant: str, found: str) -> str:
+    return (
+        f"{who}: against the control {whose} distances come out {scale:.3f} times as long; "
+        f"{meant} written under {found}? Correct the unit in the header"
+    )

@@ -9,7 +9,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import STANDARD_RISK, Check, Job
-from fitup.trust.box import box_probability
+from fitup.trust.box import BoxProbability, box_probability, sure_box
 from fitup.trust.budget import Budget
 from fitup.trust.conformity import Conformity, aim_of, allowed_of, conformity, probability_inside
 from fitup.trust.source import Source
@@ -39,14 +39,16 @@ class Share:
 class JointTrust:
     """A joint, or the watched points away from joints under an empty name.
 
-    ``probability`` is that of all its judged checks being inside at once; ``shares`` are parts
-    of the sum of variances over squared tolerances, greatest first.
+    ``probability`` is that of all its judged checks being inside at once, and ``error`` how far the
+    integration may be off; ``shares`` are parts of the sum of variances over squared tolerances,
+    greatest first.
     """
 
     joint: str
     checks: tuple[CheckTrust, ...]
     probability: float
     shares: tuple[Share, ...]
+    error: float = 0.0
 
 
 def risk_of(job: Job) -> float:
@@ -76,7 +78,8 @@ def _joint(job: Job, budget: Budget, name: str) -> JointTrust:
     rows = budget.judged(name)
     u = budget.u
     checks = tuple(_check(job, budget, i, float(u[i])) for i in rows)
-    return JointTrust(name, checks, joint_probability(budget, rows), shares(budget, rows))
+    whole = sure_box(*_box(budget, rows)) if rows else BoxProbability(1.0, 0.0)
+    return JointTrust(name, checks, whole.value, shares(budget, rows), whole.error)
 
 
 def _check(job: Job, budget: Budget, i: int, u: float) -> CheckTrust:
@@ -112,10 +115,14 @@ def joint_probability(budget: Budget, rows: Sequence[int], points: int = 2003) -
     """
     if not rows:
         return 1.0
+    return box_probability(*_box(budget, rows), points)
+
+
+def _box(budget: Budget, rows: Sequence[int]) -> tuple[Array, Array, Array]:
+    """Deviations, their covariance and what is allowed."""
     aims, allowed = limits_of([budget.checks[i] for i in rows])
     columns = budget.columns[list(rows)]
-    deviation = budget.values[list(rows)] - aims
-    return box_probability(deviation, columns @ columns.T, allowed, points)
+    return budget.values[list(rows)] - aims, columns @ columns.T, allowed
 
 
 def shares(budget: Budget, rows: Sequence[int]) -> tuple[Share, ...]:

@@ -134,16 +134,25 @@ def test_a_target_that_nothing_locates(network_site: Any):
     ]
 
 
-def test_feet_written_as_metres(network_site: Any):
+@pytest.mark.parametrize("setup", ["ST1", "ST2", "ST3"])
+def test_feet_written_as_metres(network_site: Any, setup: str):
+    """Also the first set-up, which the others are fitted onto, is named itself."""
     site = network_site(6)
     read = site.read()
-    shots = tuple(replace(s, sd=s.sd / 0.3048) if s.setup == "ST2" else s for s in read.shots)
+    shots = tuple(replace(s, sd=s.sd / 0.3048) if s.setup == setup else s for s in read.shots)
     (line,) = refused(site, replace(read, shots=shots))
-    assert line.startswith("set-up ST2: against ")
-    assert line.endswith(
-        "its distances come out 3.281 times as long; feet written under metres? Correct the unit "
-        "in the header"
+    assert line == (
+        f"set-up {setup}: against the control its distances come out 3.281 times as long; feet "
+        "written under metres? Correct the unit in the header"
     )
+
+
+def test_feet_in_the_whole_file_are_one_line(network_site: Any):
+    site = network_site(6)
+    read = site.read()
+    shots = tuple(replace(s, sd=s.sd / 0.3048) for s in read.shots)
+    (line,) = refused(site, replace(read, shots=shots))
+    assert line.startswith("all set-ups: against the control their distances come out 3.281 times")
 
 
 @pytest.mark.parametrize(
