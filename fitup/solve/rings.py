@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -44,6 +44,7 @@ _MOST_PAIRS: Final = 1e8
 _CHUNK: Final = 1 << 13
 #: pairs of selections counted between two looks at the clock
 _MOST_COUNTED: Final = 1 << 24
+_SPARSE: Final = 1 << 18  # where no more were counted, twice as many are looked up next
 _CARE: Final = 1e-9
 
 
@@ -372,17 +373,16 @@ def _matches(
     tree = cKDTree(points)
     effort.spend(_QUERY * len(points))
     room, capacity = _rest_of(space, own)
-    La, Lb = first.x @ space.L[:, a].T, second.x @ space.L[:, b].T
-    live = La.max(axis=0) + Lb.max(axis=0) > room
-    La, Lb, room = La[:, live], Lb[:, live], room[live] + 1e-10
+    live = _most(space.L[:, a], first.x) + _most(space.L[:, b], second.x) > room
+    La, Lb, room = space.L[live][:, a].T, space.L[live][:, b].T, room[live] + 1e-10
     order = np.argsort(alone, kind="stable")
     # even counting the partners of many selections among many takes long: look at the clock between
-    chunk = int(np.clip(_MOST_COUNTED // len(second.selection), 1, _CHUNK))
-    for begin in range(0, len(order), chunk):
-        radius = ring
-        if result is not None:
-            radius = min(ring, goal.radius(result.score))
-        part = order[begin : begin + chunk]
+    begin, chunk = 0, int(np.clip(_MOST_COUNTED // len(second.selection), 1, _CHUNK))
+    size = chunk
+    while begin < len(order):
+        radius = ring if result is None else min(ring, goal.radius(result.score))
+        part = order[begin : begin + size]
+        begin += size
         part = part[alone[part] <= radius]
         if not len(part):
             return
@@ -390,24 +390,35 @@ def _matches(
         if effort.over():
             raise _TooMany
         count = tree.query_ball_point(aim[part], reach, return_length=True)
-        effort.spend(_QUERY * len(part) + _PARTNER * float(count.sum()))
-        # a few selections may have very many partners: take them in bites that fit in memory
-        bounds = np.flatnonzero(np.diff(np.cumsum(count) // 1_000_000)) + 1
-        for bite, far in zip(np.split(part, bounds), np.split(reach, bounds), strict=True):
-            if effort.over():
-                raise _TooMany
-            near = tree.query_ball_point(aim[bite], far, return_sorted=True)
-            effort.spend(_QUERY * len(bite))
+        # those without a partner are not looked up again, and cost what they did
+        effort.spend(2.0 * _QUERY * len(part) + _PARTNER * float(count.sum()))
+        size = min(2 * size, _CHUNK) if count.sum() < _SPARSE else chunk
+        part, reach, count = part[count > 0], reach[count > 0], count[count > 0]
+        for bite, near in _bites(tree, aim, part, reach, count, effort) if len(part) else ():
             i = np.repeat(bite, [len(n) for n in near])
-            if not len(i):
-                continue
             j = np.concatenate([np.asarray(n, dtype=np.int64) for n in near])
             effort.spend(_PAIR * len(i) * (len(capacity) + len(room) + 1))
             fits = np.all(first.uses[i] + second.uses[j] <= capacity, axis=1)
             i, j = i[fits], j[fits]
-            fits = np.all(La[i] + Lb[j] <= room, axis=1)
+            fits = np.all(first.x[i] @ La + second.x[j] @ Lb <= room, axis=1)
             if fits.any():
                 yield i[fits], j[fits]
+
+
+def _bites(
+    tree: Any, aim: Array, part: Array, reach: Array, count: Array, effort: Effort
+) -> Iterator[tuple[Array, Array]]:
+    """Yield selections with their partners; those of a few may be too many for memory at once."""
+    bounds = np.flatnonzero(np.diff(np.cumsum(count) // 1_000_000)) + 1
+    for bite, far in zip(np.split(part, bounds), np.split(reach, bounds), strict=True):
+        if effort.over():
+            raise _TooMany
+        yield bite, tree.query_ball_point(aim[bite], far, return_sorted=True)
+
+
+def _most(L: Array, x: Array) -> Array:
+    """Return the most of rows (p, n) for any mix of the settings of selections (k, n)."""
+    return np.asarray(np.maximum(L * x.min(axis=0), L * x.max(axis=0)).sum(axis=1) + 1e-9)
 
 
 def _best_in_ring(
