@@ -111,7 +111,7 @@ def test_json_of_structure(tmp_path: Path):
 
 def test_json_of_preanalysis(tmp_path: Path):
     folder = tmp_path / "night"
-    run("start", "--observations", str(folder))
+    run("start", "--example", "--observations", str(folder))
     found: set[str] = set()
     for rows in ("ST1,97,214,31.5\nST2,104,187,31.6\n", "ST1,97,214,31.5\n"):
         (folder / "plan.csv").write_text("id,E_m,N_m,H_m\n" + rows, encoding="utf-8")
