@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Final
 
 from fitup.errors import InputError, Problem
-from fitup.jobfolder.table import Row, read_table, record_of
+from fitup.jobfolder.table import Row, parse_table, read_table, record_of
 from fitup.model import Epoch, Instrument, Job
+from fitup.network.landxml import observation_rows
 from fitup.network.observations import (
     LEVELS,
     SHOTS,
@@ -43,7 +44,7 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         With every problem of both files.
     """
     problems: list[Problem] = []
-    rows = _by_id(read_table(folder / epoch.file, epoch.file, SHOTS, problems), job)
+    rows = _by_id(_sights(folder / epoch.file, epoch.file, job, problems), job)
     known = set(job.points) | set(job.control)
     setups = _setups(rows, job, known, problems)
     shots = [s for s in (_shot(r, known, problems) for r in rows) if s is not None]
@@ -69,6 +70,18 @@ def read_observations(folder: Path, job: Job, epoch: Epoch) -> ObservationSet:
         tuple(levels),
         tuple(_understood(epoch, setups, shots, levels)),
     )
+
+
+def _sights(path: Path, shown: str, job: Job, problems: list[Problem]) -> list[Row]:
+    """Rows of an observation file, or of the raw observations of a LandXML file."""
+    if path.suffix.casefold() != ".xml":
+        return read_table(path, shown, SHOTS, problems)
+    try:
+        text = observation_rows(path, shown, {*job.points, *job.control, *job.names})
+    except InputError as error:
+        problems.extend(error.problems)
+        return []
+    return parse_table(text, shown, SHOTS, problems)
 
 
 def _by_id(rows: list[Row], job: Job) -> list[Row]:
@@ -380,6 +393,11 @@ def _understood(
     lines = [
         f"{epoch.file}: {len(shots)} pointings from {len(setups)} set-ups to {len(targets)} targets"
     ]
+    if Path(epoch.file).suffix.casefold() == ".xml":
+        lines.append(
+            f"{epoch.file}: LandXML, raw observations counted in their order, the first as row 2; "
+            "distances as displayed, with the prism constants that the instrument applied"
+        )
     faces: dict[tuple[str, str, int], set[int]] = {}
     for shot in shots:
         faces.setdefault((shot.setup, shot.target, shot.set), set()).add(shot.face)
