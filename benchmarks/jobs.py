@@ -82,7 +82,8 @@ def made_job(seed: int) -> Made:
         staging=Staging(friction=0.04),
     )
     state = _checks(rng, count)
-    return Made(_few_enough(job), state, _influence(rng, job, state))
+    influence = _influence(rng, job, state)
+    return Made(_few_enough(job, influence), state, influence)
 
 
 def _seats(rng: np.random.Generator, count: int, marks: list[str]) -> dict[str, Seat]:
@@ -251,10 +252,10 @@ def _influence(rng: np.random.Generator, job: Job, state: CheckState) -> Influen
     return Influence(ids, names, A, R, r0, "table", tuple(forces))
 
 
-def _few_enough(job: Job) -> Job:
+def _few_enough(job: Job, influence: Influence) -> Job:
     """Shorten the way of the seat with the most choices until all selections can be weighed."""
     while True:
-        counts = {s: len(packs) for s, packs in every_pack(job).items()}
+        counts = {s: len(packs) for s, packs in every_pack(job, influence).items()}
         if np.prod([float(k) for k in counts.values()]) <= MOST:
             return job
         worst = max(counts, key=lambda s: counts[s])
@@ -300,14 +301,46 @@ def _way(job: Job, seat: Seat) -> tuple[float, float]:
     return -max(down, 0.0), max(up, 0.0)
 
 
-def every_pack(job: Job) -> dict[str, list[Pack]]:
-    """Every state of every seat, by combination of plates or steps of its nut."""
+def every_pack(job: Job, influence: Influence) -> dict[str, list[Pack]]:
+    """Every state of every seat, by combination of plates, or marks of its nut or its push."""
     present = Counter(m for s in job.seats.values() if not s.hold for m in s.pack)
     owned = {m: p.count + present[m] for m, p in job.plates.items()}
-    return {name: _packs(job, seat, owned) for name, seat in job.seats.items()}
+    return {
+        name: _packs(job, seat, owned, _most_borne(job, influence, name))
+        for name, seat in job.seats.items()
+    }
 
 
-def _packs(job: Job, seat: Seat, owned: dict[str, int]) -> list[Pack]:
+def _most_borne(job: Job, influence: Influence, name: str) -> float:
+    """Return the greatest load of a seat, every seat as far as it may go to make it so [N]."""
+    i = influence.seats.index(name)
+    load = float(influence.r0[i])
+    for other, effect in zip(influence.seats, influence.R[i], strict=True):
+        load += max(float(effect) * way for way in _way(job, job.seats[other]))
+    return max(0.0, load)
+
+
+def _pushed_packs(job: Job, seat: Seat, owned: dict[str, int], borne: float) -> list[Pack]:
+    """Every mark the deck may be pushed to, with what then has room behind it."""
+    step = max(j.resolution for j in job.jacks_at(seat.id))
+    thin = min(p.measured for p in job.plates.values() if seat.may_hold(p))
+    need = job.staging.slide + job.staging.spring_back + min(borne, seat.breakaway) / seat.stiffness
+    marks = [k * step for k in range(1, int(_way(job, seat)[1] / step + 1e-6) + 1)]
+    now = sum(job.plates[m].measured for m in seat.pack)
+    found = [Pack(0.0, seat.pack, False)]
+    found += [Pack(v, seat.pack, True) for v in marks if v < thin + need - 1e-9 * step]
+    for size in range(1, seat.most_plates + 1):
+        for plates in itertools.combinations_with_replacement(sorted(job.plates), size):
+            height = sum(job.plates[m].measured for m in plates)
+            inside = seat.pack_least - 1e-9 <= height <= seat.pack_most + 1e-9
+            enough = all(plates.count(m) <= owned[m] for m in plates)
+            if inside and enough and height > now + 2e-9 and sorted(plates) != sorted(seat.pack):
+                roomy = [v for v in marks if v >= height - now + need - 1e-9 * step]
+                found += [Pack(v, plates, True) for v in roomy[: max(1, round(thin / step))]]
+    return found
+
+
+def _packs(job: Job, seat: Seat, owned: dict[str, int], borne: float) -> list[Pack]:
     stays = Pack(0.0, seat.pack, False)
     if seat.hold:
         return [stays]
@@ -316,6 +349,8 @@ def _packs(job: Job, seat: Seat, owned: dict[str, int]) -> list[Pack]:
         step = max(j.resolution for j in job.jacks_at(seat.id))
         steps = range(int(down / step) - 1, int(up / step) + 2)
         return [Pack(k * step, (), k != 0) for k in steps if down - 1e-9 <= k * step <= up + 1e-9]
+    if seat.pushes == "ahead" and (seat.breakaway > 0.0 or not job.jacks_at(seat.id)[0].lock_nut):
+        return _pushed_packs(job, seat, owned, borne)
     found = [stays]
     now = sum(job.plates[m].measured for m in seat.pack)
     for size in range(1, seat.most_plates + 1):
@@ -351,7 +386,7 @@ class Weighed:
 
 def weigh_all(made: Made, move_price: float) -> Weighed:
     """Weigh every selection of a job."""
-    packs = every_pack(made.job)
+    packs = every_pack(made.job, made.influence)
     x = _product([np.array([p.setting for p in own]) for own in packs.values()])
     marks = sorted(made.job.plates)
     used = np.zeros((len(x), len(marks)), dtype=np.int64)

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from fitup.certify.limits import STILL, Shake, hold_limits
-from fitup.certify.night import Moment, Night, SeatNow
+from fitup.certify.night import Moment, Night, SeatNow, rest_on
 from fitup.model import Jack, Order, PlateMove, SeatState
 from fitup.units import DISPLAY
 
@@ -135,9 +135,9 @@ def _at_rest(night: Night, moment: Moment) -> bool:
 
 def _rests(night: Night, state: SeatState) -> bool:
     """Say whether a seat rests where the stage found it, or leaves it, and not on the way."""
-    if state.on == "nut":
-        return night.job.seats[state.seat].held_by == "nut"
-    return state.on == "pack"
+    return state.on == rest_on(
+        night.job, night.job.seats[state.seat], night.now[state.seat].setting
+    )
 
 
 def _scale(night: Night) -> float:
@@ -347,10 +347,13 @@ def _friction(night: Night, one: SeatNow, where: str) -> None:
     """Let a push off: what started it must be enough to hold it."""
     pull = abs(night.load_of(one.seat.id))
     if pull > one.seat.breakaway + 1.0:
+        do = "give a lock nut in jacks.csv"
+        if one.nut is not None:
+            do = "give it breakaway 0 in seats.csv, so that it is planned onto its pack"
         night.wrong(
             where,
             f"seat {one.seat.id}: let off, the deck is pulled back with {pull / 1e3:.0f} kN, "
-            f"friction holds {one.seat.breakaway / 1e3:.0f} kN; give a lock nut in jacks.csv",
+            f"friction holds {one.seat.breakaway / 1e3:.0f} kN; {do}",
         )
     one.on = "friction"
 
@@ -372,13 +375,14 @@ def _change_pack(night: Night, order: Order, where: str) -> None:
         one.bedded = sorted(one.pack) == sorted(one.seat.pack)
         room = night.room(one, night.load_of(name))
         need = night.job.staging.slide - DISPLAY[night.job.units].move.half_step
+        # let off, a pushed deck may come back before the pack is in
+        need += night.job.staging.spring_back if night.job.stays_pushed(one.seat) else 0.0
         over = sum(night.job.plates[m].measured for m in one.on_pack)
         if room - over < (0.0 if one.on_pack else need):
             night.wrong(
                 where,
                 f"seat {name}: {room * 1e3:.1f} mm room over the new pack, plates there take "
-                f"{over * 1e3:.1f} mm, and {night.job.staging.slide * 1e3:.1f} mm are needed to "
-                "slide them in",
+                f"{over * 1e3:.1f} mm, and {max(0.0, need) * 1e3:.1f} mm are needed to slide it in",
             )
 
 
@@ -456,8 +460,10 @@ def _jack_off(night: Night, order: Order, where: str) -> None:
         if one.on in ("oil", "temporary"):
             night.wrong(where, f"seat {name} still stands on its jack")
         if one.on in ("friction", "nut") and one.seat.held_by == "packs":
-            # a push rests against its pack, within the room that was left
-            one.on, one.bedded = "pack", True
+            if rest_on(night.job, one.seat, one.setting) == "friction":
+                _friction(night, one, where)
+            else:
+                one.on, one.bedded = "pack", True
     night.stand()
 
 
@@ -466,7 +472,7 @@ def ended(night: Night) -> None:
     where = f"stage {night.stage.number}, {night.stage.group}"
     ends = (night.stage.down or night.stage.up)[-1]
     for (name, one), end, pack in zip(night.now.items(), ends, night.stage.after, strict=True):
-        if one.on not in ("pack", "nut"):
+        if one.on != rest_on(night.job, one.seat, one.setting):
             night.wrong(where, f"seat {name} is left on {one.on}")
         if Counter(one.pack) != Counter(pack) or one.beside or one.on_pack:
             night.wrong(where, f"seat {name} is left with other plates than planned")

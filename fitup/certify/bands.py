@@ -316,7 +316,9 @@ class Reader:
             zero = self._rest[seat] if early else self.night.zero_levels[seat]
             value = state.deck - zero
             wrong = self._deck_unsure(moment, jack, seat)
-            low, high = _out(value - wrong, value + wrong, self.length)
+            # let off, a pushed deck springs back a little
+            back = self.job.staging.spring_back if state.on == "friction" else 0.0
+            low, high = _out(value - wrong - back, value + wrong, self.length)
             band = Band("STOP", low, high, "the deck does not go with the ram")
             yield ExpectedReading(
                 "dial",

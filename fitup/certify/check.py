@@ -36,6 +36,7 @@ from fitup.certify.recompute import (
     RigidStates,
     States,
     TableStates,
+    room_behind,
     setting_from_plates,
 )
 from fitup.certify.release import released_targets
@@ -266,7 +267,7 @@ def _check_facts(work: Work, influence: Influence, change: Array) -> tuple[Check
 
 
 def _setting_variance(work: Work) -> Array:
-    """Covariance of all settings (n, n) [m2]: plates out and in, a nut's marks, a push's play.
+    """Covariance of all settings (n, n) [m2]: plates out and in, the marks of nuts and pushes.
 
     Plates of one mark that were bought to limits and not measured are wrong by the same.
     """
@@ -276,20 +277,22 @@ def _setting_variance(work: Work) -> Array:
     for i, plan in enumerate(work.plan.seats):
         if not plan.disturbed:
             continue
-        for marks, sign in ((plan.out, -1.0), (plan.put_in, 1.0)):
+        scale = max((j.resolution for j in job.jacks_at(plan.seat)), default=0.0)
+        pushed = job.stays_pushed(job.seats[plan.seat])
+        # the pack behind a deck that stays where it is pushed is loose
+        for marks, sign in () if pushed else ((plan.out, -1.0), (plan.put_in, 1.0)):
             for mark in marks:
                 if job.plates[mark].alike:
                     gained.setdefault(mark, np.zeros(len(variance)))[i] += sign
                 else:
                     variance[i] += job.plates[mark].spread ** 2
-        if not job.seats[plan.seat].comes_back and plan.put_in:
-            # a push leaves the room its pack was slid in with: anywhere within it, one way; the
-            # ram goes to the next mark of its scale beyond
-            scale = max((j.resolution for j in job.jacks_at(plan.seat)), default=0.0)
-            variance[i] += (job.staging.slide + job.seats[plan.seat].bedding + scale) ** 2 / 3.0
+        if pushed:
+            # it may spring back when the ram is let off: one way, evenly spread
+            room = room_behind(job, job.seats[plan.seat], plan.build_up, plan.setting)
+            variance[i] = min(job.staging.spring_back, room) ** 2 / 3.0 + scale**2 / 12.0
         if job.seats[plan.seat].held_by == "nut":
             # evenly spread over one step of the resolution
-            variance[i] = max(j.resolution for j in job.jacks_at(plan.seat)) ** 2 / 12.0
+            variance[i] = scale**2 / 12.0
     whole = np.diag(variance)
     for mark, count in gained.items():
         whole = whole + job.plates[mark].spread ** 2 * np.outer(count, count)
@@ -328,6 +331,7 @@ def _seat_fact(
     index = next(i for i, p in enumerate(work.plan.seats) if p.seat == name)
     plan = work.plan.seats[index]
     plates = work.job.plates
+    pushed = work.job.stays_pushed(seat)
     return SeatFact(
         seat=name,
         segment=seat.segment,
@@ -339,7 +343,8 @@ def _seat_fact(
         build_up=plan.build_up,
         height_now=sum((plates[m].measured for m in seat.pack), 0.0),
         height_new=sum((plates[m].measured for m in plan.build_up), 0.0),
-        bedding=seat.bedding if plan.disturbed else 0.0,
+        bedding=0.0 if not plan.disturbed or pushed else seat.bedding,
+        room_behind=room_behind(work.job, seat, plan.build_up, final[name]),
         setting=final[name],
         ideal=work.plan.ideal[index],
         disturbed=plan.disturbed,

@@ -66,6 +66,8 @@ class SeatFact:
     height_now: float
     height_new: float
     bedding: float
+    room_behind: float
+    """How far a deck that friction holds may come back until it bears on its pack [m]."""
     setting: float
     ideal: float
     disturbed: bool
@@ -84,7 +86,7 @@ class SeatFact:
     @property
     def needed(self) -> float:
         """Height of the pack that would be exact, if plates were of any thickness [m]."""
-        height = self.height_now + self.ideal + (self.bedding if self.disturbed else 0.0)
+        height = self.height_new - (self.setting - self.ideal)
         return beside(self.ideal, height, "needed", "ideal")
 
     @property

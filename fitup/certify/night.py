@@ -20,7 +20,7 @@ from fitup.certify.linked import Links, Shut, links_of, shared_load
 from fitup.certify.recompute import Outcome, pack_setting
 from fitup.certify.springs import Response, seat_on_jacks, softer
 from fitup.frames import Array
-from fitup.model import SPRINGS, Jack, Order, Seat, SeatState, Stage
+from fitup.model import SPRINGS, Jack, Job, Order, Seat, SeatState, Stage
 from fitup.model.procedure import Support
 
 #: shares of their pressure at which linked jacks are looked at while they land
@@ -70,6 +70,20 @@ class Moment:
     """Share of the load that is on the jacks."""
 
 
+def rest_on(job: Job, seat: Seat, setting: float) -> Support:
+    """Return what carries a seat between two stages.
+
+    Parameters
+    ----------
+    job, seat
+    setting : float
+        As the stage before left it [m].
+    """
+    if seat.held_by == "nut":
+        return "nut"
+    return "friction" if setting != 0.0 and job.stays_pushed(seat) else "pack"
+
+
 class Night:
     """One crew in one stage.
 
@@ -106,10 +120,12 @@ class Night:
             name: SeatNow(
                 self.job.seats[name],
                 start,
-                "nut" if self.job.seats[name].held_by == "nut" else "pack",
+                rest_on(self.job, self.job.seats[name], start),
                 list(pack),
                 start,
                 nut=0.0 if all(j.lock_nut for j in self.job.jacks_at(name)) else None,
+                bedded=not self.job.stays_pushed(self.job.seats[name])
+                or Counter(pack) == Counter(self.job.seats[name].pack),
             )
             for name, start, pack in zip(stage.seats, stage.start, stage.before, strict=True)
         }

@@ -24,10 +24,21 @@ from fitup.survey.points import Survey
 _PULL = 1e-3
 
 
-def setting_from_plates(job: Job, plan: SeatPlan, nut_setting: float) -> float:
-    """Return the move of a seat [m] by adding up plates; a nut's own setting is taken as stated."""
+def setting_from_plates(job: Job, plan: SeatPlan, stated: float) -> float:
+    """Return the move of a seat [m] by adding up plates.
+
+    What a ram's mark decides is taken as stated: a nut, and a deck that stays where it is pushed.
+    """
     seat = job.seats[plan.seat]
-    return nut_setting if seat.held_by == "nut" else pack_setting(job, seat, plan.build_up)
+    own = seat.held_by == "nut" or job.stays_pushed(seat)
+    return stated if own else pack_setting(job, seat, plan.build_up)
+
+
+def room_behind(job: Job, seat: Seat, pack: Sequence[str], setting: float) -> float:
+    """Return how far a deck that friction holds may come back until it bears on its pack [m]."""
+    if setting == 0.0 or not job.stays_pushed(seat):
+        return 0.0
+    return max(0.0, setting - pack_setting(job, seat, pack))
 
 
 def pack_setting(job: Job, seat: Seat, pack: Sequence[str]) -> float:

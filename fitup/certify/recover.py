@@ -349,7 +349,7 @@ def _shaken(
 def _left_at(job: Job, stage: Stage, k: int) -> float:
     """Return the setting at which a stage leaves its seat k [m]."""
     seat = job.seats[stage.seats[k]]
-    if seat.held_by == "packs":
+    if seat.held_by == "packs" and not job.stays_pushed(seat):
         return pack_setting(job, seat, stage.after[k])
     return (stage.down or stage.up)[-1][k]
 

@@ -23,7 +23,7 @@ from fitup.certify.limits import ROUND, STILL, Shake, Work, hold_limits, shaken
 from fitup.certify.linked import at_one_pressure, linked_shake, links_of, may_read
 from fitup.certify.order import check_order
 from fitup.certify.procedure import Before, procedures, with_end
-from fitup.certify.recompute import Outcome, pack_setting
+from fitup.certify.recompute import Outcome, pack_setting, room_behind
 from fitup.certify.springs import respond
 from fitup.certify.store import count_store, one_by_one
 from fitup.model import Check, Job, Procedure, Seat, Stage
@@ -49,8 +49,6 @@ class _Site:
     settings: dict[str, float]
     packs: dict[str, tuple[str, ...]]
     base: dict[str, float]
-    rooms: dict[str, float] = field(default_factory=dict)
-    """How far pushed decks stand past their packs [m]."""
     procedures: list[Procedure] = field(default_factory=list)
     ways_back: list[Procedure] = field(default_factory=list)
 
@@ -151,8 +149,7 @@ def _number(
     after = work.state.values + done.change + work.warm
     forward, back = procedures(work, crews, before)
     site.ways_back += back
-    _leave_room(job, site, forward)
-    play = _play(work, site, done)
+    play = _come_back(work, site, done)
     expected = tuple(
         _expected(job, check, float(value), *span)
         for check, value, span in zip(work.state.checks, after, play, strict=True)
@@ -195,22 +192,15 @@ def _loose(job: Job, site: _Site) -> Counter[str]:
     return loose
 
 
-def _leave_room(job: Job, site: _Site, forward: Sequence[Procedure]) -> None:
-    """Note how far pushed decks may stand past their packs [m]: where friction or a nut held."""
-    for state in (s for p in forward for event in p.events for s in event.after):
-        seat = job.seats[state.seat]
-        pushed = not seat.comes_back and seat.held_by == "packs"
-        if pushed and state.on in ("friction", "nut"):
-            site.rooms[seat.id] = max(0.0, state.deck - site.settings[seat.id])
-
-
-def _play(work: Work, site: _Site, done: Outcome) -> list[tuple[float, float]]:
-    """Return how far every check may lie below and above its value, by the room behind packs."""
+def _come_back(work: Work, site: _Site, done: Outcome) -> list[tuple[float, float]]:
+    """Return how far every check may lie below and above its value as pushed decks spring back."""
     below, above = np.zeros(len(done.change)), np.zeros(len(done.change))
-    for name, room in site.rooms.items():
-        if room > 0.0:
-            pushed = {**site.settings, name: site.settings[name] + room}
-            shift = work.states.at(work.settings(pushed), work.state.checks).change - done.change
+    for name, setting in site.settings.items():
+        room = room_behind(work.job, work.job.seats[name], site.packs[name], setting)
+        back = min(work.job.staging.spring_back, room)
+        if back > 0.0:
+            values = {**site.settings, name: setting - back}
+            shift = work.states.at(work.settings(values), work.state.checks).change - done.change
             below, above = below + np.minimum(shift, 0.0), above + np.maximum(shift, 0.0)
     return list(zip(below.tolist(), above.tolist(), strict=True))
 
@@ -344,7 +334,8 @@ def _lands(work: Work, site: _Site, stage: Stage, rows: Rows) -> None:
     for k, name in enumerate(stage.seats):
         seat = work.job.seats[name]
         if seat.held_by == "packs":
-            setting = pack_setting(work.job, seat, stage.after[k])
+            stays = work.job.stays_pushed(seat)
+            setting = exact[k] if stays else pack_setting(work.job, seat, stage.after[k])
             if Counter(stage.after[k]) != Counter(seat.pack):
                 pack_rules(work, seat, stage.after[k])
         else:

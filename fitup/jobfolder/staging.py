@@ -20,6 +20,7 @@ KEYS: Final[dict[str, tuple[str, float, bool]]] = {
     "worst_reserve": ("", 1.0, False),
     "creep": ("length", 0.0, True),
     "slide": ("length", 0.0, False),
+    "spring_back": ("length", 0.0, False),
     "base_step": ("length", 0.0, True),
     "outwards_from": ("text", 0.0, False),
 }

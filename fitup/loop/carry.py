@@ -170,15 +170,19 @@ def _reached(job: Job, plan: Plan, name: str, done: Sequence[Done], rest: Rest) 
     stated = "as planned, not read" if not ends else "as planned; not stated in the readings"
     if still or not (planned.disturbed or ends):
         return _Reached(0.0, 0.0, seat.pack, "left as it was")
+    pack: tuple[str, ...] = ()
     if seat.held_by == "packs":
         packs = [row for row in ends if row.pack is not None]
-        pack = packs[-1].pack if packs else planned.build_up
-        return _on_pack(job, seat, pack or (), _who(packs) if packs else stated)
+        pack = (packs[-1].pack if packs else planned.build_up) or ()
+        if not job.stays_pushed(seat):
+            return _on_pack(job, seat, pack, _who(packs) if packs else stated)
+    # a nut, or a deck that stays where its ram left it
     read = [row.movement for row in ends if row.movement is not None]
     setting = float(np.mean(read)) if read else planned.setting
     step = max(jack.resolution for jack in job.jacks_at(name)) / np.sqrt(12.0)
+    back = 0.0 if seat.held_by == "nut" or read else job.staging.spring_back / np.sqrt(3.0)
     source = _who([row for row in ends if row.movement is not None]) if read else stated
-    return _Reached(setting, float(step) if setting else 0.0, (), source)
+    return _Reached(setting, float(np.hypot(step, back)) if setting else 0.0, pack, source)
 
 
 def _on_pack(job: Job, seat: Seat, pack: tuple[str, ...], source: str) -> _Reached:
@@ -404,8 +408,9 @@ def _hold_against_dials(
     for name, at in reached.items():
         read = [row.movement for row in _ends(done, name) if row.movement is not None]
         seat = job.seats[name]
-        if seat.held_by == "nut" or seat.comes_back or not read:
-            # a ram that landed goes with the springs of jack and pack, not with the plates
+        if seat.held_by == "nut" or seat.comes_back or job.stays_pushed(seat) or not read:
+            # a ram that landed goes with the springs of jack and pack, not with the plates; a deck
+            # that stays where it is pushed does not bear on them
             continue
         apart = float(np.mean(read)) - at.setting
         if abs(apart) > job.working.move_band:

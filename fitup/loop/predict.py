@@ -212,7 +212,8 @@ def _other_packs(job: Job, later: Job) -> list[Problem]:
         if old.held_by != "packs" or new.held_by != "packs" or old.pack == new.pack:
             continue
         stated = later.pack_height(new.pack) - job.pack_height(old.pack) - old.bedding
-        if abs(stated - moved.setting) > 1e-5:
+        past = moved.setting - stated
+        if past < -1e-5 or (past > 1e-5 and not job.stays_pushed(old)):
             problems.append(
                 Problem(
                     MOVED_FILE,

@@ -144,6 +144,21 @@ class Job:
         """Return the jacks that serve one seat."""
         return tuple(j for j in self.jacks.values() if j.seat == seat)
 
+    def stays_pushed(self, seat: Seat) -> bool:
+        """Say whether friction keeps a deck where a ram pushed it.
+
+        The pack is then slid in behind it with room and carries nothing. A deck that hangs on a
+        lock nut and has no friction comes back onto its pack.
+
+        Parameters
+        ----------
+        seat : Seat
+            One that has come back, is held by a nut or is not moved does not.
+        """
+        if seat.hold or seat.comes_back or seat.held_by != "packs":
+            return False
+        return seat.breakaway > 0.0 or not all(j.lock_nut for j in self.jacks_at(seat.id))
+
     def pairs_of(self, joint: str) -> tuple[Pair, ...]:
         """Return the pairs of one joint in the order of the file."""
         return tuple(p for p in self.pairs.values() if p.joint == joint)

@@ -29,6 +29,8 @@ class Staging:
     """How far the deck leaves its packs at the measured lift-off [m]."""
     slide: float = 0.001
     """Room a follow-up plate needs to slide in, or to stay free on the way down [m]."""
+    spring_back: float = 0.0005
+    """How far a pushed deck may come back when its ram is let off, at most to its pack [m]."""
     base_step: float = 0.010
     """Packing under a jack comes in whole steps of this [m]."""
     outwards_from: str = ""

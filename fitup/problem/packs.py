@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -29,6 +30,50 @@ class Choice:
     def work(self) -> tuple[int, int, int]:
         """Seats disturbed, plates that go in or out, plates in the new pack."""
         return (int(self.disturbed), self.plates_changed, len(self.marks) * self.disturbed)
+
+
+@dataclass(frozen=True, slots=True)
+class OnPack:
+    """A seat that comes onto its pack: pressed, a new pack loses its bedding [m]."""
+
+    bedding: float
+
+    def settings(self, taller: float) -> tuple[float, ...]:
+        """Return the move [m] by a new pack taller than the present one by so much [m]."""
+        return (taller - self.bedding,)
+
+    def taller(self, window: tuple[float, float]) -> tuple[float, float]:
+        """Return by how much new packs are taller [m] whose moves lie in a window."""
+        return window[0] + self.bedding, window[1] + self.bedding
+
+
+@dataclass(frozen=True, slots=True)
+class Pushed:
+    """A seat that stays where a ram pushed it, on a mark of its scale, the pack loose behind it."""
+
+    mark: float
+    """Step of the ram's scale [m]."""
+    room: float
+    """Least room over a new pack, to slide it in [m]."""
+    thinnest: float
+    """Of the plates that it may hold [m]: with so much more room there would be one more."""
+
+    def settings(self, taller: float) -> tuple[float, ...]:
+        """Return the moves [m] that let in a new pack taller than the present one by so much."""
+        first = math.ceil((taller + self.room) / self.mark - 1e-9)
+        return self._marks(first, first + max(1, round(self.thinnest / self.mark)))
+
+    def alone(self) -> tuple[float, ...]:
+        """Return the moves [m] behind which there is no room for a plate: the pack stays."""
+        return self._marks(1, math.ceil((self.thinnest + self.room) / self.mark - 1e-9))
+
+    def taller(self, window: tuple[float, float]) -> tuple[float, float]:
+        """Return by how much new packs are taller [m] whose moves lie in a window."""
+        low = window[0] - self.room - self.thinnest - self.mark
+        return max(2.0 * SAME_SETTING, low), window[1] - self.room
+
+    def _marks(self, first: int, end: int) -> tuple[float, ...]:
+        return tuple(round(k * self.mark, 9) for k in range(first, end))
 
 
 def stack_order(marks: Sequence[str], plates: Mapping[str, Plate]) -> tuple[str, ...]:
@@ -66,6 +111,7 @@ def pack_choices(
     plates: Mapping[str, Plate],
     available: Mapping[str, int],
     window: tuple[float, float],
+    pushed: Pushed | None = None,
 ) -> tuple[Choice, ...]:
     """Return every choice of a shimmed seat whose move lies in a window, lowest first.
 
@@ -77,11 +123,14 @@ def pack_choices(
         Most plates of each mark one pack could use.
     window : (float, float)
         Least and greatest move [m].
+    pushed : Pushed, optional
+        How a seat that does not come onto its pack is pushed.
 
     Returns
     -------
     tuple of Choice
-        Sorted by setting, then by marks; the present pack is offered only as 'stay'.
+        Sorted by setting, then by marks; the present pack is offered as 'stay', and for pushes
+        behind which no plate has room.
     """
     marks = sorted(
         (m for m in available if seat.may_hold(plates[m])),
@@ -89,8 +138,10 @@ def pack_choices(
     )
     now = sum(plates[m].measured for m in seat.pack)
     present = Counter(seat.pack)
-    lowest = max(seat.pack_least, window[0] + now + seat.bedding) - SAME_SETTING
-    highest = min(seat.pack_most, window[1] + now + seat.bedding) + SAME_SETTING
+    rest = OnPack(seat.bedding) if pushed is None else pushed
+    least, most = rest.taller(window)
+    lowest = max(seat.pack_least, least + now) - SAME_SETTING
+    highest = min(seat.pack_most, most + now) + SAME_SETTING
     result = [stay(seat)] if window[0] <= 0.0 <= window[1] else []
     if seat.hold:
         return tuple(result)
@@ -100,8 +151,8 @@ def pack_choices(
             counts = Counter(chosen)
             if counts != present:
                 changed = (counts - present).total() + (present - counts).total()
-                setting = height - now - seat.bedding
-                result.append(Choice(setting, tuple(chosen), True, changed))
+                moves = rest.settings(height - now)
+                result.extend(Choice(v, tuple(chosen), True, changed) for v in moves)
         if len(chosen) == seat.most_plates:
             return
         for i in range(start, len(marks)):
@@ -115,6 +166,10 @@ def pack_choices(
             grow(i, [*chosen, mark], taller)
 
     grow(0, [], 0.0)
+    if pushed is not None:
+        result.extend(Choice(v, seat.pack, True, 0) for v in pushed.alone())
+    inside = [c for c in result if window[0] <= c.setting + SAME_SETTING]
+    inside = [c for c in inside if c.setting - SAME_SETTING <= window[1]]
     return tuple(
         Choice(
             c.setting,
@@ -122,7 +177,7 @@ def pack_choices(
             c.disturbed,
             c.plates_changed,
         )
-        for c in sorted(result, key=lambda c: (c.setting, c.marks))
+        for c in sorted(inside, key=lambda c: (c.setting, c.marks))
     )
 
 

@@ -7,7 +7,7 @@ limit row stands for is said in its label, in the words of the sheets.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,6 +20,8 @@ from fitup.problem.jacks import seat_capacity
 from fitup.problem.packs import (
     SAME_SETTING,
     Choice,
+    OnPack,
+    Pushed,
     nut_choices,
     pack_choices,
     plate_counts,
@@ -155,14 +157,18 @@ def build_problem(
     tolerance = np.array([state.checks[i].tolerance for i in worked], dtype=float)
     target = np.array([state.checks[i].target for i in worked])
     seats = [job.seats[name] for name in influence.seats]
-    windows = np.array([_window(job, s) for s in seats])
+    travel = np.array([_travel(job, s) for s in seats])
+    pushed = [_pushed(job, influence, travel, i) for i in range(len(seats))]
+    windows = np.array(
+        [_window(job, s, p, t) for s, p, t in zip(seats, pushed, travel, strict=True)]
+    )
     L, b, limits = limit_rows(job, state, influence, windows)
     marks = tuple(sorted(job.plates, key=lambda m: (-job.plates[m].measured, m)))
     present = Counter(m for s in seats for m in s.pack if not s.hold)
     free = {m: job.plates[m].count + present[m] for m in marks}
     choices, counts = [], []
-    for seat, window in zip(seats, windows, strict=True):
-        own = _choices(job, seat, free, (float(window[0]), float(window[1])))
+    for seat, window, push in zip(seats, windows, pushed, strict=True):
+        own = _choices(job, seat, free, (float(window[0]), float(window[1])), push)
         used = plate_counts(own, marks)
         if seat.hold:
             used = np.zeros_like(used)
@@ -194,9 +200,13 @@ def build_problem(
 
 
 def _choices(
-    job: Job, seat: Seat, free: dict[str, int], window: tuple[float, float]
+    job: Job,
+    seat: Seat,
+    free: dict[str, int],
+    window: tuple[float, float],
+    pushed: Pushed | None,
 ) -> tuple[Choice, ...]:
-    own = _allowed(job, seat, free, window)
+    own = _allowed(job, seat, free, window, pushed)
     given = job.given.get(seat.id)
     if given is None:
         return own
@@ -225,14 +235,44 @@ def is_given(choice: Choice, given: tuple[str, ...] | float) -> bool:
 
 
 def _allowed(
-    job: Job, seat: Seat, free: dict[str, int], window: tuple[float, float]
+    job: Job,
+    seat: Seat,
+    free: dict[str, int],
+    window: tuple[float, float],
+    pushed: Pushed | None,
 ) -> tuple[Choice, ...]:
     if seat.id in job.objectives.leave_alone:
         return (stay(seat),)
     if seat.held_by == "nut":
         resolution = max(j.resolution for j in job.jacks_at(seat.id)) if not seat.hold else 1.0
         return nut_choices(seat, resolution, window)
-    return pack_choices(seat, job.plates, free, window)
+    return pack_choices(seat, job.plates, free, window, pushed)
+
+
+def _pushed(job: Job, influence: Influence, travel: Array, i: int) -> Pushed | None:
+    """Return how a seat that stays where it is pushed gets room for its pack, whatever it bears."""
+    seat = job.seats[influence.seats[i]]
+    if not job.stays_pushed(seat) or not job.jacks_at(seat.id):
+        return None
+    row = influence.R[i]
+    bears = float(influence.r0[i] + np.maximum(row * travel[:, 0], row * travel[:, 1]).sum())
+    # friction holds no more, so that no more springs the seat together
+    sprung = min(max(0.0, bears), seat.breakaway) / seat.stiffness
+    return pushed_past(job, seat, job.staging.slide + job.staging.spring_back + sprung)
+
+
+def pushed_past(job: Job, seat: Seat, room: float) -> Pushed:
+    """Return how a seat that stays where it is pushed gets a room [m] for its pack.
+
+    Parameters
+    ----------
+    job, seat
+    room : float
+        [m]
+    """
+    thin = [p.measured for p in job.plates.values() if seat.may_hold(p)]
+    mark = max(j.resolution for j in job.jacks_at(seat.id))
+    return Pushed(mark, room, min(thin, default=mark))
 
 
 def stroke_left(job: Job, seat: Seat) -> float:
@@ -279,20 +319,23 @@ def movable(job: Job, seat: Seat) -> bool:
     return all(s.hold or stroke_left(job, s) >= clearance(job, s) for s in group)
 
 
-def _window(job: Job, seat: Seat) -> tuple[float, float]:
+def _window(
+    job: Job, seat: Seat, pushed: Pushed | None, travel: Sequence[float]
+) -> tuple[float, float]:
     """Least and greatest move of a seat [m]: one and the same where its pack was given."""
-    low, high = _travel(job, seat)
-    move = _given_move(job, seat)
+    low, high = (float(v) for v in travel)
+    move = _given_move(job, seat, pushed)
     return (low, high) if move is None or not low <= move <= high else (move, move)
 
 
-def _given_move(job: Job, seat: Seat) -> float | None:
+def _given_move(job: Job, seat: Seat, pushed: Pushed | None) -> float | None:
     given = job.given.get(seat.id)
     if not isinstance(given, tuple):
         return given
     if sorted(given) == sorted(seat.pack):
         return 0.0
-    return job.pack_height(given) - job.pack_height(seat.pack) - seat.bedding
+    rest = OnPack(seat.bedding) if pushed is None else pushed
+    return rest.settings(job.pack_height(given) - job.pack_height(seat.pack))[0]
 
 
 def _travel(job: Job, seat: Seat) -> tuple[float, float]:

@@ -53,6 +53,9 @@ class Heights:
             sorted(a) != sorted(b) for a, b in zip(stage.before, stage.after, strict=True)
         ]
         self.bedding = np.where(self.changed, [s.bedding for s in self.seats], 0.0)
+        self.stays = np.array([job.stays_pushed(s) for s in self.seats])
+        self.old_top, self.new_top = self._tops(stage)
+        """Settings at which old and new packs, not bedded in, would just carry (k,) [m]."""
         self._slope = self._slopes()
         self._followed = np.linalg.inv(np.eye(len(self.seats)) - self.more[:, None] * self._slope)
         self._held = np.array([s.held_by == "nut" and s.comes_back for s in self.seats])
@@ -70,6 +73,14 @@ class Heights:
         whole = self._all.copy()
         whole[self._own] = settings
         return self._loads(whole)[self._own]
+
+    def _tops(self, stage: Stage) -> tuple[Array, Array]:
+        old, new = self.start.copy(), self.end + self.bedding
+        for i in np.flatnonzero(self.stays):
+            now = self.job.pack_height(self.seats[i].pack)
+            old[i] = self.job.pack_height(stage.before[i]) - now
+            new[i] = self.job.pack_height(stage.after[i]) - now
+        return old, new
 
     def _slopes(self) -> Array:
         """Return the change of the stage's loads (k, k) for a unit of each setting [N/m]."""
@@ -288,7 +299,7 @@ class Heights:
         packed = self.lifts & ~self._held
         row = np.where(packed, raised, self.end)
         for i, seat in enumerate(self.seats):
-            if not seat.comes_back and self.changed[i]:
+            if not seat.comes_back and self.changed[i] and not self.stays[i]:
                 need = self.end[i] + self.bedding[i] + self.job.staging.slide - self.start[i]
                 need += max(0.0, loads[i]) / seat.stiffness
                 row[i] = self.start[i] + np.ceil(need / self.mark[i] - 1e-9) * self.mark[i]

@@ -239,7 +239,9 @@ class Held:
             if drop > most + care:
                 text = f"fall of seat {name} before steel carries it (follow_up)"
                 yield LimitRow("drop", name, text), float(drop - most)
-            if order.phase == "let off" and not _nuts(self.job, seat):
+            nuts = _nuts(self.job, seat)
+            freed = nuts and self.job.stays_pushed(seat) and order.phase == "off"
+            if freed or (order.phase == "let off" and not nuts):
                 over = abs(float(load)) - seat.breakaway
                 if over > _ROUND_N:
                     yield LimitRow("friction", name, f"friction at seat {name}, let off"), over

@@ -12,7 +12,8 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import Job, Seat, SeatPlan
-from fitup.problem.packs import Choice, pack_choices, stay
+from fitup.problem.packs import Choice, Pushed, pack_choices, stay
+from fitup.problem.problem import pushed_past
 
 #: a pack on the way may miss the part it stands for by this before plates are spent on it [m]
 NEAR = 0.0005
@@ -94,7 +95,8 @@ def _nearest(
         return Choice(round(math.floor(target / step + 0.5) * step, 9), (), True, 0)
     own = Counter(seat.pack)
     available = {m: loose[m] + own[m] for m in job.plates}
-    near = pack_choices(seat, job.plates, available, (target - _WINDOW, target + _WINDOW))
+    window = (target - _WINDOW, target + _WINDOW)
+    near = pack_choices(seat, job.plates, available, window, _pushed(job, seat, plan))
 
     def rank(choice: Choice) -> tuple[float, int, float]:
         off = abs(choice.setting - target)
@@ -104,6 +106,15 @@ def _nearest(
 
     within = [c for c in near if _between(c.setting, plan.setting)]
     return min(within, key=rank, default=None)
+
+
+def _pushed(job: Job, seat: Seat, plan: SeatPlan) -> Pushed | None:
+    """Return how a seat that stays where it is pushed gets as much room as in the end."""
+    if not job.stays_pushed(seat):
+        return None
+    room = job.staging.slide + job.staging.spring_back
+    taller = job.pack_height(plan.build_up) - job.pack_height(seat.pack)
+    return pushed_past(job, seat, max(room, plan.setting - taller))
 
 
 def _between(setting: float, final: float) -> bool:

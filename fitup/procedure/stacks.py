@@ -173,7 +173,7 @@ class Stacks:
     def _bands_up(
         self, rows: Sequence[Array], down: float | None = None
     ) -> tuple[tuple[tuple[float, float], ...], ...]:
-        rooms = [self.heights.loose(r) + r - self.heights.start for r in rows]
+        rooms = [self.heights.loose(r) + r - self.heights.old_top for r in rows]
         return tuple(
             tuple(self._seat_up(k, [float(r[k]) for r in rooms], down)) if self._follows[k] else ()
             for k in range(len(self._follows))

@@ -52,7 +52,7 @@ class Standing:
         self.job, self.heights, self.stage = job, heights, stage
         self._number = {j.id: k for k, n in enumerate(stage.seats) for j in job.jacks_at(n)}
         self._number |= {n: k for k, n in enumerate(stage.seats)}
-        self.seats = [_Seat("nut" if self._stays(k) else "pack") for k in range(len(stage.seats))]
+        self.seats = [_Seat(self._rest_on(k)) for k in range(len(stage.seats))]
         self.settings = heights.start.copy()
         self._rest_loads = np.maximum(heights.loads(heights.start), 0.0)
 
@@ -74,9 +74,13 @@ class Standing:
     @property
     def rests(self) -> bool:
         """True where every seat stands on what carries it between two stages."""
-        return all(
-            seat.on == ("nut" if self._stays(k) else "pack") for k, seat in enumerate(self.seats)
-        )
+        return all(seat.on == self._rest_on(k) for k, seat in enumerate(self.seats))
+
+    def _rest_on(self, k: int) -> Support:
+        """Return what carries a seat between two stages."""
+        if self._stays(k):
+            return "nut"
+        return "friction" if self.heights.stays[k] else "pack"
 
     def drops(self, loads: Array) -> Array:
         """Return how far loads (k,) [N] on oil could go before steel carries them (k,) [m].
@@ -91,9 +95,9 @@ class Standing:
             found[k] = seat.nut
             level = float(self.settings[k] - loads[k] / self.heights.spring[k])
             if not self._stays(k):
-                bedding = float(self.heights.bedding[k]) if seat.new else 0.0
+                top = float((self.heights.new_top if seat.new else self.heights.old_top)[k])
                 over = sum(thick[m] * n for m, n in seat.on_pack.items())
-                found[k] = min(found[k], level - self._rest(k) - bedding - over)
+                found[k] = min(found[k], level - top - over)
             beside = sum(thick[m] * n for m, n in seat.beside.items())
             if beside > 0.0:
                 found[k] = min(found[k], level - float(self.heights.start[k]) - beside)
@@ -141,7 +145,7 @@ class Standing:
         elif verb in ("LET DOWN", "OIL OFF"):
             self._eased(verb, k)
         elif verb == "LAND" or (verb == "JACK OFF" and not self._stays(k)):
-            seat.on = "pack"
+            seat.on = self._rest_on(k)
 
     def _eased(self, verb: str, k: int) -> None:
         """Take the oil from under a load: nut, temporary plates or friction hold it."""
@@ -198,5 +202,5 @@ class Standing:
         beside = sum(thick[m] * n for m, n in seat.beside.items())
         if beside > 0.0:
             return float(self.heights.start[k] + beside)
-        bedding = float(self.heights.bedding[k]) if seat.new else 0.0
-        return self._rest(k) + bedding + sum(thick[m] * n for m, n in seat.on_pack.items())
+        top = float((self.heights.new_top if seat.new else self.heights.old_top)[k])
+        return top + sum(thick[m] * n for m, n in seat.on_pack.items())

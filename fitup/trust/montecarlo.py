@@ -33,9 +33,9 @@ from fitup.trust.moved import (
     learned_of_seats,
     moves_of,
     plates_gained,
-    play_behind,
     seat_uncertainty,
     softened,
+    springs_back,
 )
 
 _SEED: Final = 20_310_402
@@ -103,14 +103,14 @@ def simulate(
             values += _rigid_moves(job, survey, state, influence, driven, assumed)
         else:
             values += _moves(job, influence, plan, effect, x, assumed, rng)
-        return Draws(state, values, influence.A @ (0.5 * _plays(job, influence, plan)))
+        return Draws(state, values, influence.A @ (-0.5 * _back(job, influence, plan)))
     return Draws(state, values)
 
 
-def _plays(job: Job, influence: Influence, plan: Plan) -> Array:
-    """Return the play of every seat (s,) [m]."""
+def _back(job: Job, influence: Influence, plan: Plan) -> Array:
+    """Return how far every seat (s,) may spring back after a push [m]."""
     own = {s.seat: s for s in plan.seats}
-    return np.array([play_behind(job, own[name]) for name in influence.seats])
+    return np.array([springs_back(job, own[name]) for name in influence.seats])
 
 
 def _surveyed(
@@ -215,13 +215,15 @@ def _settings(
             x[:, i] += rng.uniform(-half, half, draws) + _spread(rng, draws, job.uncertainties.dial)
             x[:, i] += own[name].setting * assumed["movement", name]
             continue
+        if job.stays_pushed(job.seats[name]):
+            half = 0.5 * max(j.resolution for j in job.jacks_at(name))
+            x[:, i] += rng.uniform(-half, half, draws)
+            x[:, i] -= rng.uniform(0.0, 1.0, draws) * springs_back(job, own[name])
+            continue
         for mark in (*own[name].out, *own[name].put_in):
             if not job.plates[mark].alike:
                 x[:, i] += _spread(rng, draws, job.plates[mark].spread or job.uncertainties.plate)
         x[:, i] -= assumed["bedding", name]
-        play = play_behind(job, own[name])
-        if play > 0.0:
-            x[:, i] += rng.uniform(0.0, play, draws)
     for mark, seats in plates_gained(job, plan).items():
         half = np.sqrt(3.0) * job.plates[mark].spread
         thicker = rng.uniform(-half, half, draws)

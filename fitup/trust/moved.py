@@ -122,7 +122,7 @@ def uncertainties_of_moves(
 
 
 def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, Array]]:
-    """Plates that go out and in, a nut that is set, a pack that beds in or is pushed in."""
+    """Plates that go out and in, a nut that is set, a pack that beds in, a deck that is pushed."""
     seat = job.seats[own.seat]
     if seat.held_by == "nut":
         # evenly spread over one step of the resolution
@@ -130,34 +130,38 @@ def _settings(job: Job, own: SeatPlan, effect: Array) -> Iterator[tuple[Source, 
         yield Source("nut", seat.id), effect * step / np.sqrt(12.0)
         yield Source("nut", seat.id), effect * job.uncertainties.dial
         return
+    if job.stays_pushed(seat):
+        # on a mark of the ram's scale, whatever its plates; then back, one way and evenly spread
+        step = max(j.resolution for j in job.jacks_at(seat.id))
+        yield Source("push", seat.id), effect * step / np.sqrt(12.0)
+        yield Source("spring back", seat.id), effect * springs_back(job, own) / np.sqrt(3.0)
+        return
     for mark in (*own.out, *own.put_in):
         plate = job.plates[mark]
         if not plate.alike:
             yield Source("plates", seat.id), effect * (plate.spread or job.uncertainties.plate)
     if learned_of(job, "bedding", seat.id) is None:
         yield Source("bedding", seat.id), effect * job.uncertainties.bedding
-    play = play_behind(job, own)
-    if play > 0.0:
-        yield Source("play", seat.id), effect * play / np.sqrt(3.0)
 
 
-def play_behind(job: Job, own: SeatPlan) -> float:
-    """Return the play behind a pack that is pushed in [m].
+def springs_back(job: Job, own: SeatPlan) -> float:
+    """Return how far a deck that stays where it is pushed may come back as its ram is let off [m].
 
-    Pushed past its mark by the room its pack needs, to the next mark of the ram's scale, the deck
-    rests anywhere within it.
+    At most until it bears on the pack behind it.
 
     Parameters
     ----------
     job
     own : SeatPlan
-        Of one seat; where its pack is not pushed in there is none.
+        Of one seat; zero where it comes onto its pack or nut.
     """
     seat = job.seats[own.seat]
-    if not own.disturbed or seat.held_by == "nut" or seat.comes_back or not own.put_in:
+    if not own.disturbed or not job.stays_pushed(seat):
         return 0.0
-    mark = max((j.resolution for j in job.jacks_at(seat.id)), default=0.0)
-    return job.staging.slide + seat.bedding + mark
+    taller = job.pack_height(own.build_up) - job.pack_height(seat.pack)
+    if own.put_in:
+        taller -= seat.bedding
+    return min(job.staging.spring_back, max(0.0, own.setting - taller))
 
 
 def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:
@@ -167,7 +171,8 @@ def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:
     ----------
     job
     plan : Plan
-        Plates that it takes out count against those that it puts in.
+        Plates that it takes out count against those that it puts in; those behind a deck that stays
+        where it is pushed do not.
 
     Returns
     -------
@@ -176,6 +181,8 @@ def plates_gained(job: Job, plan: Plan) -> dict[str, dict[str, int]]:
     """
     gained: dict[str, dict[str, int]] = {}
     for own in plan.seats:
+        if job.stays_pushed(job.seats[own.seat]):
+            continue
         count = Counter(own.put_in)
         count.subtract(Counter(own.out))
         for mark, n in count.items():
@@ -256,8 +263,9 @@ def _learned(
         elif one.what == "movement":
             effects.append(column[one.at] * seat.setting)
         else:
-            # a pack that loses more leaves its seat lower
-            effects.append(-column[one.at] if seat.disturbed else still)
+            # a pack that loses more leaves its seat lower, unless the deck stays past it
+            pressed = seat.disturbed and not job.stays_pushed(job.seats[one.at])
+            effects.append(-column[one.at] if pressed else still)
     columns = np.array(effects).T @ root
     for one, change in zip(stated, columns.T, strict=True):
         yield Source(one.what, one.at), change

@@ -35,7 +35,11 @@ KINDS: Final = {
     "tension": ("measured tension of {}", "measure it again"),
     "plates": ("plates at {}", "measure the plates again"),
     "plate class": ("thickness of plates {}, not measured", "measure the plates"),
-    "play": ("play at {} behind a pack that is pushed in", "push the deck back against the pack"),
+    "push": ("the push at {}, read in steps of its ram", "read the push at {} with a dial"),
+    "spring back": (
+        "what the deck springs back at {} when the ram is let off",
+        "read a dial at {} with the ram off and push again (spring_back)",
+    ),
     "nut": ("setting of nut {}", "set it by a finer dial"),
     "movement": ("movement scale of the jacks at {}", "set it by a dial on the deck"),
     "bedding": ("bedding at {}", "measure the bedding of a pack"),

@@ -27,7 +27,7 @@ def seat(name: str, now: str, new: str, setting: float, held_by: str = "packs") 
     put_in = tuple(m for m in built if m not in old)
     return SeatFact(
         *(name, "B", "up", held_by, old, out, put_in, built),
-        *(0.0, 0.0, 0.0, setting, 0.0, True, 0.0, 0.0, 0.0, 0.0),
+        *(0.0, 0.0, 0.0, 0.0, setting, 0.0, True, 0.0, 0.0, 0.0, 0.0),
     )
 
 

@@ -268,6 +268,7 @@ def seat_facts(job: Job) -> tuple[SeatFact, ...]:
                 height_now=job.pack_height(seat.pack),
                 height_new=job.pack_height(build_up),
                 bedding=seat.bedding if seat.id in PACKS else 0.0,
+                room_behind=0.0,
                 setting=setting,
                 ideal=setting + 0.0003,
                 disturbed=setting != 0.0,

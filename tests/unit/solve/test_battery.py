@@ -51,7 +51,7 @@ def test_the_problem_is_the_job(first: int):
     for seed in range(first, first + 100):
         made = made_job(seed)
         problem = build_problem(made.job, made.state, made.influence)
-        packs = every_pack(made.job)
+        packs = every_pack(made.job, made.influence)
         for seat, choices in zip(problem.seats, problem.choices, strict=True):
             ours = Counter((round(c.setting, 9), *sorted(c.marks), c.disturbed) for c in choices)
             assert ours == Counter(
