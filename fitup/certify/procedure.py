@@ -48,6 +48,7 @@ _NOTES: Final[dict[str, str]] = {
     "LAND": "the gauge falls to nought while the deck settles; stop if one corner lands alone",
     "HOLD POINT": "one for all crews of the stage",
 }
+_BEHIND_A_PUSH: Final = "the deck stays where it was pushed, the oil is off; slide it in loose"
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,8 +210,17 @@ def event_of(
         readings=readings,
         moved=order.moved,
         after=moment.after,
-        note=_NOTES.get(order.verb, ""),
+        note=_note(moment),
     )
+
+
+def _note(moment: Moment) -> str:
+    """Say how an order is carried out."""
+    order = moment.order
+    carried = {s.on for s in moment.after if s.seat in order.objects}
+    if order.verb == "CHANGE PACK" and carried == {"friction"}:
+        return _BEHIND_A_PUSH
+    return _NOTES.get(order.verb, "")
 
 
 def procedure_of(job: Job, stage: Stage, events: tuple[WorkEvent, ...]) -> Procedure:

@@ -325,6 +325,7 @@ def _card(job: Job, fact: SeatFact) -> SeatCard:
         count=len(fact.build_up),
         most_plates=job.seats[fact.seat].most_plates,
         bedding=rounded(fact.bedding, units.move),
+        room_behind=rounded(fact.room_behind, units.move) if fact.room_behind > 0.0 else None,
         insertion=uncertified(job.working.insertion, units.move)
         if job.seats[fact.seat].comes_back
         else None,
@@ -345,7 +346,8 @@ def _bearing_area(job: Job, fact: SeatFact) -> tuple[str, Number | None]:
         return "", None
     smallest = min(plates, key=lambda p: p.length * p.width)
     sides = (f"{units.move.number(v):g}" for v in (smallest.length, smallest.width))
-    pressure = None if fact.contact is None else rounded(fact.contact, units.pressure)
+    loose = fact.contact is None or fact.room_behind > 0.0
+    pressure = None if loose or fact.contact is None else rounded(fact.contact, units.pressure)
     return f"{' x '.join(sides)} {units.move.word}", pressure
 
 

@@ -59,6 +59,14 @@ def line_called(job: Job, seats: Sequence[str], event: WorkEvent) -> str:
     return _ASKS.get(verb, verb)
 
 
+#: parts of the work of a crew that only pushes: nothing is lifted, nothing lands
+_OF_A_PUSH: Final = {
+    "Take the load": "Touch",
+    "Onto steel, change the packs by tool, free the load": "Change the packs by tool",
+    "Lower and land": "Jacks off",
+}
+
+
 def part_called(job: Job, seats: Sequence[str], title: str) -> str:
     """Return what a part of the work is called.
 
@@ -74,6 +82,8 @@ def part_called(job: Job, seats: Sequence[str], title: str) -> str:
         return "Onto the lock nuts, free the load"
     if _lifts(job, seats):
         return title
+    if not any(job.seats[s].comes_back for s in seats):
+        return _OF_A_PUSH.get(title, title)
     out = verb_called(job, seats, "RAISE").capitalize()
     return {"Lift": out, "Lower and land": "Let back and land"}.get(title, title)
 

@@ -39,6 +39,8 @@ class SeatCard:
     count: int
     most_plates: int
     bedding: Number
+    room_behind: Number | None
+    """How far a deck that friction holds stands past its pack, which carries nothing."""
     insertion: Number | None
     """Clear height over the new pack; None where it is pushed against and slid in behind."""
     plan_size: str
