@@ -47,7 +47,7 @@ from fitup.certify.temperature import second_thermal_path, steel_apart
 from fitup.checks.items import place_of
 from fitup.errors import CertificateRefused
 from fitup.frames import Array
-from fitup.model import Check, CheckState, Influence, Job, Plan, circuits_of
+from fitup.model import Check, CheckState, Influence, Job, Plan, Seat, circuits_of
 from fitup.survey.points import Survey
 from fitup.units import DISPLAY, from_si
 
@@ -363,6 +363,11 @@ def _contact(job: Job, pack: Sequence[str], load: float) -> float | None:
     return max(load, 0.0) / smallest if smallest else None
 
 
+def _on_a_mark(job: Job, seat: Seat) -> bool:
+    """Say whether a nut or a push decides where a seat stands, and not its plates."""
+    return seat.held_by == "nut" or job.stays_pushed(seat)
+
+
 def _statements(
     work: Work,
     influence: Influence,
@@ -374,8 +379,10 @@ def _statements(
     shown = DISPLAY[work.job.units].move
     apart_words = f"{from_si(float(apart), 'length', shown.suffix):.{shown.decimals + 2}f}"
     how = "hung" if isinstance(work.states, HungStates) else influence.origin
+    marks = [n for n in final if _on_a_mark(work.job, work.job.seats[n])]
     return (
-        f"settings of {len(work.plan.seats)} seats added up plate by plate from measured thickness",
+        f"settings of {len(final) - len(marks)} seats added up plate by plate from measured "
+        f"thickness, of {len(marks)} followed mark by mark of nut or ram",
         f"checks and reactions by a second path: {_HOW[how]}",
         f"second path and optimiser differ by at most {apart_words} {shown.word} in any check",
         f"{work.counted} states over {_numbers(work)} stages, each printed increment one of "
