@@ -31,6 +31,7 @@ PAGES: Final = sorted(
 ANSWERS_3: Final = (
     r"fitup lockoff ",
     r"fitup (plan|check) +examples/skerrin-short",
+    r"fitup recover +examples/skerrin-linked",
 )
 STEEL: Final = "time,steel_C\n2031-05-14T04:00,14\n2031-05-14T08:00,15\n2031-05-14T16:00,19\n"
 
