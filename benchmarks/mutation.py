@@ -54,6 +54,7 @@ TESTS = {
     "problem": (
         "tests/unit/problem",
         "tests/unit/plan/test_plan.py",
+        "tests/unit/plan/test_whynot.py",
         "tests/published/test_pack_arithmetic.py",
         "tests/published/test_hand_example.py",
         "tests/published/test_bounded_least_squares.py",

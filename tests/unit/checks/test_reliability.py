@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 
 from fitup.checks import joint_state
+from fitup.checks import reliability as module
 from fitup.checks.reliability import unseen_at_joints
 from fitup.checks.state import uncertainties_apart
 from fitup.frames import displacement_rows
@@ -103,3 +106,25 @@ def test_uncertainty_with_and_without_what_points_share(night: tuple):
     # a single level hangs on the control alike in both
     assert u[rows["level/W7-T5"]] == pytest.approx(apart[rows["level/W7-T5"]])
     assert uncertainties_apart(job, replace(survey, shared=()), state.checks) is None
+
+
+def test_the_worst_of_several_epochs_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An error of -3 outweighs one of 2, whichever epoch comes first; nothing is no error."""
+    by_epoch = {1: np.array([[-3.0, 0.0]]), 2: np.array([[2.0, 0.0]])}
+    monkeypatch.setattr(module, "surveyed_checks", lambda *rest: (None, np.zeros((2, 3))))
+    monkeypatch.setattr(module, "used_readings", lambda job: ())
+    monkeypatch.setattr(module, "reach_of", lambda solved, worst: 2.0)
+    monkeypatch.setattr(module, "_effects", lambda s, survey, j, epoch: by_epoch[epoch])
+
+    def solved(name: str) -> SimpleNamespace:
+        seen = SimpleNamespace(id=name, kind="hz")
+        tested = SimpleNamespace(detectable=np.array([0.5]))
+        return SimpleNamespace(
+            network=SimpleNamespace(observations=[seen]), outcome=SimpleNamespace(tested=tested)
+        )
+
+    for order in ((1, 2), (2, 1)):
+        survey: Any = SimpleNamespace(solved={e: solved(f"night {e}") for e in order})
+        state: Any = SimpleNamespace(checks=("first", "second"))
+        (found,) = module.unseen_at_joints(cast(Any, None), survey, state)
+        assert (found.observation, found.effect, found.at_target) == ("night 1", -3.0, 1.0)
