@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from fitup.errors import NoPlan
 from fitup.frames import Array
 from fitup.model import CheckState, Influence, ObjectiveResult, Plan, SeatPlan
 from fitup.model.influence import Stay
-from fitup.problem.contact import plan_with_contact
+from fitup.problem.contact import _Tried, plan_with_contact
 
 STATE = CheckState((), np.array([0.010]), np.zeros((1, 1)))
 
@@ -98,3 +99,17 @@ def test_no_plan_that_holds() -> None:
         "every plan changes which seats carry, and none was found that keeps the limits then; "
         "give seats that must stay in contact a least bearing above zero, or more travel"
     )
+
+
+@pytest.mark.parametrize(
+    ("worst", "squares", "score"),
+    [(0.6, 0.3, (1.0, 0.3)), (1.0, 0.5, (1.0, 0.5)), (1.4, 2.0, (1.4, 2.0))],
+)
+def test_ratios_inside_count_alike(
+    worst: float, squares: float, score: tuple[float, float]
+) -> None:
+    """Below one the worst ratio says nothing more; the squares then decide."""
+    made = plan(0.0, worst)
+    second = ObjectiveResult("least squares", squares, squares, True, "least")
+    made = replace(made, objectives=(*made.objectives, second))
+    assert _Tried(made, Rocker().about(np.zeros(1)), 0.0, 0.0).score == score
