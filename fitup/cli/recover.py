@@ -139,8 +139,9 @@ def _written(by: WorkedBy, answer: Answer, folder: Path) -> tuple[str, ...]:
 
 
 def _papers(by: WorkedBy, sheet: RecoverySheet, recovery: Recovery) -> dict[str, bytes]:
-    """Return the sheet of a recovery and the form for what is read, by file name."""
-    from fitup.sheets.recovery import recovery_pdf
+    """Return the sheet of a recovery, its form, workbook and field page, by file name."""
+    from fitup.pages import field_page, recovery_field
+    from fitup.sheets.recovery import recovery_book, recovery_pdf
     from fitup.sheets.recovery_done import recovery_form
     from fitup.sheets.table_files import csv_bytes
 
@@ -149,6 +150,8 @@ def _papers(by: WorkedBy, sheet: RecoverySheet, recovery: Recovery) -> dict[str,
     return {
         f"recovery-{code}.pdf": recovery_pdf(sheet),
         f"recovery-{code}-as-done.csv": csv_bytes(form),
+        f"recovery-{code}.xlsx": recovery_book(sheet, form),
+        f"recovery-{code}-field.html": field_page(recovery_field(by.opened.job, recovery, sheet)),
     }
 
 

@@ -7,16 +7,15 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from fitup.model import Job, Procedure
 from fitup.pages.field_events import event_steps
-from fitup.pages.field_facts import FieldFacts, FieldStage, FieldStep, FormRow
+from fitup.pages.field_facts import FieldFacts, FieldStage, FieldStep, FormRow, field_units
 from fitup.pages.field_increments import increment_steps, joint_step
-from fitup.pages.review_facts import Unit, UnitName
+from fitup.pages.review_facts import UnitName
 from fitup.record.asdone import Asked, asked_of
 from fitup.sheets.as_done import as_done
 from fitup.sheets.cautions import BAND_PASSED, HOLD
 from fitup.sheets.model import SheetSet
 from fitup.sheets.table_files import json_bytes
 from fitup.sheets.work import StageSheet
-from fitup.units import DISPLAY
 
 
 def crews_of(sheets: SheetSet) -> tuple[int, ...]:
@@ -38,7 +37,7 @@ def field_facts(
         The certificate's; empty for a plan that has none.
     crew : int
     """
-    shown, head = DISPLAY[job.units], sheets.header
+    head, crews = sheets.header, len(crews_of(sheets))
     printed = json.loads(json_bytes(sheets, ()))
     return FieldFacts(
         job=head.job,
@@ -47,13 +46,8 @@ def field_facts(
         status=head.status,
         approved=head.approved,
         crew=crew,
-        crews=len(crews_of(sheets)),
-        units={
-            "move": Unit.of(shown.move),
-            "pressure": Unit.of(shown.pressure),
-            "force": Unit.of(shown.force),
-            "slope": Unit.of(shown.slope),
-        },
+        crews=crews,
+        units=field_units(job),
         stages=tuple(
             _stage(
                 job,
@@ -71,6 +65,7 @@ def field_facts(
         stop=BAND_PASSED,
         hold=HOLD,
         caution=sheets.caution_strip,
+        heading=f"Field page, crew {crew} of {crews}",
     )
 
 

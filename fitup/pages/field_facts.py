@@ -8,8 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from fitup.model import Job
 from fitup.pages.review_facts import Unit, UnitName
 from fitup.record.asdone import What
+from fitup.units import DISPLAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +32,15 @@ class FieldEntry:
     ----------
     name : str
         What it is called in the form as done, or unique in the stage where it is not in the form.
-    what : {'ram', 'gauge', 'dial', 'feeler', 'calliper', 'check', 'pack'}
+    what : {'ram', 'gauge', 'dial', 'feeler', 'calliper', 'check', 'pack', 'support'}
     label : str
         Of what, and where.
     should : str
         What it should read, in words.
     unit : str
-    sides : tuple of two str
-        What a value above and one below zero is called; empty where there is only a size.
+    sides : tuple of str
+        What a value above and one below zero is called; empty where there is only a size. Of a
+        support: everything a seat may stand on.
     bands : tuple of FieldBand
     area : float
         Of a gauge: the ram area [m2].
@@ -54,7 +57,7 @@ class FieldEntry:
     """
 
     name: str
-    what: Literal["ram", "gauge", "dial", "feeler", "calliper", "check", "pack"]
+    what: Literal["ram", "gauge", "dial", "feeler", "calliper", "check", "pack", "support"]
     label: str
     should: str
     unit: UnitName
@@ -92,6 +95,8 @@ class FormRow:
     pack: tuple[str, ...] = ()
     most: float | None = None
     """Of a load: above it work stops [N]."""
+    entry: str = ""
+    """Name of the reading that fills it, where that is not its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,3 +126,17 @@ class FieldFacts:
     """What to do when a band is passed."""
     hold: str
     caution: str
+    heading: str
+    of: Literal["Plan", "Recovery"] = "Plan"
+    """What the check code is of."""
+
+
+def field_units(job: Job) -> dict[UnitName, Unit]:
+    """Return the units of a crew's instruments."""
+    shown = DISPLAY[job.units]
+    return {
+        "move": Unit.of(shown.move),
+        "pressure": Unit.of(shown.pressure),
+        "force": Unit.of(shown.force),
+        "slope": Unit.of(shown.slope),
+    }

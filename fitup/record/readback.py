@@ -26,6 +26,8 @@ _NEEDED: Final = ("plan", "stage", "name")
 _FILLED: Final = ("read", "side", "pack", "stands")
 #: an opening nominally below this may be taken for an error of it [m]
 _OPENING: Final = 0.010
+#: how the form says that a pack has none
+NO_PLATES: Final = "no plates"
 _TIMES: Final = "\u00d7"
 _NOISE: Final = frozenset({"side", "too", "far", "by", "of", "start", "from"})
 
@@ -378,6 +380,8 @@ def _parts(text: str) -> tuple[str, str, str]:
 
 def _pack(asked: Asked, text: str) -> Read:
     """Read plates as people write them: ``P40+P10``, ``p40, p10``, ``2 x P20``."""
+    if text.strip().lstrip("'").casefold() == NO_PLATES:
+        return Read(pack=())
     known = {mark.casefold(): mark for mark in asked.marks}
     plain = re.sub(rf"\b(\d+)\s*[xX*{_TIMES}]\s*", rf"\1{_TIMES}", text.strip().lstrip("'"))
     marks: list[str] = []

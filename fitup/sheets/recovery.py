@@ -24,7 +24,7 @@ from fitup.sheets.build import header_of
 from fitup.sheets.cautions import BAND_PASSED, STRIP, cautions
 from fitup.sheets.crew import crew_sheet
 from fitup.sheets.crew_lines import CrewLine, CrewReading, CrewSheet
-from fitup.sheets.model import Header
+from fitup.sheets.model import Header, Table
 from fitup.sheets.numbers import Number, printed_in, rounded
 from fitup.sheets.pdf import compile_pdf, printable
 from fitup.sheets.places import place_words
@@ -142,6 +142,64 @@ def recovery_pdf(sheet: RecoverySheet) -> bytes:
         band_passed=list(BAND_PASSED),
         **content,
     )
+
+
+def recovery_book(sheet: RecoverySheet, form: Table) -> bytes:
+    """Return a recovery as a workbook: what it is, where everything stands, its lines, its form.
+
+    Parameters
+    ----------
+    sheet : RecoverySheet
+    form : Table
+        For what is read, with empty columns to be filled in.
+    """
+    from fitup.sheets.table_files import book_bytes
+
+    head = sheet.header
+    about = [
+        ("job", head.job),
+        ("status", head.status),
+        ("check code", head.check_code),
+        ("recovery of plan", sheet.plan_code),
+        ("goal", sheet.goal),
+        ("stopped after line", sheet.line),
+        *(("the crew said", words) for words in sheet.said),
+        *(("OUTSIDE until it is done", words) for words in sheet.outside),
+        ("then", sheet.then),
+        *((f"caution {i + 1}", caution) for i, caution in enumerate(sheet.cautions)),
+    ]
+    found = tuple(
+        (f.seat, f.place, f.on, f.load.full, "+".join(f.pack), "+".join(f.temporary), f.jack)
+        for f in sheet.found
+    )
+    lines = tuple(
+        (line.number, line.who, line.asks, _reads(line), _stops(line), line.note)
+        for part in sheet.pages.parts
+        for line in part.lines
+    )
+    columns = ("seat", "place", "stands_on", "load", "pack", "temporary", "jack")
+    tables = (
+        Table("found", columns, found),
+        Table("lines", ("line", "who", "does", "reads", "stop", "note"), lines),
+        form,
+    )
+    return book_bytes(about, tables)
+
+
+def _reads(line: CrewLine) -> str:
+    """Say what a line brings jacks to, and which plates it moves."""
+    said = [_read_words(read) for cell in line.cells for read in cell.reads if read.aim]
+    for pack in line.packs:
+        steps = ", ".join(f"{word} {marks}" for word, marks in pack.steps)
+        said.append(f"{pack.seat}: {steps or 'no plate moves'}")
+    return "; ".join([*said, line.same] if line.same else said)
+
+
+def _stops(line: CrewLine) -> str:
+    """Say the stop bands of a line, reading by reading."""
+    reads = [read for cell in line.cells for read in cell.reads if read.stop]
+    own = [f"{read.key[-1]}: {read.stop}" for read in reads]
+    return "; ".join([*own, line.same_stop] if line.same_stop else own)
 
 
 def line_words(stopped: Stopped) -> str:

@@ -33,13 +33,23 @@ _DIALS: Final = {
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
-    """One thing that is read, with its words on the form."""
+class AskedRow:
+    """One thing that is read, with its words on the form.
+
+    ``entry`` names the reading that fills it, as the field page calls it: instrument, where and
+    line; it is empty where no single line does.
+    """
 
     asked: Asked
     place: str
     should: str
     ends: tuple[str, str]
+    entry: str = ""
+
+    @property
+    def name(self) -> str:
+        """What it is called on the form."""
+        return self.asked.name
 
 
 def recovery_asked(job: Job, recovery: Recovery) -> tuple[Asked, ...]:
@@ -53,6 +63,11 @@ def recovery_asked(job: Job, recovery: Recovery) -> tuple[Asked, ...]:
         As it was certified.
     """
     return tuple(row.asked for row in _rows(job, recovery))
+
+
+def asked_rows(job: Job, recovery: Recovery) -> tuple[AskedRow, ...]:
+    """Return the rows of the form of a recovery, as :func:`recovery_asked` does their bands."""
+    return tuple(_rows(job, recovery))
 
 
 def recovery_form(job: Job, recovery: Recovery, code: str, record: str) -> Table:
@@ -77,7 +92,7 @@ def recovery_form(job: Job, recovery: Recovery, code: str, record: str) -> Table
     return Table(FORM, (*HEAD, *blank), tuple((*row, *(None for _ in blank)) for row in rows))
 
 
-def _rows(job: Job, recovery: Recovery) -> Iterator[_Row]:
+def _rows(job: Job, recovery: Recovery) -> Iterator[AskedRow]:
     procedure = recovery.procedure
     parts = parts_of(job, procedure, procedure.events)
     lines = [line for part in parts for line in part.lines]
@@ -99,7 +114,7 @@ def _whole(read: CrewReading) -> bool:
     return read.low is not None and read.high is not None
 
 
-def _at_last(job: Job, seat: str, reads: Sequence[CrewReading]) -> Iterator[_Row]:
+def _at_last(job: Job, seat: str, reads: Sequence[CrewReading]) -> Iterator[AskedRow]:
     """Yield where a ram or dial stood at the last line that asks for it."""
     if not reads:
         return
@@ -113,10 +128,16 @@ def _at_last(job: Job, seat: str, reads: Sequence[CrewReading]) -> Iterator[_Row
     name = f"{instrument} {at}"
     asked = Asked(name, "ram", "length", ends[0], ends[1], sides=sides)
     should, *band = end_words(read)
-    yield _Row(asked, f"{place_words(job, own)}, line {line}", should, (band[0], band[1]))
+    yield AskedRow(
+        asked,
+        f"{place_words(job, own)}, line {line}",
+        should,
+        (band[0], band[1]),
+        f"{name} line {line}",
+    )
 
 
-def _load(job: Job, jack: str, reads: Sequence[CrewReading]) -> Iterator[_Row]:
+def _load(job: Job, jack: str, reads: Sequence[CrewReading]) -> Iterator[AskedRow]:
     """Yield the most that a gauge showed on the way, between its least and its greatest stop."""
     highs = [r.high.si for r in reads if r.high is not None]
     if not highs:
@@ -127,10 +148,10 @@ def _load(job: Job, jack: str, reads: Sequence[CrewReading]) -> Iterator[_Row]:
     ends = (gauge[0] * area, gauge[1] * area)
     asked = Asked(f"load {jack}", "load", "force", *ends, area=area, gauge=gauge)
     place = place_words(job, job.seats[job.jacks[jack].seat])
-    yield _Row(asked, place, "the most on the way", most_words(reads))
+    yield AskedRow(asked, place, "the most on the way", most_words(reads))
 
 
-def _left(job: Job, recovery: Recovery) -> Iterator[_Row]:
+def _left(job: Job, recovery: Recovery) -> Iterator[AskedRow]:
     """Yield the packs and plates that were touched as they are left, and what every seat is on."""
     events = recovery.procedure.events
     touched = {(m.seat, p) for e in events for m in e.moved for p in (m.source, m.target)}
@@ -146,6 +167,6 @@ def _left(job: Job, recovery: Recovery) -> Iterator[_Row]:
             asked.append(("temporary", beside))
         for word, pack in asked:
             own = Asked(f"{word} {state.seat}", "pack", pack=tuple(pack), marks=marks)
-            yield _Row(own, place, "+".join(pack) or "no plates", ("any other pack", ""))
+            yield AskedRow(own, place, "+".join(pack) or "no plates", ("any other pack", ""))
         stands = Asked(f"stands {state.seat}", "support", stands=state.on)
-        yield _Row(stands, place, SUPPORTS[state.on], ("anything else", ""))
+        yield AskedRow(stands, place, SUPPORTS[state.on], ("anything else", ""))

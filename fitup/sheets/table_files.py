@@ -45,6 +45,19 @@ def csv_bytes(table: Table) -> bytes:
 
 def xlsx_bytes(sheets: SheetSet) -> bytes:
     """Return all tables as one workbook, the same bytes for the same plan."""
+    return book_bytes(_about(sheets), tables(sheets))
+
+
+def book_bytes(about: Iterable[tuple[str, str]], content: Iterable[Table]) -> bytes:
+    """Return tables as one workbook, the same bytes for the same content.
+
+    Parameters
+    ----------
+    about : iterable of (str, str)
+        What its first page says: name and text.
+    content : iterable of Table
+        A page each; the form has a box round every cell to be filled in.
+    """
     from openpyxl import Workbook
     from openpyxl.styles import Alignment, Font
 
@@ -53,11 +66,11 @@ def xlsx_bytes(sheets: SheetSet) -> bytes:
     book.properties.creator = "fitup"
     first = book.active
     first.title = "about"
-    for row in _about(sheets):
+    for row in about:
         first.append([_safe(cell) for cell in row])
     first.column_dimensions["A"].width = 18
     first.column_dimensions["B"].width = 110
-    for table in tables(sheets):
+    for table in content:
         page = book.create_sheet(table.name)
         page.append(table.columns)
         for cell in page[1]:

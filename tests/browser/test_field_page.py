@@ -9,11 +9,17 @@ from typing import Any
 
 import pytest
 
+from fitup.model.recovery import Goal, Recovery, Stopped
 from fitup.openjob import OpenJob, open_job
-from fitup.pages import FieldFacts, crews_of, field_facts, field_page
+from fitup.pages import FieldFacts, crews_of, field_facts, field_page, recovery_field
+from fitup.record.approval import OPEN
 from fitup.record.asdone import Read, asked_of, judge
 from fitup.record.readback import code_of, form_readings, read_form
+from fitup.record.recoveries import recovery_id
+from fitup.recovery import stopped_at
 from fitup.sheets import SheetSet, build_sheets
+from fitup.sheets.recovery import recovery_sheet
+from fitup.sheets.recovery_done import recovery_asked
 from fitup.sheets.table_files import json_bytes
 
 WORDS = {"go on": "go", "hold": "hold", "stop": "stop"}
@@ -57,6 +63,9 @@ def tick_all(page: Any) -> None:
 
 def fill(page: Any, i: int, entry: Any, value: float | None, facts: FieldFacts) -> None:
     """Type a value of a step's entry, in SI, as its instrument shows it."""
+    if entry.what == "support":
+        page.check(f"#side-{i}-{entry.sides.index(entry.should)}")
+        return
     if entry.what == "pack":
         page.locator("#body fieldset").nth(i).get_by_role("button").click()
         return
@@ -86,7 +95,9 @@ def walk(page: Any, facts: FieldFacts, change: Callable[[Any], float | None] = m
     for number, step in enumerate(steps):
         tick_all(page)
         for i, entry in enumerate(step.entries):
-            fill(page, i, entry, None if entry.what == "pack" else change(entry), facts)
+            fill(
+                page, i, entry, None if entry.what in ("pack", "support") else change(entry), facts
+            )
         assert page.locator("#verdict strong").text_content() == "GO ON", step.title
         if number < len(steps) - 1:
             page.click("#on")
@@ -396,3 +407,50 @@ def test_a_name_cannot_become_markup(
     assert page.locator("img").count() == 0
     assert page.title() == "Crew 1: </script><script>window.hacked=1</script>"
     assert "<img src=x" in page.input_value("#form")
+
+
+def way_out(own: OpenJob, goal: Goal) -> tuple[Recovery, FieldFacts]:
+    """A jack broken in the last line of the lift, and the page of the way out."""
+    certificate = own.certificate
+    events = certificate.procedures[0].events
+    line = [e.line for e in events if e.verb == "RAISE"][-1]
+    lines = (*certificate.procedures, *certificate.ways_back)
+    stopped = stopped_at(own.job, lines, Stopped(line=line), None)
+    answer = own.rescuer.answer(stopped, (goal,))
+    recovery = answer.of(goal).recovery
+    assert recovery is not None
+    name = recovery_id(own.plan.id, recovery)
+    sheet = recovery_sheet(
+        own.job, own.survey, own.plan, certificate, answer.found, recovery, name, OPEN
+    )
+    return recovery, recovery_field(own.job, recovery, sheet)
+
+
+@pytest.mark.parametrize("goal", ["safe", "back"])
+def test_a_recovery_on_the_phone_is_judged_as_fitup_done_does(
+    opened: Callable[..., Any], small_job: OpenJob, tmp_path: Path, goal: Goal
+):
+    recovery, facts = way_out(small_job, goal)
+    file = tmp_path / "recovery.html"
+    file.write_bytes(field_page(facts))
+    page = opened(file, width=390, height=844)
+    assert facts.check_code in page.text_content("header")
+    assert page.text_content("#of") == "Recovery"
+    walk(page, facts)
+    assert f"GO ON. Recovery {facts.check_code}" in page.text_content("#hold")
+    asked = recovery_asked(small_job.job, recovery)
+    form = read_form(export(page, tmp_path))
+    stage = recovery.stopped.stage
+    assert code_of(form, stage) == facts.check_code
+    read = form_readings(form, stage, asked)
+    assert set(read) == {a.name for a in asked}
+    judgement = judge(asked, read, small_job.job, stage)
+    assert judgement.verdict == "go on", judgement.reasons
+
+    last = facts.stages[0].steps[-1].entries
+    i = next(i for i, entry in enumerate(last) if entry.what == "support")
+    other = next(k for k, word in enumerate(last[i].sides) if word != last[i].should)
+    page.check(f"#side-{i}-{other}")
+    assert page.locator("#verdict strong").text_content() == "STOP"
+    read = form_readings(read_form(export(page, tmp_path)), stage, asked)
+    assert judge(asked, read, small_job.job, stage).verdict == "stop"

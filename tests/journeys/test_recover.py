@@ -10,6 +10,7 @@ import re
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from fitup.record import Record, append
@@ -97,9 +98,13 @@ class Site:
         """Print a recovery and return its check code."""
         out = self.keys / "night"
         said = self.looks("recover", *stated, "--to", out, code=code)
-        paper, form = [
+        paper, form, book, phone = [
             line.split()[1] for line in said.out.splitlines() if line.startswith("Wrote")
         ]
+        assert (Path(book).stem, Path(phone).stem) == (
+            Path(paper).stem,
+            f"{Path(paper).stem}-field",
+        )
         assert Path(form).stem == f"{Path(paper).stem}-as-done"
         return Path(paper).stem.removeprefix("recovery-")
 
@@ -434,6 +439,22 @@ def test_readings_of_a_recovery_are_judged_by_its_own_bands(site, late):
     assert f"Recovery {late}: STOP" in again.out
     site.does("ines", "release", "--stop", entry, "--why", "dial was knocked, levelled anew")
     assert entry not in stops(site)
+
+
+def test_a_recovery_is_reported_by_its_workbook(site, late):
+    """The form in the workbook, filled in by hand, is judged as the CSV is."""
+    book = load_workbook(site.keys / "night" / f"recovery-{late}.xlsx")
+    assert book.sheetnames == ["about", "found", "lines", "as-done"]
+    head, *rows = book["as-done"].iter_rows()
+    names = [cell.value for cell in head]
+    for cells in rows:
+        row = {n: str(c.value or "") for n, c in zip(names, cells, strict=True)}
+        for name, value in site.as_read(row).items():
+            cells[names.index(name)].value = value
+    filled_in = site.keys / "filled.xlsx"
+    book.save(filled_in)
+    said = site.does("ola", "done", "--recovery", late, "--from", filled_in)
+    assert f"Recovery {late}: GO ON" in said.out
 
 
 def test_what_a_seat_stands_on_is_read_and_judged(site, late):

@@ -3,6 +3,7 @@
 
 const facts = JSON.parse(document.getElementById('facts').textContent);
 const el = (id) => document.getElementById(id);
+const NO_PLATES = 'no plates';
 const BITS = 1e-9; // what a reading may be off its printed limit: the last bits of a conversion
 const KEY = `fitup field ${facts.check_code} crew ${facts.crew}`;
 let kept = { stage: 0, step: 0, read: {}, side: {}, tick: {}, freed: {}, log: [] };
@@ -60,11 +61,12 @@ function valueOf(entry, text, side) {
 }
 
 function packOf(text) {
-  return text.trim().split(/[+\s]+/).filter(Boolean);
+  return text.trim() === NO_PLATES ? [] : text.trim().split(/[+\s]+/).filter(Boolean);
 }
 
 /** One reading: go on, hold or stop, with the reason. */
 function judged(entry, text, side) {
+  if (entry.what === 'support') return judgedSupport(entry, side);
   if (!text.trim()) return ['hold', 'not read'];
   if (entry.what === 'pack') return judgedPack(entry, packOf(text));
   const value = valueOf(entry, text, side);
@@ -89,11 +91,17 @@ function edgesText(entry, band) {
   return `outside ${endText(entry, band.low)} to ${endText(entry, band.high)}`;
 }
 
+function judgedSupport(entry, side) {
+  if (!side) return ['hold', 'not read'];
+  return side === entry.should ? ['go', 'as planned'] : ['stop', `not ${entry.should}`];
+}
+
 function judgedPack(entry, built) {
   const [have, want] = [built.join('+'), entry.pack.join('+')];
   if (have === want) return ['go', 'as planned'];
+  const should = want || NO_PLATES;
   const same = [...built].sort().join('+') === [...entry.pack].sort().join('+');
-  return same ? ['hold', `in another order than ${want}`] : ['stop', `not ${want}`];
+  return same ? ['hold', `in another order than ${should}`] : ['stop', `not ${should}`];
 }
 
 function endText(entry, si) {
@@ -106,6 +114,7 @@ function endText(entry, si) {
 /** What stops the work or holds it, in words. */
 function bandText(entry) {
   if (entry.what === 'pack') return 'STOP: any other pack';
+  if (entry.what === 'support') return 'STOP: anything else';
   return entry.bands.map((band) => `${band.meaning} ${edgesText(entry, band)}`).join('. ');
 }
 
@@ -171,6 +180,12 @@ function entryBox(entry, i) {
   box.append(made('legend', entry.label));
   box.append(made('p', `Should read: ${entry.should}`, 'should'));
   if (bandText(entry)) box.append(made('p', bandText(entry), 'band'));
+  const verdict = made('p', '', 'said');
+  verdict.id = `judged-${i}`;
+  if (entry.what === 'support') {
+    box.append(sideChoice(entry, name, i), verdict);
+    return box;
+  }
   const label = made('label', entry.what === 'pack' ? 'Plates as built, bottom to top, joined by +'
     : `Reads, ${facts.units[entry.unit].word}`);
   const input = made('input');
@@ -178,8 +193,6 @@ function entryBox(entry, i) {
   if (entry.what !== 'pack') input.inputMode = 'decimal';
   label.htmlFor = input.id;
   box.append(label, input);
-  const verdict = made('p', '', 'said');
-  verdict.id = `judged-${i}`;
   input.setAttribute('aria-describedby', verdict.id);
   input.addEventListener('input', () => {
     kept.read[name] = input.value;
@@ -191,7 +204,7 @@ function entryBox(entry, i) {
     const as = made('button', 'Built as planned');
     as.type = 'button';
     as.addEventListener('click', () => {
-      input.value = entry.pack.join('+');
+      input.value = entry.pack.join('+') || NO_PLATES;
       kept.read[name] = input.value;
       changed();
     });
@@ -242,7 +255,7 @@ function noteStop(entry) {
   const [verdict, why] = judgedHere(kept.stage, entry);
   if (verdict !== 'stop') return;
   const name = key(kept.stage, entry.name);
-  note(`STOP, ${entry.label}: ${kept.read[name]} ${entry.what === 'pack' ? '' : facts.units[entry.unit].word} `
+  note(`STOP, ${entry.label}: ${kept.read[name] || ''} ${['pack', 'support'].includes(entry.what) ? '' : facts.units[entry.unit].word} `
     + `${kept.side[name] || ''} ${why}`);
 }
 
@@ -302,6 +315,10 @@ function showVerdict() {
 function readOf(stage, row) {
   const entries = facts.stages[stage].steps.flatMap((step) => step.entries);
   const jack = row.name.replace(/^\S+ /, '');
+  if (row.entry) {
+    const own = entries.find((entry) => entry.name === row.entry);
+    return own ? given(stage, own) : null;
+  }
   if (row.what === 'ram') {
     const own = entries.filter((entry) => entry.last && entry.jack === jack).at(-1);
     return own ? given(stage, own) : null;
@@ -328,7 +345,8 @@ function fineText(unit, si) {
 function given(stage, entry) {
   const name = key(stage, entry.name);
   const text = kept.read[name] || '';
-  if (entry.what === 'pack') return text.trim() ? { pack: packOf(text).join('+') } : null;
+  if (entry.what === 'pack') return text.trim() ? { pack: packOf(text).join('+') || NO_PLATES } : null;
+  if (entry.what === 'support') return kept.side[name] ? { stands: kept.side[name] } : null;
   if (valueOf(entry, text, kept.side[name] || '') === null) return null;
   return { read: text.trim().replace(',', '.'), side: entry.whole ? 'opening' : kept.side[name] || '' };
 }
@@ -341,14 +359,14 @@ function cell(text) {
 function formText() {
   const [length, force] = [facts.units.move.word, facts.units.force.word];
   const lines = [['plan', 'stage', 'name', 'place', 'should_read', 'stop_beyond', 'or_beyond',
-    `read_${length}`, 'side', `read_${force}`, 'pack']];
+    `read_${length}`, 'side', `read_${force}`, 'pack', 'stands_on']];
   facts.stages.forEach((stage, s) => {
     for (const row of stage.form) {
       const got = readOf(s, row) || {};
       const read = got.read || '';
       lines.push([facts.check_code, String(stage.number), row.name, row.place, row.should_read,
         row.stop_beyond, row.or_beyond, row.unit === 'move' ? read : '', got.side || '',
-        row.unit === 'force' ? read : '', got.pack || '']);
+        row.unit === 'force' ? read : '', got.pack || '', got.stands || '']);
     }
   });
   return `${lines.map((line) => line.map(cell).join(',')).join('\r\n')}\r\n`;
@@ -361,7 +379,7 @@ function showEnd() {
   const all = stage.steps.map((_, i) => stepVerdict(kept.stage, i).verdict);
   const verdict = worst(all);
   const other = facts.crews > 1 ? ' The stage is reported when every crew has read its part.' : '';
-  say(el('hold'), `Stage ${stage.number}, crew ${facts.crew}: ${WORDS[verdict]}. Plan ${facts.check_code}. `
+  say(el('hold'), `Stage ${stage.number}, crew ${facts.crew}: ${WORDS[verdict]}. ${facts.of} ${facts.check_code}. `
     + `${facts.hold}${other}`);
   const text = formText();
   el('form').value = text;
@@ -384,7 +402,8 @@ function copyForm() {
 
 // --- start -----------------------------------------------------------------------------------
 
-say(el('crew'), `Field page, crew ${facts.crew} of ${facts.crews}`);
+say(el('crew'), facts.heading);
+say(el('of'), facts.of);
 say(el('job'), facts.job);
 say(el('code'), facts.check_code);
 say(el('spoken'), facts.spoken);

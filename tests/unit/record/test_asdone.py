@@ -211,6 +211,15 @@ def test_verdict(job, asked, read, verdict, words):
     assert (judged.verdict, judged.readings[0].words) == (verdict, words)
 
 
+@pytest.mark.parametrize("text", ["no plates", "No plates"])
+def test_no_plates_is_an_empty_pack(job, text):
+    """As the form says it; not two plates of that name."""
+    bare = Asked("temporary S2", "pack", marks=MARKS)
+    read = read_words([f"temporary S2 = {text}"], [bare])
+    assert read["temporary S2"].pack == ()
+    assert judge([bare], read, job, 1).verdict == GO_ON
+
+
 def test_gravest_verdict_counts_and_missing_ones_are_gathered(job):
     read = {"E3/L/step": Read(0.009), "pack S1": Read(pack=("P5", "P20"))}
     judged = judge(ALL, read, job, 3)
