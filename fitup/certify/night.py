@@ -394,7 +394,7 @@ class Night:
         names = list(self.now)
         on_oil = np.array([self.now[n].on == "oil" for n in names])
         for circuit in self.links.circuits:
-            if len({self.now[s].on for s in circuit.seats}) > 1:
+            if len({self.now[s].on == "oil" for s in circuit.seats}) > 1:
                 self.wrong(
                     f"stage {self.stage.number}",
                     f"jacks of circuit {circuit.id} do not all stand on oil together",

@@ -449,6 +449,9 @@ def _note(night: Night, new: set[str], event: WorkEvent) -> str:
         linked = event.verb == "FREE" and any(new & set(c.jacks) for c in own)
         led = circuit_note(own, event.verb, "") if event.verb == "FREE" else ""
         note = f"{named}: {_NOTES['FREE LINKED' if linked else event.verb]}"
+        valves = {night.job.jacks[j].circuit for j in new & set(event.objects)} - {""}
+        if event.verb == "SET" and valves:
+            note += f", on valve {' and '.join(sorted(valves))} in its place"
         return f"{note}; {led}" if led else note
     if event.verb == "JACK OFF" and not night.started:
         return _NOTES["JACK OFF"]

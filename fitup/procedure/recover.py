@@ -44,7 +44,13 @@ def ways_out(way: Way, goal: Goal) -> tuple[tuple[Order, int], ...] | str:
     if obstacle:
         return obstacle
     ways = {"safe": way.safe, "back": way.back, "end": way.end}
-    return tuple((o, way.at) for o in ways[goal]() if o.objects)
+    found: list[tuple[Order, int]] = []
+    for order in (o for o in ways[goal]() if o.objects):
+        if found and found[-1][0] == order:
+            # the stage asks at once for what was just done
+            found.pop()
+        found.append((order, way.at))
+    return tuple(found)
 
 
 class Way:
@@ -256,9 +262,13 @@ class Way:
         new = [n for n in seats if self._replaced(n) and n not in self.set_up]
         self.set_up |= set(new)
         yield Order("SET", "set", self._jacks(new))
-        yield Order("TOUCH", "touch", self._jacks(new))
+        yield Order("TOUCH", "touch", self._driven(new))
         self._loosen(seats)
         yield Order("FREE", "free", self._jacks(seats), self._readings(seats))
+
+    def _driven(self, seats: Sequence[str]) -> tuple[str, ...]:
+        """Return the jacks that oil comes to where those of some seats are to touch."""
+        return self._jacks(seats)
 
     def _loosen(self, seats: Sequence[str]) -> None:
         """Bring rams to where what carries is loose: plates need one mark more to be free."""

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import Job, Order, Stage
+from fitup.model import Job, Order, Stage, circuits_of
 from fitup.model.procedure import Phase, Verb
 from fitup.model.recovery import Found, Goal
 from fitup.procedure.heights import Heights
@@ -65,6 +65,13 @@ class LinkedWay(Way):
                         f"seat {name} came down on its {what} while its circuit holds oil: run "
                         "all nuts home, let the oil off and ask again with --at-rest"
                     )
+            for circuit in circuits_of(self.job, list(self.seats)) if goal != "safe" else ():
+                on = {self.seats[s].state.on for s in circuit.seats if self.seats[s].started}
+                if "pack" in on and len(on) > 1:
+                    return (
+                        f"circuit {circuit.id} stands partly on packs and partly on nuts: its one "
+                        "valve cannot move one of them alone; the engineer decides"
+                    )
         return super().obstacle(goal)
 
     def safe(self) -> Iterator[Order]:
@@ -110,6 +117,8 @@ class LinkedWay(Way):
             if float(np.abs(gaps).max()) < _AT or float(gaps.min()) > _AT:
                 break
         self.rams = dict(zip(self.seats, rams.tolist(), strict=True))
+        # what is loose follows before the next move
+        self.open |= {n for n, gap in zip(self.seats, gaps.tolist(), strict=True) if gap > _AT}
 
     def _up(self, seat: str, ram: float) -> float:
         """Return a reading in whole marks, not below a ram [m]."""
@@ -121,6 +130,13 @@ class LinkedWay(Way):
         aims = np.array([leads.get(n, self.rams[n]) for n in self.seats])
         near = self.heights.on_jacks(self.heights.start) + aims
         return self.heights.followed(aims, near)[1]
+
+    def _driven(self, seats: Sequence[str]) -> tuple[str, ...]:
+        """Return the jacks of seats, with all that are on one valve with them."""
+        names = set(self._jacks(seats))
+        own = circuits_of(self.job, list(self.seats))
+        names |= {j for c in own if names & set(c.jacks) for j in c.jacks}
+        return tuple(j for j in self._jacks(list(self.seats)) if j in names)
 
     def _readings(self, seats: Sequence[str]) -> tuple[float, ...]:
         found = []

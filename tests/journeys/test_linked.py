@@ -132,6 +132,22 @@ def test_from_plan_to_a_jack_that_leaks_and_on_to_the_end(site):
     assert "Stage 1: GO ON" in site.says("done", "--stage", 1, "--from", form, who="ola")
 
 
+def test_answers_before_the_night(fitup, tmp_path):
+    """Every failure leads onto steel; what one valve cannot do is said, line by line."""
+    said = fitup("contingencies", EXAMPLE, "--to", tmp_path, "--workers", 1)
+    assert said.code == 0, said.out + said.err
+    assert "0 without a way onto steel" in said.out
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "contingencies.csv").read_text("utf-8"))))
+    assert {r["safe"] for r in rows} == {"way"}
+    raised = [r for r in rows if r["fails"] == "jack" and 8 <= int(r["first_line"]) < 26]
+    assert {r["back"] for r in raised} == {"help"}
+    (mixed,) = {r["end_why_not"] for r in rows if "V1" in r["end_why_not"]}
+    assert mixed == (
+        "circuit V1 stands partly on packs and partly on nuts: its one valve cannot move one of "
+        "them alone; the engineer decides"
+    )
+
+
 def test_the_box_is_weighed_before_it_is_moved(fitup, tmp_path):
     """Gauges 5 % over what was calculated: the segment weighs so much more, wherever it stands."""
     folder = tmp_path / "job"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -79,6 +80,7 @@ def hold_laws(lift: Lift, recovery: Recovery) -> None:
         if event.verb in ON_OIL:
             assert not set(event.objects) & (set(stopped.broken) - set(stopped.replaced))
             assert set(event.objects) == {"JB1", "JB2", "JB3", "JB4"}
+    assert all(a != b for a, b in pairwise(recovery.orders))
     if recovery.procedure.events:
         assert all(s.on != "oil" for s in recovery.procedure.events[-1].after)
 
@@ -165,7 +167,12 @@ def test_a_new_jack_on_a_valve_is_marked_by_the_dial(lift: Lift):
     line = lift.lines("RAISE")[1]
     way = lift.answer(line, "back", broken=("JB2",), replaced=("JB2",)).of("back").recovery
     assert way is not None
-    free = next(e for e in way.procedure.events if e.verb == "FREE")
+    first = {e.verb: e for e in reversed(way.procedure.events)}
+    assert first["SET"].objects == ("JB2",)
+    assert first["SET"].note.endswith("on valve B in its place")
+    # one valve: what presses jack 2 presses jack 1 as well
+    assert first["TOUCH"].objects == ("JB1", "JB2")
+    free = first["FREE"]
     assert free.note == (
         "JB2: raise the deck to its dial reading, mark the new ram so that it reads this; then "
         "take the broken jack out; JB1 leads, shut valve B at its reading: it takes JB2 along"
