@@ -61,6 +61,9 @@ def test_plates_follow_where_no_nut_holds(job: Job) -> None:
     one = stage((("P5",),), (("P2",),))
     assert one_by_one(job, one)
     assert not one_by_one(with_nuts(job), one)
+    # one seat of two that must follow is enough
+    half = {**with_nuts(job).jacks, "JB1": job.jacks["JB1"]}
+    assert one_by_one(replace(job, jacks=half), stage((("P5",), ("P5",)), (("P2",), ("P2",))))
 
 
 def test_stock_through_two_stages(job: Job) -> None:

@@ -55,6 +55,22 @@ def test_straight_hanger_goes_slack_without_pushing():
     )
 
 
+def test_each_end_of_a_cable_has_its_own_tension():
+    """A cable of 300 N/m over 18 m of height pulls 5.4 kN more at its top, and so it changes."""
+    ends = np.array([[0.0, 0.0, 2.0], [24.0, 0.0, 20.0]])
+    stay = cut_for(CableElement(Cable("S", 1.0, 2e8, 300.0), "catenary", ("d", "t"), ends), 90e3)
+    top, bottom = stay.end_tension(STILL, "t")[0], stay.end_tension(STILL, "d")[0]
+    assert top == pytest.approx(90e3, rel=1e-9)
+    # along a catenary tension grows by weight times height; stretched, a little less
+    assert top - bottom == pytest.approx(300.0 * 18.0, rel=2e-3)
+    for node in stay.nodes:
+        _, row, _ = stay.end_tension(STILL, node)
+        for k in range(6):
+            step = 1e-5 * np.eye(6)[k]
+            up, down = (stay.end_tension(s * step, node)[0] for s in (1.0, -1.0))
+            assert row[k] == pytest.approx((up - down) / 2e-5, rel=1e-4, abs=10.0)
+
+
 def test_heat_lengthens_and_slackens():
     cold = cut_for(CableElement(Cable("S", 1.0, 2e8, 80.0), "catenary", ("i", "j"), LEVEL), 400e3)
     warm = Cable("S", cold.cable.length, 2e8, 80.0, 12e-6 * 20.0)
