@@ -517,9 +517,17 @@ def test_all_problems_come_together(tmp_path):
 
 
 def test_thousands_of_problems_are_counted(tmp_path):
-    found = refusal(tmp_path, HEAD + "A1-1,x,2,3\n" * 3000)
+    rows = "".join(f"A1-1,x{i},2,3\n" for i in range(3000))
+    found = refusal(tmp_path, HEAD + rows)
     assert len(found) == 21
     assert found[-1] == ("survey.csv: found 2980 more problems; allowed: none; correct these first")
+
+
+def test_thousands_of_problems_alike_are_one_line(tmp_path):
+    assert refusal(tmp_path, HEAD + "A1-1,x,2,3\n" * 3000) == [
+        "survey.csv, row 2, E_m: found 'x' in rows 2 to 3001; allowed: a finite number; give the "
+        "easting, or delete the row"
+    ]
 
 
 def test_the_declared_mark_decides_between_two_readings(tmp_path):
