@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import os
+import re
+import shutil
 import signal
+import sys
+import textwrap
 import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -30,6 +35,9 @@ json_option = click.option(
 _stop_asked: Final[list[int]] = []
 #: how often Ctrl-C only asks to finish before it stops
 _patience: Final[list[int]] = [0]
+#: the space between a number and its unit, where no line ends
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=mm|in\b|ft|kN|kip|bar|psi|°|%)")
+_NO_BREAK: Final = "\u00a0"
 _COMPILER: Final = "llvmlite"
 _FINISHING: Final = b"  ... Ctrl-C: finishing with the best plan so far; once more drops it\n"
 
@@ -97,9 +105,22 @@ def verdict_json(verdict: Verdict) -> dict[str, Any]:
 
 
 def text_table(
-    header: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()
+    header: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    right: Sequence[int] = (),
+    columns: int | None = None,
 ) -> str:
     """Return rows as aligned text; columns numbered in ``right`` are set to the right.
+
+    Parameters
+    ----------
+    header : sequence of str
+    rows : sequence of sequence of str
+    right : sequence of int
+        Columns of numbers; they are never broken.
+    columns : int, optional
+        Characters of a line into which texts are broken; those of the terminal where output goes
+        to one, else no limit, so that a file or pipe has a row a line.
 
     Examples
     --------
@@ -108,15 +129,62 @@ def text_table(
     ----  ----
     S1     3.0
     S10   12.5
+    >>> print(text_table(["seat", "why"], [["S1", "the jack leaks oil"]], columns=16))
+    seat  why
+    ----  ----------
+    S1    the jack
+          leaks oil
     """
-    table = [list(header), ["-" * _width(h) for h in header], *[list(r) for r in rows]]
+    table = [list(header), *[list(r) for r in rows]]
     widths = [max(_width(row[i]) for row in table) for i in range(len(header))]
-    table[1] = ["-" * w for w in widths]
-    lines = []
-    for row in table:
-        cells = [_pad(c, w, i in right) for i, (c, w) in enumerate(zip(row, widths, strict=True))]
-        lines.append("  ".join(cells).rstrip())
-    return "\n".join(lines)
+    widths = _fitted(table, widths, right, _terminal() if columns is None else columns)
+    lines = [_line(row, widths, right) for row in table]
+    lines.insert(1, ["  ".join("-" * w for w in widths)])
+    return "\n".join(line for row in lines for line in row)
+
+
+def _line(row: Sequence[str], widths: Sequence[int], right: Sequence[int]) -> list[str]:
+    """Return the lines of one row, a broken text below itself."""
+    broken = [[c] if _width(c) <= w else _broken(c, w) for c, w in zip(row, widths, strict=True)]
+    return [
+        "  ".join(
+            _pad(c, w, i in right) for i, (c, w) in enumerate(zip(cells, widths, strict=True))
+        ).rstrip()
+        for cells in itertools.zip_longest(*broken, fillvalue="")
+    ]
+
+
+def _broken(text: str, width: int) -> list[str]:
+    """Break a text between words; names stay whole, and a number keeps its unit beside it."""
+    lines = textwrap.wrap(_joined(text), width, break_long_words=False, break_on_hyphens=False)
+    return [line.replace(_NO_BREAK, " ") for line in lines]
+
+
+def _joined(text: str) -> str:
+    return _BEFORE_UNIT.sub(_NO_BREAK, text)
+
+
+def _fitted(
+    table: Sequence[Sequence[str]], widths: Sequence[int], right: Sequence[int], columns: int
+) -> list[int]:
+    """Return widths in which texts are broken between words, the widest first, to fit a line."""
+    fitted = list(widths)
+    texts = [i for i in range(len(fitted)) if i not in right]
+    least = {
+        i: max((_width(w) for row in table for w in _joined(row[i]).split(" ")), default=1)
+        for i in texts
+    }
+    while sum(fitted) + 2 * (len(fitted) - 1) > columns:
+        open_ones = [i for i in texts if fitted[i] > least[i]]
+        if not open_ones:
+            break
+        fitted[max(open_ones, key=lambda i: fitted[i])] -= 1
+    return fitted
+
+
+def _terminal() -> int:
+    """Return the characters of a line of the terminal; endless where output goes elsewhere."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else sys.maxsize
 
 
 def _width(text: str) -> int:
