@@ -7,7 +7,6 @@ import json
 import math
 import os
 import re
-import shutil
 import signal
 import sys
 import textwrap
@@ -137,17 +136,21 @@ def text_table(
     """
     table = [list(header), *[list(r) for r in rows]]
     widths = [max(_width(row[i]) for row in table) for i in range(len(header))]
-    widths = _fitted(table, widths, right, _terminal() if columns is None else columns)
-    lines = [_line(row, widths, right) for row in table]
-    lines.insert(1, ["  ".join("-" * w for w in widths)])
+    most, gap = _terminal() if columns is None else columns, "  "
+    fitted = _fitted(table, widths, right, most, gap)
+    if sum(fitted) + len(gap) * (len(fitted) - 1) > most:
+        gap = " "
+        fitted = _fitted(table, widths, right, most, gap)
+    lines = [_line(row, fitted, right, gap) for row in table]
+    lines.insert(1, [gap.join("-" * w for w in fitted)])
     return "\n".join(line for row in lines for line in row)
 
 
-def _line(row: Sequence[str], widths: Sequence[int], right: Sequence[int]) -> list[str]:
+def _line(row: Sequence[str], widths: Sequence[int], right: Sequence[int], gap: str) -> list[str]:
     """Return the lines of one row, a broken text below itself."""
     broken = [[c] if _width(c) <= w else _broken(c, w) for c, w in zip(row, widths, strict=True)]
     return [
-        "  ".join(
+        gap.join(
             _pad(c, w, i in right) for i, (c, w) in enumerate(zip(cells, widths, strict=True))
         ).rstrip()
         for cells in itertools.zip_longest(*broken, fillvalue="")
@@ -165,7 +168,11 @@ def _joined(text: str) -> str:
 
 
 def _fitted(
-    table: Sequence[Sequence[str]], widths: Sequence[int], right: Sequence[int], columns: int
+    table: Sequence[Sequence[str]],
+    widths: Sequence[int],
+    right: Sequence[int],
+    columns: int,
+    gap: str,
 ) -> list[int]:
     """Return widths in which texts are broken between words, the widest first, to fit a line."""
     fitted = list(widths)
@@ -174,7 +181,7 @@ def _fitted(
         i: max((_width(w) for row in table for w in _joined(row[i]).split(" ")), default=1)
         for i in texts
     }
-    while sum(fitted) + 2 * (len(fitted) - 1) > columns:
+    while sum(fitted) + len(gap) * (len(fitted) - 1) > columns:
         open_ones = [i for i in texts if fitted[i] > least[i]]
         if not open_ones:
             break
@@ -184,7 +191,12 @@ def _fitted(
 
 def _terminal() -> int:
     """Return the characters of a line of the terminal; endless where output goes elsewhere."""
-    return shutil.get_terminal_size().columns if sys.stdout.isatty() else sys.maxsize
+    if not sys.stdout.isatty():
+        return sys.maxsize
+    try:
+        return os.get_terminal_size(sys.stdout.fileno()).columns or sys.maxsize
+    except OSError:  # a terminal that does not tell
+        return sys.maxsize
 
 
 def _width(text: str) -> int:
