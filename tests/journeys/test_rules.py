@@ -176,12 +176,13 @@ def test_plates_by_their_class(
     for spread, made_to, message in (
         (
             "", "", "plates.csv, row 2, spread_by: found made_to, but no standard is named "
-            "in rows 2 to 4; allowed: made_to with a class of EN 10029, else measured; name the standard in "
-            "made_to, or clear spread_by",
+            "in rows 2 to 4; allowed: made_to with a class of EN 10029, else measured; name "
+            "the standard in made_to, or clear spread_by",
         ),
         (
             "0.05", "EN 10029:1991 D", "plates.csv, row 2, spread_mm: found 0.05 mm beside "
-            "spread_by made_to in rows 2 to 4; allowed: one of the two; clear spread, or say spread_by measured",
+            "spread_by made_to in rows 2 to 4; allowed: one of the two; clear spread, or "
+            "say spread_by measured",
         ),
     ):  # fmt: skip
         bad = small_job_writer(tmp_path / "bad", plates=table(spread, made_to, "made_to"))
