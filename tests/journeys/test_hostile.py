@@ -129,19 +129,28 @@ def test_people_hide_nothing():
 @pytest.mark.parametrize(
     ("name", "more"),
     [
-        ("pairs.csv", "P9,J9,zz,yy,abc,LEFT\n" * 5000),
-        ("points.csv", "A-L,A,1,2,3\n" * 5000),
-        ("survey.csv", "Q9,abc,1,2\n" * 5000),
+        ("pairs.csv", "P{0},J9,zz,yy,abc{0},LEFT\n"),
+        ("points.csv", "Q{0},A,abc{0},2,3\n"),
+        ("survey.csv", "Q{0},abc{0},1,2\n"),
     ],
 )
 def test_file_that_is_wrong_from_end_to_end_fills_no_screen(fitup, job, files, name, more):
-    said = fitup("check", job({name: files[name] + more}))
+    rows = "".join(more.format(i) for i in range(5000))
+    said = fitup("check", job({name: files[name] + rows}))
     assert said.code == 2
     own = [line for line in said.lines if line.startswith(f"fitup: {name}")]
     assert len(own) == MOST_PROBLEMS + 1
     assert own[-1].endswith(
         f"found {5000 - MOST_PROBLEMS} more problems; allowed: none; correct these first"
     )
+
+
+def test_rows_that_are_wrong_alike_are_one_line(fitup, job, files):
+    first = len(files["pairs.csv"].splitlines()) + 1
+    said = fitup("check", job({"pairs.csv": files["pairs.csv"] + "P9,J9,zz,yy,abc,LEFT\n" * 5000}))
+    own = [line for line in said.lines if line.startswith("fitup: pairs.csv")]
+    assert len(own) == 1
+    assert f"row {first}, opening_mm: found 'abc' in rows {first} to {first + 4999}" in own[0]
 
 
 def test_cell_that_runs_for_pages_is_cut(fitup, job, files):
