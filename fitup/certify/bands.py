@@ -235,7 +235,9 @@ class Reader:
         believed = max(high, value * (1.0 + self.job.working.load_band))
         _, top = _out(0.0, believed, self.gauge)
         stop = Band("STOP", -math.inf, min(top, capped), why if capped < top else "no lift-off")
-        return (stop, Band("HOLD", lows, min(highs, capped), "not the load it was planned for"))
+        hold = Band("HOLD", lows, min(highs, capped), "not the load it was planned for")
+        # what says no more than the stop is not said
+        return (stop,) if hold.low <= 0.0 and hold.high >= stop.high else (stop, hold)
 
     # -- rams, deck, room --------------------------------------------------------------------
 

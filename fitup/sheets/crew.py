@@ -126,9 +126,12 @@ def parts_of(job: Job, procedure: Procedure, events: Sequence[WorkEvent]) -> tup
         By time, of phases in :data:`PARTS`: without joint readings and hold point.
     """
     seats = procedure.seats
+
+    def part(event: WorkEvent) -> str:
+        return part_called(job, seats, PARTS[event.phase], event.phase)
+
     return tuple(
-        _part(job, procedure, title, list(own))
-        for title, own in groupby(events, key=lambda e: part_called(job, seats, PARTS[e.phase]))
+        _part(job, procedure, title, list(own)) for title, own in groupby(events, key=part)
     )
 
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from fitup.model import Job, WorkEvent
+from fitup.model.procedure import Phase
 
 #: what a verb asks, where it is not the verb itself
 _ASKS: Final = {
@@ -61,13 +62,15 @@ def line_called(job: Job, seats: Sequence[str], event: WorkEvent) -> str:
 
 #: parts of the work of a crew that only pushes: nothing is lifted, nothing lands
 _OF_A_PUSH: Final = {
-    "Take the load": "Touch",
-    "Onto steel, change the packs by tool, free the load": "Change the packs by tool",
-    "Lower and land": "Jacks off",
+    "set": "Touch",
+    "touch": "Touch",
+    "rest": "Onto the lock nuts",
+    "plates": "Change the packs by tool",
+    "off": "Jacks off",
 }
 
 
-def part_called(job: Job, seats: Sequence[str], title: str) -> str:
+def part_called(job: Job, seats: Sequence[str], title: str, phase: Phase) -> str:
     """Return what a part of the work is called.
 
     Parameters
@@ -77,13 +80,15 @@ def part_called(job: Job, seats: Sequence[str], title: str) -> str:
         All seats of the crew.
     title : str
         Where the group pushes up.
+    phase : str
+        Of the events in it.
     """
     if _on_nuts(job, seats) and "change the packs" in title:
         return "Onto the lock nuts, free the load"
     if _lifts(job, seats):
         return title
     if not any(job.seats[s].comes_back for s in seats):
-        return _OF_A_PUSH.get(title, title)
+        return _OF_A_PUSH.get(phase, title)
     out = verb_called(job, seats, "RAISE").capitalize()
     return {"Lift": out, "Lower and land": "Let back and land"}.get(title, title)
 
