@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from fitup.certify.limits import STILL, Shake, hold_limits
+from fitup.certify.moment import moment_of
 from fitup.certify.night import Moment, Night, SeatNow, rest_on
 from fitup.model import Jack, Order, PlateMove, SeatState
 from fitup.units import DISPLAY
@@ -26,7 +27,7 @@ def follow(night: Night) -> Iterator[Moment]:
     for number, order in enumerate(night.stage.orders, 1):
         where = f"stage {night.stage.number}, {night.stage.group}, event {number}"
         if order.verb in ("READ", "HOLD POINT"):
-            yield _moment(night, order)
+            yield moment_of(night, order)
             continue
         act = _ACTS.get(order.verb)
         if act is not None:
@@ -65,7 +66,7 @@ def follow_back(night: Night) -> Iterator[Moment]:
 
 def _held(night: Night, order: Order, where: str) -> Moment:
     """Hold the state after an order against every limit and every rule of the night."""
-    moment = _moment(night, order)
+    moment = moment_of(night, order)
     hold_loads(night, moment, where, night.shake if order.phase in _ON_OIL else STILL)
     hold_drops(night, moment, where)
     return moment
@@ -83,7 +84,7 @@ def act_on(night: Night, order: Order, where: str) -> Moment:
     act = _ACTS.get(order.verb)
     if act is not None:
         act(night, order, where)
-    return _moment(night, order)
+    return moment_of(night, order)
 
 
 def hold_loads(night: Night, moment: Moment, where: str, shake: Shake) -> None:
@@ -142,43 +143,6 @@ def _rests(night: Night, state: SeatState) -> bool:
 
 def _scale(night: Night) -> float:
     return max(j.resolution for n in night.now for j in night.job.jacks_at(n))
-
-
-def _moment(night: Night, order: Order) -> Moment:
-    settings = {n: one.setting for n, one in night.now.items()}
-    loads = dict(zip(night.now, night.loads(list(settings.values())).tolist(), strict=True))
-    after = tuple(_state(night, one, loads[n]) for n, one in night.now.items())
-    rams = {n: one.ram for n, one in night.now.items()}
-    share = order.aims[0] if order.verb == "TAKE UP" else 1.0
-    return Moment(order, loads, settings, rams, after, share)
-
-
-def _state(night: Night, one: SeatNow, load: float) -> SeatState:
-    room = night.room(one, load)
-    return SeatState(
-        one.seat.id,
-        one.on,
-        load,
-        night.level(one, load),
-        room,
-        _drop(night, one, room) if one.on == "oil" else 0.0,
-        tuple(one.pack),
-        tuple(one.beside),
-        tuple(one.on_pack),
-    )
-
-
-def _drop(night: Night, one: SeatNow, room: float) -> float:
-    """Return how far a load on oil could go before steel carries it [m]."""
-    if one.seat.held_by == "nut":
-        return one.nut if one.nut is not None else math.inf
-    over = room - sum(night.job.plates[m].measured for m in one.on_pack)
-    tops = [over, math.inf if one.nut is None else one.nut]
-    if one.beside:
-        height = sum(night.job.plates[m].measured for m in one.beside)
-        rest = one.setting - one.start - height
-        tops.append(rest - _spring_back(night, one))
-    return min(tops)
 
 
 def _spring_back(night: Night, one: SeatNow) -> float:

@@ -9,11 +9,12 @@ import numpy as np
 
 from fitup.errors import Problem
 from fitup.jobfolder.circuits import check_circuits
+from fitup.jobfolder.made_to import check_made_to
 from fitup.jobfolder.passage import check_bolts, check_bores
 from fitup.jobfolder.staging import check_staging
 from fitup.jobfolder.table import Row
+from fitup.jobfolder.wheel_paths import check_wheel_paths
 from fitup.model import Job, Seat
-from fitup.model.rules import PLATE_CLASSES, plate_limits
 
 #: how far a pair's design points may miss the nominal opening, or be out of line, by design
 FACE_FIT = 0.005
@@ -38,11 +39,11 @@ def cross_check(job: Job, tables: Mapping[str, list[Row]], problems: list[Proble
     _seats(job, tables["seats.csv"], broken, problems)
     _plates(job, tables["seats.csv"], broken, problems)
     _kept_back(tables["plates.csv"], problems)
-    _made_to(tables["plates.csv"], problems)
+    check_made_to(tables["plates.csv"], problems)
     _limits(job, tables.get("limits.csv", []), broken, problems)
     _thermometers(job, tables.get("temperatures.csv", []), problems)
     _control(job, tables.get("control.csv", []), broken, problems)
-    _paths(job, tables.get("ride.csv", []), broken, problems)
+    check_wheel_paths(job, tables.get("ride.csv", []), broken, problems)
     check_bores(job, tables.get("bores.csv", []), problems)
     check_bolts(job, tables.get("bolts.csv", []), problems)
     _excluded(job, broken, problems)
@@ -319,108 +320,6 @@ def _no_such_plate(job: Job, row: Row) -> Problem:
         f"plates.csv has {min(thick):g} to {max(thick):g} mm",
         "correct thinnest and thickest; to keep the pack as it is, name the seat in leave_alone",
     )
-
-
-def _paths(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:
-    for row in rows:
-        joint, names = job.joints.get(row["joint"]), row["points"]
-        missing = [n for n in names if n not in job.points]
-        for name in missing if "points.csv" not in broken else []:
-            problems.append(
-                row.problem(
-                    "points", f"'{name}'", "ids of points.csv", "correct it or add it there"
-                )
-            )
-        if joint is None or missing:
-            continue
-        of = [job.points[n].segment for n in names]
-        back, ahead = of.count(joint.back), of.count(joint.ahead)
-        if of != [joint.back] * back + [joint.ahead] * ahead or min(back, ahead) < 2:
-            problems.append(
-                row.problem(
-                    "points",
-                    f"{back} of {joint.back} and {ahead} of {joint.ahead}, or not in this order",
-                    f"two or more of {joint.back}, then two or more of {joint.ahead}",
-                    "list them from back to ahead",
-                )
-            )
-            continue
-        _along(job, row, joint.axes_in_grid, back, problems)
-
-
-def _along(job: Job, row: Row, axes: np.ndarray, back: int, problems: list[Problem]) -> None:
-    """Hold the points of a wheel path in a row, and long enough for the straightedge."""
-    x = np.array([axes[0] @ job.points[n].design for n in row["points"]])
-    if np.any(np.diff(x) < 0.0) or np.any(np.diff(np.delete(x, back)) < 0.05):
-        problems.append(
-            row.problem(
-                "points",
-                "points that do not go ahead one after the other",
-                "from back to ahead, 50 mm or more between two of a segment",
-                "sort them, or leave one out",
-            )
-        )
-        return
-    middle, half = 0.5 * (x[back - 1] + x[back]), 0.5 * job.straightedge
-    reach = min(middle - x[0], x[-1] - middle)
-    if reach < half:
-        problems.append(
-            row.problem(
-                "points",
-                f"a path that reaches {reach:.2f} m from the joint",
-                f"{half:.2f} m or more either way, half the straightedge",
-                "add a point further off, or name a shorter straightedge in job.toml [ride]",
-            )
-        )
-
-
-def _made_to(rows: list[Row], problems: list[Problem]) -> None:
-    """Hold measured plates against the standard they were ordered to, where one is named."""
-    for row in rows:
-        named = row["made_to"]
-        if row["spread_by"] == "made_to":
-            _by_class(row, problems)
-        if named is None:
-            continue
-        if named not in PLATE_CLASSES:
-            allowed = f"'{PLATE_CLASSES[0]}' to '{PLATE_CLASSES[-1]}', classes A to D"
-            problems.append(row.problem("made_to", f"'{named}'", allowed, "correct or clear it"))
-            continue
-        limits = plate_limits(named, row["nominal"])
-        if limits is None:
-            found, allowed = f"a plate of {row['nominal'] * 1e3:g} mm", "3 to 250 mm"
-            problems.append(row.problem("made_to", found, allowed, "clear it"))
-        elif not limits.least - 1e-9 <= row["measured"] <= limits.most + 1e-9:
-            problems.append(
-                row.problem(
-                    "measured",
-                    f"{row['measured'] * 1e3:.2f} mm for a plate of {row['nominal'] * 1e3:g} mm",
-                    f"{limits.least * 1e3:.2f} to {limits.most * 1e3:.2f} mm by {limits.source}",
-                    "measure it again, or correct its mark, nominal thickness or made_to",
-                )
-            )
-
-
-def _by_class(row: Row, problems: list[Problem]) -> None:
-    """An uncertainty that comes from the standard needs one, and no other beside it."""
-    if row["made_to"] is None:
-        problems.append(
-            row.problem(
-                "spread_by",
-                "made_to, but no standard is named",
-                "made_to with a class of EN 10029, else measured",
-                "name the standard in made_to, or clear spread_by",
-            )
-        )
-    elif row["spread"] > 0.0:
-        problems.append(
-            row.problem(
-                "spread",
-                f"{row['spread'] * 1e3:g} mm beside spread_by made_to",
-                "one of the two",
-                "clear spread, or say spread_by measured",
-            )
-        )
 
 
 def _limits(job: Job, rows: list[Row], broken: frozenset[str], problems: list[Problem]) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitup.frames import Array
-from fitup.model import Plate, Seat
+from fitup.model import Job, Plate, Seat
 
 #: two packs whose settings differ by less than this are one setting [m]
 SAME_SETTING = 1e-9
@@ -74,6 +74,20 @@ class Pushed:
 
     def _marks(self, first: int, end: int) -> tuple[float, ...]:
         return tuple(round(k * self.mark, 9) for k in range(first, end))
+
+
+def pushed_past(job: Job, seat: Seat, room: float) -> Pushed:
+    """Return how a seat that stays where it is pushed gets a room [m] for its pack.
+
+    Parameters
+    ----------
+    job, seat
+    room : float
+        [m]
+    """
+    thin = [p.measured for p in job.plates.values() if seat.may_hold(p)]
+    mark = max(j.resolution for j in job.jacks_at(seat.id))
+    return Pushed(mark, room, min(thin, default=mark))
 
 
 def stack_order(marks: Sequence[str], plates: Mapping[str, Plate]) -> tuple[str, ...]:

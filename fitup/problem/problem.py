@@ -25,6 +25,7 @@ from fitup.problem.packs import (
     nut_choices,
     pack_choices,
     plate_counts,
+    pushed_past,
     stay,
 )
 
@@ -259,20 +260,6 @@ def _pushed(job: Job, influence: Influence, travel: Array, i: int) -> Pushed | N
     # friction holds no more, so that no more springs the seat together
     sprung = min(max(0.0, bears), seat.breakaway) / seat.stiffness
     return pushed_past(job, seat, job.staging.slide + job.staging.spring_back + sprung)
-
-
-def pushed_past(job: Job, seat: Seat, room: float) -> Pushed:
-    """Return how a seat that stays where it is pushed gets a room [m] for its pack.
-
-    Parameters
-    ----------
-    job, seat
-    room : float
-        [m]
-    """
-    thin = [p.measured for p in job.plates.values() if seat.may_hold(p)]
-    mark = max(j.resolution for j in job.jacks_at(seat.id))
-    return Pushed(mark, room, min(thin, default=mark))
 
 
 def stroke_left(job: Job, seat: Seat) -> float:

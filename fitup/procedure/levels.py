@@ -12,8 +12,7 @@ import numpy as np
 
 from fitup.frames import Array
 from fitup.model import Job, Seat, SeatPlan
-from fitup.problem.packs import Choice, Pushed, pack_choices, stay
-from fitup.problem.problem import pushed_past
+from fitup.problem.packs import Choice, Pushed, pack_choices, pushed_past, stay
 
 #: a pack on the way may miss the part it stands for by this before plates are spent on it [m]
 NEAR = 0.0005
