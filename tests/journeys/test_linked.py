@@ -49,9 +49,8 @@ class Site:
         """Print a recovery, approve it, carry it out as printed; return its text."""
         out = self.keys / "night"
         said = self.says("recover", *stated, "--to", out)
-        paper, form = [
-            Path(line.split()[1]) for line in said.splitlines() if line.startswith("Wrote")
-        ]
+        wrote = [Path(line.split()[1]) for line in said.splitlines() if line.startswith("Wrote")]
+        paper, form = (next(p for p in wrote if p.suffix == kind) for kind in (".pdf", ".csv"))
         code = paper.stem.removeprefix("recovery-")
         self.says("approve", "--recovery", code, who="ines")
         done = self.says("done", "--recovery", code, "--from", self.filled(form), who="ola")
